@@ -61,7 +61,7 @@ struct Blink {
 };
 
 struct Tolerance {
-  double rpm = 0;          // each threshold, either way
+  double rpm = 0;           // each threshold, either way
   Nanos response_from = 0;  // from the signal's change to the lamps'
   Nanos response_to = 0;
   Nanos settle = 10 * ns_per_ms;  // lamps of one change need not move together
@@ -74,8 +74,8 @@ struct Gauge {
   std::string name;
   double pulses_per_rev = 1;
   std::vector<std::pair<std::string, double>> anchors;  // file order, rpm
-  std::vector<Lamp> lamps;                               // left to right
-  std::vector<Window> windows;                           // lowest first; [0] begins at 0
+  std::vector<Lamp> lamps;                              // left to right
+  std::vector<Window> windows;                          // lowest first; [0] begins at 0
   Deadband deadband;
   std::optional<Blink> blink;  // always there when a window blinks
   Tolerance tolerance;
@@ -84,8 +84,8 @@ struct Gauge {
   double rising_rpm(std::size_t boundary) const;
   double falling_rpm(std::size_t boundary) const;
 
-  std::size_t channels() const;      // how many (lamp, colour) pairs there are
-  Channels all_channels() const;     // a bit for each of them
+  std::size_t channels() const;   // how many (lamp, colour) pairs there are
+  Channels all_channels() const;  // a bit for each of them
   // The pair's bit, or 0 when there is no such lamp or colour.
   Channels channel(std::string_view lamp, std::string_view colour) const;
   Channels lamp_channels(std::size_t lamp) const;  // all colours of one lamp

@@ -19,13 +19,32 @@ namespace tachproof {
 
 // ---- what a scenario says -------------------------------------------------
 
-struct Hold { double rpm = 0; Nanos lasts = 0; };
-struct RampByRate { double to_rpm = 0; double rpm_per_s = 0; };  // rate > 0; the sign follows from the target
-struct RampByTime { double to_rpm = 0; Nanos lasts = 0; };
-struct StepTo { double rpm = 0; };                                 // takes no time
+struct Hold {
+  double rpm = 0;
+  Nanos lasts = 0;
+};
+struct RampByRate {
+  double to_rpm = 0;
+  double rpm_per_s = 0;
+};  // rate > 0; the sign follows from the target
+struct RampByTime {
+  double to_rpm = 0;
+  Nanos lasts = 0;
+};
+struct StepTo {
+  double rpm = 0;
+};  // takes no time
 // rpm(t) = mean + swing * sin(2 pi t / period), from its own start.
-struct Wave { double mean_rpm = 0; double swing_rpm = 0; Nanos period = 0; Nanos lasts = 0; };
-struct Press { std::string action; Nanos lasts = 0; };             // the rpm is kept meanwhile
+struct Wave {
+  double mean_rpm = 0;
+  double swing_rpm = 0;
+  Nanos period = 0;
+  Nanos lasts = 0;
+};
+struct Press {
+  std::string action;
+  Nanos lasts = 0;
+};  // the rpm is kept meanwhile
 // A question to the person, or to the simulated unit. Takes no profile time.
 struct Ask {
   std::string question;
@@ -38,7 +57,10 @@ struct Ask {
 };
 struct Repeat;
 using Step = std::variant<Hold, RampByRate, RampByTime, StepTo, Wave, Press, Ask, Repeat>;
-struct Repeat { int times = 1; std::vector<Step> steps; };
+struct Repeat {
+  int times = 1;
+  std::vector<Step> steps;
+};
 
 // ---- what it means --------------------------------------------------------
 
@@ -64,7 +86,7 @@ struct Segment {
   double slope(double s) const;
   // Turns of the engine from the segment's start: the integral of rpm/60.
   double turns(double s) const;
-  double lowest_rpm() const;   // over the whole segment
+  double lowest_rpm() const;  // over the whole segment
   double highest_rpm() const;
   // The first s in [from_s, lasts_s] at which rpm(s) reaches `level` from
   // below (rising: rpm >= level) or drops under it (falling: rpm < level).

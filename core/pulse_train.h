@@ -36,8 +36,7 @@ struct Disturbance {
 class PulseTrain {
  public:
   // The profile must outlive the train. 0 < pulses_per_rev <= 60.
-  PulseTrain(const Profile& profile, double pulses_per_rev, const Noise& noise = {},
-             std::uint64_t seed = 0);
+  PulseTrain(const Profile& profile, double pulses_per_rev, const Noise& noise = {}, std::uint64_t seed = 0);
   ~PulseTrain();
   PulseTrain(PulseTrain&&) noexcept;
   PulseTrain& operator=(PulseTrain&&) noexcept;

@@ -1,0 +1,121 @@
+// Tachproof's files, read strictly.
+//
+// Every load_... either returns a sound value or throws FileErrors with all
+// errors that could be found in one go. The core's types come out with anchors
+// resolved and count-ins unrolled.
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <optional>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+#include "core/gauge.h"
+#include "core/judge.h"
+#include "core/noise.h"
+#include "core/profile.h"
+
+namespace tachproof {
+
+struct FileError {
+  std::string file;
+  int line = 0;  // from 1; 0 when the whole file is meant
+  int column = 0;
+  std::string message;  // "what was found; what is allowed"
+};
+// "gauge.yaml:12:5: unknown key 'colour'; did you mean 'colours'?"
+std::string to_line(const FileError& e);
+
+struct FileErrors : std::runtime_error {
+  explicit FileErrors(std::vector<FileError> all);  // what(): every line
+  std::vector<FileError> errors;
+};
+
+// Which channel of a watcher shows which colour of which lamp.
+struct Wiring {
+  struct Wire {
+    std::string channel;
+    std::string lamp;
+    std::string colour;
+    int line = 0;
+    int column = 0;
+  };
+  std::vector<Wire> wires;  // file order
+  bool active_high = true;
+  std::string tach;  // recordings: the tach channel; else empty
+  bool tach_rising = true;
+  std::string file;  // for error messages
+};
+
+struct ScenarioFile {
+  std::string name;
+  std::uint64_t seed = 0;
+  std::vector<Step> steps;
+  Noise noise;
+  JudgeWhat judge;
+};
+
+// One fault of the simulated unit; the catalogue is in bench/rigs/faults.h.
+struct FaultSetting {
+  std::string kind;                          // "boundary-moved"
+  std::map<std::string, std::string> words;  // boundary: on-limit
+  std::map<std::string, double> numbers;     // by_rpm: 5
+};
+
+struct Behaviour {
+  // Nothing: the simulated unit's own default, chosen to suit its gauge.
+  std::optional<double> response_ms;       // switching delay
+  std::optional<double> averaging_pulses;  // period average over this many pulses ...
+  std::optional<double> averaging_ms;      // ... or over this time; not both
+  std::optional<double> update_hz;         // 0: at every pulse
+  std::optional<double> resolution_rpm;    // 0: none
+  std::optional<double> timer_hz;          // of its period measurement
+  std::optional<double> signal_lost_ms;
+  std::optional<double> boot_ms;  // dark after power-up; default 0
+  std::optional<double> dim;      // 0..1, lit share of the PWM; 1: not dimmed
+  std::optional<double> dim_hz;   // default 400
+  std::vector<FaultSetting> faults;
+};
+
+struct RigFile {
+  struct SourcePart {
+    std::string kind;  // "simulated", "board", "scpi"
+    std::string port;  // board
+    int line = 0, column = 0;
+  } source;
+  struct WatchPart {
+    std::string kind;           // "simulated", "board", ...
+    std::optional<Gauge> unit;  // simulated: what it really runs
+    std::string unit_path;
+    Behaviour behaviour;
+    std::optional<Wiring> wiring;  // board, gpio
+    int line = 0, column = 0;
+  } watch;
+};
+
+Gauge load_gauge(const std::filesystem::path& file);
+ScenarioFile load_scenario(const std::filesystem::path& file);
+RigFile load_rig(const std::filesystem::path& file);  // loads `unit:` too, relative to the rig
+Wiring load_wiring(const std::filesystem::path& file);
+Noise load_noise(const std::filesystem::path& file);
+
+// `check`: the file's kind as it says itself ("" if it cannot be told), and
+// its errors. Never throws for a bad file.
+struct CheckedFile {
+  std::string file;
+  std::string kind;
+  std::vector<FileError> errors;
+};
+CheckedFile check_file(const std::filesystem::path& file);
+
+// Wires resolved against a gauge: channel i of the watcher lights `channels`.
+// Throws FileErrors for a lamp or colour that the gauge does not have.
+struct ResolvedWire {
+  std::string channel;
+  Channels lights = 0;
+};
+std::vector<ResolvedWire> resolve(const Wiring& wiring, const Gauge& gauge);
+
+}  // namespace tachproof

@@ -1,0 +1,97 @@
+// A rig: one source, one watcher, and the wiring between them.
+//
+// The runner knows nothing of which kind it has. A run goes
+//
+//     source.begin, watcher.begin
+//     repeat: source.play(block); watcher.collect(...)
+//     source.end, watcher.end                (always, whatever happened)
+//
+// Failures of the world are thrown as RigError by begin, play and collect; the
+// runner turns them into a finding and an undecided run.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <span>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+#include "core/gauge.h"
+#include "core/profile.h"
+#include "core/time.h"
+#include "core/timeline.h"
+
+namespace tachproof {
+
+// A device that is missing, lost or not fit for the job. what() is a sentence:
+// doing what, on what, why.
+struct RigError : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+
+struct PulseBlock {
+  std::span<const Nanos> pulses;  // time order, after the last block's `until`
+  Nanos until = 0;                // the train is complete up to here
+};
+
+struct SourceFacts {
+  std::string kind;           // "simulated", "board", ...
+  std::string description;    // one line for the report
+  Nanos tick = 1;             // resolution of the edges as played
+  double clock_ppm = 0;       // standard uncertainty of its clock
+  bool virtual_time = false;  // runs as fast as it can
+};
+
+class Source {
+ public:
+  virtual ~Source() = default;
+  virtual SourceFacts facts() const = 0;
+  virtual void begin() = 0;
+  // Takes the block; blocks while the device is full.
+  virtual void play(const PulseBlock& block) = 0;
+  // An action on the unit, queued for its instant; `unknown` names are refused
+  // before the run by `can_press`.
+  virtual bool can_press(const std::string& action) const = 0;
+  virtual void press(const Press& press, Nanos at) = 0;
+  // Output off, whatever state the run is in. Called once after begin.
+  virtual void end() noexcept = 0;
+};
+
+struct WatcherFacts {
+  std::string kind;
+  std::string description;
+  Nanos resolution = 1;         // of its stamps
+  Nanos stamp_uncertainty = 0;  // standard, beyond the resolution
+  Channels wired = 0;           // the channels that it sees
+};
+
+// How far a watcher can vouch for what it has handed over.
+struct Seen {
+  Nanos until = 0;         // complete up to here
+  std::uint64_t lost = 0;  // changes known to be lost since the last call
+  std::string lost_why;    // a sentence, when lost > 0
+};
+
+class Watcher {
+ public:
+  virtual ~Watcher() = default;
+  virtual WatcherFacts facts() const = 0;
+  virtual void begin() = 0;
+  // Appends the changes up to `until`, in time order; waits for them.
+  virtual Seen collect(Nanos until, std::vector<LampEvent>& out) = 0;
+  // The unit's own answer to a question, where it can give one.
+  virtual std::optional<std::string> answer(const Ask& ask) {
+    (void)ask;
+    return std::nullopt;
+  }
+  virtual void end() noexcept = 0;
+};
+
+struct Rig {
+  std::unique_ptr<Source> source;
+  std::unique_ptr<Watcher> watcher;
+};
+
+}  // namespace tachproof

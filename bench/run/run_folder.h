@@ -1,0 +1,85 @@
+// Everything that one run leaves behind.
+//
+// The journal is appended to as the run goes, and the folder's result.json
+// says "complete": false, "verdict": "undecided" from the first moment: a run
+// that is killed leaves exactly that. The last step of a good run replaces it
+// (write beside, fsync, rename).
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "bench/run/trace.h"
+#include "core/expectation.h"
+#include "core/gauge.h"
+#include "core/result.h"
+#include "core/timeline.h"
+
+namespace tachproof {
+
+// What the reports need beside the core's RunResult.
+struct RunRecord {
+  RunResult result;
+  Gauge gauge;
+  std::string gauge_name, gauge_sha256;
+  std::string scenario_name, scenario_sha256;
+  std::uint64_t seed = 0;
+  std::string source, watch;  // kinds
+  std::string source_description, watch_description;
+  std::string unit_serial;  // may be empty
+  std::string started;      // ISO 8601 with offset
+  std::string tool_version;
+  double extra_tolerance_rpm = 0;                           // granted for scripted noise
+  std::vector<std::pair<std::string, std::string>> inputs;  // file name in the folder, sha256
+};
+
+// What a drawing needs. Bounded: `thinned` says that the end was left out.
+struct Trace {
+  std::vector<RpmPoint> rpm;     // a polyline; two points at one instant: a step
+  std::vector<LampEvent> lamps;  // raw, in the gauge's channels
+  std::vector<Reach> reaches;
+  bool thinned = false;
+};
+
+class RunFolder {
+ public:
+  // Makes the folder (and parents). An existing one must be empty, or the
+  // remains of a run are refused. Throws std::runtime_error with a sentence.
+  static RunFolder create(const std::filesystem::path& folder, const RunRecord& begun);
+
+  const std::filesystem::path& path() const { return path_; }
+  // Copies an input under its role's name ("gauge.yaml") and returns its SHA-256.
+  std::string keep_input(const std::filesystem::path& file, const std::string& as);
+  void journal(const std::string& json_line);        // one JSON object, no newline
+  void lamps(const std::vector<LampEvent>& events);  // timeline.csv, as they come
+  void rpm(const std::vector<RpmPoint>& points);     // to the journal, for drawings
+  // Writes result.json, report.html, junit.xml; then the run is complete.
+  void finish(const RunRecord& record, const Trace& trace);
+
+ private:
+  explicit RunFolder(std::filesystem::path path);
+  std::filesystem::path path_;
+  struct Streams;
+  std::shared_ptr<Streams> streams_;
+};
+
+std::string result_json(const RunRecord& record);  // pretty, ends in a newline
+std::string report_html(const RunRecord& record, const Trace& trace);
+std::string junit_xml(const RunRecord& record);
+// The verdict table for a terminal of `width` columns; colours only if asked.
+std::string verdict_text(const RunRecord& record, int width, bool colour);
+
+// Reads a run folder back, complete or not. Throws std::runtime_error with a
+// sentence when it is none.
+struct StoredRun {
+  RunRecord record;
+  Trace trace;
+};
+StoredRun load_run(const std::filesystem::path& folder);
+
+std::string sha256_of_file(const std::filesystem::path& file);  // lower-case hex
+
+}  // namespace tachproof

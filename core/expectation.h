@@ -1,0 +1,89 @@
+// What must be seen and what may be seen, at every instant.
+//
+// With tolerance +-T rpm and a response between Lmin and Lmax, the rpm that a
+// conforming unit may believe at t lies between
+//
+//     lo(t) = min r(t - L) - T   and   hi(t) = max r(t - L) + T,   L in [Lmin, Lmax].
+//
+// A boundary with its deadband is a Schmitt trigger, and a trigger is monotone
+// in its input: fed with lo(t) it gives the lowest state that a conforming unit
+// can be in, fed with hi(t) the highest. So two triggers per boundary, moved
+// by the instants at which r crosses four levels (each threshold +-T), give
+// the exact set of reachable windows without sampling anything. The unit's
+// simulator is not involved.
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <span>
+#include <vector>
+
+#include "core/gauge.h"
+#include "core/profile.h"
+#include "core/result.h"
+#include "core/time.h"
+
+namespace tachproof {
+
+// From `from` until the next Reach, the unit may show windows lowest..highest.
+// lowest == highest: it must show that one.
+struct Reach {
+  Nanos from = 0;
+  std::size_t lowest = 0;
+  std::size_t highest = 0;
+  bool operator==(const Reach&) const = default;
+};
+
+// A change that a conforming unit must make, and when.
+struct ExpectedTransition {
+  std::size_t boundary = 0;  // the index of the window that begins there
+  Direction direction = Direction::rising;
+  double nominal_rpm = 0;
+  Nanos earliest = 0;
+  Nanos nominal = 0;  // exact threshold, fastest allowed response
+  Nanos latest = 0;
+};
+
+struct ExpectationOptions {
+  // What the unit saw before t = 0: nothing (it was on, with no signal), or
+  // anything (a recording that begins in the middle of things).
+  enum class Before { no_signal, unknown } before = Before::no_signal;
+  // Added to the gauge's T: what the signal itself may differ from the
+  // profile by (scripted noise, or the uncertainty of a recording's rpm).
+  double extra_rpm = 0;    // a constant part, plus ...
+  double extra_share = 0;  // ... this share of the threshold
+};
+
+// Streams: feed segments in time order, take what has become certain.
+class Expectation {
+ public:
+  Expectation(const Gauge& gauge, const ExpectationOptions& options = {});
+  ~Expectation();
+  Expectation(Expectation&&) noexcept;
+
+  void add(const Segment& segment);
+  // The profile has ended; it stays at its last rpm until `until`.
+  void finish(Nanos until);
+
+  // Everything decided since the last take. `known_until`: no later call will
+  // give a Reach or a transition that begins before it.
+  struct Decided {
+    std::vector<Reach> reaches;
+    std::vector<ExpectedTransition> transitions;  // by `latest`
+    Nanos known_until = 0;
+  };
+  Decided take();
+
+ private:
+  class Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+// The whole of a profile at once: for `expect`, and for tests.
+struct ExpectedRun {
+  std::vector<Reach> reaches;
+  std::vector<ExpectedTransition> transitions;
+};
+ExpectedRun expect(const Gauge& gauge, const Profile& profile, const ExpectationOptions& options = {});
+
+}  // namespace tachproof

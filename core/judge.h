@@ -1,0 +1,73 @@
+// The judge: timeline against expectation, one for every watcher.
+//
+// Streams in constant memory. Feed the rpm as segments, the lamps as events,
+// both in time order and in any interleaving; then finish.
+//
+//     Judge judge(gauge, setup);
+//     for (const Segment& s : profile.segments()) judge.rpm(s);
+//     for (const LampEvent& e : timeline) judge.lamps(e);
+//     RunResult result = judge.finish(profile.duration());
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <span>
+
+#include "core/expectation.h"
+#include "core/gauge.h"
+#include "core/noise.h"
+#include "core/profile.h"
+#include "core/pulse_train.h"
+#include "core/result.h"
+#include "core/timeline.h"
+
+namespace tachproof {
+
+// What the scenario asks to be judged.
+struct JudgeWhat {
+  bool transitions = true;
+  bool steady = true;
+  bool blink = true;
+  // Every visited boundary's threshold must be proven to the gauge's
+  // tolerance (U no larger than the tolerance allows); else undecided.
+  bool thresholds = false;
+};
+
+struct JudgeSetup {
+  JudgeWhat what;
+  Noise noise;  // scripted noise, for the tolerance it needs
+  ExpectationOptions::Before before = ExpectationOptions::Before::no_signal;
+  Channels wired = ~Channels{0};  // channels that the watcher sees
+  Nanos source_tick = 1;          // resolution of the edges as played
+  Nanos watcher_resolution = 1;   // resolution of the lamp stamps
+  Nanos stamp_uncertainty = 0;    // standard, beyond resolution
+  double clock_ppm = 0;           // source clock against true time, standard
+  double rpm_uncertainty = 0;     // standard, of a recording's recovered rpm
+};
+
+class Judge {
+ public:
+  Judge(const Gauge& gauge, const JudgeSetup& setup);
+  ~Judge();
+  Judge(Judge&&) noexcept;
+
+  void rpm(const Segment& segment);               // adjoining, in time order
+  void lamps(std::span<const LampEvent> events);  // time order
+  void disturbed(Nanos from, Nanos to);           // not judged: the signal was not the profile
+  void answered(const AnswerResult& answer);
+  void found(const Finding& finding);  // the bench's own: lost evidence, faults
+  void pulses(std::uint64_t count);    // for the evidence
+  // Windows as decided so far, for a live display and for drawings; called
+  // in time order with the expected set and, per seen span, what was seen.
+  void on_reach(std::function<void(const Reach&)> sink);
+
+  // `seen_until`: the watcher's word that nothing is missing before it.
+  // `complete`: the scenario was played to its end.
+  RunResult finish(Nanos seen_until, bool complete = true);
+
+ private:
+  class Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace tachproof

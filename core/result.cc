@@ -1,0 +1,50 @@
+#include "core/result.h"
+namespace tachproof {
+
+std::string_view word(Verdict v) {
+  switch (v) {
+    case Verdict::pass: return "pass";
+    case Verdict::fail: return "fail";
+    case Verdict::undecided: return "undecided";
+  }
+  return "undecided";
+}
+
+Verdict worst(Verdict a, Verdict b) {
+  if (a == Verdict::fail || b == Verdict::fail) return Verdict::fail;
+  if (a == Verdict::undecided || b == Verdict::undecided) return Verdict::undecided;
+  return Verdict::pass;
+}
+
+std::string_view word(Direction d) { return d == Direction::rising ? "rising" : "falling"; }
+
+std::string_view word(FindingKind k) {
+  switch (k) {
+    case FindingKind::missing_transition: return "missing-transition";
+    case FindingKind::early: return "early";
+    case FindingKind::late: return "late";
+    case FindingKind::extra_transition: return "extra-transition";
+    case FindingKind::wrong_cue: return "wrong-cue";
+    case FindingKind::stuck_lamp: return "stuck-lamp";
+    case FindingKind::blink_rate: return "blink-rate";
+    case FindingKind::blink_missing: return "blink-missing";
+    case FindingKind::flicker: return "flicker";
+    case FindingKind::slow_response: return "slow-response";
+    case FindingKind::no_signal: return "no-signal";
+    case FindingKind::lost_evidence: return "lost-evidence";
+    case FindingKind::bench_fault: return "bench-fault";
+    case FindingKind::wrong_answer: return "wrong-answer";
+  }
+  return "bench-fault";
+}
+
+Verdict verdict_of(FindingKind k) {
+  switch (k) {
+    case FindingKind::no_signal:
+    case FindingKind::lost_evidence:
+    case FindingKind::bench_fault: return Verdict::undecided;
+    default: return Verdict::fail;
+  }
+}
+
+}  // namespace tachproof

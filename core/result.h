@@ -1,0 +1,148 @@
+// One run's record: what was judged, what was seen, and the verdict, with
+// numbers. The reports are written from this and from nothing else.
+#pragma once
+
+#include <cstdint>
+#include <limits>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/time.h"
+
+namespace tachproof {
+
+// undecided: the bench could not tell. Never folded into pass or fail.
+enum class Verdict { pass, fail, undecided };
+std::string_view word(Verdict v);  // "pass", "fail", "undecided"
+
+// fail beats undecided beats pass.
+Verdict worst(Verdict a, Verdict b);
+
+enum class Direction { rising, falling };
+std::string_view word(Direction d);
+
+inline constexpr double not_measured = std::numeric_limits<double>::quiet_NaN();  // null in JSON
+
+// A change of window that the settings demand, and what was seen of it.
+struct TransitionResult {
+  std::string boundary;
+  Direction direction = Direction::rising;
+  double nominal_rpm = 0;  // the threshold, deadband applied
+  Nanos earliest = 0;      // a conforming unit changes in earliest..latest;
+  Nanos nominal = 0;       // nominal: exact threshold, fastest response
+  Nanos latest = 0;
+  bool seen = false;
+  Nanos at = 0;                                    // when it was seen
+  double observed_rpm = not_measured;              // the profile's rpm at `at`
+  double deviation_rpm = not_measured;             // observed - nominal
+  double lowest_rpm = not_measured;                // the deviation that is allowed at this
+  double highest_rpm = not_measured;               // rate: tolerance plus rate x response
+  double rate_rpm_per_s = 0;                       // of the profile there, signed; 0 for a step
+  bool step = false;                               // the profile jumped: `at` tells response, not threshold
+  double expanded_uncertainty_rpm = not_measured;  // k = 2
+  Verdict verdict = Verdict::undecided;
+};
+
+// Threshold and response of one boundary in one direction, from all its visits.
+struct BoundaryResult {
+  std::string boundary;
+  Direction direction = Direction::rising;
+  double nominal_rpm = 0;
+  double threshold_rpm = not_measured;
+  double expanded_uncertainty_rpm = not_measured;
+  double response_ms = not_measured;
+  double response_uncertainty_ms = not_measured;
+  int visits = 0;
+  Verdict verdict = Verdict::undecided;
+  std::string remark;  // why undecided, in words; may be empty
+};
+
+struct BlinkResult {
+  std::string window;
+  std::string lamp;  // "top magenta"
+  double hz = not_measured;
+  double duty = not_measured;
+  int cycles = 0;
+  Verdict verdict = Verdict::undecided;
+};
+
+struct FlickerResult {
+  std::string boundary;
+  double mean_rpm = 0;
+  double duration_s = 0;
+  std::uint64_t changes = 0;  // beyond those that the profile demands
+  double rate_per_min = 0;
+  double upper_95_per_min = 0;
+  double limit_per_min = not_measured;  // no limit asked for: null
+  Verdict verdict = Verdict::undecided;
+};
+
+struct AnswerResult {
+  Nanos at = 0;
+  std::string question;
+  std::string answer;  // as given; empty: none was given
+  std::string expected;
+  Verdict verdict = Verdict::undecided;
+};
+
+// How bright a lamp was while lit: 1 is steady, less is PWM-dimmed.
+struct LevelResult {
+  std::string lamp;
+  double level = 1;
+  double pwm_hz = 0;  // 0: not dimmed
+};
+
+enum class FindingKind {
+  missing_transition,
+  early,
+  late,
+  extra_transition,
+  wrong_cue,
+  stuck_lamp,
+  blink_rate,
+  blink_missing,
+  flicker,
+  slow_response,
+  no_signal,
+  lost_evidence,
+  bench_fault,
+  wrong_answer
+};
+std::string_view word(FindingKind k);  // "missing-transition", ...
+// What a finding of this kind makes of a run: fail when it speaks of the unit,
+// undecided when it speaks of the bench or of the evidence.
+Verdict verdict_of(FindingKind k);
+
+struct Finding {
+  FindingKind kind = FindingKind::bench_fault;
+  Nanos at = 0;
+  std::string window;   // may be empty
+  std::string lamp;     // may be empty
+  std::string message;  // one sentence with its numbers and units
+};
+
+struct Evidence {
+  std::uint64_t pulses = 0;
+  std::uint64_t lamp_changes = 0;
+  std::uint64_t lost = 0;
+};
+
+struct RunResult {
+  Verdict verdict = Verdict::undecided;
+  bool complete = false;  // the whole scenario was played and seen
+  Nanos duration = 0;
+  std::vector<TransitionResult> transitions;
+  std::vector<BoundaryResult> boundaries;
+  std::vector<BlinkResult> blinks;
+  std::vector<FlickerResult> flicker;
+  std::vector<AnswerResult> answers;
+  std::vector<LevelResult> levels;
+  std::vector<Finding> findings;  // time order; at most max_findings, then a count
+  std::uint64_t findings_left_out = 0;
+  std::vector<std::string> not_judged;  // "top magenta": channels without a wire
+  std::vector<std::string> notes;       // what a reader must know, one sentence each
+  Evidence evidence;
+};
+
+}  // namespace tachproof
