@@ -1,0 +1,26 @@
+// Timer 1: free-running in ticks of 0.5 us, the one time base of edges and
+// stamps. Interrupt handlers extend its 16 bits by the overflow count.
+#pragma once
+
+#include <avr/io.h>
+#include <stdint.h>
+
+struct Ticks48 {
+  uint32_t low;
+  uint16_t high;
+};
+
+void clock_begin();
+
+// With interrupts off.
+Ticks48 clock_now();
+
+extern volatile uint32_t clock_overflows;
+
+// The overflow count that belongs to `low`, a reading of TCNT1 taken with
+// interrupts off: an overflow since then may still be waiting to be counted.
+inline uint16_t clock_high_of(uint16_t low) {
+  uint16_t high = static_cast<uint16_t>(clock_overflows);
+  if ((TIFR1 & _BV(TOV1)) && low < 0x8000) ++high;
+  return high;
+}
