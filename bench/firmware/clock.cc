@@ -2,9 +2,14 @@
 
 #include <avr/interrupt.h>
 
-volatile uint32_t clock_overflows;
+volatile uint16_t clock_overflows;
+volatile uint16_t clock_extension;
 
-ISR(TIMER1_OVF_vect) { clock_overflows = clock_overflows + 1; }
+ISR(TIMER1_OVF_vect) {
+  const uint16_t next = clock_overflows + 1;
+  clock_overflows = next;
+  if (next == 0) clock_extension = clock_extension + 1;
+}
 
 void clock_begin() {
   TCCR1A = 0;          // normal mode, outputs disconnected
@@ -14,10 +19,10 @@ void clock_begin() {
 
 Ticks48 clock_now() {
   const uint16_t low = TCNT1;
-  uint32_t overflows = clock_overflows;
-  if ((TIFR1 & _BV(TOV1)) && low < 0x8000) ++overflows;
+  const uint16_t high = clock_high_of(low);
   Ticks48 now;
-  now.low = (overflows << 16) | low;
-  now.high = static_cast<uint16_t>(overflows >> 16);
+  now.low = (static_cast<uint32_t>(high) << 16) | low;
+  // The overflow that is waiting may be the one that carries.
+  now.high = clock_extension + (high < clock_overflows ? 1 : 0);
   return now;
 }

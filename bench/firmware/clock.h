@@ -15,12 +15,15 @@ void clock_begin();
 // With interrupts off.
 Ticks48 clock_now();
 
-extern volatile uint32_t clock_overflows;
+// Ticks above the counter's 16 bits: bits 16 to 31, and 32 to 47. In two
+// halves, because handlers need the first alone, and soon.
+extern volatile uint16_t clock_overflows;
+extern volatile uint16_t clock_extension;
 
 // The overflow count that belongs to `low`, a reading of TCNT1 taken with
 // interrupts off: an overflow since then may still be waiting to be counted.
 inline uint16_t clock_high_of(uint16_t low) {
-  uint16_t high = static_cast<uint16_t>(clock_overflows);
+  uint16_t high = clock_overflows;
   if ((TIFR1 & _BV(TOV1)) && low < 0x8000) ++high;
   return high;
 }

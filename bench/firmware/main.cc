@@ -21,8 +21,8 @@ namespace {
 const uint8_t firmware_major = 1;
 const uint8_t firmware_minor = 0;
 // Measured on the emulated board, see README.md.
-const uint16_t stamp_delay_ns = 2500;
-const uint16_t stamp_spread_ns = 11000;
+const uint16_t stamp_delay_ns = 2000;
+const uint16_t stamp_spread_ns = 13000;
 
 const uint8_t watchdog_overflows = link_watchdog_ms * 1000UL / 32768 + 1;
 
@@ -141,9 +141,9 @@ bool send_lamps() {
 }
 
 bool send_credit(const PlayerState& now) {
-  if (!link_begin(link_credit, 6)) return false;
+  if (!link_begin(link_credit, link_credit_size)) return false;
   link_add16(now.entries_taken);
-  link_add32(now.ticks_taken);
+  link_add16(now.ticks_taken);
   link_end();
   credited = now.entries_taken;
   return true;
@@ -162,7 +162,7 @@ bool send_status(const PlayerState& now) {
   link_add8(now.state);
   link_add8(now.flags);
   link_add16(now.entries_taken);
-  link_add32(now.ticks_taken);
+  link_add16(now.ticks_taken);
   link_add16(now.edges);
   link_add16(watcher_lost());
   add_ticks(seen);

@@ -17,12 +17,12 @@ enum Due : uint8_t { due_rise, due_fall, due_wait };
 volatile uint8_t state = link_state_idle;
 volatile uint8_t flags;
 uint16_t pulse_ticks;
-uint16_t due;     // compare value of what comes next
-uint16_t origin;  // where the next entry is reckoned from
+uint16_t zero;       // compare value of the train's instant 0
+uint16_t taken_end;  // and of the end of the last entry taken
+uint16_t due;        // and of what comes next
 uint8_t due_what;
-uint16_t entries_taken;
-uint32_t ticks_taken;
 uint16_t edges;
+uint16_t entries_taken;  // queue_tail, extended by the main loop
 
 const uint16_t start_lead_ticks = 4000;  // 2 ms
 
@@ -31,14 +31,14 @@ inline void disconnect_output() { TCCR1A = 0; }         // the pin shows PORTB: 
 
 // The compare unit remembers its level while disconnected; a forced match in
 // clear mode makes it low again after a stop in mid-pulse.
-void force_low() {
+inline __attribute__((always_inline)) void force_low() {
   TCCR1A = _BV(COM1A1);
   TCCR1C = _BV(FOC1A);
   disconnect_output();
   PORTB &= static_cast<uint8_t>(~_BV(PB1));
 }
 
-inline void set_outputs(uint8_t outputs) {
+inline __attribute__((always_inline)) void set_outputs(uint8_t outputs) {
   if (outputs & link_output_press_1)
     PORTD |= _BV(PD4);
   else
@@ -53,29 +53,27 @@ inline void set_outputs(uint8_t outputs) {
     PORTB &= static_cast<uint8_t>(~_BV(PB5));
 }
 
-void finish(uint8_t new_state) {
+inline __attribute__((always_inline)) void finish(uint8_t new_state) {
   force_low();
   set_outputs(0);
   state = new_state;
 }
 
-void fail(uint8_t flag) {
+inline __attribute__((always_inline)) void fail(uint8_t flag) {
   flags |= flag;
   finish(link_state_stopped);
 }
 
 // Takes entries up to the next one that lasts, and sets up its end.
-void take_entry() {
+inline __attribute__((always_inline)) void take_entry() {
   for (;;) {
     const uint8_t tail = queue_tail;
     if (tail == queue_head) return fail(link_flag_underrun);
     const uint16_t entry = queue[tail];
     queue_tail = tail + 1;
-    ++entries_taken;
     const uint16_t ticks = entry & link_max_ticks;
     if (ticks >= link_min_ticks) {
-      ticks_taken += ticks;
-      due = origin + ticks;
+      due = taken_end += ticks;
       if (entry & link_entry_wait) {
         due_what = due_wait;
         disconnect_output();
@@ -91,7 +89,7 @@ void take_entry() {
   }
 }
 
-inline uint16_t pulse_width() {
+inline __attribute__((always_inline)) uint16_t pulse_width() {
   const uint8_t tail = queue_tail;
   if (tail != queue_head) {
     const uint16_t half = (queue[tail] & link_max_ticks) >> 1;
@@ -101,7 +99,7 @@ inline uint16_t pulse_width() {
 }
 
 // Writes the compare value; false when its instant has already passed.
-inline bool set_compare() {
+inline __attribute__((always_inline)) bool set_compare() {
   OCR1A = due;
   return static_cast<int16_t>(due - TCNT1) > 0;
 }
@@ -115,11 +113,9 @@ ISR(TIMER1_COMPA_vect) {
 
   if (due_what == due_rise) {
     ++edges;
-    origin = due;
     due += pulse_width();
     due_what = due_fall;
   } else {
-    if (due_what == due_wait) origin = due;
     take_entry();
     if (state != link_state_running) return;
   }
@@ -139,23 +135,25 @@ void player_arm(uint16_t ticks) {
     flags = 0;
     queue_head = queue_tail = 0;
     entries_taken = edges = 0;
-    ticks_taken = 0;
+    zero = taken_end = 0;
     pulse_ticks = ticks;
   }
 }
 
 Ticks48 player_start() {
-  Ticks48 zero;
+  Ticks48 start;
   ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-    zero = clock_now();
-    zero.low += start_lead_ticks;
-    if (zero.low < start_lead_ticks) ++zero.high;
-    origin = static_cast<uint16_t>(zero.low);
+    start = clock_now();
+    start.low += start_lead_ticks;
+    if (start.low < start_lead_ticks) ++start.high;
+    // Instant 0 is the end of a wait. The pin moves one tick after the counter
+    // has reached the compare value.
+    zero = taken_end = due = static_cast<uint16_t>(start.low - 1);
+    due_what = due_wait;
     state = link_state_running;
-    take_entry();
-    if (state == link_state_running && !set_compare()) fail(link_flag_late);
+    if (!set_compare()) fail(link_flag_late);
   }
-  return zero;
+  return start;
 }
 
 void player_stop(uint8_t flag) {
@@ -184,9 +182,10 @@ PlayerState player_state() {
   ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
     now.state = state;
     now.flags = flags;
-    now.entries_taken = entries_taken;
-    now.ticks_taken = ticks_taken;
+    entries_taken += static_cast<uint8_t>(queue_tail - static_cast<uint8_t>(entries_taken));
+    now.ticks_taken = taken_end - zero;
     now.edges = edges;
   }
+  now.entries_taken = entries_taken;
   return now;
 }

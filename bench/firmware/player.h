@@ -25,8 +25,9 @@ void player_set_outputs(uint8_t outputs);
 struct PlayerState {
   uint8_t state;  // link_state_...
   uint8_t flags;
-  uint16_t entries_taken;
-  uint32_t ticks_taken;
+  uint16_t entries_taken;  // all modulo 2^16, since arm
+  uint16_t ticks_taken;
   uint16_t edges;
 };
+// To be asked at least once in 256 entries, which is 12 ms.
 PlayerState player_state();

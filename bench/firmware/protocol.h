@@ -62,42 +62,43 @@ enum {
   /* board to host */
   link_hello = 0x81,
   link_armed = 0x82,   /* now u48 */
-  link_started = 0x83, /* instant 0 of the train, u48 */
-  link_credit = 0x84,  /* entries taken u16, ticks taken u32 */
+  link_started = 0x83, /* instant 0 of the train u48 */
+  link_credit = 0x84,  /* entries taken u16, ticks taken u16: modulo 2^16, since arm */
   link_lamps = 0x85,   /* extension u16, lost u16, stamps (u32, inputs u8)[] */
   link_status = 0x86
 };
 
-/* link_hello, in this order. `protocol` comes first in every version. */
+/* link_hello
+ *   protocol u8: comes first in every version
+ *   firmware version: major u8, minor u8
+ *   build id u32
+ *   clock u32, Hz
+ *   inputs u8, outputs u8
+ *   entries that the queue holds u16
+ *   shortest interval u16, ticks
+ *   stamp delay u16, ns: from a pin's change to its stamp, at least
+ *   stamp spread u16, ns: how much later the stamp may be
+ *
+ * link_lamps
+ *   the extension is the first stamp's bits 32 to 47; later stamps are later,
+ *   so a smaller one is from after the clock's wrap. Lost: stamps that found no
+ *   room, since arm. A stamp may say what the one before said.
+ *
+ * link_status
+ *   state u8, flags u8
+ *   entries taken u16, ticks taken u16
+ *   edges played u16, modulo 2^16
+ *   stamps lost u16
+ *   seen until u48: every earlier stamp has been sent
+ *   inputs u8
+ */
 enum {
-  link_hello_size = 1   /* protocol u8 */
-                    + 2 /* firmware version: major u8, minor u8 */
-                    + 4 /* build id u32 */
-                    + 4 /* clock u32, Hz */
-                    + 1 /* inputs u8 */
-                    + 1 /* outputs u8 */
-                    + 2 /* entries the queue holds u16 */
-                    + 2 /* shortest interval u16, ticks */
-                    + 2 /* stamp delay u16, ns: from a pin's change to its stamp, at least */
-                    + 2 /* stamp spread u16, ns: how much later it may be */
-};
-
-/* link_status, in this order. */
-enum {
-  link_status_size = 1   /* state u8 */
-                     + 1 /* flags u8 */
-                     + 2 /* entries taken u16 */
-                     + 4 /* ticks taken u32 */
-                     + 2 /* edges played u16 */
-                     + 2 /* stamps lost u16 */
-                     + 6 /* seen until u48: every earlier stamp has been sent */
-                     + 1 /* inputs u8 */
-};
-
-enum {
-  link_stamp_size = 5,
+  link_hello_size = 21,
+  link_credit_size = 4,
   link_lamps_header = 4,
-  link_max_stamps = (link_max_payload - link_lamps_header) / link_stamp_size
+  link_stamp_size = 5,
+  link_max_stamps = (link_max_payload - link_lamps_header) / link_stamp_size,
+  link_status_size = 17
 };
 
 enum {

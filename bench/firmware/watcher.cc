@@ -12,9 +12,11 @@ const uint8_t port_c_inputs = 0x3f;
 const uint8_t port_d_inputs = 0xc0;
 
 const uint8_t ring_size = 64;
-uint16_t ring_low[ring_size];
-uint16_t ring_high[ring_size];
-uint8_t ring_inputs[ring_size];
+struct Record {
+  uint16_t low, high;  // ticks
+  uint8_t inputs;
+};
+Record ring[ring_size];
 volatile uint8_t ring_head, ring_tail;
 volatile uint16_t lost;
 
@@ -22,7 +24,7 @@ inline uint8_t read_inputs() { return (PINC & port_c_inputs) | (PIND & port_d_in
 
 // With interrupts off. The counter is read first: what comes before it delays
 // the stamp.
-inline __attribute__((always_inline)) void record() {
+inline __attribute__((always_inline)) void record_inputs() {
   const uint16_t low = TCNT1;
   const uint8_t inputs = read_inputs();
   const uint8_t head = ring_head;
@@ -31,16 +33,17 @@ inline __attribute__((always_inline)) void record() {
     lost = lost + 1;
     return;
   }
-  ring_low[head] = low;
-  ring_high[head] = clock_high_of(low);
-  ring_inputs[head] = inputs;
+  Record& record = ring[head];
+  record.low = low;
+  record.high = clock_high_of(low);
+  record.inputs = inputs;
   ring_head = next;
 }
 
 }  // namespace
 
-ISR(PCINT1_vect) { record(); }
-ISR(PCINT2_vect) { record(); }
+ISR(PCINT1_vect) { record_inputs(); }
+ISR(PCINT2_vect, ISR_ALIASOF(PCINT1_vect));
 
 void watcher_arm(uint8_t wired) {
   ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
@@ -51,7 +54,7 @@ void watcher_arm(uint8_t wired) {
     PCICR = _BV(PCIE1) | _BV(PCIE2);
     ring_head = ring_tail = 0;
     lost = 0;
-    record();
+    record_inputs();
   }
 }
 
@@ -62,8 +65,8 @@ uint8_t watcher_waiting() { return (ring_head - ring_tail) & (ring_size - 1); }
 Stamp watcher_take() {
   const uint8_t tail = ring_tail;
   Stamp stamp;
-  stamp.ticks = (static_cast<uint32_t>(ring_high[tail]) << 16) | ring_low[tail];
-  stamp.inputs = ring_inputs[tail];
+  stamp.ticks = (static_cast<uint32_t>(ring[tail].high) << 16) | ring[tail].low;
+  stamp.inputs = ring[tail].inputs;
   ring_tail = (tail + 1) & (ring_size - 1);
   return stamp;
 }

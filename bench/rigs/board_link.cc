@@ -138,7 +138,7 @@ std::optional<LinkTicks> parse_ticks(std::span<const std::uint8_t> payload) {
 
 std::optional<LinkCredit> parse_credit(std::span<const std::uint8_t> payload) {
   LinkCredit credit;
-  if (payload.size() != sizeof credit.entries_taken + sizeof credit.ticks_taken) return std::nullopt;
+  if (payload.size() != link_credit_size) return std::nullopt;
   Reader read(payload);
   read(credit.entries_taken);
   read(credit.ticks_taken);

@@ -77,7 +77,7 @@ std::optional<LinkTicks> parse_ticks(std::span<const std::uint8_t> payload);  //
 
 struct LinkCredit {
   std::uint16_t entries_taken = 0;  // since arm, modulo 2^16
-  std::uint32_t ticks_taken = 0;    // their sum, modulo 2^32
+  std::uint16_t ticks_taken = 0;    // their sum, modulo 2^16
   bool operator==(const LinkCredit&) const = default;
 };
 std::optional<LinkCredit> parse_credit(std::span<const std::uint8_t> payload);
@@ -118,5 +118,10 @@ inline constexpr std::size_t link_max_entries = link_max_payload / 2;  // in one
 // `edge` false, until nothing. Longer times are split; `ticks` must be at
 // least link_min_ticks.
 void append_entries(std::uint64_t ticks, bool edge, std::vector<std::uint16_t>& out);
+
+// The entry that sets the outputs to these link_output_... bits.
+constexpr std::uint16_t outputs_entry(unsigned outputs) {
+  return static_cast<std::uint16_t>(unsigned{link_entry_outputs} | outputs);
+}
 
 }  // namespace tachproof

@@ -193,7 +193,7 @@ TEST(BoardLink, PayloadsOfTheWrongSizeAreRefused) {
     EXPECT_EQ(parse_hello(payload).has_value(), size == link_hello_size) << size;
     EXPECT_EQ(parse_status(payload).has_value(), size == link_status_size) << size;
     EXPECT_EQ(parse_ticks(payload).has_value(), size == 6) << size;
-    EXPECT_EQ(parse_credit(payload).has_value(), size == 6) << size;
+    EXPECT_EQ(parse_credit(payload).has_value(), size == link_credit_size) << size;
     EXPECT_EQ(parse_lamps(payload).has_value(), size >= 9 && (size - 4) % 5 == 0) << size;
   }
 }
