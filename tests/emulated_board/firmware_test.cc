@@ -421,5 +421,28 @@ TEST(Firmware, AnInputStormMakesItLateAndItSaysSo) {
   EXPECT_GT(status.lost, 0);
 }
 
+TEST(Firmware, KeepsUpTheShortestInterval) {
+  DirectHost host;
+  host.hello();
+  host.arm(2000, 0);
+  const auto entries = even_train(20'000, link_min_ticks);  // 1 s
+  host.play(entries);
+  EXPECT_EQ(host.status().flags, 0);
+  expect_edges(host.board, entries, 2000);
+  EXPECT_EQ(host.board.bytes_overrun(), 0u);
+}
+
+TEST(Firmware, LosesNoneOfEightThousandChangesInASecond) {
+  DirectHost host;
+  host.hello();
+  host.arm(2000, 0x01);
+  Cycles at = host.board.cycle() + 160'000;
+  for (int i = 1; i <= 8000; ++i) host.board.set_inputs_at({at += 2000, static_cast<std::uint8_t>(i & 1)});
+  host.play(even_train(1000, 2000));
+  host.run_for(20 * ns_per_ms);
+  EXPECT_EQ(host.status().lost, 0);
+  EXPECT_EQ(host.stamps().size(), 8001u);
+}
+
 }  // namespace
 }  // namespace tachproof
