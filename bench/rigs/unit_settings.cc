@@ -75,7 +75,8 @@ double default_response_ms(const Room& room, double rest_ms) {
   constexpr double usual = 20;
   const double latest = room.to - rest_ms - 0.05 * room.span();
   if (latest <= room.from) return room.from;
-  return std::clamp(usual, std::min(room.from + 0.1 * room.span(), latest), latest);
+  const double response = std::clamp(usual, std::min(room.from + 0.1 * room.span(), latest), latest);
+  return std::max(std::floor(response * 10) / 10, room.from);  // a round figure to report
 }
 
 double default_resolution_rpm(const Tolerance& tolerance) {
