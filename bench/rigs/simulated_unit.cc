@@ -112,8 +112,11 @@ class SimulatedUnit::Impl {
 
   void update(Nanos at) {
     if (settings_.dropped_share > 0 && dropped_.uniform(updates_) < settings_.dropped_share) return;
-    const bool moved =
-        at >= meter_.lost_after() ? logic_.signal_lost(at) : logic_.consider(meter_.latest(), at, updates_);
+    // A pulse after a lost signal makes no reading yet: it stays 0.
+    const Measured measured = meter_.latest();
+    const bool moved = measured.periods == 0 || at >= meter_.lost_after()
+                           ? logic_.signal_lost(at)
+                           : logic_.consider(measured, at, updates_);
     if (moved) driver_.decide(at, logic_.window());
   }
 

@@ -42,7 +42,6 @@ bool WindowLogic::signal_lost(Nanos at) {
 }
 
 bool WindowLogic::believe(const Measured& m, Nanos at, std::uint64_t update) {
-  if (m.periods == 0) return false;
   double rpm = rpm_per_rate_ * static_cast<double>(m.periods) /
                static_cast<double>(std::max<std::int64_t>(m.ticks, 1));
   if (settings_.filter > 0) rpm = filtered(rpm, at);

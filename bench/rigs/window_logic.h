@@ -22,7 +22,8 @@ class WindowLogic {
   std::size_t window() const { return window_; }
   double peak_rpm() const { return peak_rpm_; }
 
-  // The update with this index, at this instant. True: the window changed.
+  // The update with this index, at this instant, over at least one period.
+  // True: the window changed.
   bool consider(const Measured& m, Nanos at, std::uint64_t update) {
     const auto ticks = static_cast<double>(m.ticks);
     const auto periods = static_cast<double>(m.periods);

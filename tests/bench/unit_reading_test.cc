@@ -176,6 +176,20 @@ TEST(UnitReading, TakesNoPeriodAcrossALostSignal) {
   }
 }
 
+// 1,000 rpm comes in gaps of 20 ms, each a lost signal of which the update may
+// see nothing but the pulse that ends it.
+TEST(UnitReading, LosesASignalThatIsAlwaysLate) {
+  Behaviour behaviour = exact_behaviour();
+  behaviour.signal_lost_ms = 19;
+  behaviour.update_hz = 40;
+  for (std::uint64_t seed = 0; seed < 20; ++seed) {
+    const Events events = play(test_gauge(), behaviour, Signal(3).hold(4500, 1).hold(1000, 1), seed);
+    const double lost = first_shows(events, 0, 1);
+    EXPECT_GT(lost, 1);
+    EXPECT_LT(lost, 1.02 + 0.019 + 0.025);
+  }
+}
+
 TEST(UnitReading, StaysWithItsReadingThroughAShortGap) {
   Behaviour behaviour = exact_behaviour();
   behaviour.signal_lost_ms = 300;
