@@ -243,6 +243,7 @@ void EmulatedBoard::Impl::send(std::span<const std::uint8_t> bytes) {
 }
 
 void EmulatedBoard::Impl::start_line() {
+  correct_byte_time();
   const Cycles start = std::max(line_free_, avr->cycle + 1);
   avr_cycle_timer_register(
       avr, start - avr->cycle,
