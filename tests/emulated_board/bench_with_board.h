@@ -23,6 +23,7 @@ class BenchWithBoard {
   // To be looked at between the bench's calls only: it lives in another thread.
   EmulatedBoard& board() { return board_; }
   Rig& rig() { return rig_; }
+  const std::string& port() const { return server_.port(); }
   // A request to the board's server, such as "reset".
   void request(const std::string& line) { server_.answer(line); }
 

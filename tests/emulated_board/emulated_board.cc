@@ -78,7 +78,7 @@ class EmulatedBoard::Impl {
   std::unique_ptr<WiredUnit> unit;
   std::vector<PinEdge> tach_edges;
   std::vector<PinLevels> input_changes, output_changes;
-  std::uint64_t overrun = 0;
+  std::uint64_t overrun = 0, to_board_count = 0, to_host_count = 0;
 
  private:
   void hook_pins();
@@ -103,7 +103,6 @@ class EmulatedBoard::Impl {
   Cycles byte_cycles_ = 0;  // as corrected
   std::deque<std::uint8_t> to_board_;
   Cycles line_free_ = 0;
-  std::uint64_t to_board_count_ = 0, to_host_count_ = 0;
   std::deque<std::pair<Cycles, std::uint8_t>> to_host_;  // with the end of each byte
   std::deque<PinLevels> inputs_to_come_;
   std::uint8_t inputs_ = 0, outputs_ = 0;
@@ -236,7 +235,7 @@ std::vector<std::uint8_t> through(const std::optional<LineFault>& fault, std::ui
 void EmulatedBoard::Impl::send(std::span<const std::uint8_t> bytes) {
   const bool idle = to_board_.empty();
   for (std::uint8_t byte : bytes) {
-    const auto out = through(take_fault(LineFault::Direction::to_board, to_board_count_++), byte);
+    const auto out = through(take_fault(LineFault::Direction::to_board, to_board_count++), byte);
     to_board_.insert(to_board_.end(), out.begin(), out.end());
   }
   if (idle && !to_board_.empty()) start_line();
@@ -269,7 +268,7 @@ void EmulatedBoard::Impl::to_receiver(std::uint8_t byte) {
 }
 
 void EmulatedBoard::Impl::sent_byte(std::uint8_t byte) {
-  for (std::uint8_t out : through(take_fault(LineFault::Direction::to_host, to_host_count_++), byte)) {
+  for (std::uint8_t out : through(take_fault(LineFault::Direction::to_host, to_host_count++), byte)) {
     to_host_.emplace_back(avr->cycle + byte_cycles_, out);
   }
 }
@@ -370,6 +369,8 @@ Cycles EmulatedBoard::cycle() const { return impl_->avr->cycle; }
 void EmulatedBoard::run_until(Cycles until) { impl_->run_until(until); }
 void EmulatedBoard::send(std::span<const std::uint8_t> bytes) { impl_->send(bytes); }
 std::vector<std::uint8_t> EmulatedBoard::take_sent() { return impl_->take_sent(); }
+std::uint64_t EmulatedBoard::bytes_to_board() const { return impl_->to_board_count; }
+std::uint64_t EmulatedBoard::bytes_to_host() const { return impl_->to_host_count; }
 std::uint64_t EmulatedBoard::bytes_overrun() const { return impl_->overrun; }
 void EmulatedBoard::damage(const LineFault& fault) { impl_->faults.push_back(fault); }
 void EmulatedBoard::attach(std::unique_ptr<WiredUnit> unit) { impl_->unit = std::move(unit); }

@@ -67,8 +67,10 @@ class EmulatedBoard {
   // The serial line. Bytes go in one after another at the line's speed.
   void send(std::span<const std::uint8_t> bytes);
   std::vector<std::uint8_t> take_sent();  // whole bytes, so far
-  std::uint64_t bytes_overrun() const;    // lost in the receiver, as on the chip
-  void damage(const LineFault& fault);    // a byte still to come
+  std::uint64_t bytes_to_board() const;   // so far, as sent
+  std::uint64_t bytes_to_host() const;
+  std::uint64_t bytes_overrun() const;  // lost in the receiver, as on the chip
+  void damage(const LineFault& fault);  // a byte still to come
 
   // The pins. A unit's changes reach the inputs exactly unit_lag after it made
   // them.
