@@ -22,6 +22,8 @@
 namespace tachproof {
 namespace {
 
+constexpr std::size_t most_faults = 256;
+
 class FaultReader {
  public:
   FaultReader(const Gauge* unit, ErrorList& errors) : unit_(unit), errors_(errors) {}
@@ -32,15 +34,13 @@ class FaultReader {
     if (kind == nullptr) return;
     FaultSetting fault;
     fault.kind = kind->kind;
-    for (const std::string& key : kind->words) {
-      std::string word;
-      if (m.name(key, word, Need::must)) fault.words[key] = word;
-    }
+    for (const std::string& key : kind->words) word(m, key, Need::must, fault);
+    for (const std::string& key : kind->optional_words) word(m, key, Need::may, fault);
     for (const std::string& key : kind->numbers) number(m, key, Need::must, fault);
     for (const std::string& key : kind->optional_numbers) number(m, key, Need::may, fault);
     m.finish();
     if (unit_ != nullptr)
-      for (const auto& [key, word] : fault.words) look_up(key, word, fault, m.place(key));
+      for (const auto& [key, text] : fault.words) look_up(key, text, fault, m.place(key));
     faults.push_back(std::move(fault));
   }
 
@@ -54,27 +54,36 @@ class FaultReader {
     return &fault_catalogue()[static_cast<std::size_t>(at)];
   }
 
+  void word(Mapping& m, const std::string& key, Need need, FaultSetting& fault) {
+    std::string text;
+    if (m.name(key, text, need)) fault.words[key] = text;
+  }
+
   void number(Mapping& m, const std::string& key, Need need, FaultSetting& fault) {
     double value = 0;
     if (m.number(key, value, {-1e9, 1e9}, need)) fault.numbers[key] = value;
   }
 
-  void look_up(const std::string& key, const std::string& word, const FaultSetting& fault, Place at) {
+  void look_up(const std::string& key, const std::string& text, const FaultSetting& fault, Place at) {
     std::vector<std::string> known;
     std::string what = key;
     if (key == "boundary" || key == "window") {
       for (std::size_t i = key == "boundary" ? 1 : 0; i < unit_->windows.size(); ++i)
         known.push_back(unit_->windows[i].name);
-    } else if (key == "lamp") {
+    } else if (key == "lamp" || key == "with") {
+      what = "lamp";
       for (const Lamp& lamp : unit_->lamps) known.push_back(lamp.id);
+    } else if (key == "sits") {
+      what = "side";
+      known = {"below", "centred", "above"};
     } else if (key == "colour" || key == "to") {
       what = "colour";
       known = colours_of(fault);
     } else {
       return;
     }
-    if (std::find(known.begin(), known.end(), word) == known.end())
-      unknown_word(at, what, word, known, errors_);
+    if (std::find(known.begin(), known.end(), text) == known.end())
+      unknown_word(at, what, text, known, errors_);
   }
 
   // Of the fault's lamp where it names one, else of any.
@@ -99,22 +108,21 @@ Behaviour read_behaviour(const YamlNode& node, const Gauge* unit, ErrorList& err
   Behaviour b;
   Mapping m(node, errors, "a behaviour");
   m.number("response_ms", b.response_ms, ms_range, Need::may);
-  m.number("averaging_pulses", b.averaging_pulses, {1, 1000}, Need::may);
+  m.number("averaging_pulses", b.averaging_pulses, {1, 10'000}, Need::may);
   m.number("averaging_ms", b.averaging_ms, {0, 60'000, true}, Need::may);
   if (m.has("averaging_pulses") && m.has("averaging_ms"))
     errors.add(m.place("averaging_ms"), "'averaging_ms' beside 'averaging_pulses'", "one of the two");
-  m.number("update_hz", b.update_hz, {0, 1e6}, Need::may);
-  m.number("resolution_rpm", b.resolution_rpm, {0, 1000}, Need::may);
+  m.number("update_hz", b.update_hz, {0, 1e5}, Need::may);
+  m.number("resolution_rpm", b.resolution_rpm, {0, 10'000}, Need::may);
   m.number("timer_hz", b.timer_hz, {1000, 1e9}, Need::may);
-  m.number("signal_lost_ms", b.signal_lost_ms, {1, 60'000}, Need::may);
-  m.number("boot_ms", b.boot_ms, ms_range, Need::may);
+  m.number("signal_lost_ms", b.signal_lost_ms, {1, 3'600'000}, Need::may);
+  m.number("boot_ms", b.boot_ms, {0, 3'600'000}, Need::may);
   m.number("dim", b.dim, {0, 1, true}, Need::may);
   m.number("dim_hz", b.dim_hz, {1, 100'000}, Need::may);
-  if (const YamlNode* faults = m.any("faults", Need::may)) {
-    if (faults->kind != YamlNode::Kind::list)
-      errors.add(faults->at, "'faults' is " + found_text(*faults), "a list of faults, [] for none");
+  const YamlNode* faults = m.any("faults", Need::may);
+  const bool none = faults != nullptr && faults->kind == YamlNode::Kind::list && faults->items.empty();
+  if (faults != nullptr && !none && is_list(*faults, "'faults'", errors, most_faults))
     for (const YamlNode* fault : faults->items) FaultReader(unit, errors).read(*fault, b.faults);
-  }
   m.finish();
   return b;
 }

@@ -25,6 +25,8 @@
 // below zero count from the anchor, others from the start of the span. A
 // second count-in of the gauge continues the numbering. The span must not
 // overlap its neighbours.
+//
+// At most 64 pairs of lamp and colour, and 256 entries in `windows`.
 #include <algorithm>
 #include <map>
 #include <set>
@@ -38,6 +40,7 @@ namespace {
 constexpr Range rpm_range{0, Profile::max_rpm};
 constexpr Range offset_range{-Profile::max_rpm, Profile::max_rpm};
 constexpr Range ms_range{0, 60'000};
+constexpr std::size_t most_windows = 256;
 
 class GaugeReader {
  public:
@@ -55,11 +58,11 @@ class GaugeReader {
       if (const YamlNode* node = file.any("anchors", Need::may)) anchors(*node);
     });
     part("lamps", [&] {
-      if (const YamlNode* node = file.list("lamps", Need::must)) lamps(*node);
+      if (const YamlNode* node = file.list("lamps", Need::must, max_channels)) lamps(*node);
       note("lamps", file.place("lamps"));
     });
     part("windows", [&] {
-      if (const YamlNode* node = file.list("windows", Need::must)) windows(*node);
+      if (const YamlNode* node = file.list("windows", Need::must, most_windows)) windows(*node);
     });
     part("deadband", [&] {
       if (const YamlNode* node = file.any("deadband", Need::must)) deadband(*node);
@@ -114,7 +117,7 @@ class GaugeReader {
       Mapping m(*node, errors_, "a lamp");
       m.name("id", lamp.id, Need::must);
       note(path + ".id", m.place("id"));
-      if (const YamlNode* colours = m.list("colours", Need::must))
+      if (const YamlNode* colours = m.list("colours", Need::must, max_channels))
         for (const YamlNode* item : colours->items) {
           std::string colour;
           note(path + ".colours[" + std::to_string(lamp.colours.size()) + "]", item->at);
@@ -254,8 +257,8 @@ class GaugeReader {
         errors_.add(ends_at->at, "'ends_at' is " + found_text(*ends_at), "the name of an anchor");
     }
     sound = m.number("span_rpm", span, {0, Profile::max_rpm, true}, Need::must) && sound;
-    const YamlNode* show = m.list("show", Need::must);
-    const YamlNode* at = m.list("at", Need::may);
+    const YamlNode* show = m.list("show", Need::must, most_windows);
+    const YamlNode* at = m.list("at", Need::may, most_windows);
     const double start = end - span;
     if (sound) span_is_free(m, start);
     std::vector<double> offsets;

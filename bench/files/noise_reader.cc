@@ -33,9 +33,6 @@ std::vector<double> read_firing(const YamlNode& list, ErrorList& errors) {
     sum += share;
   }
   const double mean = sum / static_cast<double>(firing.size());
-  if (firing.size() > most_firing)
-    errors.add(list.at, std::to_string(firing.size()) + " entries in 'firing'",
-               "at most 240, one for each pulse of a cycle");
   if (std::abs(mean) > mean_zero_within)
     errors.add(list.at, "'firing' with a mean of " + number_text(std::round(mean * 1e4) / 1e4),
                "a mean of zero, within 0.01");
@@ -75,7 +72,8 @@ Noise read_noise_keys(Mapping& block, const std::filesystem::path& folder, Error
     const std::string other = block.has("wander_rpm") ? "wander_s" : "wander_rpm";
     errors.add(block.place(there), "'" + there + "' without '" + other + "'", "both or neither");
   }
-  if (const YamlNode* list = block.list("firing", Need::may)) noise.firing = read_firing(*list, errors);
+  if (const YamlNode* list = block.list("firing", Need::may, most_firing))
+    noise.firing = read_firing(*list, errors);
   block.number("missing", noise.missing, {0, 0.5}, Need::may);
   block.number("doubled", noise.doubled, {0, 0.5}, Need::may);
   block.number("doubled_after_us", noise.doubled_after_us, {0, 1e6, true}, Need::may);

@@ -160,7 +160,10 @@ class TreeBuilder : public YAML::EventHandler {
   };
 
   [[noreturn]] void stop(const YAML::Mark& mark, const std::string& found, const std::string& allowed) {
-    errors_.add(lines_.place(mark), found, allowed);
+    stop(lines_.place(mark), found, allowed);
+  }
+  [[noreturn]] void stop(Place at, const std::string& found, const std::string& allowed) {
+    errors_.add(at, found, allowed);
     throw Stop{};
   }
 
@@ -244,6 +247,9 @@ class TreeBuilder : public YAML::EventHandler {
       if (node->kind != YamlNode::Kind::scalar) stop(mark, "a key that is no text", "keys of plain text");
       parent.key = node;
     } else {
+      if (parent.node->entries.size() == max_keys)
+        stop(parent.key->at, "a mapping of more than " + std::to_string(max_keys) + " keys",
+             "at most that many");
       parent.node->entries.push_back({parent.key, node});
       parent.key = nullptr;
     }
@@ -268,8 +274,7 @@ class TreeBuilder : public YAML::EventHandler {
         ++i;
       }
     }
-    errors_.add(lines_.place(opening), "a quote that never closes", "a closing quote");
-    throw Stop{};
+    stop(lines_.place(opening), "a quote that never closes", "a closing quote");
   }
 
   std::string_view text_;

@@ -3,8 +3,8 @@
 //
 // The library is lenient; what it lets pass is refused here: more than one
 // document, tags, keys that are no text, quotes that never close, nesting
-// beyond max_depth, and more than max_nodes nodes with every alias expanded
-// (a few hundred bytes of aliases can stand for 10^9 values).
+// beyond max_depth, mappings of more than max_keys keys, and more than max_nodes nodes with every alias
+// expanded (a few hundred bytes of aliases can stand for 10^9 values).
 #pragma once
 
 #include <cstddef>
@@ -41,6 +41,7 @@ struct YamlTree {
 inline constexpr std::size_t max_file_bytes = 4 * 1024 * 1024;
 inline constexpr std::size_t max_nodes = 1'000'000;
 inline constexpr std::size_t max_depth = 64;
+inline constexpr std::size_t max_keys = 256;  // of one mapping: keys are looked up one by one
 
 // Nothing, and an error in the list, when the file cannot be read at all.
 std::optional<std::string> read_file(const std::filesystem::path& file, ErrorList& errors);

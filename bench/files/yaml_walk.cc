@@ -130,11 +130,16 @@ bool read_name(const YamlNode& node, const std::string& label, std::string& into
   return true;
 }
 
-bool is_list(const YamlNode& node, const std::string& label, ErrorList& errors) {
-  if (node.kind == YamlNode::Kind::list && !node.items.empty()) return true;
-  errors.add(node.at,
-             label + " is " + (node.kind == YamlNode::Kind::list ? "an empty list" : found_text(node)),
-             "a list with at least one entry");
+bool is_list(const YamlNode& node, const std::string& label, ErrorList& errors, std::size_t most) {
+  const bool is_one = node.kind == YamlNode::Kind::list;
+  if (is_one && node.items.size() > most)
+    errors.add(node.at, label + " with " + std::to_string(node.items.size()) + " entries",
+               "at most " + std::to_string(most));
+  else if (!is_one || node.items.empty())
+    errors.add(node.at, label + " is " + (is_one ? "an empty list" : found_text(node)),
+               "a list with at least one entry");
+  else
+    return true;
   return false;
 }
 
@@ -183,9 +188,9 @@ const YamlNode* Mapping::any(const std::string& key, Need need) {
   return value;
 }
 
-const YamlNode* Mapping::list(const std::string& key, Need need) {
+const YamlNode* Mapping::list(const std::string& key, Need need, std::size_t most) {
   const YamlNode* node = any(key, need);
-  return node != nullptr && is_list(*node, "'" + key + "'", errors_) ? node : nullptr;
+  return node != nullptr && is_list(*node, "'" + key + "'", errors_, most) ? node : nullptr;
 }
 
 bool Mapping::number(const std::string& key, double& into, const Range& range, Need need) {

@@ -52,8 +52,10 @@ bool read_number(const YamlNode& node, const std::string& label, double& into, c
 // (on, off, y, n) are text.
 bool read_text(const YamlNode& node, const std::string& label, std::string& into, ErrorList& errors);
 bool read_name(const YamlNode& node, const std::string& label, std::string& into, ErrorList& errors);
-// True when it is one; else says so.
-bool is_list(const YamlNode& node, const std::string& label, ErrorList& errors);
+inline constexpr std::size_t any_number = max_nodes;
+// True when it is one, neither empty nor longer than `most`; else says so.
+bool is_list(const YamlNode& node, const std::string& label, ErrorList& errors,
+             std::size_t most = any_number);
 
 // "unknown lamp 'lef'; did you mean 'left'?", or the list of what is allowed.
 void unknown_word(Place at, const std::string& what, const std::string& word,
@@ -78,7 +80,7 @@ class Mapping {
 
   // The value, whatever it is; null when it is absent.
   const YamlNode* any(const std::string& key, Need need);
-  const YamlNode* list(const std::string& key, Need need);
+  const YamlNode* list(const std::string& key, Need need, std::size_t most = any_number);
 
   bool number(const std::string& key, double& into, const Range& range, Need need);
   bool number(const std::string& key, std::optional<double>& into, const Range& range, Need need);

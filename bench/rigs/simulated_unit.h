@@ -48,6 +48,7 @@ struct FaultKind {
   std::vector<std::string> words;    // required: boundary, lamp, colour, window, to, ...
   std::vector<std::string> numbers;  // required: by_rpm, hz, ...
   std::vector<std::string> optional_numbers;
+  std::vector<std::string> optional_words;
 };
 const std::vector<FaultKind>& fault_catalogue();
 

@@ -122,6 +122,14 @@ TEST(Yaml, StopsAnAliasBombAtTheBudget) {
             "f.yaml:7:8: more than 1000000 values, aliases expanded; a file of at most that many");
 }
 
+// Keys are compared one with another: a mapping of a million would take hours.
+TEST(Yaml, LimitsTheKeysOfOneMapping) {
+  std::string text;
+  for (int i = 0; i < 256; ++i) text += "k" + std::to_string(i) + ": 1\n";
+  EXPECT_EQ(trouble(text), "");
+  EXPECT_EQ(trouble(text + "more: 1\n"), "f.yaml:257:1: a mapping of more than 256 keys; at most that many");
+}
+
 TEST(Yaml, RefusesAnAliasInsideWhatItStandsFor) {
   EXPECT_EQ(trouble("&a [*a]"), "f.yaml:1:5: an alias inside what it stands for; aliases of finished values");
 }
