@@ -193,8 +193,13 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
     }
   }
   if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved);
-  if (!read.allowed && !violation_)
-    violation_ = Violation{t, lit_, read.known, demand_moved && !lamps_moved, lowest_, highest_, read.window};
+  if (!read.allowed && !violation_) {
+    violation_ = Violation{t,       lit_,     read.known,  demand_moved && !lamps_moved,
+                           lowest_, highest_, read.window, history_.rpm_at(t)};
+  } else if (violation_ && violation_->lowest != violation_->highest) {
+    violation_->lowest = lowest_;
+    violation_->highest = highest_;
+  }
 }
 
 void Judge::Impl::span_ended(Nanos t) {
@@ -232,7 +237,7 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand) {
   finding.message =
       "showed " + gauge_.describe(v.lit) +
       (v.known ? " (window " + gauge_.windows[v.window].name + ")" : std::string(" (no window's cue)")) +
-      " for " + say_span(t - v.from) + " at " + fixed(history_.rpm_at(v.from), 0) + " rpm; window " +
+      " for " + say_span(t - v.from) + " at " + fixed(v.rpm, 0) + " rpm; window " +
       gauge_.windows[nearest].name + " is " + gauge_.describe(wanted);
   log_.add(std::move(finding));
 }

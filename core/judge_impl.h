@@ -39,9 +39,11 @@ class Judge::Impl {
   struct Violation {
     Nanos from = 0;
     Channels lit = 0;
-    bool known = false;        // a picture of some window
-    bool from_demand = false;  // began when the demand moved, not the lamps
-    std::size_t lowest = 0, highest = 0, window = 0;
+    bool known = false;                   // a picture of some window
+    bool from_demand = false;             // began when the demand moved, not the lamps
+    std::size_t lowest = 0, highest = 0;  // the demand: once it is one window, that
+    std::size_t window = 0;               // what it was read as
+    double rpm = 0;
   };
 
   void take_expectation();

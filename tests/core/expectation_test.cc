@@ -104,24 +104,31 @@ TEST(Expectation, AStoppedSignalMayBeNoticedByATimeOutOnly) {
 struct Sampled {
   std::size_t lowest, highest;
 };
-std::vector<Sampled> sampled_reach(const Gauge& gauge, const Profile& profile, Nanos step, double extra_rpm) {
+// `wider` > 0 gives the unit that much more freedom than the gauge does, in rpm
+// and by one sample of response either way; < 0 one sample less.
+std::vector<Sampled> sampled_reach(const Gauge& gauge, const Profile& profile, Nanos step, double wider_rpm) {
   const Nanos from = gauge.tolerance.response_from, to = gauge.tolerance.response_to;
+  const Nanos before_start = to + step;
   std::vector<double> here, before;  // the two sides of a step
-  for (Nanos t = -to; t <= profile.duration(); t += step) {
+  for (Nanos t = -before_start; t <= profile.duration(); t += step) {
     here.push_back(t < 0 ? 0 : profile.rpm_at(t));
     before.push_back(t <= 0 ? 0 : profile.rpm_at(t - 1));
   }
   const auto n_from = static_cast<std::size_t>(from / step), n_to = static_cast<std::size_t>(to / step);
   std::vector<Sampled> out;
   std::size_t lowest = 0, highest = 0;
-  for (std::size_t i = n_to; i < here.size(); ++i) {
-    double least = here[i - n_to], most = here[i - n_to];
-    for (std::size_t k = i - n_to + 1; k <= i - n_from; ++k) {
+  for (std::size_t i = n_to + 1; i < here.size(); ++i) {
+    const std::size_t last = i - n_from;
+    std::size_t first = wider_rpm > 0 ? i - n_to - 1 : i - n_to + 1;
+    first = std::min(first, last);
+    double least = here[first], most = here[first];
+    for (std::size_t k = first + 1; k <= last; ++k) {
       least = std::min({least, here[k], before[k]});
       most = std::max({most, here[k], before[k]});
     }
-    lowest = next_window(gauge, lowest, least - gauge.tolerance.rpm - extra_rpm);
-    highest = next_window(gauge, highest, most + gauge.tolerance.rpm + extra_rpm);
+    const double t_rpm = gauge.tolerance.rpm + std::max(0.0, wider_rpm);
+    lowest = next_window(gauge, lowest, least - t_rpm);
+    highest = next_window(gauge, highest, most + t_rpm);
     out.push_back({lowest, highest});
   }
   return out;
@@ -156,9 +163,10 @@ RC_GTEST_PROP(Expectation, AgreesWithItsDefinitionSampled, ()) {
   const ExpectedRun run = expect(gauge, profile);
   const Nanos step = 500 * ns_per_us;
   // Samples miss the top of a wave by up to 60 * (2 pi * 0.25 ms / 20 ms)^2 / 2
-  // = 0.19 rpm: the closed form lies between the sampled one and the sampled
-  // one with that much more tolerance, within two samples of time.
-  const std::vector<Sampled> inner = sampled_reach(gauge, profile, step, 0);
+  // = 0.19 rpm, and a wait that ends between two of them: the closed form lies
+  // between a sampled one with a little less freedom and one with a little
+  // more, within two samples of time.
+  const std::vector<Sampled> inner = sampled_reach(gauge, profile, step, -1);
   const std::vector<Sampled> outer = sampled_reach(gauge, profile, step, 0.2);
   const auto near = [&](Nanos t, auto holds) {
     for (Nanos x = std::max<Nanos>(0, t - 2 * step); x <= t + 2 * step; x += step / 10) {
