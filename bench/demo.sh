@@ -4,6 +4,7 @@ set -eu
 cd "$(dirname "$0")/.."
 . bench/packages.sh
 
+# shellcheck disable=SC2086  # a list of words
 install_missing $build_packages
 configure build -DTACHPROOF_TESTS=OFF
 ninja -C build --quiet tachproof >&2

@@ -19,6 +19,7 @@ done
 
 packages="$build_packages $test_packages"
 [ $format = no ] || packages="$packages clang-format-14"
+# shellcheck disable=SC2086  # a list of words
 install_missing $packages
 
 if [ $format = yes ]; then

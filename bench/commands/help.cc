@@ -8,7 +8,7 @@ constexpr std::size_t columns = 80;
 
 // Breaks `text` at blanks so that no line is wider than the page; a newline in
 // the text is kept.
-std::string wrapped(const std::string& text, std::size_t indent) {
+std::string wrapped(const std::string& text, std::size_t indent, std::size_t width = columns) {
   std::string page;
   std::size_t start = 0;
   while (start <= text.size()) {
@@ -18,7 +18,7 @@ std::string wrapped(const std::string& text, std::size_t indent) {
     while (at < newline) {
       const std::size_t blank = std::min(text.find(' ', at), newline);
       const std::size_t length = blank - at;
-      if (line.size() > indent && line.size() + 1 + length > columns) {
+      if (line.size() > indent && line.size() + 1 + length > width) {
         page += line + "\n";
         line.assign(indent, ' ');
       }
@@ -52,7 +52,7 @@ std::string help_page(const Command& command, const Arguments& arguments) {
   page += help.examples.size() > 1 ? "\nExamples\n" : "\nExample\n";
   // A command line is long; the shell reads on after a backslash.
   for (const std::string& example : help.examples) {
-    std::string lines = wrapped(example, indent + 2);
+    std::string lines = wrapped(example, indent + 2, columns - 2);
     lines.erase(0, 2);
     lines.pop_back();
     for (std::size_t at = 0; (at = lines.find('\n', at)) != std::string::npos; at += 3)

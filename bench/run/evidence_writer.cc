@@ -32,10 +32,11 @@ EvidenceWriter::EvidenceWriter(RunFolder& folder, const Gauge& gauge)
       flushed_(std::chrono::steady_clock::now()) {}
 
 void EvidenceWriter::add_point(RpmPoint point) {
-  if (trace_.rpm.size() < most_trace_points)
-    trace_.rpm.push_back(point);
-  else
+  if (trace_.rpm.size() == most_trace_points) {
     trace_.thinned = true;
+    return;
+  }
+  trace_.rpm.push_back(point);
   new_points_.push_back(point);
 }
 
@@ -59,10 +60,11 @@ void EvidenceWriter::rpm(const Segment& segment) {
 }
 
 void EvidenceWriter::reach(const Reach& reach) {
-  if (trace_.reaches.size() < most_trace_points)
-    trace_.reaches.push_back(reach);
-  else
+  if (trace_.reaches.size() == most_trace_points) {
     trace_.thinned = true;
+    return;
+  }
+  trace_.reaches.push_back(reach);
   new_reaches_.push_back(reach);
 }
 

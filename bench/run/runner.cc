@@ -187,8 +187,10 @@ class Run {
       found(FindingKind::lost_evidence, until,
             seen_.lost_why.empty() ? fmt::format("the watcher lost {} changes", seen_.lost) : seen_.lost_why);
     }
+    const Nanos certain = std::min(until, seen_.until);
     judge_.lamps(events_);
-    writer_.advance(events_, std::min(until, seen_.until));
+    judge_.seen_until(certain);
+    writer_.advance(events_, certain);
     collected_ = until;
   }
 
