@@ -38,6 +38,6 @@ build_and_test() {
 }
 
 if [ $sanitize = yes ]; then
-  build_and_test build-sanitize -DTACHPROOF_SANITIZE=ON -DCMAKE_BUILD_TYPE=Debug
+  build_and_test build-sanitize -DTACHPROOF_SANITIZE=ON -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1"
 fi
 build_and_test build
