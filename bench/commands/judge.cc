@@ -47,7 +47,7 @@ class JudgeCommand : public Command {
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto wiring = errors.collect([&] { return load_wiring(wiring_); });
     errors.throw_if_any();
-    OpenRecording recording = open(*wiring, *gauge);
+    const OpenRecording recording = open(*wiring, *gauge);
 
     RunRecord record = begun(*gauge, recording);
     RunFolder folder = make_run_folder(out_, record);
@@ -58,7 +58,7 @@ class JudgeCommand : public Command {
                        .dump());
 
     catch_stop_signals();
-    RunOutcome outcome = judge_recording(std::move(recording), folder, stop_requested);
+    RunOutcome outcome = judge_recording(recording, folder, stop_requested);
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);
     return print_outcome(record, folder, json_);
@@ -84,7 +84,7 @@ class JudgeCommand : public Command {
     record.source_description = "rpm from the channel " + recording.wiring.tach;
     record.watch = "recording";
     record.watch_description = std::to_string(recording.wires.size()) + " channels, resolution " +
-                               std::to_string(recording.reader->resolution()) + " ns";
+                               std::to_string(recording.resolution) + " ns";
     record.unit_serial = serial_;
     record.started = now_iso8601();
     record.tool_version = tool_version;

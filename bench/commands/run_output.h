@@ -22,8 +22,8 @@ std::filesystem::path unused_run_folder(const std::string& scenario, const std::
 // folder cannot be made or is not empty.
 RunFolder make_run_folder(const std::string& out, const RunRecord& begun);
 
-// The verdict table, or JSON, on stdout; where the report is on stderr's or the
-// table's last line. Returns the exit status.
+// The verdict table and where the report is, or JSON, on stdout. Returns the
+// exit status.
 int print_outcome(const RunRecord& record, const RunFolder& folder, bool json);
 
 }  // namespace tachproof

@@ -57,8 +57,9 @@ std::optional<std::string> ask_at_terminal(const Ask& ask) {
   if (!is_terminal(stdin) || !is_terminal(stderr)) return std::nullopt;
   fmt::print(stderr, "\r\033[K{} ", ask.question);
   std::string answer;
-  if (!std::getline(std::cin, answer)) return std::nullopt;
-  return answer;
+  if (std::getline(std::cin, answer)) return answer;
+  std::cin.clear();  // interrupted, or Ctrl-D: the next question may be answered
+  return std::nullopt;
 }
 
 }  // namespace tachproof

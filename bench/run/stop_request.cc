@@ -15,7 +15,8 @@ extern "C" void note_signal(int signal) { caught = signal; }
 void catch_stop_signals() {
   struct sigaction action = {};
   action.sa_handler = note_signal;
-  action.sa_flags = static_cast<int>(SA_RESETHAND | SA_RESTART);
+  // No SA_RESTART: a question at the terminal must not hold up Ctrl-C.
+  action.sa_flags = static_cast<int>(SA_RESETHAND);
   sigaction(SIGINT, &action, nullptr);
   sigaction(SIGTERM, &action, nullptr);
 }
