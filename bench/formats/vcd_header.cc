@@ -174,6 +174,7 @@ class HeaderParser {
       const std::string w = word("the $end of ", section);
       if (w == "$end") return all;
       if (w.ends_with("$end")) lines_.fail(as_shown(w) + "; a blank must stand before $end");
+      if (to_keep && w.starts_with("$end")) lines_.fail(as_shown(w) + "; a blank must stand around $end");
       if (to_keep) all += (all.empty() ? "" : " ") + w;
     }
   }
