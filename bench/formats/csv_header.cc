@@ -132,12 +132,8 @@ std::string_view csv_line(const char*& next, const char* limit) {
   return {begin, static_cast<std::size_t>(end - begin)};
 }
 
-bool is_csv_comment(std::string_view line) { return line[0] == ';' || line[0] == '#'; }
-
-std::string_view trimmed(std::string_view text) {
-  while (!text.empty() && is_blank(text.front())) text.remove_prefix(1);
-  while (!text.empty() && is_blank(text.back())) text.remove_suffix(1);
-  return text;
+bool is_csv_comment(std::string_view line) {
+  return line[0] == ';' || line[0] == '#' || line.starts_with(sigrok_meta);
 }
 
 bool parse_number(std::string_view text, CsvNumber& number) {

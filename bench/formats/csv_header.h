@@ -28,7 +28,6 @@ CsvHeader read_csv_header(LineBuffer& lines);
 // The line up to its newline, without a carriage return, and past it.
 std::string_view csv_line(const char*& next, const char* limit);
 bool is_csv_comment(std::string_view line);
-std::string_view trimmed(std::string_view text);
 
 // A decimal number, in plain or exponent form.
 struct CsvNumber {

@@ -97,6 +97,12 @@ void LineBuffer::fail(const std::string& message) const {
   throw RecordingError(fmt::format("{}:{}: {}", file_, line, message));
 }
 
+std::string_view trimmed(std::string_view text) {
+  while (!text.empty() && is_blank(text.front())) text.remove_prefix(1);
+  while (!text.empty() && is_blank(text.back())) text.remove_suffix(1);
+  return text;
+}
+
 std::string as_shown(std::string_view text) {
   constexpr std::size_t longest = 40;
   std::string out = "'";

@@ -25,6 +25,11 @@ inline constexpr std::size_t longest_line = std::size_t{1} << 20;
 
 constexpr bool is_blank(char c) { return c == ' ' || (c >= '\t' && c <= '\r'); }
 
+// Before the header of anything, sigrok-cli 0.7 may put "META samplerate: 20000".
+inline constexpr std::string_view sigrok_meta = "META ";
+
+std::string_view trimmed(std::string_view text);  // without blanks at either end
+
 // A parser walks `next` up to `limit`; in between lie whole lines only, the
 // last byte being a newline. `line` is the number of the line that `next` is
 // in, from 1; whoever moves `next` counts. 16 bytes on either side of the

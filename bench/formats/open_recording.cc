@@ -48,21 +48,30 @@ bool is_binary(char c) {
   return (byte < 0x20 && !is_blank(c)) || byte == 0x7f;
 }
 
+// From the first word on that is none of a meta line's.
+std::string_view without_meta(std::string_view text) {
+  for (;;) {
+    text = trimmed(text);
+    if (!text.starts_with(sigrok_meta)) return text;
+    text.remove_prefix(std::min(text.find('\n'), text.size()));
+  }
+}
+
 }  // namespace
 
 std::unique_ptr<RecordingReader> open_recording(std::unique_ptr<ByteSource> bytes, const std::string& file,
                                                 const std::vector<std::string>& wanted, std::size_t buffer) {
   std::string head = read_head(*bytes);
   if (std::string_view(head).starts_with("\xEF\xBB\xBF")) head.erase(0, 3);  // UTF-8's mark
-  const auto first = std::find_if_not(head.begin(), head.end(), is_blank);
-  if (first == head.end()) throw RecordingError(file + ": nothing in it; a VCD or CSV recording is wanted");
+  const std::string_view text = without_meta(head);
+  if (text.empty()) throw RecordingError(file + ": nothing in it; a VCD or CSV recording is wanted");
   if (const auto bad = std::find_if(head.begin(), head.end(), is_binary); bad != head.end()) {
     throw RecordingError(
         fmt::format("{}: byte 0x{:02x} at {}: a binary file; a VCD or CSV recording is wanted", file,
                     static_cast<unsigned char>(*bad), bad - head.begin()));
   }
   LineBuffer lines(std::make_unique<Replayed>(head, std::move(bytes)), file, buffer);
-  if (*first == '$') return open_vcd(std::move(lines), wanted);
+  if (text[0] == '$') return open_vcd(std::move(lines), wanted);
   return open_csv(std::move(lines), wanted, head);
 }
 

@@ -35,8 +35,12 @@ class HeaderParser {
   explicit HeaderParser(LineBuffer& lines) : lines_(lines) {}
 
   VcdHeader parse() {
-    for (;;) {
-      const std::string keyword = word("$enddefinitions");
+    std::string keyword = word("$enddefinitions");
+    while (keyword == "META") {  // see line_buffer.h
+      lines_.next = std::find(lines_.next, lines_.limit, '\n');
+      keyword = word("$enddefinitions");
+    }
+    for (;; keyword = word("$enddefinitions")) {
       if (keyword == "$enddefinitions") {
         end_of(keyword);
         break;

@@ -30,7 +30,8 @@ TEST(CsvReader, FindsTheSeparatorAndForgivesBlanksQuotesCommentsAndCarriageRetur
            "time;D0;D1\n0.000;0;1\n0.001;1;1\n0.003;1;0\n",
            "time\tD0\tD1\n0.000\t0\t1\n0.001\t1\t1\n0.003\t1\t0\n",
            "\"Time [s]\", \"D0\", \"D1\"\n0.000, 0, 1\n0.001, 1, 1\n0.003, 1, 0\n",
-           "; a comment, with, commas\n# and another\n\n time , D0 , D1 \n 0.000 , 0 , 1\n 0.001 "
+           "; a comment, with, commas\n# and another\nMETA samplerate: 1000\n\n time , D0 , D1 \n 0.000 , 0 "
+           ", 1\n 0.001 "
            ",1,1\n0.003,1,0 \n\n",
            "\xEF\xBB\xBFtime,D0,D1\r\n0.000,0,1\r\n0.001,1,1\r\n0.003,1,0\r\n",
            "time,D0,D1\n\"0.000\",\"0\",\"1\"\n\"0.001\",\"1\",\"1\"\n\"0.003\",\"1\",\"0\"\n",
