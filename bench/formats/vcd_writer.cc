@@ -2,10 +2,14 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <charconv>
+#include <cstring>
+#include <iterator>
 #include <set>
 #include <stdexcept>
+#include <string_view>
 #include <system_error>
 #include <utility>
 
@@ -58,7 +62,6 @@ class VcdWriter::Impl {
     const std::string scale = timescale_text(timescale);
     fd_ = ::open(file.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
     if (fd_ < 0) fail("creating");
-    buffer_.reserve(buffer_size + longest_time);
     try {
       write_header(channels, scale, scope);
     } catch (...) {
@@ -84,12 +87,12 @@ class VcdWriter::Impl {
     }
     known = level;
     if (!begun_) return;  // part of the first time's levels
-    char text[longest_code + 2];
-    char* p = text;
+    const std::string& code = codes_[channel];
+    char* p = room(code.size() + 2);
     *p++ = level;
-    for (const char c : codes_[channel]) *p++ = c;
+    for (const char c : code) *p++ = c;
     *p++ = '\n';
-    append(text, static_cast<std::size_t>(p - text));
+    used_ = static_cast<std::size_t>(p - buffer_.data());
   }
 
   void flush() {
@@ -107,8 +110,6 @@ class VcdWriter::Impl {
   }
 
  private:
-  static constexpr std::size_t longest_code = 8;
-
   void write_header(const std::vector<std::string>& channels, const std::string& scale,
                     const std::string& scope) {
     std::string text = fmt::format("$version tachproof $end\n$timescale {} $end\n$scope module {} $end\n",
@@ -122,7 +123,7 @@ class VcdWriter::Impl {
       text += fmt::format("$var wire 1 {} {} $end\n", codes_.back(), name);
     }
     text += "$upscope $end\n$enddefinitions $end\n";
-    append(text.data(), text.size());
+    append(text);
   }
 
   // The levels at time 0; a channel that nobody has told of is x.
@@ -131,7 +132,7 @@ class VcdWriter::Impl {
     std::string text = "#0\n$dumpvars\n";
     for (std::size_t i = 0; i < levels_.size(); ++i) text += levels_[i] + codes_[i] + "\n";
     text += "$end\n";
-    append(text.data(), text.size());
+    append(text);
   }
 
   std::uint64_t to_ticks(Nanos at) const {
@@ -143,33 +144,59 @@ class VcdWriter::Impl {
 
   void write_time(std::uint64_t ticks) {
     last_ = ticks;
-    char text[longest_time];
-    text[0] = '#';
-    char* end = std::to_chars(text + 1, text + sizeof text - 1, ticks).ptr;
-    *end++ = '\n';
-    append(text, static_cast<std::size_t>(end - text));
+    char* p = room(longest_time);
+    *p++ = '#';
+    // The upper digits stay for many changes, so their text is kept.
+    const std::uint64_t high = ticks / 10'000;
+    const auto low = static_cast<std::uint32_t>(ticks % 10'000);
+    if (high == 0) {
+      p = std::to_chars(p, p + longest_time - 2, low).ptr;
+    } else {
+      if (high != high_) {
+        high_ = high;
+        high_size_ = std::to_chars(high_text_, std::end(high_text_), high).ptr - high_text_;
+      }
+      std::memcpy(p, high_text_, sizeof high_text_);
+      p += high_size_;
+      *p++ = static_cast<char>('0' + low / 1000);
+      *p++ = static_cast<char>('0' + low / 100 % 10);
+      *p++ = static_cast<char>('0' + low / 10 % 10);
+      *p++ = static_cast<char>('0' + low % 10);
+    }
+    *p++ = '\n';
+    used_ = static_cast<std::size_t>(p - buffer_.data());
   }
 
-  void append(const char* text, std::size_t size) {
-    if (buffer_.size() + size > buffer_size) drain();
-    buffer_.append(text, size);
+  void append(std::string_view text) {
+    for (std::size_t given = 0; given < text.size();) {
+      const std::size_t some = std::min(text.size() - given, buffer_size);
+      std::memcpy(room(some), text.data() + given, some);
+      used_ += some;
+      given += some;
+    }
+  }
+
+  // Where `size` bytes (at most buffer_size) can be put; the caller moves used_.
+  char* room(std::size_t size) {
+    if (used_ + size > buffer_size) drain();
+    return buffer_.data() + used_;
   }
 
   void drain() {
-    const char* p = buffer_.data();
-    const char* const end = p + buffer_.size();
-    while (p < end) {
-      const ssize_t n = ::write(fd_, p, static_cast<std::size_t>(end - p));
+    std::size_t given = 0;
+    while (given < used_) {
+      const ssize_t n = ::write(fd_, buffer_.data() + given, used_ - given);
       if (n >= 0) {
-        p += n;
+        given += static_cast<std::size_t>(n);
       } else if (errno != EINTR) {
         const int error = errno;
-        buffer_.erase(0, static_cast<std::size_t>(p - buffer_.data()));
+        std::memmove(buffer_.data(), buffer_.data() + given, used_ - given);
+        used_ -= given;
         errno = error;
         fail("writing");
       }
     }
-    buffer_.clear();
+    used_ = 0;
   }
 
   [[noreturn]] void fail(const char* doing) const {
@@ -181,9 +208,13 @@ class VcdWriter::Impl {
   Nanos timescale_;
   std::vector<std::string> codes_;
   std::vector<char> levels_;
-  std::string buffer_;
+  std::vector<char> buffer_ = std::vector<char>(buffer_size);
+  std::size_t used_ = 0;
   bool begun_ = false;  // the first time's levels are written
   std::uint64_t last_ = 0;
+  std::uint64_t high_ = 0;  // ten thousands of the last time, and their digits
+  char high_text_[16] = {};
+  std::ptrdiff_t high_size_ = 0;
 };
 
 VcdWriter::VcdWriter(const std::filesystem::path& file, const std::vector<std::string>& channels,
