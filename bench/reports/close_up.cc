@@ -59,9 +59,9 @@ class CloseUp {
                                           word(t_.direction), verdict_words(t_.verdict));
     const std::string label = escaped("close-up of " + title);
     // What is no pass is framed, so that nobody has to search for it.
-    if (t_.verdict != Verdict::pass) svg_ += svg_rect({2, 1}, width - 4, 244, word(t_.verdict));
+    if (t_.verdict != Verdict::pass) svg_ += svg_rect({2, 2}, width - 4, 242, word(t_.verdict));
     return fmt::format("<svg viewBox=\"0 0 440 246\" role=\"img\" aria-label=\"{}\">\n{}{}</svg>\n", label,
-                       svg_text({left, 14}, title, "strong"), svg_);
+                       svg_text({left, 18}, title, "strong"), svg_);
   }
 
  private:
@@ -76,7 +76,7 @@ class CloseUp {
       svg_ += svg_line({time_(value), bottom}, {time_(value), bottom + 4}, "axis");
       svg_ += svg_text({time_(value), bottom + 16}, fixed(value, time.decimals), "small", Anchor::middle);
     }
-    svg_ += svg_text({8, 14}, "rpm", "small");
+    svg_ += svg_text({10, 18}, "rpm", "small");
     svg_ += svg_text({left - 6, bottom + 16}, "s", "small", Anchor::end);
     svg_ += svg_line({left, bottom}, {right, bottom}, "axis");
     svg_ += svg_line({left, top}, {left, bottom}, "axis");

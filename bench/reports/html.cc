@@ -138,7 +138,7 @@ std::string notes_html(const RunRecord& record) {
 }
 
 std::string overview_html(const RunRecord& record, const Trace& trace, const Palette& palette) {
-  std::string html = "<h2>The run</h2>\n<figure class=\"whole\"><div class=\"scroll\">" +
+  std::string html = "<h2>The run</h2>\n<figure><div class=\"scroll\">" +
                      overview_drawing(record, trace, palette) + "</div>\n" + overview_legend(palette);
   if (trace.thinned)
     html +=

@@ -29,7 +29,11 @@ std::string verdict_cell(Verdict v) {
   return fmt::format("<td><b class=\"{}\">{}</b></td>", word(v), v == Verdict::fail ? "FAIL" : "UNDECIDED");
 }
 
-std::string text_cell(std::string_view text) { return fmt::format("<td class=\"m\">{}</td>", escaped(text)); }
+// Names stay whole; what is long may break anywhere.
+std::string text_cell(std::string_view text) {
+  const std::string shown = printable(text);
+  return fmt::format("<td class=\"{}\">{}</td>", code_points(shown) <= 20 ? "w" : "m", escaped(shown));
+}
 std::string short_cell(std::string_view text) {
   return fmt::format("<td class=\"w\">{}</td>", escaped(text));
 }

@@ -53,7 +53,7 @@ class Overview {
     unit_ = unit_for(to_seconds(end_));
     time_ = {0, to_seconds(end_) / unit_.seconds, left, right};
     rpm_line_ = drawable(trace.rpm, 0, end_, columns);
-    bottom_ = top + std::clamp(14.0 * static_cast<double>(record.gauge.boundaries()), 260.0, 700.0);
+    bottom_ = top + std::clamp(14.0 * static_cast<double>(record.gauge.boundaries()), 220.0, 700.0);
     const auto less = [](const RpmPoint& a, const RpmPoint& b) { return a.rpm < b.rpm; };
     double lowest = 0;
     double highest = 1000;

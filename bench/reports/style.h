@@ -51,9 +51,7 @@ td b.fail { background: #111; color: #fff; padding: 0 .35rem; print-color-adjust
 td b.undecided { border: 1.5px dashed #111; padding: 0 .3rem; }
 figure { margin: .6rem 0; }
 figcaption { color: #444; font-size: .9rem; max-width: 46rem; }
-.pairs { display: grid; grid-template-columns: repeat(2, minmax(0, 1fr)); gap: 1rem 1.4rem; }
-.pairs figure { margin: 0; break-inside: avoid; }
-.whole { break-inside: avoid; }
+.pairs figure { display: inline-block; width: 49%; margin: .4rem .4% .4rem 0; vertical-align: top; }
 svg { display: block; width: 100%; height: auto; overflow: visible; }
 svg.definitions { position: absolute; width: 0; height: 0; }
 svg text { font: 12px "DejaVu Sans", "Segoe UI", Helvetica, Arial, sans-serif; fill: #111; }
@@ -76,15 +74,17 @@ svg .on-lamp { font-size: 10px; paint-order: stroke; stroke: #fff; stroke-width:
 rect.fail { fill: none; stroke: #111; stroke-width: 3; }
 rect.undecided { fill: none; stroke: #111; stroke-width: 3; stroke-dasharray: 9 6; }
 .mark { fill: #111; stroke: #111; }
-.legend { display: flex; flex-wrap: wrap; gap: .25rem 1.1rem; max-width: none; font-size: .85rem; }
+.legend { break-before: avoid; display: flex; flex-wrap: wrap; gap: .25rem 1.1rem; max-width: none; font-size: .85rem; }
 .swatch { display: inline-flex; align-items: center; gap: .4rem; white-space: nowrap; }
 .swatch svg { width: 34px; height: 14px; }
 footer { margin-top: 2.2rem; padding-top: .5rem; border-top: 2px solid #111; font-size: .85rem; }
 @media screen and (max-width: 44rem) {
   body { padding: 1rem .8rem 2rem; }
-  dl, .pairs { grid-template-columns: minmax(0, 1fr); }
+  dl { grid-template-columns: minmax(0, 1fr); }
+  .pairs figure { width: 100%; }
   .verdict { flex-direction: column; align-items: flex-start; gap: .6rem; }
   .verdict strong { font-size: 2rem; }
+  th:last-child, td:last-child:not([colspan]) { position: sticky; right: 0; background: #fff; }
   .scroll > svg { min-width: 46rem; }
   .scroll > table { min-width: 34rem; }
 }

@@ -247,4 +247,24 @@ inline Run undecided() {
   return run;
 }
 
+// One lamp, one boundary, one transition: small enough to be cut at every byte.
+inline Run small() {
+  Run run;
+  run.record = begun();
+  run.record.gauge.lamps = {{"eye", {"teal"}}};
+  run.record.gauge.windows = {{"calm", 0, {}}, {"brisk", 3000, {1, 0}}};
+  run.record.gauge.anchors.clear();
+  run.record.gauge.blink.reset();
+  RunResult& r = run.record.result;
+  r.transitions = {transition(run.record.gauge, {1, Direction::rising, 3000, 2 * ns_per_s}, 0)};
+  r.complete = true;
+  r.verdict = Verdict::pass;
+  r.duration = 3 * ns_per_s;
+  r.evidence = {300, 1, 0};
+  run.trace.rpm = {{0, 2700}, {3 * ns_per_s, 3150}};
+  run.trace.lamps = {{0, 0}, {r.transitions[0].at, 1}};
+  run.trace.reaches = {{0, 0, 0}, {r.transitions[0].earliest, 0, 1}, {r.transitions[0].latest, 1, 1}};
+  return run;
+}
+
 }  // namespace tachproof::drumlin
