@@ -5,6 +5,7 @@
 
 #include <chrono>
 #include <csignal>
+#include <fstream>
 #include <functional>
 #include <limits>
 #include <nlohmann/json.hpp>
@@ -211,10 +212,9 @@ TEST(StoredRun, IsNoPassWithAFileCutAtAnyByte) {
   ASSERT_EQ(load_run(folder).record.result.verdict, Verdict::pass);
   for (const char* name : {"result.json", "journal.jsonl", "timeline.csv"}) {
     const std::string whole = read_file(folder / name);
-    for (std::size_t size = 0; size < whole.size(); ++size) {
+    for (std::size_t size = whole.size(); size-- > 0;) {
       std::filesystem::resize_file(folder / name, size);
       expect_no_pass(folder, std::string(name) + " cut to " + std::to_string(size));
-      write_file(folder / name, whole);
     }
     std::filesystem::remove(folder / name);
     expect_no_pass(folder, std::string(name) + " removed");
@@ -229,14 +229,18 @@ TEST(StoredRun, IsNoPassWithABitTurnedInItsEvidence) {
   write_small_run(folder);
   for (const char* name : {"result.json", "timeline.csv"}) {
     const std::string whole = read_file(folder / name);
+    std::fstream file(folder / name, std::ios::in | std::ios::out | std::ios::binary);
+    const auto put = [&](std::size_t at, char c) {
+      file.seekp(static_cast<std::streamoff>(at));
+      file.put(c).flush();
+    };
     for (std::size_t at = 0; at < whole.size(); ++at) {
-      std::string damaged = whole;
-      damaged[at] = static_cast<char>(damaged[at] ^ (1 << at % 8));
-      write_file(folder / name, damaged);
+      put(at, static_cast<char>(whole[at] ^ (1 << at % 8)));
       expect_no_pass(folder, std::string(name) + " changed at " + std::to_string(at));
+      put(at, whole[at]);
     }
-    write_file(folder / name, whole);
   }
+  EXPECT_EQ(load_run(folder).record.result.verdict, Verdict::pass);
 }
 
 TEST(StoredRun, SaysWhatIsNotAsItWas) {
@@ -305,7 +309,7 @@ TEST(RunFolder, KilledAtAnyInstantLeavesNoPass) {
   const auto whole =
       std::chrono::duration_cast<std::chrono::microseconds>(std::chrono::steady_clock::now() - begin);
   std::set<std::string> left_behind;  // which files there were: how far the writers got
-  for (unsigned seed = 0; seed < 150; ++seed) {
+  for (unsigned seed = 0; seed < 40; ++seed) {
     std::mt19937 random(seed);
     const std::filesystem::path folder = temporary.path() / std::to_string(seed);
     const std::chrono::microseconds wait(std::uniform_int_distribution<long>(0, 2 * whole.count())(random));
