@@ -279,7 +279,7 @@ std::vector<std::string> examples_in(const std::string& page) {
 }
 
 TEST_F(Program, EveryExampleInTheHelpRuns) {
-  const std::filesystem::path source = TACHPROOF_SOURCE;
+  const std::filesystem::path source = TACHPROOF_SOURCE_DIR;
   for (const char* folder : {"scenarios", "fixtures"})
     std::filesystem::create_directory_symlink(source / folder, scratch / folder);
   const std::filesystem::path bin = scratch / "bin";
