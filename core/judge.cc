@@ -237,7 +237,7 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand) {
   finding.message =
       "showed " + gauge_.describe(v.lit) +
       (v.known ? " (window " + gauge_.windows[v.window].name + ")" : std::string(" (no window's cue)")) +
-      " for " + say_span(t - v.from) + " at " + fixed(v.rpm, 0) + " rpm; window " +
+      " for " + say_span(t - v.from) + " at " + decimal(v.rpm, 0) + " rpm; window " +
       gauge_.windows[nearest].name + " is " + gauge_.describe(wanted);
   log_.add(std::move(finding));
 }

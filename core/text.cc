@@ -6,7 +6,7 @@
 
 namespace tachproof {
 
-std::string fixed(double value, int decimals) {
+std::string decimal(double value, int decimals) {
   if (!std::isfinite(value)) return "unknown";
   std::array<char, 400> text{};
   const auto end =
@@ -14,12 +14,12 @@ std::string fixed(double value, int decimals) {
   return {text.data(), end.ptr};
 }
 
-std::string say_time(Nanos t) { return fixed(to_seconds(t), 3) + " s"; }
+std::string say_time(Nanos t) { return decimal(to_seconds(t), 3) + " s"; }
 
 std::string say_span(Nanos span) {
-  if (span < ns_per_ms) return fixed(static_cast<double>(span) * 1e-3, 0) + " us";
-  if (span < ns_per_s) return fixed(to_ms(span), 1) + " ms";
-  return fixed(to_seconds(span), 2) + " s";
+  if (span < ns_per_ms) return decimal(static_cast<double>(span) * 1e-3, 0) + " us";
+  if (span < ns_per_s) return decimal(to_ms(span), 1) + " ms";
+  return decimal(to_seconds(span), 2) + " s";
 }
 
 }  // namespace tachproof

@@ -30,20 +30,20 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
   if (crossing.timing == Crossing::Timing::missing) {
     finding.kind = FindingKind::missing_transition;
     finding.at = row.latest;
-    finding.message = what + " at " + fixed(row.nominal_rpm, 1) + " rpm: no change was seen; it was due by " +
-                      say_time(row.latest);
+    finding.message = what + " at " + decimal(row.nominal_rpm, 1) +
+                      " rpm: no change was seen; it was due by " + say_time(row.latest);
   } else if (seen.step) {
     const bool late = crossing.at > row.latest;
     finding.kind = late ? FindingKind::slow_response : FindingKind::early;
-    finding.message = what + ": " + fixed(seen.visit.step_response_s * 1e3, 1) +
-                      " ms after the step; allowed " + fixed(to_ms(gauge.tolerance.response_from), 1) +
-                      " to " + fixed(to_ms(gauge.tolerance.response_to), 1) + " ms";
+    finding.message = what + ": " + decimal(seen.visit.step_response_s * 1e3, 1) +
+                      " ms after the step; allowed " + decimal(to_ms(gauge.tolerance.response_from), 1) +
+                      " to " + decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
   } else {
     finding.kind = crossing.at < row.earliest ? FindingKind::early : FindingKind::late;
-    finding.message = what + ": seen at " + fixed(row.observed_rpm, 1) + " rpm, " +
-                      fixed(row.deviation_rpm, 1) + " rpm from " + fixed(row.nominal_rpm, 1) + "; allowed " +
-                      fixed(row.lowest_rpm, 1) + " to " + fixed(row.highest_rpm, 1) +
-                      " rpm at this rate, U = " + fixed(row.expanded_uncertainty_rpm, 2) + " rpm";
+    finding.message = what + ": seen at " + decimal(row.observed_rpm, 1) + " rpm, " +
+                      decimal(row.deviation_rpm, 1) + " rpm from " + decimal(row.nominal_rpm, 1) +
+                      "; allowed " + decimal(row.lowest_rpm, 1) + " to " + decimal(row.highest_rpm, 1) +
+                      " rpm at this rate, U = " + decimal(row.expanded_uncertainty_rpm, 2) + " rpm";
   }
   log.add(finding);
 }
@@ -149,26 +149,26 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
         if (middle_out) {
           row.verdict = Verdict::fail;
           row.remark =
-              "the middle of rising and falling is " + fixed(middle.threshold_rpm - middle_nominal, 1) +
-              " rpm off, U = " + fixed(middle.expanded_uncertainty_rpm, 1) + " rpm, whatever the response";
+              "the middle of rising and falling is " + decimal(middle.threshold_rpm - middle_nominal, 1) +
+              " rpm off, U = " + decimal(middle.expanded_uncertainty_rpm, 1) + " rpm, whatever the response";
         } else if (row.verdict == Verdict::undecided && row.expanded_uncertainty_rpm >= limit) {
           // A ramp across a response that may be anything allowed: the rate at
           // which that alone stays under half the tolerance.
           const double span_s = to_seconds(gauge.tolerance.response_to - gauge.tolerance.response_from);
           row.remark =
               "not separable from the response at these rates; cross it at two rates, one of at most " +
-              fixed(std::max(0.1, limit / 2 / std::max(span_s, 1e-3) * std::sqrt(12.0) / 2), 0) + " rpm/s";
+              decimal(std::max(0.1, limit / 2 / std::max(span_s, 1e-3) * std::sqrt(12.0) / 2), 0) + " rpm/s";
         } else if (row.verdict == Verdict::undecided) {
-          row.remark = "too near the limit of +-" + fixed(limit, 1) + " rpm to tell";
+          row.remark = "too near the limit of +-" + decimal(limit, 1) + " rpm to tell";
         }
         if (row.verdict == Verdict::fail) {
           const bool low = deviation < 0;
           const bool early = low == (direction == Direction::rising);
           log.add({early ? FindingKind::early : FindingKind::late, 0, row.boundary, "",
                    "boundary " + row.boundary + ", " + std::string(word(direction)) + ": threshold " +
-                       fixed(row.threshold_rpm, 1) + " rpm, " + fixed(deviation, 1) + " rpm from " +
-                       fixed(row.nominal_rpm, 1) + "; allowed +-" + fixed(limit, 1) +
-                       " rpm, U = " + fixed(row.expanded_uncertainty_rpm, 1) + " rpm" +
+                       decimal(row.threshold_rpm, 1) + " rpm, " + decimal(deviation, 1) + " rpm from " +
+                       decimal(row.nominal_rpm, 1) + "; allowed +-" + decimal(limit, 1) +
+                       " rpm, U = " + decimal(row.expanded_uncertainty_rpm, 1) + " rpm" +
                        (row.remark.empty() ? "" : "; " + row.remark)});
         }
       } else {
@@ -206,7 +206,7 @@ std::vector<BlinkResult> blink_rows(const Gauge& gauge, const WindowReading& rea
       if (still > 2.5 * slowest_period) {
         row.verdict = Verdict::fail;
         log.add({FindingKind::blink_missing, meter.longest_still_at(), row.window, row.lamp,
-                 what + " did not blink for " + fixed(still, 2) + " s; " + fixed(gauge.blink->hz, 2) +
+                 what + " did not blink for " + decimal(still, 2) + " s; " + decimal(gauge.blink->hz, 2) +
                      " Hz is set"});
       } else if (row.cycles >= least_cycles) {
         const bool hz_good = std::abs(row.hz - gauge.blink->hz) <= tolerance.blink_hz;
@@ -216,13 +216,13 @@ std::vector<BlinkResult> blink_rows(const Gauge& gauge, const WindowReading& rea
         row.verdict = hz_good && duty_good && regular ? Verdict::pass : Verdict::fail;
         if (!hz_good || !duty_good)
           log.add({FindingKind::blink_rate, 0, row.window, row.lamp,
-                   what + " blinks at " + fixed(row.hz, 2) + " Hz, duty " + fixed(row.duty, 2) +
-                       "; set: " + fixed(gauge.blink->hz, 2) + " +-" + fixed(tolerance.blink_hz, 2) +
-                       " Hz, " + fixed(gauge.blink->duty, 2) + " +-" + fixed(tolerance.blink_duty, 2)});
+                   what + " blinks at " + decimal(row.hz, 2) + " Hz, duty " + decimal(row.duty, 2) +
+                       "; set: " + decimal(gauge.blink->hz, 2) + " +-" + decimal(tolerance.blink_hz, 2) +
+                       " Hz, " + decimal(gauge.blink->duty, 2) + " +-" + decimal(tolerance.blink_duty, 2)});
         else if (!regular)
           log.add({FindingKind::blink_rate, 0, row.window, row.lamp,
-                   what + " blinks unevenly: single periods from " + fixed(meter.shortest_s() * 1e3, 0) +
-                       " to " + fixed(meter.longest_s() * 1e3, 0) + " ms"});
+                   what + " blinks unevenly: single periods from " + decimal(meter.shortest_s() * 1e3, 0) +
+                       " to " + decimal(meter.longest_s() * 1e3, 0) + " ms"});
       }
       rows.push_back(std::move(row));
     }

@@ -39,8 +39,10 @@ struct Wiring {
     std::string channel;
     std::string lamp;
     std::string colour;
-    int line = 0;
+    int line = 0;  // of the colour
     int column = 0;
+    int lamp_line = 0;
+    int lamp_column = 0;
   };
   std::vector<Wire> wires;  // file order
   bool active_high = true;

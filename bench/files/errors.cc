@@ -1,0 +1,87 @@
+#include "bench/files/errors.h"
+
+#include <algorithm>
+#include <tuple>
+
+namespace tachproof {
+namespace {
+
+bool before(const FileError& a, const FileError& b) {
+  return std::tie(a.line, a.column) < std::tie(b.line, b.column);
+}
+
+bool same(const FileError& a, const FileError& b) {
+  return a.line == b.line && a.column == b.column && a.message == b.message;
+}
+
+std::string every_line(const std::vector<FileError>& errors) {
+  std::string text;
+  for (const FileError& e : errors) text += (text.empty() ? "" : "\n") + to_line(e);
+  return text;
+}
+
+}  // namespace
+
+std::string to_line(const FileError& e) {
+  std::string text = e.file + ":";
+  if (e.line > 0) text += std::to_string(e.line) + ":" + std::to_string(e.column) + ":";
+  return text + " " + e.message;
+}
+
+FileErrors::FileErrors(std::vector<FileError> all)
+    : std::runtime_error(every_line(all)), errors(std::move(all)) {}
+
+void ErrorList::add(Place at, const std::string& found, const std::string& allowed) {
+  add_key(at, found, allowed);
+  ++values_;
+}
+
+void ErrorList::add_key(Place at, const std::string& found, const std::string& allowed) {
+  own_.push_back({file_, at.line, at.column, found + "; " + allowed});
+}
+
+void ErrorList::add_other(const std::vector<FileError>& errors) {
+  others_.insert(others_.end(), errors.begin(), errors.end());
+  values_ += errors.size();
+}
+
+std::vector<FileError> ErrorList::sorted() const {
+  std::vector<FileError> all = own_;
+  std::stable_sort(all.begin(), all.end(), before);
+  // What an alias stands for is read at each of its uses.
+  all.erase(std::unique(all.begin(), all.end(), same), all.end());
+  if (all.size() > most) {
+    const std::size_t more = all.size() - most;
+    all.resize(most);
+    all.push_back({file_, 0, 0, std::to_string(more) + " more errors; the first 100 are shown"});
+  }
+  all.insert(all.end(), others_.begin(), others_.end());
+  return all;
+}
+
+void ErrorList::throw_if_any() const {
+  if (!empty()) throw FileErrors(sorted());
+}
+
+std::string on_one_line(std::string_view text) {
+  constexpr std::size_t longest = 60;
+  constexpr std::string_view hex = "0123456789abcdef";
+  std::string line;
+  std::size_t characters = 0;
+  for (const char c : text) {
+    const auto byte = static_cast<unsigned char>(c);
+    const bool continues = (byte & 0xC0) == 0x80;
+    if (!continues && ++characters > longest) return line + "...";
+    if (c == '\n')
+      line += "\\n";
+    else if (c == '\t')
+      line += "\\t";
+    else if (byte < 0x20 || byte == 0x7F)
+      line += std::string("\\x") + hex[byte >> 4] + hex[byte & 15];
+    else
+      line += c;
+  }
+  return line;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,45 @@
+// The readers behind load_... and check: a tree in, a value out, everything
+// that is wrong into the list. A value is only meant to be used when the list
+// has stayed empty.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "bench/files/errors.h"
+#include "bench/files/files.h"
+#include "bench/files/yaml_tree.h"
+#include "bench/files/yaml_walk.h"
+
+namespace tachproof {
+
+Gauge read_gauge(const YamlNode& root, ErrorList& errors);
+// `folder`: where relative paths in the file start.
+ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
+RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
+Wiring read_wiring(const YamlNode& root, ErrorList& errors);
+Noise read_noise(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
+
+// ---- parts that several kinds share ----------------------------------------
+
+const std::vector<std::string>& file_kinds();
+// `format` and `kind` of a file's mapping. False when it is of another kind or
+// format: then nothing else of it is worth reading.
+bool read_header(Mapping& file, const std::string& kind, ErrorList& errors);
+
+// A profile's steps, and their rules together: how long, how many.
+std::vector<Step> read_profile(const YamlNode& list, ErrorList& errors);
+// The keys of a noise block, wherever it stands; calls finish on the mapping.
+Noise read_noise_keys(Mapping& block, const std::filesystem::path& folder, ErrorList& errors);
+// The lamps and the active level of a wiring, with a tach channel or without.
+Wiring read_wiring_keys(Mapping& block, bool with_tach, ErrorList& errors);
+// A simulated unit's behaviour. `unit` may be null when its file is unsound:
+// then names in faults are not looked up.
+Behaviour read_behaviour(const YamlNode& node, const Gauge* unit, ErrorList& errors);
+
+// `check` of a text that is already in memory, as if read from `file`.
+CheckedFile check_text(const std::filesystem::path& file, std::string_view text);
+
+}  // namespace tachproof

@@ -1,0 +1,77 @@
+#include "bench/files/replay.h"
+
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+#include <optional>
+#include <system_error>
+
+#include "bench/files/errors.h"
+#include "bench/files/yaml_tree.h"
+
+namespace tachproof {
+namespace {
+
+constexpr std::size_t fewest_edges = 3;
+constexpr std::size_t most_edges = 1'000'000;
+const std::string rule =
+    "a text file of edge times in seconds, one on each line and increasing, after an optional header; 3 to "
+    "1000000 "
+    "edges";
+
+// Blanks around, then a finite number up to the line's end or a comma.
+std::optional<double> time_on(std::string_view line) {
+  line = line.substr(0, line.find(','));
+  const auto is_blank = [](char c) { return c == ' ' || c == '\t' || c == '\r'; };
+  while (!line.empty() && is_blank(line.front())) line.remove_prefix(1);
+  while (!line.empty() && is_blank(line.back())) line.remove_suffix(1);
+  double value = 0;
+  const auto [end, error] = std::from_chars(line.data(), line.data() + line.size(), value);
+  if (error != std::errc{} || end != line.data() + line.size() || !std::isfinite(value)) return std::nullopt;
+  return value;
+}
+
+std::vector<double> deviations(const std::vector<double>& edges) {
+  const auto intervals = static_cast<double>(edges.size() - 1);
+  const double period = (edges.back() - edges.front()) / intervals;
+  std::vector<double> result;
+  result.reserve(edges.size() - 1);
+  for (std::size_t k = 0; k + 1 < edges.size(); ++k)
+    result.push_back((edges[k] - edges.front()) / period - static_cast<double>(k));
+  return result;
+}
+
+}  // namespace
+
+Replay replay_of(std::string_view text) {
+  std::vector<double> edges;
+  std::size_t number = 0;
+  while (!text.empty()) {
+    const std::size_t length = std::min(text.find('\n'), text.size());
+    const std::string_view line = text.substr(0, length);
+    text.remove_prefix(std::min(length + 1, text.size()));
+    ++number;
+    if (line.find_first_not_of(" \t\r") == std::string_view::npos) continue;
+    const std::optional<double> time = time_on(line);
+    const std::string where = "line " + std::to_string(number);
+    if (!time) {
+      if (edges.empty() && number == 1) continue;
+      return "'" + on_one_line(line) + "' on " + where + "; " + rule;
+    }
+    if (!edges.empty() && *time <= edges.back())
+      return "a time that does not increase, on " + where + "; " + rule;
+    edges.push_back(*time);
+    if (edges.size() > most_edges) return "more than 1000000 edges; " + rule;
+  }
+  if (edges.size() < fewest_edges) return std::to_string(edges.size()) + " edges; " + rule;
+  return deviations(edges);
+}
+
+Replay load_replay(const std::filesystem::path& file) {
+  ErrorList errors(file.string());
+  const std::optional<std::string> text = read_file(file, errors);
+  if (!text) return errors.sorted().front().message;
+  return replay_of(*text);
+}
+
+}  // namespace tachproof
