@@ -48,10 +48,10 @@ struct ExpectationOptions {
   // What the unit saw before t = 0: nothing (it was on, with no signal), or
   // anything (a recording that begins in the middle of things).
   enum class Before { no_signal, unknown } before = Before::no_signal;
-  // Added to the gauge's T: what the signal itself may differ from the
-  // profile by (scripted noise, or the uncertainty of a recording's rpm).
-  double extra_rpm = 0;    // a constant part, plus ...
-  double extra_share = 0;  // ... this share of the threshold
+  // Added to the gauge's T at a threshold: what the signal itself may differ
+  // from the profile by (scripted noise, or the uncertainty of a recording's
+  // rpm). Called with the threshold in rpm. Empty: nothing.
+  std::function<double(double)> extra_rpm;
 };
 
 // Streams: feed segments in time order, take what has become certain.

@@ -53,9 +53,11 @@ class Judge {
 
   void rpm(const Segment& segment);               // adjoining, in time order
   void lamps(std::span<const LampEvent> events);  // time order
+  void seen_until(Nanos until);                   // no lamp event before this is still to come
   void disturbed(Nanos from, Nanos to);           // not judged: the signal was not the profile
   void answered(const AnswerResult& answer);
   void found(const Finding& finding);  // the bench's own: lost evidence, faults
+  void lost(std::uint64_t count);      // lamp changes known to be lost
   void pulses(std::uint64_t count);    // for the evidence
   // Windows as decided so far, for a live display and for drawings; called
   // in time order with the expected set and, per seen span, what was seen.

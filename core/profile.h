@@ -19,21 +19,24 @@ namespace tachproof {
 
 // ---- what a scenario says -------------------------------------------------
 
+// Jumps to `rpm` and stays.
 struct Hold {
   double rpm = 0;
   Nanos lasts = 0;
 };
+// From where the profile is; a ramp that comes first starts at 0 rpm.
 struct RampByRate {
   double to_rpm = 0;
-  double rpm_per_s = 0;
-};  // rate > 0; the sign follows from the target
+  double rpm_per_s = 0;  // > 0; the direction follows from the target
+};
 struct RampByTime {
   double to_rpm = 0;
   Nanos lasts = 0;
 };
+// Takes no time.
 struct StepTo {
   double rpm = 0;
-};  // takes no time
+};
 // rpm(t) = mean + swing * sin(2 pi t / period), from its own start.
 struct Wave {
   double mean_rpm = 0;
@@ -41,10 +44,11 @@ struct Wave {
   Nanos period = 0;
   Nanos lasts = 0;
 };
+// The rpm is kept meanwhile.
 struct Press {
   std::string action;
   Nanos lasts = 0;
-};  // the rpm is kept meanwhile
+};
 // A question to the person, or to the simulated unit. Takes no profile time.
 struct Ask {
   std::string question;
@@ -90,7 +94,8 @@ struct Segment {
   double highest_rpm() const;
   // The first s in [from_s, lasts_s] at which rpm(s) reaches `level` from
   // below (rising: rpm >= level) or drops under it (falling: rpm < level).
-  // Already there at from_s counts. Nothing when it does not happen.
+  // Already there at from_s counts. Nothing when it does not happen. rpm() of
+  // the answer is on the asked side of `level`, to the last bit.
   std::optional<double> reaches(double level, bool rising, double from_s) const;
 };
 
@@ -105,12 +110,15 @@ class Profile {
  public:
   Profile() = default;
   // Throws std::invalid_argument for an rpm outside 0..max_rpm, a rate or a
-  // period that is not above 0, a wave that goes below 0, or more than
-  // max_segments segments. Files are checked with better messages before.
+  // period that is not above 0, a wave that leaves 0..max_rpm, a time below 0,
+  // a repeat of less than 1, more than max_segments steps with all repeats
+  // written out, or more than max_duration. Files are checked with better
+  // messages before.
   explicit Profile(std::span<const Step> steps);
 
   static constexpr double max_rpm = 20'000;
   static constexpr std::size_t max_segments = 1'000'000;
+  static constexpr Nanos max_duration = 3'000'000'000 * ns_per_s;  // 95 years
 
   const std::vector<Segment>& segments() const { return segments_; }  // none of zero length
   const std::vector<Action>& actions() const { return actions_; }     // in time order

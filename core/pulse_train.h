@@ -35,7 +35,8 @@ struct Disturbance {
 
 class PulseTrain {
  public:
-  // The profile must outlive the train. 0 < pulses_per_rev <= 60.
+  // The profile must outlive the train. 0 < pulses_per_rev <= 60. Throws
+  // std::invalid_argument for another, or for a noise that cannot be.
   PulseTrain(const Profile& profile, double pulses_per_rev, const Noise& noise = {}, std::uint64_t seed = 0);
   ~PulseTrain();
   PulseTrain(PulseTrain&&) noexcept;
@@ -45,7 +46,8 @@ class PulseTrain {
   // means that the profile has ended.
   std::size_t next(std::span<Nanos> out);
 
-  // Disturbances among the pulses handed out since the last call.
+  // Disturbances among the pulses handed out since the last call, in time
+  // order. They are kept until taken.
   std::vector<Disturbance> take_disturbances();
 
   static constexpr Nanos min_gap = 50 * ns_per_us;

@@ -6,7 +6,9 @@
 // (write beside, fsync, rename).
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <string>
 #include <utility>
@@ -56,7 +58,11 @@ class RunFolder {
   void journal(const std::string& json_line);        // one JSON object, no newline
   void lamps(const std::vector<LampEvent>& events);  // timeline.csv, as they come
   void rpm(const std::vector<RpmPoint>& points);     // to the journal, for drawings
-  // Writes result.json, report.html, junit.xml; then the run is complete.
+  void reaches(const std::vector<Reach>& reaches);   // to the journal, for drawings
+  // Writes result.json, report.html, junit.xml; then the run is over. The trace
+  // is the beginning of what was streamed, or all of it and more: what was not
+  // streamed yet is added to the files first. Seals the folder: the journal's
+  // last line holds the SHA-256 of result.json and of timeline.csv.
   void finish(const RunRecord& record, const Trace& trace);
 
  private:
@@ -73,7 +79,8 @@ std::string junit_xml(const RunRecord& record);
 std::string verdict_text(const RunRecord& record, int width, bool colour);
 
 // Reads a run folder back, complete or not. Throws std::runtime_error with a
-// sentence when it is none.
+// sentence when it is none. A folder that is not as finish() left it (cut
+// short, or changed since) is incomplete and never a pass; its notes say why.
 struct StoredRun {
   RunRecord record;
   Trace trace;

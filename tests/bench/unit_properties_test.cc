@@ -2,6 +2,9 @@
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
 
+#include <algorithm>
+#include <span>
+
 #include "tests/bench/unit_scene.h"
 
 namespace tachproof::testing {

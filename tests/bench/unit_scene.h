@@ -2,8 +2,10 @@
 // simulated unit. The edges are made here, apart from the program's own.
 #pragma once
 
+#include <algorithm>
 #include <cmath>
-#include <optional>
+#include <map>
+#include <stdexcept>
 #include <string>
 #include <vector>
 

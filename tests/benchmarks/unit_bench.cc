@@ -92,5 +92,3 @@ BENCHMARK(NoisyReading);
 
 }  // namespace
 }  // namespace tachproof
-
-BENCHMARK_MAIN();

@@ -1,0 +1,102 @@
+#include <nlohmann/json.hpp>
+
+#include "bench/commands/command.h"
+#include "bench/commands/load.h"
+#include "bench/commands/run_output.h"
+#include "bench/commands/version.h"
+#include "bench/run/recording_run.h"
+#include "bench/run/stop_request.h"
+
+namespace tachproof {
+
+namespace {
+
+class JudgeCommand : public Command {
+ public:
+  CommandHelp help() const override {
+    return {"judge",
+            "judges a recording made elsewhere",
+            "RECORDING --gauge FILE --wiring FILE [--unit-serial TEXT] [--out DIR] [--json]",
+            "Reads a capture of a tach signal and lamps, made by a logic analyser or by an earlier run, and "
+            "judges it as a run is judged: the rpm from its tach channel, the lamps from the others. VCD, or "
+            "CSV with a header, the time in seconds first and a 0/1 column for each channel; rows may be "
+            "sampled or on change.\n\n"
+            "Lamps that are not wired are not judged. A recording that is cut short, or in which a wired "
+            "channel is unknown, is undecided.",
+            "0  pass\n"
+            "1  fail: the unit is wrong\n"
+            "2  bad usage or a bad file; nothing was started\n"
+            "3  undecided: the recording does not show enough",
+            {"tachproof judge runs/20260131-142501-acceptance/capture.vcd --gauge "
+             "fixtures/gauges/drumlin.yaml --wiring fixtures/wirings/drumlin-capture.yaml"}};
+  }
+
+  void declare(Arguments& arguments) override {
+    arguments.word(recording_, "RECORDING", "The VCD or CSV file.");
+    arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
+    arguments.required(wiring_, "--wiring", "FILE", "The wiring file: which channel shows what.");
+    arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
+    arguments.option(
+        out_, "--out", "DIR",
+        "The run folder; it must be empty or not exist. Default: runs/<date>-<recording>[-<serial>].");
+    arguments.flag(json_, "--json", "Prints result.json instead of the table.");
+  }
+
+  int run() override {
+    Errors errors;
+    const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
+    const auto wiring = errors.collect([&] { return load_wiring(wiring_); });
+    errors.throw_if_any();
+    const OpenRecording recording = open(*wiring, *gauge);
+
+    RunRecord record = begun(*gauge, recording);
+    RunFolder folder = make_run_folder(out_, record);
+    record.inputs = {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
+                     {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")}};
+    folder.journal(nlohmann::ordered_json{
+        {"kind", "recording"}, {"file", recording_}, {"sha256", record.scenario_sha256}}
+                       .dump());
+
+    catch_stop_signals();
+    RunOutcome outcome = judge_recording(recording, folder, stop_requested);
+    record.result = std::move(outcome.result);
+    folder.finish(record, outcome.trace);
+    return print_outcome(record, folder, json_);
+  }
+
+ private:
+  OpenRecording open(const Wiring& wiring, const Gauge& gauge) const {
+    try {
+      return open_for_judging(recording_, wiring, gauge);
+    } catch (const RecordingError& e) {
+      throw UsageError(e.what());
+    }
+  }
+
+  RunRecord begun(const Gauge& gauge, const OpenRecording& recording) const {
+    RunRecord record;
+    record.gauge = gauge;
+    record.gauge_name = gauge.name;
+    record.gauge_sha256 = sha256_of_file(gauge_);
+    record.scenario_name = std::filesystem::path(recording_).filename().string();
+    record.scenario_sha256 = sha256_of_file(recording_);
+    record.source = "recording";
+    record.source_description = "rpm from the channel " + recording.wiring.tach;
+    record.watch = "recording";
+    record.watch_description = std::to_string(recording.wires.size()) + " channels, resolution " +
+                               std::to_string(recording.resolution) + " ns";
+    record.unit_serial = serial_;
+    record.started = now_iso8601();
+    record.tool_version = tool_version;
+    return record;
+  }
+
+  std::string recording_, gauge_, wiring_, serial_, out_;
+  bool json_ = false;
+};
+
+}  // namespace
+
+std::unique_ptr<Command> make_judge_command() { return std::make_unique<JudgeCommand>(); }
+
+}  // namespace tachproof

@@ -1,0 +1,40 @@
+// What the person at the terminal sees and says beside a command's output.
+#pragma once
+
+#include <cstdio>
+#include <optional>
+#include <string>
+
+#include "bench/run/runner.h"
+#include "core/gauge.h"
+
+namespace tachproof {
+
+bool is_terminal(std::FILE* stream);
+// A terminal, and the user has not set NO_COLOR.
+bool wants_colour(std::FILE* stream);
+int columns_of(std::FILE* stream);  // 80 when it is no terminal
+
+// Writes and takes back one line on stderr while a run goes. Silent when
+// stderr is no terminal.
+class ProgressLine {
+ public:
+  ProgressLine(const Gauge& gauge, Nanos duration);
+  ~ProgressLine();
+  void show(const RunProgress& progress);
+  void clear();
+
+ private:
+  const Gauge& gauge_;
+  Nanos duration_;
+  bool wanted_;
+  bool shown_ = false;
+};
+
+// The window whose cue this may be; what is lit when it is none's.
+std::string shown_window(const Gauge& gauge, Channels lit);
+
+// Nothing when stdin or stderr is no terminal, or the person gives no answer.
+std::optional<std::string> ask_at_terminal(const Ask& ask);
+
+}  // namespace tachproof

@@ -1,0 +1,19 @@
+// Numbers with units, as they are typed on a command line.
+//
+// Each function throws UsageError with one line that names the option, what was
+// found and what is allowed.
+#pragma once
+
+#include <string>
+
+namespace tachproof {
+
+double speed_m_per_s(const std::string& option, const std::string& text);  // 60km/h, 45mph, 20m/s
+double length_m(const std::string& option, const std::string& text);       // 635mm, 63.5cm, 0.635m, 25in, 2ft
+double rpm_value(const std::string& option, const std::string& text);      // 3720 or 3720rpm
+double plain_number(const std::string& option, const std::string& text);   // 1.54
+
+inline constexpr double m_per_s_per_kmh = 1 / 3.6;
+inline constexpr double m_per_s_per_mph = 0.44704;  // exact: 1609.344 m in 3600 s
+
+}  // namespace tachproof

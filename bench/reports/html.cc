@@ -1,0 +1,192 @@
+// report.html: one file, no scripts, nothing fetched.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "bench/reports/drawing.h"
+#include "bench/reports/html_tables.h"
+#include "bench/reports/style.h"
+#include "bench/reports/summary.h"
+#include "bench/reports/text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr std::size_t most_close_ups = 24;
+
+std::string shouted(Verdict v) {
+  return v == Verdict::pass ? "PASS" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
+}
+
+std::string head(const RunRecord& record) {
+  const std::string title = fmt::format("{}: {}, {}", shouted(reported_verdict(record.result)),
+                                        record.gauge_name, record.scenario_name);
+  return fmt::format(
+      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
+      "'unsafe-inline'\">\n"
+      "<title>{}</title>\n<style>{}</style>\n</head>\n<body>\n",
+      escaped(title), report_style);
+}
+
+// Names in one line, escaped.
+std::string joined(const std::vector<std::string>& names) {
+  std::string text;
+  for (const std::string& name : names) text += (text.empty() ? "" : ", ") + escaped(name);
+  return text;
+}
+
+std::string verdict_html(const RunRecord& record) {
+  const Verdict verdict = reported_verdict(record.result);
+  const std::string unit = record.unit_serial.empty() ? "a unit without a serial number" : record.unit_serial;
+  const std::string not_judged = joined(record.result.not_judged);
+  const std::string proviso =
+      not_judged.empty() ? "" : fmt::format("<p>Not wired, so <b>not judged</b>: {}.</p>", not_judged);
+  return fmt::format(
+      "<h1>Tachproof test report: <b>{}</b>, {} <b>{}</b></h1>\n"
+      "<div class=\"verdict {}\"><strong>{}</strong><div><p>{}</p>{}</div></div>\n",
+      escaped(record.gauge_name), record.unit_serial.empty() ? "" : "unit", escaped(unit), word(verdict),
+      shouted(verdict), escaped(reason(record)), proviso);
+}
+
+class Facts {
+ public:
+  void add(const char* name, const std::string& value, bool wide = false) {
+    if (!value.empty())
+      rows_ += fmt::format("<div{}><dt>{}</dt><dd>{}</dd></div>\n", wide ? " class=\"wide\"" : "", name,
+                           escaped(value));
+  }
+  void add_code(const std::string& name, const std::string& value) {
+    rows_ += fmt::format("<div class=\"wide\"><dt>{}</dt><dd><code>{}</code></dd></div>\n", escaped(name),
+                         escaped(value));
+  }
+  std::string html() const { return rows_.empty() ? "" : "<dl>\n" + rows_ + "</dl>\n"; }
+
+ private:
+  std::string rows_;
+};
+
+std::string run_html(const RunRecord& record) {
+  const RunResult& r = record.result;
+  Facts facts;
+  facts.add("Unit", record.unit_serial.empty() ? "no serial number given" : "serial " + record.unit_serial);
+  facts.add("Gauge", record.gauge_name);
+  facts.add("Scenario", record.scenario_name);
+  facts.add("Seed", std::to_string(record.seed));
+  facts.add("Started", record.started);
+  facts.add("Duration", fixed(to_seconds(r.duration), 3) + " s" + (r.complete ? "" : ", NOT COMPLETE"));
+  facts.add("Evidence",
+            fmt::format("{} pulses, {} lamp changes, {}", r.evidence.pulses, r.evidence.lamp_changes,
+                        r.evidence.lost == 0 ? "none lost" : std::to_string(r.evidence.lost) + " LOST"));
+  facts.add("Tool", "tachproof " + record.tool_version);
+  const auto described = [](const std::string& kind, const std::string& text) {
+    return text.empty() ? kind : kind + ": " + text;
+  };
+  facts.add("Source", described(record.source, record.source_description), true);
+  facts.add("Watcher", described(record.watch, record.watch_description), true);
+  facts.add("Judged", score(r), true);
+  return "<h2>What was tested</h2>\n" + facts.html();
+}
+
+std::string settings_html(const RunRecord& record) {
+  const Gauge& gauge = record.gauge;
+  const Tolerance& t = gauge.tolerance;
+  std::string anchors;
+  for (const auto& [name, rpm] : gauge.anchors)
+    anchors += fmt::format("{}{} {} rpm", anchors.empty() ? "" : ", ", name, fixed(rpm, 1));
+  const char* const sits = gauge.deadband.sits == Sits::below     ? "below the boundary"
+                           : gauge.deadband.sits == Sits::centred ? "centred on the boundary"
+                                                                  : "above the boundary";
+  std::string tolerance = fmt::format("± {} rpm", fixed(t.rpm, 1));
+  if (record.extra_tolerance_rpm != 0)
+    tolerance += fmt::format(", and {} rpm for scripted noise", fixed(record.extra_tolerance_rpm, 2));
+  Facts facts;
+  facts.add("Pulses per rev", fmt::format("{}", gauge.pulses_per_rev));
+  facts.add("Anchors", anchors);
+  facts.add("Deadband", fmt::format("{} rpm, {}", fixed(gauge.deadband.rpm, 1), sits));
+  if (gauge.blink)
+    facts.add("Blink",
+              fmt::format("{} ± {} Hz, duty {} ± {}", fixed(gauge.blink->hz, 2), fixed(t.blink_hz, 2),
+                          fixed(gauge.blink->duty, 2), fixed(t.blink_duty, 2)));
+  facts.add("Tolerance", tolerance);
+  facts.add("Response",
+            fmt::format("{} to {} ms", fixed(to_ms(t.response_from), 0), fixed(to_ms(t.response_to), 0)));
+  facts.add("Settling", fixed(to_ms(t.settle), 0) + " ms");
+  facts.add("Signal lost", fixed(to_ms(t.signal_lost), 0) + " ms after the last pulse");
+  return windows_html(gauge) + facts.html();
+}
+
+std::string inputs_html(const RunRecord& record) {
+  Facts facts;
+  for (const auto& [name, sha256] : record.inputs) facts.add_code(name, sha256);
+  if (record.inputs.empty()) {
+    if (!record.gauge_sha256.empty()) facts.add_code("gauge", record.gauge_sha256);
+    if (!record.scenario_sha256.empty()) facts.add_code("scenario", record.scenario_sha256);
+  }
+  const std::string list = facts.html();
+  return list.empty() ? "" : "<h2>Inputs, SHA-256</h2>\n" + list;
+}
+
+std::string notes_html(const RunRecord& record) {
+  const RunResult& r = record.result;
+  if (r.notes.empty()) return "";
+  std::string html = "<h2>Notes</h2>\n<ul>\n";
+  for (const std::string& note : r.notes) html += fmt::format("<li>{}</li>\n", escaped(note));
+  return html + "</ul>\n";
+}
+
+std::string overview_html(const RunRecord& record, const Trace& trace, const Palette& palette) {
+  std::string html = "<h2>The run</h2>\n<figure><div class=\"scroll\">" +
+                     overview_drawing(record, trace, palette) + "</div>\n" + overview_legend(palette);
+  if (trace.thinned)
+    html +=
+        "<figcaption><b>The drawing is not whole:</b> the run was too long to keep all of it; everything was "
+        "judged.</figcaption>\n";
+  return html + "</figure>\n";
+}
+
+std::string close_ups_html(const RunRecord& record, const Trace& trace) {
+  const std::vector<TransitionGroup> groups = transition_groups(record);
+  std::vector<std::string> drawings;
+  for (const TransitionGroup& g : groups)
+    drawings.push_back(close_up_drawing(record, trace, record.result.transitions[g.worst]));
+  // Where there are too many, those that are no pass come before the others.
+  std::vector<std::size_t> order;
+  for (const bool passes : {false, true})
+    for (std::size_t i = 0; i < groups.size(); ++i)
+      if ((groups[i].verdict == Verdict::pass) == passes && !drawings[i].empty()) order.push_back(i);
+  order.resize(std::min(order.size(), most_close_ups));
+  std::sort(order.begin(), order.end());
+  std::string figures;
+  for (const std::size_t i : order) figures += "<figure>" + drawings[i] + "</figure>\n";
+  if (figures.empty()) return "";
+  std::string lead =
+      "The worst visit of each boundary in each direction. Grey band: the threshold with its tolerance. Bar "
+      "“allowed”: when a conforming unit changes. Diamond: when it was seen. What is no pass is framed.";
+  if (order.size() < groups.size()) lead += fmt::format(" {} of {} are drawn.", order.size(), groups.size());
+  return "<h2>Close-ups</h2>\n<p>" + lead + "</p>\n<div class=\"pairs\">\n" + figures + "</div>\n";
+}
+
+constexpr const char* cautions =
+    "<footer><p><b>Cautions.</b> Lamps that flash at 3 to 30 Hz can trigger seizures: keep a flashing unit "
+    "out of "
+    "people’s view unless they know. Ignition circuits carry hundreds of volts and more: never wire a bench "
+    "to a "
+    "coil. Feed units from a fused supply. Keep hands, hair and cables away from rotating parts. Local "
+    "codes, the "
+    "rules of the series and licensed practice come first; this report replaces none of them.</p></footer>\n";
+
+}  // namespace
+
+std::string report_html(const RunRecord& record, const Trace& trace) {
+  const Palette palette(record.gauge);
+  return head(record) + palette.definitions() + verdict_html(record) + findings_html(record) +
+         run_html(record) + notes_html(record) + overview_html(record, trace, palette) +
+         boundaries_html(record) + transitions_html(record) + blinks_html(record) + flicker_html(record) +
+         answers_html(record) + levels_html(record) + close_ups_html(record, trace) + settings_html(record) +
+         inputs_html(record) + cautions + "</body>\n</html>\n";
+}
+
+}  // namespace tachproof

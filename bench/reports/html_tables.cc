@@ -1,0 +1,251 @@
+#include "bench/reports/html_tables.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "bench/reports/summary.h"
+#include "bench/reports/text.h"
+
+namespace tachproof {
+namespace {
+
+// Rows that a table of a long run shows; the file has to stay readable.
+constexpr std::size_t most_rows = 400;
+
+std::string with_true_minus(std::string text) {
+  if (!text.empty() && text.front() == '-') text.replace(0, 1, "−");
+  return text;
+}
+
+std::string signed_number(double value, int decimals) {
+  return std::isfinite(value) ? with_true_minus(with_sign(value, decimals)) : "–";
+}
+
+std::string verdict_cell(Verdict v) {
+  if (v == Verdict::pass) return "<td>pass</td>";
+  return fmt::format("<td><b class=\"{}\">{}</b></td>", word(v), v == Verdict::fail ? "FAIL" : "UNDECIDED");
+}
+
+// Names stay whole; what is long may break anywhere.
+std::string text_cell(std::string_view text) {
+  const std::string shown = printable(text);
+  return fmt::format("<td class=\"{}\">{}</td>", code_points(shown) <= 20 ? "w" : "m", escaped(shown));
+}
+std::string short_cell(std::string_view text) {
+  return fmt::format("<td class=\"w\">{}</td>", escaped(text));
+}
+// `html` is ready: numbers and signs only.
+std::string number_cell(const std::string& html) { return fmt::format("<td class=\"n\">{}</td>", html); }
+
+struct Column {
+  const char* title;
+  bool number = false;
+};
+
+std::string table(const char* heading, const std::vector<Column>& columns, const std::string& rows,
+                  const std::string& caption = "") {
+  if (rows.empty()) return "";
+  std::string html = fmt::format("<h2>{}</h2>\n<div class=\"scroll\"><table>\n", heading);
+  if (!caption.empty()) html += fmt::format("<caption>{}</caption>\n", caption);
+  html += "<thead><tr>";
+  for (const Column& c : columns)
+    html += fmt::format("<th{}>{}</th>", c.number ? " class=\"n\"" : "", c.title);
+  return html + "</tr></thead>\n<tbody>\n" + rows + "</tbody></table></div>\n";
+}
+
+std::string row(const std::string& cells) { return "<tr>" + cells + "</tr>\n"; }
+
+// Which items a table shows: all, or all that are no pass and then the first
+// others, in their order.
+template <class Items>
+std::vector<std::size_t> shown_items(const Items& items) {
+  std::vector<std::size_t> shown;
+  for (std::size_t i = 0; i < items.size() && shown.size() < most_rows; ++i)
+    if (items[i].verdict != Verdict::pass) shown.push_back(i);
+  for (std::size_t i = 0; i < items.size() && shown.size() < most_rows; ++i)
+    if (items[i].verdict == Verdict::pass) shown.push_back(i);
+  std::sort(shown.begin(), shown.end());
+  return shown;
+}
+
+template <class Items>
+std::string left_out_caption(const Items& items, std::size_t shown) {
+  if (items.size() == shown) return "";
+  const auto bad =
+      std::count_if(items.begin(), items.end(), [](const auto& i) { return i.verdict != Verdict::pass; });
+  return fmt::format(
+      "{} of {} rows, those that are no pass first; {} in all are no pass. result.json has every one.", shown,
+      items.size(), bad);
+}
+
+std::string measured_cells(const TransitionResult& t, const Gauge& gauge) {
+  if (!t.seen)
+    return fmt::format("<td class=\"w\" colspan=\"4\"><b>not seen</b>, due {} to {} s</td>",
+                       html_number(to_seconds(t.earliest), 3), html_number(to_seconds(t.latest), 3));
+  if (t.step)
+    return number_cell(html_number(t.observed_rpm, 1)) +
+           number_cell(html_number(response_at_step_ms(t, gauge), 1) + " ms") +
+           number_cell(fmt::format("{} to {} ms", html_number(to_ms(gauge.tolerance.response_from), 0),
+                                   html_number(to_ms(gauge.tolerance.response_to), 0))) +
+           number_cell("step");
+  const int decimals = decimals_for(t.expanded_uncertainty_rpm);
+  return number_cell(html_number(t.observed_rpm, decimals)) +
+         number_cell(signed_number(t.deviation_rpm, decimals)) +
+         number_cell(
+             fmt::format("{} to {}", signed_number(t.lowest_rpm, 1), signed_number(t.highest_rpm, 1))) +
+         number_cell(html_number(t.expanded_uncertainty_rpm, decimals));
+}
+
+}  // namespace
+
+std::string html_number(double value, int decimals) {
+  return std::isfinite(value) ? with_true_minus(fixed(value, decimals)) : "–";
+}
+
+std::string findings_html(const RunRecord& record) {
+  const RunResult& r = record.result;
+  std::string rows;
+  const std::size_t shown = std::min(most_rows, r.findings.size());
+  for (std::size_t i = 0; i < shown; ++i) {
+    const Finding& f = r.findings[i];
+    rows += row(number_cell(std::to_string(i + 1)) + number_cell(html_number(to_seconds(f.at), 3)) +
+                short_cell(word(f.kind)) + text_cell(f.window) + text_cell(f.lamp) + text_cell(f.message));
+  }
+  const std::uint64_t more = r.findings.size() - shown + r.findings_left_out;
+  const std::string caption = more == 0 ? "" : fmt::format("{} more findings are not shown here.", more);
+  return table("Findings", {{"#", true}, {"at, s", true}, {"kind"}, {"window"}, {"lamp"}, {"what was found"}},
+               rows, caption);
+}
+
+std::string boundaries_html(const RunRecord& record) {
+  std::string rows;
+  for (const BoundaryResult& b : record.result.boundaries) {
+    const int decimals = decimals_for(b.expanded_uncertainty_rpm);
+    const int ms_decimals = decimals_for(b.response_uncertainty_ms, 1);
+    std::string response = html_number(b.response_ms, ms_decimals);
+    if (std::isfinite(b.response_uncertainty_ms))
+      response += " ± " + html_number(b.response_uncertainty_ms, ms_decimals);
+    rows +=
+        row(text_cell(b.boundary) + short_cell(word(b.direction)) +
+            number_cell(html_number(b.nominal_rpm, 1)) + number_cell(html_number(b.threshold_rpm, decimals)) +
+            number_cell(signed_number(b.threshold_rpm - b.nominal_rpm, decimals)) +
+            number_cell(html_number(b.expanded_uncertainty_rpm, decimals)) + number_cell(response) +
+            number_cell(std::to_string(b.visits)) + verdict_cell(b.verdict));
+    if (!b.remark.empty())
+      rows += row(fmt::format("<td></td><td colspan=\"8\" class=\"m\">{}</td>", escaped(b.remark)));
+  }
+  return table("Boundaries",
+               {{"boundary"},
+                {"direction"},
+                {"nominal, rpm", true},
+                {"threshold, rpm", true},
+                {"deviation, rpm", true},
+                {"U, rpm", true},
+                {"response, ms", true},
+                {"visits", true},
+                {"verdict"}},
+               rows,
+               "Threshold and response apart, from all visits. U and ± are expanded uncertainties, k = 2.");
+}
+
+std::string transitions_html(const RunRecord& record) {
+  const std::vector<TransitionResult>& all = record.result.transitions;
+  const std::vector<std::size_t> shown = shown_items(all);
+  std::string rows;
+  for (const std::size_t i : shown) {
+    const TransitionResult& t = all[i];
+    rows += row(number_cell(std::to_string(i + 1)) +
+                number_cell(t.seen ? html_number(to_seconds(t.at), 4) : "–") + text_cell(t.boundary) +
+                short_cell(word(t.direction)) + number_cell(html_number(t.nominal_rpm, 1)) +
+                measured_cells(t, record.gauge) + verdict_cell(t.verdict));
+  }
+  std::string caption =
+      "Deviation is observed less nominal, response included; what is allowed grows with the rate by the "
+      "response. "
+      "At a step the response itself is given.";
+  caption = left_out_caption(all, shown.size()) + " " + caption;
+  return table("Transitions",
+               {{"#", true},
+                {"at, s", true},
+                {"boundary"},
+                {"direction"},
+                {"nominal, rpm", true},
+                {"observed, rpm", true},
+                {"deviation, rpm", true},
+                {"allowed, rpm", true},
+                {"U, rpm", true},
+                {"verdict"}},
+               rows, caption);
+}
+
+std::string blinks_html(const RunRecord& record) {
+  const std::vector<BlinkResult>& all = record.result.blinks;
+  const std::vector<std::size_t> shown = shown_items(all);
+  std::string rows;
+  for (const std::size_t i : shown)
+    rows += row(text_cell(all[i].window) + text_cell(all[i].lamp) + number_cell(html_number(all[i].hz, 3)) +
+                number_cell(html_number(all[i].duty, 3)) + number_cell(std::to_string(all[i].cycles)) +
+                verdict_cell(all[i].verdict));
+  return table("Blinking",
+               {{"window"}, {"lamp"}, {"rate, Hz", true}, {"duty", true}, {"cycles", true}, {"verdict"}},
+               rows, left_out_caption(all, shown.size()));
+}
+
+std::string flicker_html(const RunRecord& record) {
+  std::string rows;
+  for (const FlickerResult& f : record.result.flicker)
+    rows +=
+        row(text_cell(f.boundary) + number_cell(html_number(f.mean_rpm, 1)) +
+            number_cell(html_number(f.duration_s, 1)) + number_cell(std::to_string(f.changes)) +
+            number_cell(html_number(f.rate_per_min, 3)) + number_cell(html_number(f.upper_95_per_min, 3)) +
+            number_cell(html_number(f.limit_per_min, 3)) + verdict_cell(f.verdict));
+  return table("Flicker",
+               {{"boundary"},
+                {"mean, rpm", true},
+                {"time, s", true},
+                {"changes", true},
+                {"rate per min", true},
+                {"95 % upper limit", true},
+                {"allowed per min", true},
+                {"verdict"}},
+               rows, "Changes beyond those that the profile demands. Upper limits: exact Poisson.");
+}
+
+std::string answers_html(const RunRecord& record) {
+  const std::vector<AnswerResult>& all = record.result.answers;
+  const std::vector<std::size_t> shown = shown_items(all);
+  std::string rows;
+  for (const std::size_t i : shown)
+    rows += row(number_cell(html_number(to_seconds(all[i].at), 3)) + text_cell(all[i].question) +
+                (all[i].answer.empty() ? "<td><b>none was given</b></td>" : text_cell(all[i].answer)) +
+                text_cell(all[i].expected) + verdict_cell(all[i].verdict));
+  return table("Answers", {{"at, s", true}, {"question"}, {"answer"}, {"expected"}, {"verdict"}}, rows,
+               left_out_caption(all, shown.size()));
+}
+
+std::string levels_html(const RunRecord& record) {
+  std::string rows;
+  for (const LevelResult& l : record.result.levels)
+    rows += row(text_cell(l.lamp) + number_cell(html_number(100 * l.level, 0) + " %") +
+                number_cell(l.pwm_hz > 0 ? html_number(l.pwm_hz, 0) : "steady"));
+  return table("Lamp levels", {{"lamp"}, {"lit share while on", true}, {"PWM, Hz", true}}, rows);
+}
+
+std::string windows_html(const Gauge& gauge) {
+  std::string rows;
+  for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
+    const Window& window = gauge.windows[w];
+    rows += row(text_cell(window.name) + number_cell(html_number(window.from_rpm, 1)) +
+                number_cell(w == 0 ? "–" : html_number(gauge.rising_rpm(w), 1)) +
+                number_cell(w == 0 ? "–" : html_number(gauge.falling_rpm(w), 1)) +
+                text_cell(gauge.describe(window.cue)));
+  }
+  return table("Settings: windows",
+               {{"window"}, {"from, rpm", true}, {"rising, rpm", true}, {"falling, rpm", true}, {"shows"}},
+               rows);
+}
+
+}  // namespace tachproof

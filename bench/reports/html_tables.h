@@ -1,0 +1,22 @@
+// The tables of report.html. Each gives "" when it has nothing to show.
+#pragma once
+
+#include <string>
+
+#include "bench/run/run_folder.h"
+
+namespace tachproof {
+
+std::string findings_html(const RunRecord& record);
+std::string boundaries_html(const RunRecord& record);
+std::string transitions_html(const RunRecord& record);
+std::string blinks_html(const RunRecord& record);
+std::string flicker_html(const RunRecord& record);
+std::string answers_html(const RunRecord& record);
+std::string levels_html(const RunRecord& record);
+std::string windows_html(const Gauge& gauge);
+
+// A number for a reader: a true minus sign, a dash for what was not measured.
+std::string html_number(double value, int decimals);
+
+}  // namespace tachproof

@@ -1,0 +1,130 @@
+#include "bench/reports/result_json.h"
+
+#include "bench/reports/gauge_json.h"
+#include "bench/reports/json_values.h"
+#include "bench/reports/summary.h"
+
+namespace tachproof {
+namespace {
+
+template <class Items, class Function>
+Json list_of(const Items& items, Function&& to_json) {
+  Json list = Json::array();
+  for (const auto& item : items) list.push_back(to_json(item));
+  return list;
+}
+
+Json transition_to_json(const TransitionResult& t) {
+  return {{"boundary", text_to_json(t.boundary)},
+          {"direction", word(t.direction)},
+          {"at_s", t.seen ? Json(to_seconds(t.at)) : Json(nullptr)},
+          {"nominal_rpm", number_to_json(t.nominal_rpm)},
+          {"observed_rpm", number_to_json(t.observed_rpm)},
+          {"deviation_rpm", number_to_json(t.deviation_rpm)},
+          {"expanded_uncertainty_rpm", number_to_json(t.expanded_uncertainty_rpm)},
+          {"verdict", word(t.verdict)},
+          {"earliest_s", to_seconds(t.earliest)},
+          {"nominal_s", to_seconds(t.nominal)},
+          {"latest_s", to_seconds(t.latest)},
+          {"lowest_rpm", number_to_json(t.lowest_rpm)},
+          {"highest_rpm", number_to_json(t.highest_rpm)},
+          {"rate_rpm_per_s", number_to_json(t.rate_rpm_per_s)},
+          {"step", t.step}};
+}
+
+Json boundary_to_json(const BoundaryResult& b) {
+  return {{"boundary", text_to_json(b.boundary)},
+          {"direction", word(b.direction)},
+          {"threshold_rpm", number_to_json(b.threshold_rpm)},
+          {"expanded_uncertainty_rpm", number_to_json(b.expanded_uncertainty_rpm)},
+          {"response_ms", number_to_json(b.response_ms)},
+          {"visits", b.visits},
+          {"verdict", word(b.verdict)},
+          {"nominal_rpm", number_to_json(b.nominal_rpm)},
+          {"response_uncertainty_ms", number_to_json(b.response_uncertainty_ms)},
+          {"remark", text_to_json(b.remark)}};
+}
+
+Json blink_to_json(const BlinkResult& b) {
+  return {{"window", text_to_json(b.window)}, {"lamp", text_to_json(b.lamp)}, {"hz", number_to_json(b.hz)},
+          {"duty", number_to_json(b.duty)},   {"verdict", word(b.verdict)},   {"cycles", b.cycles}};
+}
+
+Json flicker_to_json(const FlickerResult& f) {
+  return {{"boundary", text_to_json(f.boundary)},
+          {"mean_rpm", number_to_json(f.mean_rpm)},
+          {"duration_s", number_to_json(f.duration_s)},
+          {"changes", f.changes},
+          {"rate_per_min", number_to_json(f.rate_per_min)},
+          {"upper_95_per_min", number_to_json(f.upper_95_per_min)},
+          {"limit_per_min", number_to_json(f.limit_per_min)},
+          {"verdict", word(f.verdict)}};
+}
+
+Json answer_to_json(const AnswerResult& a) {
+  return {{"at_s", to_seconds(a.at)},
+          {"question", text_to_json(a.question)},
+          {"answer", text_to_json(a.answer)},
+          {"expected", text_to_json(a.expected)},
+          {"verdict", word(a.verdict)}};
+}
+
+Json level_to_json(const LevelResult& l) {
+  return {{"lamp", text_to_json(l.lamp)},
+          {"level", number_to_json(l.level)},
+          {"pwm_hz", number_to_json(l.pwm_hz)}};
+}
+
+Json finding_to_json(const Finding& f) {
+  return {{"kind", word(f.kind)},
+          {"at_s", to_seconds(f.at)},
+          {"window", text_to_json(f.window)},
+          {"lamp", text_to_json(f.lamp)},
+          {"message", text_to_json(f.message)}};
+}
+
+}  // namespace
+
+std::string result_json(const RunRecord& record) {
+  const RunResult& r = record.result;
+  const Json json = {
+      {"format", 1},
+      {"tool", {{"name", "tachproof"}, {"version", text_to_json(record.tool_version)}}},
+      {"verdict", word(reported_verdict(r))},
+      {"complete", r.complete},
+      {"gauge",
+       {{"name", text_to_json(record.gauge_name)},
+        {"sha256", text_to_json(record.gauge_sha256)},
+        {"settings", settings_to_json(record.gauge)}}},
+      {"scenario",
+       {{"name", text_to_json(record.scenario_name)},
+        {"sha256", text_to_json(record.scenario_sha256)},
+        {"seed", record.seed}}},
+      {"rig",
+       {{"source", text_to_json(record.source)},
+        {"watch", text_to_json(record.watch)},
+        {"source_description", text_to_json(record.source_description)},
+        {"watch_description", text_to_json(record.watch_description)}}},
+      {"unit", {{"serial", text_to_json(record.unit_serial)}}},
+      {"started", text_to_json(record.started)},
+      {"duration_s", to_seconds(r.duration)},
+      {"extra_tolerance_rpm", number_to_json(record.extra_tolerance_rpm)},
+      {"transitions", list_of(r.transitions, transition_to_json)},
+      {"boundaries", list_of(r.boundaries, boundary_to_json)},
+      {"blinks", list_of(r.blinks, blink_to_json)},
+      {"flicker", list_of(r.flicker, flicker_to_json)},
+      {"answers", list_of(r.answers, answer_to_json)},
+      {"levels", list_of(r.levels, level_to_json)},
+      {"findings", list_of(r.findings, finding_to_json)},
+      {"findings_left_out", r.findings_left_out},
+      {"not_judged", list_of(r.not_judged, text_to_json)},
+      {"notes", list_of(r.notes, text_to_json)},
+      {"evidence",
+       {{"pulses", r.evidence.pulses}, {"lamp_changes", r.evidence.lamp_changes}, {"lost", r.evidence.lost}}},
+      {"inputs", list_of(record.inputs, [](const auto& input) {
+         return Json{{"file", text_to_json(input.first)}, {"sha256", text_to_json(input.second)}};
+       })}};
+  return json.dump(2) + "\n";
+}
+
+}  // namespace tachproof

@@ -1,0 +1,152 @@
+#include "bench/reports/gauge_json.h"
+#include "bench/reports/json_values.h"
+#include "bench/reports/result_json.h"
+
+namespace tachproof {
+namespace {
+
+Verdict verdict_from(const Json& object) {
+  const std::string text = text_from(object, "verdict");
+  for (const Verdict v : {Verdict::pass, Verdict::fail, Verdict::undecided})
+    if (text == word(v)) return v;
+  throw std::runtime_error("there is no verdict '" + text + "'");
+}
+
+Direction direction_from(const Json& object) {
+  const std::string text = text_from(object, "direction");
+  for (const Direction d : {Direction::rising, Direction::falling})
+    if (text == word(d)) return d;
+  throw std::runtime_error("there is no direction '" + text + "'");
+}
+
+FindingKind kind_from(const Json& object) {
+  const std::string text = text_from(object, "kind");
+  for (int i = 0; i <= static_cast<int>(FindingKind::wrong_answer); ++i)
+    if (text == word(static_cast<FindingKind>(i))) return static_cast<FindingKind>(i);
+  throw std::runtime_error("there is no finding of kind '" + text + "'");
+}
+
+int small_count_from(const Json& object, const char* key) {
+  const std::uint64_t n = count_from(object, key);
+  if (n > 1'000'000'000) throw std::runtime_error(std::string(key) + " is too large");
+  return static_cast<int>(n);
+}
+
+TransitionResult transition_from(const Json& json) {
+  TransitionResult t;
+  t.boundary = text_from(json, "boundary");
+  t.direction = direction_from(json);
+  t.nominal_rpm = number_from(json, "nominal_rpm");
+  t.earliest = instant_from(json, "earliest_s");
+  t.nominal = instant_from(json, "nominal_s");
+  t.latest = instant_from(json, "latest_s");
+  t.seen = !json.at("at_s").is_null();
+  if (t.seen) t.at = instant_from(json, "at_s");
+  t.observed_rpm = number_from(json, "observed_rpm");
+  t.deviation_rpm = number_from(json, "deviation_rpm");
+  t.lowest_rpm = number_from(json, "lowest_rpm");
+  t.highest_rpm = number_from(json, "highest_rpm");
+  t.rate_rpm_per_s = number_from(json, "rate_rpm_per_s");
+  t.step = json.at("step").get<bool>();
+  t.expanded_uncertainty_rpm = number_from(json, "expanded_uncertainty_rpm");
+  t.verdict = verdict_from(json);
+  return t;
+}
+
+BoundaryResult boundary_from(const Json& json) {
+  BoundaryResult b;
+  b.boundary = text_from(json, "boundary");
+  b.direction = direction_from(json);
+  b.nominal_rpm = number_from(json, "nominal_rpm");
+  b.threshold_rpm = number_from(json, "threshold_rpm");
+  b.expanded_uncertainty_rpm = number_from(json, "expanded_uncertainty_rpm");
+  b.response_ms = number_from(json, "response_ms");
+  b.response_uncertainty_ms = number_from(json, "response_uncertainty_ms");
+  b.visits = small_count_from(json, "visits");
+  b.verdict = verdict_from(json);
+  b.remark = text_from(json, "remark");
+  return b;
+}
+
+BlinkResult blink_from(const Json& json) {
+  return {text_from(json, "window"), text_from(json, "lamp"),          number_from(json, "hz"),
+          number_from(json, "duty"), small_count_from(json, "cycles"), verdict_from(json)};
+}
+
+FlickerResult flicker_from(const Json& json) {
+  return {text_from(json, "boundary"),        number_from(json, "mean_rpm"),
+          number_from(json, "duration_s"),    count_from(json, "changes"),
+          number_from(json, "rate_per_min"),  number_from(json, "upper_95_per_min"),
+          number_from(json, "limit_per_min"), verdict_from(json)};
+}
+
+AnswerResult answer_from(const Json& json) {
+  return {instant_from(json, "at_s"), text_from(json, "question"), text_from(json, "answer"),
+          text_from(json, "expected"), verdict_from(json)};
+}
+
+Finding finding_from(const Json& json) {
+  return {kind_from(json), instant_from(json, "at_s"), text_from(json, "window"), text_from(json, "lamp"),
+          text_from(json, "message")};
+}
+
+RunResult result_from(const Json& json) {
+  RunResult r;
+  r.verdict = verdict_from(json);
+  r.complete = json.at("complete").get<bool>();
+  r.duration = instant_from(json, "duration_s");
+  for (const Json& item : json.at("transitions")) r.transitions.push_back(transition_from(item));
+  for (const Json& item : json.at("boundaries")) r.boundaries.push_back(boundary_from(item));
+  for (const Json& item : json.at("blinks")) r.blinks.push_back(blink_from(item));
+  for (const Json& item : json.at("flicker")) r.flicker.push_back(flicker_from(item));
+  for (const Json& item : json.at("answers")) r.answers.push_back(answer_from(item));
+  for (const Json& item : json.at("levels"))
+    r.levels.push_back({text_from(item, "lamp"), number_from(item, "level"), number_from(item, "pwm_hz")});
+  for (const Json& item : json.at("findings")) r.findings.push_back(finding_from(item));
+  r.findings_left_out = count_from(json, "findings_left_out");
+  r.not_judged = json.at("not_judged").get<std::vector<std::string>>();
+  r.notes = json.at("notes").get<std::vector<std::string>>();
+  const Json& evidence = json.at("evidence");
+  r.evidence = {count_from(evidence, "pulses"), count_from(evidence, "lamp_changes"),
+                count_from(evidence, "lost")};
+  return r;
+}
+
+RunRecord record_from(const Json& json) {
+  if (json.at("format") != 1) throw std::runtime_error("its format is not 1");
+  RunRecord record;
+  record.result = result_from(json);
+  const Json& gauge = json.at("gauge");
+  record.gauge_name = text_from(gauge, "name");
+  record.gauge_sha256 = text_from(gauge, "sha256");
+  record.gauge = settings_from_json(gauge.at("settings"));
+  const Json& scenario = json.at("scenario");
+  record.scenario_name = text_from(scenario, "name");
+  record.scenario_sha256 = text_from(scenario, "sha256");
+  record.seed = count_from(scenario, "seed");
+  const Json& rig = json.at("rig");
+  record.source = text_from(rig, "source");
+  record.watch = text_from(rig, "watch");
+  record.source_description = text_from(rig, "source_description");
+  record.watch_description = text_from(rig, "watch_description");
+  record.unit_serial = text_from(json.at("unit"), "serial");
+  record.started = text_from(json, "started");
+  record.tool_version = text_from(json.at("tool"), "version");
+  record.extra_tolerance_rpm = number_from(json, "extra_tolerance_rpm");
+  for (const Json& input : json.at("inputs"))
+    record.inputs.emplace_back(text_from(input, "file"), text_from(input, "sha256"));
+  return record;
+}
+
+}  // namespace
+
+RunRecord record_from_json(const std::string& text) {
+  try {
+    return record_from(Json::parse(text));
+  } catch (const nlohmann::json::exception&) {
+    // The library's own words name its classes, which tells a user nothing.
+    throw std::runtime_error("it is cut short, or not what this program writes");
+  }
+}
+
+}  // namespace tachproof

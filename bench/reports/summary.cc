@@ -1,0 +1,162 @@
+#include "bench/reports/summary.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "bench/reports/text.h"
+
+namespace tachproof {
+namespace {
+
+int severity(Verdict v) { return v == Verdict::fail ? 2 : v == Verdict::undecided ? 1 : 0; }
+
+// How far a visit is outside of what is allowed; negative inside.
+double excess(const TransitionResult& t) {
+  if (!t.seen) return std::numeric_limits<double>::infinity();
+  const double out = std::fmax(t.deviation_rpm - t.highest_rpm, t.lowest_rpm - t.deviation_rpm);
+  return std::isfinite(out) ? out : -std::numeric_limits<double>::infinity();
+}
+
+bool worse(const TransitionResult& a, const TransitionResult& b) {
+  if (severity(a.verdict) != severity(b.verdict)) return severity(a.verdict) > severity(b.verdict);
+  return excess(a) > excess(b);
+}
+
+std::size_t window_index(const Gauge& gauge, const std::string& name) {
+  const auto same = [&](const Window& w) { return w.name == name; };
+  return static_cast<std::size_t>(std::find_if(gauge.windows.begin(), gauge.windows.end(), same) -
+                                  gauge.windows.begin());
+}
+
+template <class Items>
+std::size_t count(const Items& items, Verdict v) {
+  return static_cast<std::size_t>(
+      std::count_if(items.begin(), items.end(), [&](const auto& item) { return item.verdict == v; }));
+}
+
+struct Count {
+  std::size_t n;
+  std::size_t all;
+  std::string_view what;
+};
+
+// How many of each kind have this verdict; only kinds that there are.
+std::vector<Count> counts(const RunResult& r, Verdict v) {
+  std::vector<Count> all = {{count(r.transitions, v), r.transitions.size(), "transition"},
+                            {count(r.boundaries, v), r.boundaries.size(), "threshold"},
+                            {count(r.blinks, v), r.blinks.size(), "blink"},
+                            {count(r.flicker, v), r.flicker.size(), "flicker count"},
+                            {count(r.answers, v), r.answers.size(), "answer"}};
+  std::erase_if(all, [](const Count& c) { return c.all == 0; });
+  return all;
+}
+
+std::string in_words(const Count& c) {
+  return fmt::format("{} of {} {}{}", c.n, c.all, c.what, c.all == 1 ? "" : "s");
+}
+
+// "2 of 14 transitions and 1 of 3 blinks"; empty when nothing has this verdict.
+std::string tally(const RunResult& r, Verdict v) {
+  std::vector<std::string> parts;
+  for (const Count& c : counts(r, v))
+    if (c.n > 0) parts.push_back(in_words(c));
+  std::string text;
+  for (std::size_t i = 0; i < parts.size(); ++i)
+    text += (i == 0 ? "" : i + 1 == parts.size() ? " and " : ", ") + parts[i];
+  return text;
+}
+
+const Finding* first_that_makes(const RunResult& r, Verdict v) {
+  for (const Finding& f : r.findings)
+    if (verdict_of(f.kind) == v) return &f;
+  return nullptr;
+}
+
+std::string as_sentence(std::string text) {
+  text = printable(text);
+  if (!text.empty() && text.back() != '.') text += '.';
+  return text;
+}
+
+std::string reason_to_pass(const RunResult& r) {
+  const std::size_t n = r.transitions.size();
+  if (n == 0) return fmt::format("Nothing was found amiss in {} s.", fixed(to_seconds(r.duration), 3));
+  if (n == 1)
+    return "The one expected transition was seen within what is allowed, and nothing was found amiss.";
+  return fmt::format(
+      "All {} expected transitions were seen within what is allowed, and nothing was found amiss.", n);
+}
+
+}  // namespace
+
+Verdict reported_verdict(const RunResult& result) {
+  return result.complete ? result.verdict : worst(result.verdict, Verdict::undecided);
+}
+
+std::string reason(const RunRecord& record) {
+  const RunResult& r = record.result;
+  const Verdict verdict = reported_verdict(r);
+  if (verdict == Verdict::pass) return reason_to_pass(r);
+  const Finding* finding = first_that_makes(r, verdict);
+  if (finding != nullptr && !finding->message.empty()) return as_sentence(finding->message);
+  const std::string what = tally(r, verdict);
+  if (verdict == Verdict::fail)
+    return what.empty() ? "The unit is not as the settings demand."
+                        : "Outside of what is allowed: " + what + ".";
+  if (!r.complete) {
+    // What a person must know of a run that was cut short is in its notes.
+    return r.notes.empty() ? "The run did not get to its end, so the bench cannot tell."
+                           : as_sentence(r.notes.front());
+  }
+  if (!what.empty()) return "The bench could not tell for " + what + ".";
+  for (const BoundaryResult& b : r.boundaries)
+    if (!b.remark.empty()) return as_sentence(b.remark);
+  return r.notes.empty() ? "The evidence does not allow a verdict." : as_sentence(r.notes.front());
+}
+
+std::string score(const RunResult& result) {
+  std::string text;
+  for (const Count& c : counts(result, Verdict::pass))
+    text += fmt::format("{}{} {}", text.empty() ? "" : ", ", in_words(c), c.n == 1 ? "passes" : "pass");
+  return text.empty() ? "nothing" : text;
+}
+
+std::vector<TransitionGroup> transition_groups(const RunRecord& record) {
+  const std::vector<TransitionResult>& all = record.result.transitions;
+  std::vector<TransitionGroup> groups;
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const TransitionResult& t = all[i];
+    const auto same = [&](const TransitionGroup& g) {
+      return g.boundary == t.boundary && g.direction == t.direction;
+    };
+    auto group = std::find_if(groups.begin(), groups.end(), same);
+    if (group == groups.end())
+      group = groups.insert(group, TransitionGroup{t.boundary, t.direction, 0, 0, i, Verdict::pass});
+    ++group->expected;
+    group->seen += t.seen;
+    group->verdict = worst(group->verdict, t.verdict);
+    if (worse(t, all[group->worst])) group->worst = i;
+  }
+  std::stable_sort(groups.begin(), groups.end(), [&](const TransitionGroup& a, const TransitionGroup& b) {
+    const std::size_t ia = window_index(record.gauge, a.boundary);
+    const std::size_t ib = window_index(record.gauge, b.boundary);
+    return ia != ib ? ia < ib : a.direction < b.direction;
+  });
+  return groups;
+}
+
+double response_at_step_ms(const TransitionResult& t, const Gauge& gauge) {
+  return to_ms(t.at - t.nominal + gauge.tolerance.response_from);
+}
+
+std::string heading(const Finding& finding) {
+  std::string text = fmt::format("{} at {} s", word(finding.kind), fixed(to_seconds(finding.at), 3));
+  if (!finding.window.empty()) text += ", window " + printable(finding.window);
+  if (!finding.lamp.empty()) text += ", lamp " + printable(finding.lamp);
+  return text;
+}
+
+}  // namespace tachproof

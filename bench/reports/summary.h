@@ -1,0 +1,41 @@
+// What the reports say in words: the verdict, why, and the worst of each kind.
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <vector>
+
+#include "bench/run/run_folder.h"
+#include "core/result.h"
+
+namespace tachproof {
+
+// The run's verdict, except that a run which did not get to its end is never
+// a pass.
+Verdict reported_verdict(const RunResult& result);
+// One sentence: why the verdict is what it is.
+std::string reason(const RunRecord& record);
+
+// "19 of 20 transitions pass, 1 of 1 blink passes": every kind that was judged.
+std::string score(const RunResult& result);
+
+// All visits of one boundary in one direction.
+struct TransitionGroup {
+  std::string boundary;
+  Direction direction = Direction::rising;
+  std::size_t expected = 0;
+  std::size_t seen = 0;
+  std::size_t worst = 0;  // index into RunResult::transitions
+  Verdict verdict = Verdict::pass;
+};
+// In the gauge's order of windows, rising before falling.
+std::vector<TransitionGroup> transition_groups(const RunRecord& record);
+
+// At a step the instant tells the response: how long after the signal's change
+// the lamps changed. Only when it was seen.
+double response_at_step_ms(const TransitionResult& t, const Gauge& gauge);
+
+// "late at 12.345 s, window on-limit, lamp left"
+std::string heading(const Finding& finding);
+
+}  // namespace tachproof

@@ -1,0 +1,179 @@
+#include "bench/reports/text.h"
+
+#include <fmt/format.h>
+
+#include <charconv>
+#include <cmath>
+#include <cstdint>
+
+namespace tachproof {
+namespace {
+
+constexpr std::string_view replacement = "\xEF\xBF\xBD";
+
+// The length in bytes of the well-formed sequence at the front (Unicode 15,
+// table 3-7), or 0. `code` is its code point.
+std::size_t sequence(std::string_view s, char32_t& code) {
+  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(s[i]); };
+  const unsigned char first = byte(0);
+  if (first < 0x80) {
+    code = first;
+    return 1;
+  }
+  const std::size_t length = first >= 0xF0 ? 4 : first >= 0xE0 ? 3 : 2;
+  if (first < 0xC2 || first > 0xF4 || s.size() < length) return 0;
+  code = first & (0xFFu >> (length + 1));
+  for (std::size_t i = 1; i < length; ++i) {
+    if ((byte(i) & 0xC0) != 0x80) return 0;
+    code = code << 6 | (byte(i) & 0x3Fu);
+  }
+  const bool overlong = (length == 3 && code < 0x800) || (length == 4 && code < 0x10000);
+  const bool surrogate = code >= 0xD800 && code <= 0xDFFF;
+  return overlong || surrogate || code > 0x10FFFF ? 0 : length;
+}
+
+bool is_control(char32_t c) { return c < 0x20 || (c >= 0x7F && c < 0xA0); }
+
+}  // namespace
+
+std::string valid_utf8(std::string_view text) {
+  std::string out;
+  out.reserve(text.size());
+  while (!text.empty()) {
+    char32_t code = 0;
+    const std::size_t length = sequence(text, code);
+    out += length == 0 ? replacement : text.substr(0, length);
+    text.remove_prefix(length == 0 ? 1 : length);
+  }
+  return out;
+}
+
+std::string printable(std::string_view text) {
+  const std::string valid = valid_utf8(text);
+  std::string_view rest = valid;
+  std::string out;
+  out.reserve(valid.size());
+  while (!rest.empty()) {
+    char32_t code = 0;
+    const std::size_t length = sequence(rest, code);
+    if (code == '\n' || code == '\r' || code == '\t')
+      out += ' ';
+    else if (!is_control(code) && code != 0xFFFE && code != 0xFFFF)
+      out += rest.substr(0, length);
+    rest.remove_prefix(length);
+  }
+  return out;
+}
+
+std::string escaped(std::string_view text) {
+  std::string out;
+  for (const char c : printable(text)) {
+    switch (c) {
+      case '&': out += "&amp;"; break;
+      case '<': out += "&lt;"; break;
+      case '>': out += "&gt;"; break;
+      case '"': out += "&quot;"; break;
+      case '\'': out += "&#39;"; break;
+      default: out += c;
+    }
+  }
+  return out;
+}
+
+std::string csv_name(std::string_view text) {
+  std::string out = printable(text);
+  for (char& c : out)
+    if (c == ',' || c == ';' || c == '"' || c == ' ') c = '_';
+  return out;
+}
+
+std::size_t code_points(std::string_view utf8) {
+  std::size_t n = 0;
+  for (const char c : utf8) n += (static_cast<unsigned char>(c) & 0xC0) != 0x80;
+  return n;
+}
+
+namespace {
+
+// Bytes of the first `n` code points.
+std::size_t bytes_of(std::string_view utf8, std::size_t n) {
+  std::size_t i = 0;
+  for (; i < utf8.size(); ++i)
+    if ((static_cast<unsigned char>(utf8[i]) & 0xC0) != 0x80 && n-- == 0) break;
+  return i;
+}
+
+}  // namespace
+
+std::string shortened(std::string_view utf8, std::size_t most) {
+  if (code_points(utf8) <= most) return std::string(utf8);
+  if (most < 2) return std::string(utf8.substr(0, bytes_of(utf8, most)));
+  return std::string(utf8.substr(0, bytes_of(utf8, most - 2))) + "..";
+}
+
+std::vector<std::string> wrapped(std::string_view utf8, std::size_t width) {
+  width = width == 0 ? 1 : width;
+  std::vector<std::string> lines(1);
+  while (!utf8.empty()) {
+    const std::size_t blank = utf8.find(' ');
+    std::string_view word = utf8.substr(0, blank);
+    utf8.remove_prefix(blank == std::string_view::npos ? utf8.size() : blank + 1);
+    if (word.empty()) continue;
+    const std::size_t used = code_points(lines.back());
+    if (used > 0 && used + 1 + code_points(word) <= width) {
+      lines.back() += ' ';
+    } else if (used > 0) {
+      lines.emplace_back();
+    }
+    while (code_points(word) > width) {
+      lines.back() = word.substr(0, bytes_of(word, width));
+      word.remove_prefix(bytes_of(word, width));
+      lines.emplace_back();
+    }
+    lines.back() += word;
+  }
+  return lines;
+}
+
+std::string fixed(double value, int decimals) {
+  if (!std::isfinite(value)) return "n/a";
+  std::string text = fmt::format("{:.{}f}", value, decimals);
+  if (text.front() == '-' && text.find_first_not_of("-0.") == std::string::npos) text.erase(0, 1);
+  return text;
+}
+
+std::string with_sign(double value, int decimals) {
+  const std::string text = fixed(value, decimals);
+  const bool bare = !std::isfinite(value) || text.front() == '-';
+  return bare || text.find_first_not_of("0.") == std::string::npos ? text : "+" + text;
+}
+
+int decimals_for(double expanded_uncertainty, int otherwise) {
+  if (!std::isfinite(expanded_uncertainty) || expanded_uncertainty <= 0) return otherwise;
+  const double decimals = 1 - std::floor(std::log10(expanded_uncertainty));
+  return static_cast<int>(std::fmin(4, std::fmax(0, decimals)));
+}
+
+std::string exact_seconds(Nanos t) {
+  const std::uint64_t size = t < 0 ? 0 - static_cast<std::uint64_t>(t) : static_cast<std::uint64_t>(t);
+  return fmt::format("{}{}.{:09}", t < 0 ? "-" : "", size / 1'000'000'000, size % 1'000'000'000);
+}
+
+bool parse_seconds(std::string_view text, Nanos& t) {
+  const bool negative = !text.empty() && text.front() == '-';
+  if (negative) text.remove_prefix(1);
+  const std::size_t dot = text.find('.');
+  if (dot == std::string_view::npos || dot == 0 || dot > 10 || text.size() != dot + 10) return false;
+  std::int64_t whole = 0;
+  std::int64_t nanos = 0;
+  const char* const middle = text.data() + dot;
+  const char* const end = text.data() + text.size();
+  if (text.front() == '-' || text[dot + 1] == '-') return false;
+  if (std::from_chars(text.data(), middle, whole).ptr != middle) return false;
+  if (std::from_chars(middle + 1, end, nanos).ptr != end) return false;
+  if (whole >= 9'000'000'000) return false;
+  t = (whole * ns_per_s + nanos) * (negative ? -1 : 1);
+  return true;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,189 @@
+// The verdict table for a terminal.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <string>
+
+#include "bench/reports/summary.h"
+#include "bench/reports/text.h"
+
+namespace tachproof {
+namespace {
+
+std::string shouted(Verdict v) {
+  return v == Verdict::pass ? "PASS" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
+}
+
+class Terminal {
+ public:
+  Terminal(int width, bool colour) : width_(static_cast<std::size_t>(std::max(width, 40))), colour_(colour) {}
+
+  void line(const std::string& text = "") { out_ += text + "\n"; }
+  void heading(const std::string& text) { line("\n" + (colour_ ? "\x1b[1m" + text + "\x1b[0m" : text)); }
+  // Wrapped, with `first` before the first line and as many blanks before the others.
+  void paragraph(const std::string& first, const std::string& text) {
+    const std::size_t indent = code_points(first);
+    std::string lead = first;
+    for (const std::string& part : wrapped(printable(text), width_ - indent)) {
+      line(lead + part);
+      lead.assign(indent, ' ');
+    }
+  }
+  std::string painted(const std::string& text, Verdict v) const {
+    if (!colour_) return text;
+    const char* const code = v == Verdict::pass ? "32" : v == Verdict::fail ? "1;31" : "1;35";
+    return fmt::format("\x1b[{}m{}\x1b[0m", code, text);
+  }
+  std::string verdict(Verdict v) const {
+    return v == Verdict::pass ? painted("pass", v) : painted(shouted(v), v);
+  }
+  // A name column as wide as the terminal leaves beside `others` columns.
+  std::string name(const std::string& text, std::size_t others) const {
+    const std::size_t room = std::min<std::size_t>(width_ > others + 8 ? width_ - others : 8, 24);
+    const std::string shown = shortened(printable(text), room);
+    return shown + std::string(room - code_points(shown), ' ');
+  }
+  std::size_t width() const { return width_; }
+  std::string take() { return std::move(out_); }
+
+ private:
+  std::string out_;
+  std::size_t width_;
+  bool colour_;
+};
+
+std::string plural(std::uint64_t n, const char* what) {
+  return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
+}
+
+void title(Terminal& out, const RunRecord& record) {
+  const RunResult& r = record.result;
+  const std::string serial = record.unit_serial.empty() ? "no serial number" : "serial " + record.unit_serial;
+  out.paragraph("", fmt::format("{}, {}", record.gauge_name, serial));
+  out.paragraph("", fmt::format("{}, seed {}; {} source, {} watcher", record.scenario_name, record.seed,
+                                record.source, record.watch));
+  std::string evidence =
+      fmt::format("{} s, {}, {}", fixed(to_seconds(r.duration), 3), plural(r.evidence.pulses, "pulse"),
+                  plural(r.evidence.lamp_changes, "lamp change"));
+  if (r.evidence.lost > 0) evidence += fmt::format(", {} LOST", r.evidence.lost);
+  out.paragraph("", evidence);
+}
+
+void boundaries(Terminal& out, const RunRecord& record) {
+  if (record.result.boundaries.empty()) return;
+  out.heading("Boundaries");
+  out.line(out.name("", 56) + fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", "", "thresh. rpm", "U rpm",
+                                          "resp. ms", "n", "verdict"));
+  for (const BoundaryResult& b : record.result.boundaries) {
+    const int decimals = decimals_for(b.expanded_uncertainty_rpm);
+    out.line(out.name(b.boundary, 56) +
+             fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", word(b.direction),
+                         fixed(b.threshold_rpm, decimals), fixed(b.expanded_uncertainty_rpm, decimals),
+                         fixed(b.response_ms, 1), b.visits, out.verdict(b.verdict)));
+    if (!b.remark.empty()) out.paragraph("  ", b.remark);
+  }
+}
+
+void transitions(Terminal& out, const RunRecord& record) {
+  const std::vector<TransitionGroup> groups = transition_groups(record);
+  if (groups.empty()) return;
+  out.heading("Transitions, rpm");
+  out.line(out.name("", 64) + fmt::format("{:8}{:>9}{:>10}{:>10}{:>16}  {}", "", "seen", "nominal", "worst",
+                                          "allowed", "verdict"));
+  for (const TransitionGroup& g : groups) {
+    const TransitionResult& t = record.result.transitions[g.worst];
+    const int decimals = std::min(decimals_for(t.expanded_uncertainty_rpm), 2);
+    std::string measured = fmt::format("{:>10}{:>16}", with_sign(t.deviation_rpm, decimals),
+                                       with_sign(t.lowest_rpm, 1) + ".." + with_sign(t.highest_rpm, 1));
+    if (t.seen && t.step)
+      measured = fmt::format("{:>10}{:>16}", fixed(response_at_step_ms(t, record.gauge), 1) + "ms",
+                             fmt::format("{}..{}ms", fixed(to_ms(record.gauge.tolerance.response_from), 0),
+                                         fixed(to_ms(record.gauge.tolerance.response_to), 0)));
+    if (!t.seen) measured = fmt::format("{:>10}{:>16}", "not seen", "");
+    out.line(out.name(g.boundary, 64) +
+             fmt::format("{:8}{:>9}{:>10}{}  {}", word(g.direction), fmt::format("{}/{}", g.seen, g.expected),
+                         fixed(t.nominal_rpm, 1), measured, out.verdict(g.verdict)));
+  }
+}
+
+void blinks(Terminal& out, const RunRecord& record) {
+  if (record.result.blinks.empty()) return;
+  out.heading("Blinking");
+  out.line(out.name("", 56) + fmt::format("{:21}{:>8}{:>8}{:>8}  {}", "", "Hz", "duty", "cycles", "verdict"));
+  for (const BlinkResult& b : record.result.blinks) {
+    const std::string lamp = shortened(printable(b.lamp), 20);
+    out.line(out.name(b.window, 56) + lamp + std::string(21 - code_points(lamp), ' ') +
+             fmt::format("{:>8}{:>8}{:>8}  {}", fixed(b.hz, 2), fixed(b.duty, 2), b.cycles,
+                         out.verdict(b.verdict)));
+  }
+}
+
+void flicker(Terminal& out, const RunRecord& record) {
+  if (record.result.flicker.empty()) return;
+  out.heading("Flicker, changes a minute");
+  out.line(out.name("", 57) + fmt::format("{:>10}{:>9}{:>9}{:>9}{:>9}  {}", "at rpm", "changes", "rate",
+                                          "95% max", "limit", "verdict"));
+  for (const FlickerResult& f : record.result.flicker)
+    out.line(out.name(f.boundary, 57) + fmt::format("{:>10}{:>9}{:>9}{:>9}{:>9}  {}", fixed(f.mean_rpm, 1),
+                                                    f.changes, fixed(f.rate_per_min, 2),
+                                                    fixed(f.upper_95_per_min, 2), fixed(f.limit_per_min, 2),
+                                                    out.verdict(f.verdict)));
+}
+
+void answers(Terminal& out, const RunRecord& record) {
+  if (record.result.answers.empty()) return;
+  out.heading("Answers");
+  for (const AnswerResult& a : record.result.answers) {
+    out.paragraph("", a.question);
+    const std::string given = a.answer.empty() ? "no answer" : "answer " + a.answer;
+    out.paragraph("  ", fmt::format("{}; expected {}:", given, a.expected));
+    out.line("  " + out.verdict(a.verdict));
+  }
+}
+
+void findings(Terminal& out, const RunRecord& record) {
+  constexpr std::size_t most = 20;
+  const RunResult& r = record.result;
+  const std::size_t shown = std::min(most, r.findings.size());
+  if (shown == 0) return;
+  out.heading("Findings");
+  for (std::size_t i = 0; i < shown; ++i)
+    out.paragraph(fmt::format("{:>3}. ", i + 1), heading(r.findings[i]) + ": " + r.findings[i].message);
+  const std::uint64_t more = r.findings.size() - shown + r.findings_left_out;
+  if (more > 0)
+    out.paragraph("     ", fmt::format("... and {} more; result.json lists those that were kept.", more));
+}
+
+void remarks(Terminal& out, const RunRecord& record) {
+  const RunResult& r = record.result;
+  if (r.notes.empty() && r.not_judged.empty()) return;
+  out.heading("Notes");
+  for (const std::string& note : r.notes) out.paragraph("  - ", note);
+  std::string names;
+  for (const std::string& name : r.not_judged) names += (names.empty() ? "" : ", ") + name;
+  if (!names.empty()) out.paragraph("  - ", "Not wired, so not judged: " + names + ".");
+}
+
+}  // namespace
+
+std::string verdict_text(const RunRecord& record, int width, bool colour) {
+  Terminal out(width, colour);
+  title(out, record);
+  boundaries(out, record);
+  transitions(out, record);
+  blinks(out, record);
+  flicker(out, record);
+  answers(out, record);
+  findings(out, record);
+  remarks(out, record);
+  out.line();
+  const Verdict verdict = reported_verdict(record.result);
+  const std::string word_first = shouted(verdict) + ": ";
+  std::string last;
+  for (const std::string& part : wrapped(word_first + printable(reason(record)), out.width()))
+    last += (last.empty() ? "" : "\n") + part;
+  out.line(out.painted(shouted(verdict), verdict) + last.substr(shouted(verdict).size()));
+  return out.take();
+}
+
+}  // namespace tachproof

@@ -1,0 +1,61 @@
+#include <algorithm>
+#include <cctype>
+#include <charconv>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "bench/run/runner.h"
+
+namespace tachproof {
+
+namespace {
+
+std::string_view trimmed(std::string_view text) {
+  const auto blank = [](char c) { return std::isspace(static_cast<unsigned char>(c)) != 0; };
+  while (!text.empty() && blank(text.front())) text.remove_prefix(1);
+  while (!text.empty() && blank(text.back())) text.remove_suffix(1);
+  return text;
+}
+
+bool same_without_case(std::string_view a, std::string_view b) {
+  return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](char x, char y) {
+    return std::tolower(static_cast<unsigned char>(x)) == std::tolower(static_cast<unsigned char>(y));
+  });
+}
+
+// The whole text is one number, with "rpm" after it or not.
+std::optional<double> number_in(std::string_view text) {
+  double number = 0;
+  const char* const end = text.data() + text.size();
+  const auto [rest, error] = std::from_chars(text.data(), end, number);
+  if (error != std::errc{} || !std::isfinite(number)) return std::nullopt;
+  const std::string_view unit = trimmed({rest, static_cast<std::size_t>(end - rest)});
+  if (!unit.empty() && !same_without_case(unit, "rpm")) return std::nullopt;
+  return number;
+}
+
+}  // namespace
+
+AnswerResult judge_answer(const Ask& ask, Nanos at, double peak_rpm,
+                          const std::optional<std::string>& answer) {
+  AnswerResult result;
+  result.at = at;
+  result.question = ask.question;
+  const bool wants_text = ask.wants == Ask::Wants::text;
+  const double right = ask.wants == Ask::Wants::peak ? peak_rpm : ask.number;
+  result.expected = wants_text ? ask.text : fmt::format("{} within {}", right, ask.within);
+  const std::string_view given = trimmed(answer ? std::string_view(*answer) : std::string_view());
+  result.answer = given;
+  if (given.empty()) return result;
+  bool is_right = false;
+  if (wants_text) {
+    is_right = same_without_case(given, trimmed(ask.text));
+  } else if (const std::optional<double> number = number_in(given)) {
+    is_right = std::abs(*number - right) <= ask.within;
+  }
+  result.verdict = is_right ? Verdict::pass : Verdict::fail;
+  return result;
+}
+
+}  // namespace tachproof

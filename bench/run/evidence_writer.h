@@ -1,0 +1,65 @@
+// What a run leaves behind while it goes: capture.vcd, timeline.csv, the
+// journal, and the bounded trace for the drawings.
+//
+// Pulses and segments may be handed over ahead of time; `advance` writes what
+// is certain, in time order. Throws std::system_error when the disk refuses.
+#pragma once
+
+#include <chrono>
+#include <span>
+#include <vector>
+
+#include "bench/formats/recording.h"
+#include "bench/run/run_folder.h"
+#include "core/expectation.h"
+#include "core/gauge.h"
+#include "core/profile.h"
+#include "core/timeline.h"
+
+namespace tachproof {
+
+class EvidenceWriter {
+ public:
+  EvidenceWriter(RunFolder& folder, const Gauge& gauge);
+
+  void rpm(const Segment& segment);
+  void reach(const Reach& reach);
+  void pulses(std::span<const Nanos> pulses);
+  // Everything until `until` is known; `lamps` are the changes since the last call.
+  void advance(std::span<const LampEvent> lamps, Nanos until);
+  // Hands what has gathered to the kernel; `advance` does it now and then.
+  void flush(Nanos at);
+  void close(Nanos end);
+
+  std::uint64_t lamp_events() const { return lamp_events_; }
+  const Trace& trace() const { return trace_; }
+
+  // More than anybody can see in a drawing; the end is left out.
+  static constexpr std::size_t most_trace_points = 200'000;
+
+ private:
+  void write_tach_until(Nanos until);
+  void write_lamps(const LampEvent& event);
+  void add_point(RpmPoint point);
+
+  RunFolder& folder_;
+  VcdWriter capture_;
+  Channels channels_;
+  Trace trace_;
+
+  std::vector<Nanos> pulses_;  // not yet written from `next_pulse_` on
+  std::size_t next_pulse_ = 0;
+  Nanos fall_ = 0;  // when the tach signal falls, while it is high
+  bool tach_high_ = false;
+  Nanos written_ = 0;  // capture.vcd never goes back before this
+  Channels lit_ = 0;
+
+  std::vector<RpmPoint> new_points_;
+  std::vector<Reach> new_reaches_;
+  std::vector<LampEvent> new_lamps_;
+  std::uint64_t lamp_events_ = 0;
+  std::uint64_t pulses_written_ = 0;
+  std::chrono::steady_clock::time_point flushed_;
+};
+
+}  // namespace tachproof

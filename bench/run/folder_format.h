@@ -1,0 +1,54 @@
+// The lines of timeline.csv and journal.jsonl, both ways.
+#pragma once
+
+#include <cstddef>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "bench/run/run_folder.h"
+
+namespace tachproof {
+
+// timeline.csv: time_s and one 0/1 column for each channel, "left.white"; a
+// row whenever something changes.
+std::string timeline_header(const Gauge& gauge);
+std::string timeline_row(const LampEvent& event, std::size_t channels);
+
+// `events` without those that change nothing; `before` precedes them.
+std::vector<LampEvent> changes_only(const std::vector<LampEvent>& events, const LampEvent* before = nullptr);
+
+// journal.jsonl, each one line with its end.
+std::string begin_line(const RunRecord& begun);
+std::string rpm_line(const std::vector<RpmPoint>& points);
+std::string reaches_line(const std::vector<Reach>& reaches);
+
+// The journal's last line: how the run ended, what the other files must be,
+// and how much of the streams the drawings show.
+struct Seal {
+  Verdict verdict = Verdict::undecided;
+  bool complete = false;
+  std::string result_sha256, timeline_sha256;
+  std::size_t rpm = 0, lamps = 0, reaches = 0;
+  bool thinned = false;
+};
+std::string end_line(const Seal& seal);
+
+struct Journal {
+  std::optional<RunRecord> begun;  // from the first line
+  std::optional<Seal> seal;        // only when the last line is whole
+  std::vector<RpmPoint> rpm;
+  std::vector<Reach> reaches;
+  bool more = false;  // than `most` of either
+};
+// Reads what can be read; a line that cannot is passed over.
+Journal read_journal(const std::filesystem::path& file, std::size_t most);
+
+struct StoredTimeline {
+  std::vector<LampEvent> events;
+  bool more = false;
+};
+// Reads whole rows, up to the first that is not as timeline_row writes it.
+StoredTimeline read_timeline(const std::filesystem::path& file, std::size_t channels, std::size_t most);
+
+}  // namespace tachproof

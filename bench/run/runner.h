@@ -1,0 +1,68 @@
+// Plays a scenario on a rig, keeps what was seen, and judges it.
+//
+// 1. source and watcher begin
+// 2. repeat: the pulses of the next stretch are played, the watcher's changes
+//    until then are collected, judged and written down; actions at their instants
+// 3. source and watcher end, whatever happened
+// 4. the judge finishes
+//
+// A stretch is long where time is virtual and short where it is real. Whatever
+// goes wrong on the way is a finding and makes the run undecided at best; no
+// exception of the world leaves run_scenario.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+
+#include "bench/rigs/rig.h"
+#include "bench/run/run_folder.h"
+#include "core/gauge.h"
+#include "core/judge.h"
+#include "core/noise.h"
+#include "core/profile.h"
+#include "core/result.h"
+
+namespace tachproof {
+
+// References: what they refer to must outlive the run.
+struct RunPlan {
+  const Gauge& gauge;
+  const Profile& profile;
+  Noise noise;
+  std::uint64_t seed = 0;
+  JudgeWhat what;
+};
+
+// For a person who watches; a few times a second of wall time.
+struct RunProgress {
+  Nanos at = 0;
+  double rpm = 0;
+  Channels lit = 0;
+};
+
+// All may be empty.
+struct RunHooks {
+  // Asked before every stretch; a sentence why the run must stop, or nothing.
+  std::function<std::optional<std::string>()> stop;
+  std::function<void(const RunProgress&)> progress;
+  // When the watcher has no answer of its own.
+  std::function<std::optional<std::string>(const Ask&)> ask_person;
+};
+
+struct RunOutcome {
+  RunResult result;
+  Trace trace;
+};
+
+RunOutcome run_scenario(const RunPlan& plan, Rig& rig, RunFolder& folder, const RunHooks& hooks = {});
+
+// What a given answer is worth. `peak_rpm`: the highest rpm before the question.
+// An answer that is missing is undecided.
+AnswerResult judge_answer(const Ask& ask, Nanos at, double peak_rpm,
+                          const std::optional<std::string>& answer);
+
+// How long after a missing or doubled pulse the lamps are not judged.
+Nanos disturbance_lasts(const Gauge& gauge, double rpm);
+
+}  // namespace tachproof

@@ -1,0 +1,97 @@
+#include <fmt/format.h>
+
+#include <stdexcept>
+#include <system_error>
+
+#include "bench/reports/result_json.h"
+#include "bench/run/disk.h"
+#include "bench/run/folder_format.h"
+#include "bench/run/run_folder.h"
+
+namespace tachproof {
+namespace {
+
+// Bounds the memory that a damaged folder can ask for.
+constexpr std::size_t most_kept = 2'000'000;
+
+using Troubles = std::vector<std::string>;
+
+bool is_there(const std::filesystem::path& file) {
+  std::error_code error;
+  return std::filesystem::exists(file, error);
+}
+
+RunRecord read_record(const std::filesystem::path& folder, const Journal& journal, Troubles& troubles) {
+  std::string why = "it is missing";
+  try {
+    if (is_there(folder / "result.json")) {
+      const std::string text = whole_file(folder / "result.json");
+      RunRecord record = record_from_json(text);
+      if (journal.seal && journal.seal->result_sha256 != sha256_of(text))
+        troubles.push_back("result.json is not as the run left it, so its verdict does not count.");
+      return record;
+    }
+  } catch (const std::runtime_error& e) {
+    why = e.what();
+  }
+  troubles.push_back(fmt::format("result.json does not count: {}.", why));
+  return journal.begun.value_or(RunRecord{});
+}
+
+void check_files(const std::filesystem::path& folder, const RunRecord& record, const Seal& seal,
+                 Troubles& troubles) {
+  const std::filesystem::path timeline = folder / "timeline.csv";
+  if (!is_there(timeline))
+    troubles.push_back("timeline.csv is missing.");
+  else if (sha256_of_file(timeline) != seal.timeline_sha256)
+    troubles.push_back("timeline.csv is not as the run left it.");
+  for (const auto& [name, sha256] : record.inputs) {
+    const std::filesystem::path copy = folder / name;
+    if (is_there(copy) && sha256_of_file(copy) != sha256)
+      troubles.push_back(fmt::format("{} is not the file that the run was given.", name));
+  }
+}
+
+Trace read_trace(const std::filesystem::path& folder, Journal& journal, const Gauge& gauge,
+                 Troubles& troubles) {
+  const std::size_t most = journal.seal ? journal.seal->lamps : most_kept;
+  StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most);
+  Trace trace{std::move(journal.rpm), std::move(timeline.events), std::move(journal.reaches),
+              journal.more || timeline.more};
+  if (journal.seal) {
+    const Seal& seal = *journal.seal;
+    if (trace.rpm.size() < seal.rpm || trace.reaches.size() < seal.reaches)
+      troubles.push_back("journal.jsonl lacks lines that the run had written.");
+    if (trace.rpm.size() > seal.rpm) trace.rpm.resize(seal.rpm);
+    if (trace.reaches.size() > seal.reaches) trace.reaches.resize(seal.reaches);
+    trace.thinned = seal.thinned;
+  }
+  return trace;
+}
+
+}  // namespace
+
+StoredRun load_run(const std::filesystem::path& folder) {
+  if (!is_there(folder / "result.json") && !is_there(folder / "journal.jsonl"))
+    throw std::runtime_error(
+        fmt::format("{} is not a run folder: it has neither result.json nor journal.jsonl", folder.string()));
+  Troubles troubles;
+  Journal journal = read_journal(folder / "journal.jsonl", most_kept);
+  StoredRun run;
+  run.record = read_record(folder, journal, troubles);
+  if (journal.seal)
+    check_files(folder, run.record, *journal.seal, troubles);
+  else
+    troubles.push_back("The run did not get to its end: its journal stops without a last line.");
+  run.trace = read_trace(folder, journal, run.record.gauge, troubles);
+
+  if (!troubles.empty()) {
+    RunResult& r = run.record.result;
+    r.complete = false;
+    r.verdict = worst(r.verdict, Verdict::undecided);
+    r.notes.insert(r.notes.begin(), troubles.begin(), troubles.end());
+  }
+  return run;
+}
+
+}  // namespace tachproof

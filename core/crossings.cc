@@ -1,0 +1,86 @@
+#include "core/crossings.h"
+
+#include <utility>
+
+namespace tachproof {
+
+void Crossings::start(std::size_t boundary, bool demanded_above, bool seen_above) {
+  tracks_.at(boundary).demanded_above = demanded_above;
+  tracks_.at(boundary).above = seen_above;
+}
+
+void Crossings::open(std::size_t boundary, Nanos at) {
+  Track& track = tracks_.at(boundary);
+  if (track.overdue) settle_overdue(track, Crossing::Timing::missing, 0);
+  track.is_open = true;
+  track.open_since = at;
+  track.out_before_open = track.above != track.demanded_above && !track.last_silent;
+  track.out_since = track.last_move;
+  track.moves.clear();
+  track.move_count = 0;
+  track.first_to[0] = track.first_to[1] = -1;
+}
+
+void Crossings::moved(std::size_t from_window, std::size_t to_window, Nanos at, bool silent) {
+  for (std::size_t b = from_window + 1; b <= to_window; ++b) move(b, true, at, silent);
+  for (std::size_t b = from_window; b > to_window; --b) move(b, false, at, silent);
+}
+
+void Crossings::move(std::size_t boundary, bool above, Nanos at, bool silent) {
+  Track& track = tracks_.at(boundary);
+  track.above = above;
+  track.last_move = at;
+  track.last_silent = silent;
+  if (track.is_open && !silent) {
+    ++track.move_count;
+    if (track.moves.size() < max_kept) track.moves.push_back(at);
+    if (track.first_to[above] < 0) track.first_to[above] = at;
+  }
+  if (track.overdue && above == (track.overdue->direction == Direction::rising))
+    settle_overdue(track, silent ? Crossing::Timing::hidden : Crossing::Timing::late, at);
+}
+
+void Crossings::settle_overdue(Track& track, Crossing::Timing timing, Nanos at) {
+  crossings.push_back({*std::exchange(track.overdue, std::nullopt), timing, at});
+}
+
+void Crossings::close(std::size_t boundary, Nanos at, bool demanded_above,
+                      const std::optional<ExpectedTransition>& demand) {
+  Track& track = tracks_.at(boundary);
+  if (demand) {
+    if (track.overdue) settle_overdue(track, Crossing::Timing::missing, 0);
+    if (track.above != demanded_above)
+      track.overdue = demand;
+    else if (track.first_to[demanded_above] >= 0)
+      crossings.push_back({*demand, Crossing::Timing::inside, track.first_to[demanded_above]});
+    else if (track.out_before_open)
+      crossings.push_back({*demand, Crossing::Timing::early, track.out_since});
+    else
+      crossings.push_back({*demand, Crossing::Timing::hidden, at});
+  } else if (track.out_before_open || track.above != demanded_above) {
+    const bool early = track.out_before_open;
+    ExpectedTransition none;
+    none.boundary = boundary;
+    none.direction = early ? (track.above ? Direction::rising : Direction::falling)
+                           : (demanded_above ? Direction::rising : Direction::falling);
+    none.earliest = none.nominal = track.open_since;
+    none.latest = at;
+    excursions.push_back(
+        {none, early ? Crossing::Timing::early : Crossing::Timing::late, early ? track.out_since : at});
+  }
+  if (track.move_count > 1)
+    chatter.push_back({boundary, track.open_since, at, track.move_count, track.moves, demand.has_value()});
+  track.demanded_above = demanded_above;
+  track.is_open = false;
+}
+
+void Crossings::finish(Nanos at) {
+  for (std::size_t b = 1; b < tracks_.size(); ++b) {
+    Track& track = tracks_[b];
+    if (track.overdue) settle_overdue(track, Crossing::Timing::missing, at);
+    if (track.is_open && track.move_count > 1)
+      chatter.push_back({b, track.open_since, at, track.move_count, track.moves, false});
+  }
+}
+
+}  // namespace tachproof

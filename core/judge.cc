@@ -1,0 +1,331 @@
+#include "core/judge.h"
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+
+#include "core/allowance.h"
+#include "core/judge_impl.h"
+#include "core/text.h"
+
+namespace tachproof {
+namespace {
+
+// Lamps of one change may be this far apart; never so far that a blink's
+// shorter phase would pass for it.
+Nanos settling_time(const Gauge& gauge) {
+  Nanos settle = gauge.tolerance.settle;
+  if (gauge.blink) {
+    const double phase_s = std::min(gauge.blink->duty, 1 - gauge.blink->duty) / gauge.blink->hz;
+    settle = std::min(settle, from_seconds(phase_s / 4));
+  }
+  return settle;
+}
+
+// r must come back by this much to move a conforming unit's lamp both ways:
+// the deadband, each end off by the tolerance.
+double least_turn(const Gauge& gauge) { return std::max(1.0, gauge.deadband.rpm - 2 * gauge.tolerance.rpm); }
+
+ExpectationOptions expectation_options(const Gauge& gauge, const JudgeSetup& setup) {
+  ExpectationOptions options;
+  options.before = setup.before;
+  // Two standard uncertainties of the rpm itself, where it was measured.
+  options.extra_rpm = [noise = setup.noise, gauge, u = setup.rpm_uncertainty](double rpm) {
+    return noise_allowance_rpm(noise, gauge, rpm) + 2 * u;
+  };
+  return options;
+}
+
+constexpr Nanos long_enough = 50 * ns_per_ms;  // to say that a lamp ought to have been seen
+
+}  // namespace
+
+Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
+    : gauge_(gauge),
+      setup_(setup),
+      wired_(setup.wired & gauge.all_channels()),
+      reading_(gauge, wired_),
+      expectation_(gauge, expectation_options(gauge, setup)),
+      settling_(settling_time(gauge)),
+      history_(least_turn(gauge)),
+      crossings_(gauge.boundaries()),
+      meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
+      demanded_(gauge.windows.size(), 0),
+      visit_count_(2 * gauge.windows.size(), 0) {}
+
+void Judge::Impl::rpm(const Segment& segment) {
+  if (history_.empty() && setup_.before == ExpectationOptions::Before::unknown)
+    disturbed(0, segment.start.whole + gauge_.tolerance.response_to + settling_time(gauge_));
+  history_.add(segment);
+  expectation_.add(segment);
+  take_expectation();
+  advance();
+}
+
+void Judge::Impl::lamps(std::span<const LampEvent> events) {
+  if (events.empty()) return;
+  for (const LampEvent& event : events) {
+    if (any_lamps_ && event.lit != raw_) ++result_.evidence.lamp_changes;
+    any_lamps_ = true;
+    raw_ = event.lit;
+    masked_.push_back({event.at, event.lit & wired_});
+  }
+  dimming_.add(masked_, undimmed_);
+  masked_.clear();
+  settle(std::min(dimming_.settled_until(), events.back().at - 1));
+}
+
+void Judge::Impl::seen_until(Nanos until) {
+  dimming_.seen_until(until, undimmed_);
+  settle(std::min(dimming_.settled_until(), until));
+}
+
+void Judge::Impl::disturbed(Nanos from, Nanos to) {
+  if (!disturbed_.empty() && from <= disturbed_.back().second)
+    disturbed_.back().second = std::max(disturbed_.back().second, to);
+  else
+    disturbed_.emplace_back(from, to);
+}
+
+void Judge::Impl::answered(const AnswerResult& answer) {
+  if (answer.verdict == Verdict::fail)
+    log_.add({FindingKind::wrong_answer, answer.at, "", "",
+              "\"" + answer.question + "\": answered " + answer.answer + "; expected " + answer.expected});
+  result_.answers.push_back(answer);
+}
+
+void Judge::Impl::take_expectation() {
+  Expectation::Decided decided = expectation_.take();
+  for (const Reach& reach : decided.reaches) {
+    if (reach_sink_) reach_sink_(reach);
+    reaches_.push_back(reach);
+  }
+  demands_.insert(demands_.end(), decided.transitions.begin(), decided.transitions.end());
+  expected_until_ = decided.known_until;
+}
+
+void Judge::Impl::settle(Nanos until) {
+  for (const LampEvent& event : undimmed_) settling_.add(event, shown_);
+  undimmed_.clear();
+  settling_.seen_until(until, shown_);
+  lamps_until_ = std::max(lamps_until_, settling_.settled_until(until));
+  advance();
+}
+
+void Judge::Impl::advance_to(Nanos horizon) {
+  for (;;) {
+    Nanos next = horizon;
+    bool any = false;
+    if (!reaches_.empty() && reaches_.front().from <= next) next = reaches_.front().from, any = true;
+    if (next_shown_ < shown_.size() && shown_[next_shown_].at <= next)
+      next = shown_[next_shown_].at, any = true;
+    if (!any) break;
+    at_instant(next);
+  }
+  if (next_shown_ == shown_.size()) {
+    shown_.clear();
+    next_shown_ = 0;
+  }
+}
+
+void Judge::Impl::at_instant(Nanos t) {
+  span_ended(t);
+  const std::size_t was_lowest = lowest_, was_highest = highest_;
+  const bool demands_were_known = demands_known_;
+  bool demand_moved = false, lamps_moved = false;
+  for (; !reaches_.empty() && reaches_.front().from == t; reaches_.pop_front()) {
+    lowest_ = reaches_.front().lowest;
+    highest_ = reaches_.front().highest;
+    demand_moved = demands_known_ = true;
+  }
+  for (; next_shown_ < shown_.size() && shown_[next_shown_].at == t; ++next_shown_) {
+    lamps_moved = lamps_moved || !lamps_known_ || lit_ != shown_[next_shown_].lit;
+    lit_ = shown_[next_shown_].lit;
+    lamps_known_ = true;
+  }
+  const auto was_open = [&](std::size_t b) {
+    return demands_were_known && was_lowest < b && b <= was_highest;
+  };
+  if (demand_moved)
+    for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
+      if (!demands_were_known) crossings_.start(b, lowest_ >= b, window_ >= b);
+      const bool jumped =
+          demands_were_known && !was_open(b) && !boundary_open(b) && (was_lowest >= b) != (lowest_ >= b);
+      if ((boundary_open(b) && !was_open(b)) || jumped) crossings_.open(b, t);
+    }
+  look(t, demand_moved, lamps_moved);
+  if (demand_moved)
+    for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
+      const bool jumped =
+          demands_were_known && !was_open(b) && !boundary_open(b) && (was_lowest >= b) != (lowest_ >= b);
+      if (!(was_open(b) && !boundary_open(b)) && !jumped) continue;
+      std::optional<ExpectedTransition> demand;
+      const auto found = std::find_if(demands_.begin(), demands_.end(), [&](const ExpectedTransition& d) {
+        return d.boundary == b && d.latest == t;
+      });
+      if (found != demands_.end()) {
+        demand = *found;
+        demands_.erase(found);
+      }
+      crossings_.close(b, t, lowest_ >= b, demand);
+    }
+  take_crossings(t);
+  take_chatter();
+}
+
+// Reads the lamps against the demand, both as they are from t on.
+void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
+  if (!lamps_known_ || !demands_known_) return;
+  const WindowReading::Read read = reading_.read(lit_, lowest_, highest_, window_);
+  if (read.window != window_) {
+    crossings_.moved(window_, read.window, t, !lamps_moved);
+    for (Channels left = reading_.blinking(window_); left != 0; left &= left - 1)
+      meters_[window_][static_cast<std::size_t>(std::countr_zero(left))].leave(t);
+    window_ = read.window;
+    for (Channels left = reading_.blinking(window_); left != 0; left &= left - 1) {
+      const auto c = static_cast<std::size_t>(std::countr_zero(left));
+      meters_[window_][c].enter(t, (lit_ >> c) & 1);
+    }
+  } else if (lamps_moved) {
+    for (Channels left = reading_.blinking(window_); left != 0; left &= left - 1) {
+      const auto c = static_cast<std::size_t>(std::countr_zero(left));
+      meters_[window_][c].change(t, (lit_ >> c) & 1);
+    }
+  }
+  if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved);
+  if (!read.allowed && !violation_) {
+    violation_ = Violation{t,       lit_,     read.known,  demand_moved && !lamps_moved,
+                           lowest_, highest_, read.window, history_.rpm_at(t)};
+  } else if (violation_ && violation_->lowest != violation_->highest) {
+    violation_->lowest = lowest_;
+    violation_->highest = highest_;
+  }
+}
+
+void Judge::Impl::span_ended(Nanos t) {
+  if (lamps_known_ && demands_known_ && t > now_) {
+    was_lit_ |= lit_;
+    was_dark_ |= ~lit_ & wired_;
+    judged_ += t - now_;
+    if (lowest_ == highest_ && !is_disturbed(now_, t)) {
+      demanded_[lowest_] += t - now_;
+      if (t - now_ >= long_enough) {
+        const Channels lit = reading_.steady(lowest_), blinking = reading_.blinking(lowest_);
+        ought_lit_ |= lit;
+        ought_dark_ |= wired_ & ~(lit | blinking);
+      }
+    }
+  }
+  now_ = t;
+}
+
+void Judge::Impl::end_violation(Nanos t, bool by_demand) {
+  const Violation v = *std::exchange(violation_, std::nullopt);
+  if (!setup_.what.steady || t - v.from < Settling::invisible || is_disturbed(v.from, t)) return;
+  // Right lamps at the wrong time: the boundary's own row tells.
+  if (v.known && (v.from_demand || by_demand)) return;
+  const std::size_t nearest = std::clamp(v.window, v.lowest, v.highest);
+  const Cue wanted{reading_.steady(nearest), reading_.blinking(nearest)};
+  const Channels differ = (v.lit & ~wanted.blinking) ^ wanted.steady;
+  Finding finding{FindingKind::wrong_cue, v.from, gauge_.windows[nearest].name, "", ""};
+  if (differ != 0)
+    for (std::size_t lamp = 0; lamp < gauge_.lamps.size(); ++lamp)
+      if (gauge_.lamp_channels(lamp) & differ) {
+        finding.lamp = gauge_.lamps[lamp].id;
+        break;
+      }
+  finding.message =
+      "showed " + gauge_.describe(v.lit) +
+      (v.known ? " (window " + gauge_.windows[v.window].name + ")" : std::string(" (no window's cue)")) +
+      " for " + say_span(t - v.from) + " at " + decimal(v.rpm, 0) + " rpm; window " +
+      gauge_.windows[nearest].name + " is " + gauge_.describe(wanted);
+  log_.add(std::move(finding));
+}
+
+bool Judge::Impl::is_disturbed(Nanos from, Nanos to) const {
+  const auto after = std::upper_bound(disturbed_.begin(), disturbed_.end(), to,
+                                      [](Nanos t, const auto& span) { return t < span.first; });
+  return after != disturbed_.begin() && std::prev(after)->second >= from;
+}
+
+void Judge::Impl::take_crossings(Nanos now) {
+  for (const Crossing& crossing : crossings_.crossings) {
+    const std::size_t b = crossing.demand.boundary;
+    if (!setup_.what.transitions || crossing.timing == Crossing::Timing::hidden ||
+        reading_.look_alike(b - 1, b))
+      continue;
+    const bool seen = crossing.timing != Crossing::Timing::missing;
+    if (is_disturbed(std::min(crossing.demand.earliest, seen ? crossing.at : crossing.demand.earliest),
+                     std::max(crossing.demand.latest, seen ? crossing.at : crossing.demand.latest))) {
+      ++disturbed_transitions_;
+      continue;
+    }
+    seen_.push_back(describe(crossing));
+  }
+  crossings_.crossings.clear();
+  for (const Crossing& out : crossings_.excursions) {
+    const ExpectedTransition& d = out.demand;
+    if (!setup_.what.transitions || is_disturbed(std::min(out.at, d.earliest), std::max(out.at, d.latest)))
+      continue;
+    const bool early = out.timing == Crossing::Timing::early;
+    const std::string way = d.direction == Direction::rising ? "above" : "under";
+    log_.add({early ? FindingKind::early : FindingKind::late, out.at, gauge_.windows[d.boundary].name, "",
+              early ? "showed the side " + way + " boundary " + gauge_.windows[d.boundary].name + " " +
+                          say_span(d.earliest - out.at) + " before it could be right"
+                    : "was still not " + way + " boundary " + gauge_.windows[d.boundary].name + " at " +
+                          say_time(d.latest) + ", when it had to be"});
+  }
+  crossings_.excursions.clear();
+  // Chatter looks back to where a boundary opened; a fit to before the change.
+  const Nanos reach_back = 2 * gauge_.tolerance.response_to + ns_per_s;
+  Nanos keep = now;
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+    if (boundary_open(b)) keep = std::min(keep, crossings_.open_since(b));
+  history_.forget_before(keep - reach_back);
+}
+
+void Judge::Impl::take_chatter() {
+  for (const Chatter& chatter : crossings_.chatter) {
+    // Each time that the profile turned, one more move is the unit's right.
+    const std::size_t right =
+        1 + history_.turns_between(chatter.open_since - gauge_.tolerance.response_to, chatter.open_until);
+    if (chatter.moves <= right || is_disturbed(chatter.open_since, chatter.open_until)) continue;
+    const std::size_t b = chatter.boundary, extra = chatter.moves - right;
+    const std::string& name = gauge_.windows[b].name;
+    if (!setup_.noise.quiet()) {
+      // The signal itself went to and fro: counted, not held against the unit.
+      auto row = std::find_if(result_.flicker.begin(), result_.flicker.end(),
+                              [&](const FlickerResult& r) { return r.boundary == name; });
+      if (row == result_.flicker.end()) {
+        result_.flicker.push_back({});
+        row = std::prev(result_.flicker.end());
+        row->boundary = name;
+        row->mean_rpm = gauge_.windows[b].from_rpm;
+      }
+      row->changes += extra;
+      row->duration_s += to_seconds(chatter.open_until - chatter.open_since);
+    } else if (setup_.what.transitions) {
+      log_.add({FindingKind::extra_transition, chatter.at[std::min(right, chatter.at.size() - 1)], name, "",
+                "boundary " + name + ": " + std::to_string(chatter.moves) + " changes from " +
+                    say_time(chatter.at.front()) + " to " + say_time(chatter.at.back()) + " where " +
+                    std::to_string(right) + (right == 1 ? " is" : " are") + " right"});
+    }
+  }
+  crossings_.chatter.clear();
+}
+
+Judge::Judge(const Gauge& gauge, const JudgeSetup& setup) : impl_(std::make_unique<Impl>(gauge, setup)) {}
+Judge::~Judge() = default;
+Judge::Judge(Judge&&) noexcept = default;
+void Judge::rpm(const Segment& segment) { impl_->rpm(segment); }
+void Judge::lamps(std::span<const LampEvent> events) { impl_->lamps(events); }
+void Judge::seen_until(Nanos until) { impl_->seen_until(until); }
+void Judge::disturbed(Nanos from, Nanos to) { impl_->disturbed(from, to); }
+void Judge::answered(const AnswerResult& answer) { impl_->answered(answer); }
+void Judge::found(const Finding& finding) { impl_->found(finding); }
+void Judge::pulses(std::uint64_t count) { impl_->pulses(count); }
+void Judge::lost(std::uint64_t count) { impl_->lost(count); }
+void Judge::on_reach(std::function<void(const Reach&)> sink) { impl_->on_reach(std::move(sink)); }
+RunResult Judge::finish(Nanos until, bool complete) { return impl_->finish(until, complete); }
+
+}  // namespace tachproof

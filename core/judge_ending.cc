@@ -1,0 +1,183 @@
+#include <algorithm>
+#include <bit>
+#include <cmath>
+
+#include "core/allowance.h"
+#include "core/judge_impl.h"
+#include "core/statistics.h"
+#include "core/text.h"
+#include "core/thresholds.h"
+
+namespace tachproof {
+namespace {
+
+constexpr std::size_t visits_kept = 200;  // per boundary and direction: enough for any U
+
+}  // namespace
+
+SeenTransition Judge::Impl::describe(const Crossing& crossing) {
+  const ExpectedTransition& d = crossing.demand;
+  SeenTransition seen;
+  seen.crossing = crossing;
+  seen.blink_only = reading_.alike_while_lit(d.boundary - 1, d.boundary) && gauge_.blink.has_value();
+  const Tolerance& tolerance = gauge_.tolerance;
+  const Nanos nominal = d.nominal - tolerance.response_from;
+  seen.rate_rpm_per_s = history_.slope_at(nominal);
+  seen.rpm_earliest = history_.rpm_at(d.earliest);
+  seen.rpm_latest = history_.rpm_at(d.latest);
+
+  // A jump of the profile over the threshold?
+  const Nanos first = std::min(nominal, d.earliest) - tolerance.response_to - ns_per_ms;
+  Nanos step_at = 0;
+  if (history_.steps_between(first, d.latest)) {
+    step_at = history_.last_step_in(first, d.latest);
+    const double before = history_.rpm_at(step_at - 1), after = history_.rpm_at(step_at);
+    seen.step = d.direction == Direction::rising ? before < d.nominal_rpm && after >= d.nominal_rpm
+                                                 : before >= d.nominal_rpm && after < d.nominal_rpm;
+  }
+  if (seen.step) seen.rate_rpm_per_s = 0;
+  const double sign = d.direction == Direction::rising ? 1 : -1;
+  seen.monotone = !seen.step && history_.turns_between(d.earliest, d.latest) == 0 &&
+                  history_.slope_at(d.earliest) * sign > 0 && history_.slope_at(d.latest) * sign > 0 &&
+                  seen.rate_rpm_per_s * sign > 0;
+  if (crossing.timing == Crossing::Timing::missing) return seen;
+
+  seen.observed_rpm = history_.rpm_at(crossing.at);
+  Visit& visit = seen.visit;
+  visit.boundary = d.boundary;
+  visit.direction = d.direction;
+  visit.step = seen.step;
+  visit.step_response_s = seen.step ? to_seconds(crossing.at - step_at) : 0;
+  visit.timing_s = bench_uncertainty(setup_).timing_s;
+  visit.spacing_s = std::max(1.25 * to_seconds(tolerance.response_to), 0.05) / (Visit::samples - 1);
+  for (std::size_t k = 0; k < Visit::samples; ++k)
+    visit.rpm_before[k] =
+        history_.rpm_at(crossing.at - from_seconds(visit.spacing_s * static_cast<double>(k)));
+  return seen;
+}
+
+RunResult Judge::Impl::finish(Nanos until, bool complete) {
+  seen_until(until);
+  dimming_.finish(undimmed_);
+  settle(until);
+  settling_.finish(shown_);
+  if (history_.empty() || expected_until_ < until) {
+    expectation_.finish(until);
+    take_expectation();
+  }
+  advance_to(until);
+  span_ended(until);
+  if (violation_) end_violation(until, false);
+  for (auto& window : meters_)
+    for (BlinkMeter& meter : window) meter.leave(until);
+  crossings_.finish(until);
+  take_crossings(until);
+  take_chatter();
+  last_words(until, complete);
+  return std::move(result_);
+}
+
+void Judge::Impl::stuck_lamps() {
+  for (std::size_t c = 0; c < gauge_.channels(); ++c) {
+    const Channels bit = Channels{1} << c;
+    const bool never_lit = (ought_lit_ & bit) && !(was_lit_ & bit);
+    const bool never_dark = (ought_dark_ & bit) && !(was_dark_ & bit);
+    if (never_lit)
+      log_.add({FindingKind::stuck_lamp, 0, "", gauge_.channel_name(c),
+                gauge_.channel_name(c) + " was never lit, though the settings light it"});
+    if (never_dark)
+      log_.add({FindingKind::stuck_lamp, 0, "", gauge_.channel_name(c),
+                gauge_.channel_name(c) + " was never dark, though the settings turn it off"});
+  }
+}
+
+void Judge::Impl::last_words(Nanos until, bool complete) {
+  const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty();
+  if (!lamps_known_ || dead) {
+    log_.add({FindingKind::lost_evidence, 0, "", "",
+              lamps_known_
+                  ? "no lamp changed in the whole run, though the settings demand changes: the unit was "
+                    "off, or the watcher does not see it"
+                  : "the watcher gave no lamp state at all"});
+  } else if (setup_.what.steady) {
+    stuck_lamps();
+  }
+  if (wired_ == 0)
+    log_.add({FindingKind::lost_evidence, 0, "", "", "no lamp of this gauge is wired"});
+  else if (judged_ == 0)
+    log_.add({FindingKind::lost_evidence, 0, "", "", "nothing was judged: no demand met a lamp state"});
+
+  std::vector<Visit> visits;
+  for (const SeenTransition& seen : seen_) {
+    const Crossing& crossing = seen.crossing;
+    if (crossing.timing == Crossing::Timing::missing || seen.blink_only) continue;
+    std::size_t& count =
+        visit_count_[2 * crossing.demand.boundary + (crossing.demand.direction == Direction::falling)];
+    const bool moving = seen.step || std::abs(seen.visit.slope(0)) + std::abs(seen.rate_rpm_per_s) > 0;
+    if (moving && count++ < visits_kept) visits.push_back(seen.visit);
+  }
+  const BenchUncertainty bench = bench_uncertainty(setup_);
+  FitSetup fit{to_seconds(gauge_.tolerance.response_from), to_seconds(gauge_.tolerance.response_to),
+               bench.clock_share, bench.rpm};
+  if (!setup_.noise.quiet()) {
+    // One figure for all: the noise where it is largest.
+    double most = 0;
+    for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+      most = std::max(most, reading_noise(setup_.noise, gauge_, gauge_.windows[b].from_rpm).random_rpm);
+    fit.rpm_noise = std::hypot(fit.rpm_noise, most);
+  }
+  const ThresholdFits fits = fit_thresholds(visits, gauge_.boundaries(), fit);
+  FindingLog unit_log;
+  result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
+  if (setup_.what.transitions) result_.boundaries = boundary_rows(gauge_, setup_, seen_, fits, unit_log);
+  if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, unit_log);
+  if (dead) {
+    // A unit that is dead and a watcher that is blind look the same.
+    for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;
+  } else {
+    std::uint64_t left_out = 0;
+    for (Finding& finding : unit_log.take(left_out)) log_.add(std::move(finding));
+    result_.findings_left_out += left_out;
+  }
+
+  for (FlickerResult& row : result_.flicker) {
+    const double minutes = row.duration_s / 60;
+    row.rate_per_min = static_cast<double>(row.changes) / minutes;
+    row.upper_95_per_min = poisson_upper(row.changes, 0.90) / minutes;  // one-sided 95 %
+    result_.notes.push_back(
+        "boundary " + row.boundary + " changed " + std::to_string(row.changes) +
+        " times more than the profile demands: the scripted noise goes to and fro across it; a "
+        "dwell tells the rate");
+  }
+  for (std::size_t c = 0; c < gauge_.channels(); ++c) {
+    const DimmingFilter::Dimming d = dimming_.dimming(c);
+    if (d.hz > 0) result_.levels.push_back({gauge_.channel_name(c), d.level, d.hz});
+    if (!((wired_ >> c) & 1)) result_.not_judged.push_back(gauge_.channel_name(c));
+  }
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+    if (reading_.look_alike(b - 1, b))
+      result_.notes.push_back("boundary " + gauge_.windows[b].name +
+                              " was not judged: the lamps that are wired show the same on both sides");
+  if (disturbed_transitions_ > 0)
+    result_.notes.push_back(std::to_string(disturbed_transitions_) +
+                            " changes were not judged: pulses were missing or doubled at the time");
+  if (!result_.not_judged.empty())
+    result_.notes.push_back(std::to_string(result_.not_judged.size()) + " of " +
+                            std::to_string(gauge_.channels()) +
+                            " lamp colours are not wired and were not judged");
+
+  Verdict verdict = log_.verdict();
+  for (const TransitionResult& row : result_.transitions) verdict = worst(verdict, row.verdict);
+  for (const BlinkResult& row : result_.blinks) verdict = worst(verdict, row.verdict);
+  for (const AnswerResult& row : result_.answers) verdict = worst(verdict, row.verdict);
+  for (const BoundaryResult& row : result_.boundaries)
+    if (setup_.what.thresholds || row.verdict == Verdict::fail)
+      if (!dead) verdict = worst(verdict, row.verdict);
+  if (!complete) verdict = worst(verdict, Verdict::undecided);
+  result_.findings = log_.take(result_.findings_left_out);
+  result_.verdict = verdict;
+  result_.complete = complete;
+  result_.duration = until;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,101 @@
+// The judge's inside: shared by judge.cc, which judges as evidence comes, and
+// judge_ending.cc, which turns what was seen into rows and a verdict.
+#pragma once
+
+#include <deque>
+#include <optional>
+#include <utility>
+#include <vector>
+
+#include "core/blink_meter.h"
+#include "core/crossings.h"
+#include "core/dimming.h"
+#include "core/findings.h"
+#include "core/judge.h"
+#include "core/rpm_history.h"
+#include "core/settling.h"
+#include "core/verdicts.h"
+#include "core/window_reading.h"
+
+namespace tachproof {
+
+class Judge::Impl {
+ public:
+  Impl(const Gauge& gauge, const JudgeSetup& setup);
+
+  // As in Judge.
+  void rpm(const Segment& segment);
+  void lamps(std::span<const LampEvent> events);
+  void seen_until(Nanos until);
+  void disturbed(Nanos from, Nanos to);
+  void answered(const AnswerResult& answer);
+  void found(const Finding& finding) { log_.add(finding); }
+  void pulses(std::uint64_t count) { result_.evidence.pulses += count; }
+  void lost(std::uint64_t count) { result_.evidence.lost += count; }
+  void on_reach(std::function<void(const Reach&)> sink) { reach_sink_ = std::move(sink); }
+  RunResult finish(Nanos until, bool complete);
+
+ private:
+  struct Violation {
+    Nanos from = 0;
+    Channels lit = 0;
+    bool known = false;                   // a picture of some window
+    bool from_demand = false;             // began when the demand moved, not the lamps
+    std::size_t lowest = 0, highest = 0;  // the demand: once it is one window, that
+    std::size_t window = 0;               // what it was read as
+    double rpm = 0;
+  };
+
+  void take_expectation();
+  void settle(Nanos until);
+  void advance() { advance_to(std::min(expected_until_, lamps_until_)); }
+  void advance_to(Nanos horizon);
+  void at_instant(Nanos t);
+  void look(Nanos t, bool demand_moved, bool lamps_moved);
+  void span_ended(Nanos t);
+  void end_violation(Nanos t, bool by_demand);
+  void take_crossings(Nanos now);
+  void take_chatter();
+  SeenTransition describe(const Crossing& crossing);
+  bool is_disturbed(Nanos from, Nanos to) const;
+  bool boundary_open(std::size_t b) const { return lowest_ < b && b <= highest_; }
+  void stuck_lamps();
+  void last_words(Nanos until, bool complete);
+
+  const Gauge gauge_;
+  const JudgeSetup setup_;
+  const Channels wired_;
+  WindowReading reading_;
+  Expectation expectation_;
+  DimmingFilter dimming_;
+  Settling settling_;
+  RpmHistory history_;
+  Crossings crossings_;
+  FindingLog log_;
+  RunResult result_;
+  std::function<void(const Reach&)> reach_sink_;
+
+  std::deque<Reach> reaches_;
+  std::deque<ExpectedTransition> demands_;
+  std::vector<LampEvent> masked_, undimmed_, shown_;
+  std::size_t next_shown_ = 0;
+  std::vector<std::pair<Nanos, Nanos>> disturbed_;
+  Nanos expected_until_ = 0, lamps_until_ = -1;
+
+  // The state at `now_`.
+  Nanos now_ = 0;
+  std::size_t lowest_ = 0, highest_ = 0, window_ = 0;
+  bool demands_known_ = false, lamps_known_ = false, any_lamps_ = false;
+  Channels raw_ = 0, lit_ = 0;
+  std::optional<Violation> violation_;
+
+  std::vector<std::vector<BlinkMeter>> meters_;
+  std::vector<Nanos> demanded_;
+  Channels ought_lit_ = 0, ought_dark_ = 0, was_lit_ = 0, was_dark_ = 0;
+  Nanos judged_ = 0;  // time for which a demand and a picture were compared
+  std::vector<SeenTransition> seen_;
+  std::vector<std::size_t> visit_count_;
+  std::size_t disturbed_transitions_ = 0;
+};
+
+}  // namespace tachproof

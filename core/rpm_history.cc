@@ -1,0 +1,78 @@
+#include "core/rpm_history.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace tachproof {
+namespace {
+
+double seconds_into(const Segment& segment, Nanos t) {
+  const double s = (static_cast<double>(t - segment.start.whole) - segment.start.frac_ns) * 1e-9;
+  return std::clamp(s, 0.0, segment.lasts_s);
+}
+
+std::size_t count_between(const std::deque<Nanos>& sorted, Nanos from, Nanos to) {
+  const auto first = std::lower_bound(sorted.begin(), sorted.end(), from);
+  const auto last = std::upper_bound(first, sorted.end(), to);
+  return static_cast<std::size_t>(last - first);
+}
+
+}  // namespace
+
+void RpmHistory::add(const Segment& segment) {
+  const Nanos start = segment.start.whole;
+  const double before = segments_.empty() ? 0.0 : segments_.back().rpm(segments_.back().lasts_s);
+  if (!segments_.empty() && std::abs(segment.rpm(0) - before) >= least_turn_rpm_) steps_.push_back(start);
+  extreme(start, segment.rpm(0));
+  if (segment.shape == Segment::Shape::sine)
+    for (double s = segment.period_s / 4; s < segment.lasts_s; s += segment.period_s / 2)
+      extreme(start + from_seconds(s), segment.rpm(s));
+  extreme(start + from_seconds(segment.lasts_s), segment.rpm(segment.lasts_s));
+  segments_.push_back(segment);
+}
+
+// A zigzag: the running extreme of the present direction, and a turn when r
+// has come back from it.
+void RpmHistory::extreme(Nanos at, double rpm) {
+  const bool further = going_up_ ? rpm >= extreme_rpm_ : rpm <= extreme_rpm_;
+  if (further) {
+    extreme_rpm_ = rpm;
+  } else if (std::abs(rpm - extreme_rpm_) >= least_turn_rpm_) {
+    going_up_ = !going_up_;
+    extreme_rpm_ = rpm;
+    turns_.push_back(at);
+  }
+}
+
+const Segment* RpmHistory::segment_at(Nanos t) const {
+  const auto after = std::upper_bound(segments_.begin(), segments_.end(), t,
+                                      [](Nanos when, const Segment& s) { return when < s.start.whole; });
+  return after == segments_.begin() ? nullptr : &*std::prev(after);
+}
+
+double RpmHistory::rpm_at(Nanos t) const {
+  const Segment* segment = segment_at(t);
+  return segment == nullptr ? 0.0 : segment->rpm(seconds_into(*segment, t));
+}
+
+double RpmHistory::slope_at(Nanos t) const {
+  const Segment* segment = segment_at(t);
+  return segment == nullptr ? 0.0 : segment->slope(seconds_into(*segment, t));
+}
+
+bool RpmHistory::steps_between(Nanos from, Nanos to) const { return count_between(steps_, from, to) > 0; }
+
+Nanos RpmHistory::last_step_in(Nanos from, Nanos to) const {
+  const auto after = std::upper_bound(steps_.begin(), steps_.end(), to);
+  return after == steps_.begin() ? from : std::max(from, *std::prev(after));
+}
+
+std::size_t RpmHistory::turns_between(Nanos from, Nanos to) const { return count_between(turns_, from, to); }
+
+void RpmHistory::forget_before(Nanos t) {
+  while (segments_.size() > 1 && segments_[1].start.whole < t) segments_.pop_front();
+  while (!turns_.empty() && turns_.front() < t) turns_.pop_front();
+  while (!steps_.empty() && steps_.front() < t) steps_.pop_front();
+}
+
+}  // namespace tachproof

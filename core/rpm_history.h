@@ -1,0 +1,46 @@
+// The rpm of the recent past, for the judge: what it was at an instant, and
+// where it turned.
+#pragma once
+
+#include <deque>
+#include <vector>
+
+#include "core/profile.h"
+#include "core/time.h"
+
+namespace tachproof {
+
+class RpmHistory {
+ public:
+  // A turn counts when r comes back from an extreme by at least this much:
+  // less cannot move a lamp both ways.
+  explicit RpmHistory(double least_turn_rpm) : least_turn_rpm_(least_turn_rpm) {}
+
+  void add(const Segment& segment);  // adjoining, in time order
+  bool empty() const { return segments_.empty(); }
+  Nanos begin() const { return segments_.front().start.whole; }
+
+  // 0 before the first segment, the last value after the end.
+  double rpm_at(Nanos t) const;
+  double slope_at(Nanos t) const;  // rpm per second
+  // r jumps at t, by at least the least turn.
+  bool steps_between(Nanos from, Nanos to) const;
+  // The latest such jump in [from, to]; call only if there is one.
+  Nanos last_step_in(Nanos from, Nanos to) const;
+  std::size_t turns_between(Nanos from, Nanos to) const;
+
+  // Nothing before this will be asked for again.
+  void forget_before(Nanos t);
+
+ private:
+  const Segment* segment_at(Nanos t) const;
+  void extreme(Nanos at, double rpm);
+
+  double least_turn_rpm_;
+  std::deque<Segment> segments_;
+  std::deque<Nanos> turns_, steps_;
+  bool going_up_ = true;
+  double extreme_rpm_ = 0;
+};
+
+}  // namespace tachproof

@@ -1,0 +1,51 @@
+// The last step of judging: from what was seen to rows with verdicts.
+#pragma once
+
+#include <vector>
+
+#include "core/blink_meter.h"
+#include "core/crossings.h"
+#include "core/findings.h"
+#include "core/gauge.h"
+#include "core/judge.h"
+#include "core/result.h"
+#include "core/thresholds.h"
+#include "core/window_reading.h"
+
+namespace tachproof {
+
+// A demanded move with what the profile did there.
+struct SeenTransition {
+  Crossing crossing;
+  Visit visit;  // for inside, early, late
+  double observed_rpm = not_measured;
+  double rate_rpm_per_s = 0;  // at the nominal instant
+  bool step = false;
+  bool monotone = false;  // from earliest to latest: rpm and time tell the same
+  double rpm_earliest = 0, rpm_latest = 0;
+  bool blink_only = false;  // the two cues differ by blinking alone
+};
+
+// Standard uncertainties of the bench that the rows share.
+struct BenchUncertainty {
+  double timing_s = 0;     // of a lamp change against the train
+  double clock_share = 0;  // relative, of the source's clock
+  double rpm = 0;          // of the rpm itself (recordings)
+};
+BenchUncertainty bench_uncertainty(const JudgeSetup& setup);
+
+std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vector<SeenTransition>& seen,
+                                              const ThresholdFits& fits, const BenchUncertainty& bench,
+                                              FindingLog& log);
+
+std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& setup,
+                                          const std::vector<SeenTransition>& seen, const ThresholdFits& fits,
+                                          FindingLog& log);
+
+// `meters[w][c]`: window w, channel c; only blinking ones are looked at.
+// `demanded[w]`: for how long the settings demanded window w.
+std::vector<BlinkResult> blink_rows(const Gauge& gauge, const WindowReading& reading,
+                                    const std::vector<std::vector<BlinkMeter>>& meters,
+                                    const std::vector<Nanos>& demanded, FindingLog& log);
+
+}  // namespace tachproof

@@ -1,0 +1,55 @@
+#include "core/window_reading.h"
+
+#include <bit>
+#include <limits>
+
+namespace tachproof {
+namespace {
+
+std::size_t apart(std::size_t a, std::size_t b) { return a < b ? b - a : a - b; }
+
+}  // namespace
+
+WindowReading::WindowReading(const Gauge& gauge, Channels wired) : wired_(wired & gauge.all_channels()) {
+  for (const Window& window : gauge.windows)
+    cues_.push_back({window.cue.steady & wired_, window.cue.blinking & wired_});
+}
+
+WindowReading::Read WindowReading::read(Channels lit, std::size_t lowest, std::size_t highest,
+                                        std::size_t before) const {
+  if (before >= lowest && before <= highest && shows(before, lit)) return {before, true, true};
+  Read best;
+  std::size_t nearest = std::numeric_limits<std::size_t>::max();
+  const auto look = [&](std::size_t from, std::size_t to) {
+    for (std::size_t w = from; w <= to; ++w)
+      if (shows(w, lit) && apart(w, before) < nearest) {
+        nearest = apart(w, before);
+        best.window = w;
+      }
+    return nearest != std::numeric_limits<std::size_t>::max();
+  };
+  if (look(lowest, highest)) return {best.window, true, true};
+  if (look(0, cues_.size() - 1)) return {best.window, false, true};
+
+  int fewest = std::numeric_limits<int>::max();
+  for (std::size_t w = lowest; w <= highest; ++w) {
+    const int wrong = std::popcount((lit & wired_ & ~cues_[w].blinking) ^ cues_[w].steady);
+    if (wrong < fewest || (wrong == fewest && apart(w, before) < apart(best.window, before))) {
+      fewest = wrong;
+      best.window = w;
+    }
+  }
+  return {best.window, false, false};
+}
+
+bool WindowReading::look_alike(std::size_t a, std::size_t b) const { return cues_[a] == cues_[b]; }
+
+bool WindowReading::alike_while_lit(std::size_t a, std::size_t b) const {
+  // Some picture belongs to both: what is steady in one and not in the other
+  // must be blinking there.
+  const Channels only_a = cues_[a].steady & ~cues_[b].steady;
+  const Channels only_b = cues_[b].steady & ~cues_[a].steady;
+  return (only_a & ~cues_[b].blinking) == 0 && (only_b & ~cues_[a].blinking) == 0;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,132 @@
+// The judge against the simulated unit: healthy units pass, every fault of the
+// catalogue is caught.
+#include "tests/bench/judged_unit.h"
+
+#include <gtest/gtest.h>
+
+#include <map>
+#include <random>
+
+#include "tests/bench/unit_scene.h"
+
+namespace tachproof {
+namespace {
+
+// Gauges that nobody designed: 1 to 8 lamps, 2 to 12 windows, any pulse count.
+Gauge random_gauge(std::mt19937_64& random) {
+  const auto between = [&](int low, int high) {
+    return low + static_cast<int>(random() % static_cast<std::uint64_t>(high - low + 1));
+  };
+  Gauge g;
+  g.name = "random";
+  const double ppr[] = {0.5, 1, 1.5, 2, 2.5, 3, 4, 6, 12, 60};
+  g.pulses_per_rev = ppr[between(0, 9)];
+  const int lamps = between(1, 8);
+  for (int i = 0; i < lamps; ++i) g.lamps.push_back({"lamp-" + std::to_string(i), {"white", "blue"}});
+  g.tolerance.rpm = between(3, 8);
+  g.tolerance.response_from = between(0, 5) * ns_per_ms;
+  // A slow signal needs a patient gauge file: five periods at 2,000 rpm.
+  const Nanos five_periods = from_seconds(5 * 60 / (g.pulses_per_rev * 2000));
+  g.tolerance.response_to = std::max(between(100, 200) * ns_per_ms, five_periods);
+  g.deadband = {static_cast<double>(between(4, 20)), static_cast<Sits>(between(0, 2))};
+  g.blink = Blink{between(2, 8) / 1.0, between(3, 7) / 10.0};
+  const int windows = between(2, 12);
+  double from = 0;
+  Cue last;
+  for (int w = 0; w < windows; ++w) {
+    Cue cue;
+    do {
+      cue = {};
+      for (int lamp = 0; lamp < lamps; ++lamp) {
+        const Channels white = Channels{1} << (2 * lamp);
+        switch (between(0, 5)) {
+          case 0: cue.steady |= white; break;
+          case 1: cue.steady |= white << 1; break;
+          case 2:
+            if (between(0, 2) == 0) cue.blinking |= white;
+            break;
+          default: break;
+        }
+      }
+      // Neighbours must differ by more than a blink.
+    } while (w > 0 && ((cue.steady | cue.blinking) == (last.steady | last.blinking)));
+    g.windows.push_back({"window-" + std::to_string(w), from, cue});
+    last = cue;
+    from += w == 0 ? between(2000, 4000) : between(static_cast<int>(g.deadband.rpm) + 60, 700);
+  }
+  return g;
+}
+
+TEST(JudgedUnit, AThousandHealthyRandomUnitsRaiseNoAlarm) {
+  std::mt19937_64 random(2026);
+  std::map<Verdict, int> verdicts;
+  for (int i = 0; i < 1000; ++i) {
+    const Gauge gauge = random_gauge(random);
+    ASSERT_TRUE(problems_of(gauge).empty()) << i;
+    const Profile profile{test::proving_steps(gauge)};
+    const RunResult result = test::judge_unit(gauge, gauge, {}, profile, random());
+    ++verdicts[result.verdict];
+    ASSERT_NE(result.verdict, Verdict::fail)
+        << "unit " << i << " ppr " << gauge.pulses_per_rev << " T " << gauge.tolerance.rpm << " response to "
+        << to_ms(gauge.tolerance.response_to) << "\n"
+        << test::told(result);
+  }
+  // Undecided is no alarm, but a judge that never decides proves nothing.
+  EXPECT_GE(verdicts[Verdict::pass], 950) << verdicts[Verdict::undecided] << " undecided";
+}
+
+struct Case {
+  FaultSetting fault;
+};
+
+// Every kind of the catalogue, with an effect beyond the gauge's tolerance.
+std::vector<Case> cases() {
+  return {{{"boundary-moved", {{"boundary", "there"}}, {{"by_rpm", 5}}}},
+          {{"boundary-moved", {{"boundary", "beyond"}}, {{"by_rpm", -5}}}},
+          {{"deadband-missing", {}, {}}},
+          {{"deadband-width", {}, {{"rpm", 30}}}},
+          {{"deadband-side", {{"sits", "above"}}, {}}},
+          {{"deadband-side", {{"sits", "centred"}}, {}}},
+          {{"wrong-colour", {{"lamp", "left"}, {"to", "blue"}, {"window", "near"}}, {}}},
+          {{"swapped-lamps", {{"lamp", "left"}, {"with", "right"}}, {}}},
+          {{"stuck-on", {{"lamp", "right"}, {"colour", "magenta"}}, {}}},
+          {{"stuck-off", {{"lamp", "left"}}, {}}},
+          {{"blink-absent", {}, {}}},
+          {{"blink-rate", {}, {{"hz", 5}}}},
+          {{"blink-duty", {}, {{"duty", 0.5}}}},
+          {{"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 2}}}},
+          {{"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 3.01}}}},
+          {{"slow-filter", {}, {{"ms", 200}}}},
+          {{"slow-response", {}, {{"ms", 160}}}},
+          {{"dropped-updates", {}, {{"share", 0.97}}}},
+          {{"noisy-reading", {}, {{"rpm", 25}}}},
+          {{"count-in-uneven", {{"boundary", "count-in-1"}}, {{"by_rpm", 40}}}},
+          {{"over-rev-missing", {}, {}}},
+          {{"intermittent-lamp", {{"lamp", "top"}}, {{"per_min", 60}}}},
+          {{"freeze", {}, {{"at_s", 30}}}},
+          {{"reset", {}, {{"at_s", 30}}}}};
+}
+
+TEST(JudgedUnit, EveryFaultOfTheCatalogueIsCaught) {
+  const Gauge gauge = testing::test_gauge();
+  const Profile profile{test::proving_steps(gauge)};
+  const RunResult healthy = test::judge_unit(gauge, gauge, {}, profile, 1);
+  EXPECT_EQ(healthy.verdict, Verdict::pass) << test::told(healthy);
+  std::map<std::string, int> seen;
+  for (const Case& c : cases()) {
+    Behaviour behaviour;
+    behaviour.faults = {c.fault};
+    for (std::uint64_t seed = 1; seed <= 3; ++seed) {
+      const RunResult result = test::judge_unit(gauge, gauge, behaviour, profile, seed);
+      EXPECT_EQ(result.verdict, Verdict::fail) << c.fault.kind << " seed " << seed << "\n"
+                                               << test::told(result);
+      EXPECT_FALSE(result.findings.empty()) << c.fault.kind;
+    }
+    ++seen[c.fault.kind];
+  }
+  for (const FaultKind& kind : fault_catalogue())
+    EXPECT_GT(seen[kind.kind], 0) << kind.kind << " has no case here";
+}
+
+}  // namespace
+}  // namespace tachproof

@@ -1,0 +1,97 @@
+#include "core/thresholds.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <random>
+
+#include "core/statistics.h"
+
+namespace tachproof {
+namespace {
+
+Visit visit_at(std::size_t boundary, Direction direction, double threshold, double rate, double response_s,
+               double noise_rpm = 0) {
+  Visit v;
+  v.boundary = boundary;
+  v.direction = direction;
+  v.spacing_s = 0.005;
+  for (std::size_t k = 0; k < Visit::samples; ++k)
+    v.rpm_before[k] = threshold + noise_rpm + rate * (response_s - v.spacing_s * static_cast<double>(k));
+  return v;
+}
+
+constexpr FitSetup setup{0, 0.120, 0, 0};
+
+TEST(Thresholds, TwoRatesTellThresholdAndResponseApart) {
+  // 3000 and 2993 rpm, 40 ms; exact inputs come back exactly but for the pull
+  // of what is known beforehand of the response.
+  const std::vector<Visit> visits = {
+      visit_at(1, Direction::rising, 3000, 10, 0.040), visit_at(1, Direction::rising, 3000, 300, 0.040),
+      visit_at(1, Direction::falling, 2993, -10, 0.040), visit_at(1, Direction::falling, 2993, -300, 0.040)};
+  const ThresholdFits fits = fit_thresholds(visits, 1, setup);
+  EXPECT_NEAR(fits.fits[2].threshold_rpm, 3000, 0.02);
+  EXPECT_NEAR(fits.fits[3].threshold_rpm, 2993, 0.02);
+  EXPECT_NEAR(fits.fits[2].response_s, 0.040, 0.001);
+  EXPECT_NEAR(fits.middles[1].threshold_rpm, 2996.5, 0.001);
+}
+
+TEST(Thresholds, OneRateLeavesTheResponseInTheUncertainty) {
+  const std::vector<Visit> visits = {visit_at(1, Direction::rising, 3000, 150, 0.020)};
+  const ThresholdFits fits = fit_thresholds(visits, 1, setup);
+  // 120 ms of allowed response at 150 rpm/s: a rectangle 18 rpm wide, so
+  // U = 2 * 18 / sqrt(12) = 10.4 rpm and a little scatter (GUM 4.3.7).
+  EXPECT_NEAR(fits.fits[2].expanded_uncertainty_rpm, 10.4, 0.3);
+  EXPECT_LT(std::abs(fits.fits[2].threshold_rpm - 3000), fits.fits[2].expanded_uncertainty_rpm);
+}
+
+TEST(Thresholds, BothWaysAtOneRateTellTheMiddleWhateverTheResponse) {
+  const std::vector<Visit> visits = {visit_at(1, Direction::rising, 3005, 150, 0.020),
+                                     visit_at(1, Direction::falling, 2998, -150, 0.020)};
+  const ThresholdFits fits = fit_thresholds(visits, 1, setup);
+  EXPECT_NEAR(fits.middles[1].threshold_rpm, 3001.5, 0.01);
+  EXPECT_LT(fits.middles[1].expanded_uncertainty_rpm, 1.0);
+  EXPECT_GT(fits.fits[2].expanded_uncertainty_rpm, 5.0);
+}
+
+TEST(Thresholds, WhatNeverHappenedIsNotMeasured) {
+  const ThresholdFits fits = fit_thresholds({visit_at(2, Direction::rising, 3000, 10, 0.03)}, 2, setup);
+  EXPECT_TRUE(std::isnan(fits.fits[2].threshold_rpm));
+  EXPECT_EQ(fits.fits[2].visits, 0);
+  EXPECT_TRUE(std::isnan(fits.fits[5].threshold_rpm));
+  EXPECT_EQ(fits.fits[4].visits, 1);
+}
+
+TEST(Thresholds, TheStatedIntervalHoldsTheTrueThresholdInNineteenOfTwenty) {
+  // 2,000 units with random thresholds, response and update phase, 5
+  // boundaries, crossed at 8 and 100 rpm/s both ways, readings rounded to 1 rpm
+  // and updated every 10 ms. At least 95 % less three standard deviations.
+  std::mt19937_64 random(11);
+  std::uniform_real_distribution<double> unit(0, 1);
+  int inside = 0, all = 0;
+  for (int u = 0; u < 2000; ++u) {
+    const double response = 0.01 + 0.1 * unit(random);
+    std::vector<Visit> visits;
+    std::vector<double> truth;
+    for (std::size_t b = 1; b <= 5; ++b) {
+      const double threshold = 1000.0 * static_cast<double>(b) + 6 * unit(random) - 3;
+      for (const Direction d : {Direction::rising, Direction::falling}) {
+        const double at = d == Direction::rising ? threshold : threshold - 7;
+        truth.push_back(at);
+        for (const double rate : {8.0, 8.0, 100.0})
+          visits.push_back(visit_at(b, d, at, d == Direction::rising ? rate : -rate,
+                                    response + 0.010 * (unit(random) - 0.5), unit(random) - 0.5));
+      }
+    }
+    const ThresholdFits fits = fit_thresholds(visits, 5, setup);
+    for (std::size_t i = 0; i < truth.size(); ++i) {
+      const ThresholdFit& fit = fits.fits[i + 2];
+      ++all;
+      if (std::abs(fit.threshold_rpm - truth[i]) <= fit.expanded_uncertainty_rpm) ++inside;
+    }
+  }
+  EXPECT_GE(inside, 0.95 * all - 3 * std::sqrt(0.05 * 0.95 * all));
+}
+
+}  // namespace
+}  // namespace tachproof

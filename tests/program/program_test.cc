@@ -1,0 +1,326 @@
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <signal.h>
+
+#include <chrono>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <sstream>
+#include <thread>
+
+#include "tests/bench/scratch_folder.h"
+#include "tests/program/files_for_tests.h"
+#include "tests/program/process.h"
+
+namespace tachproof {
+namespace {
+
+using nlohmann::json;
+using testing::EndsWith;
+using testing::HasSubstr;
+using testing::IsEmpty;
+using testing::Not;
+
+const std::vector<std::string> command_names = {"run", "expect", "judge", "check", "report", "speed"};
+
+class Program : public testing::Test {
+ protected:
+  void SetUp() override {
+    scratch.write("gauge.yaml", files::gauge);
+    scratch.write("scenario.yaml", files::scenario);
+    scratch.write("endless.yaml", files::endless_scenario);
+    scratch.write("rig.yaml", files::rig);
+    scratch.write("faulty-rig.yaml", files::faulty_rig);
+    scratch.write("wiring.yaml", files::wiring);
+  }
+
+  // Words as a shell would part them at blanks.
+  static std::vector<std::string> command_line(const std::string& words) {
+    std::vector<std::string> parts = {TACHPROOF_PROGRAM};
+    std::istringstream stream(words);
+    for (std::string word; stream >> word;) parts.push_back(word);
+    return parts;
+  }
+
+  Finished tachproof(const std::string& words, const std::map<std::string, std::string>& environment = {}) {
+    return run_process(command_line(words), scratch.path(), environment);
+  }
+
+  Finished run_of(const std::string& rig, const std::string& more = "") {
+    return tachproof("run scenario.yaml --gauge gauge.yaml --rig " + rig + " " + more);
+  }
+
+  json stored_result(const std::string& folder) {
+    return json::parse(std::ifstream(scratch / folder / "result.json"));
+  }
+
+  // The endless run, once it has begun to leave evidence.
+  std::unique_ptr<Process> begun_endless_run(const std::string& out) {
+    auto process = std::make_unique<Process>(
+        command_line("run endless.yaml --gauge gauge.yaml --rig rig.yaml --out " + out), scratch.path());
+    const auto give_up = std::chrono::steady_clock::now() + std::chrono::seconds(30);
+    while (std::chrono::steady_clock::now() < give_up) {
+      std::ostringstream journal;
+      journal << std::ifstream(scratch / out / "journal.jsonl").rdbuf();
+      if (journal.str().find("progress") != std::string::npos) return process;
+      std::this_thread::sleep_for(std::chrono::milliseconds(10));
+    }
+    ADD_FAILURE() << "the run never made progress";
+    return process;
+  }
+
+  ScratchFolder scratch;
+};
+
+TEST_F(Program, PassesASoundUnitWithStatus0) {
+  const Finished run = run_of("rig.yaml", "--out here");
+  EXPECT_EQ(run.status, 0) << run.out << run.err;
+  EXPECT_THAT(run.out, EndsWith("Report: here/report.html\n"));
+  EXPECT_THAT(run.err, IsEmpty());
+  EXPECT_EQ(stored_result("here")["verdict"], "pass");
+}
+
+TEST_F(Program, FailsAFaultyUnitWithStatus1) {
+  const Finished run = run_of("faulty-rig.yaml", "--out here");
+  EXPECT_EQ(run.status, 1) << run.out << run.err;
+  EXPECT_EQ(stored_result("here")["verdict"], "fail");
+}
+
+TEST_F(Program, LeavesTheWholeRunFolder) {
+  run_of("rig.yaml", "--out here");
+  for (const char* name : {"result.json", "report.html", "junit.xml", "capture.vcd", "timeline.csv",
+                           "gauge.yaml", "scenario.yaml", "rig.yaml", "journal.jsonl"})
+    EXPECT_TRUE(std::filesystem::exists(scratch / "here" / name)) << name;
+}
+
+TEST_F(Program, NamesTheRunFolderAfterTheScenarioAndTheSerial) {
+  EXPECT_EQ(run_of("rig.yaml", "--unit-serial K/17").status, 0);
+  EXPECT_EQ(run_of("rig.yaml", "--unit-serial K/17").status, 0);
+  int folders = 0;
+  for (const auto& entry : std::filesystem::directory_iterator(scratch / "runs")) {
+    EXPECT_THAT(entry.path().filename().string(), HasSubstr("-up_and_down-K_17"));
+    ++folders;
+  }
+  EXPECT_EQ(folders, 2);
+}
+
+TEST_F(Program, RefusesARunFolderThatIsNotEmpty) {
+  run_of("rig.yaml", "--out here");
+  const Finished again = run_of("faulty-rig.yaml", "--out here");
+  EXPECT_EQ(again.status, 2);
+  EXPECT_EQ(again.err, "tachproof run: here is not empty; a run writes only into a folder of its own\n");
+  EXPECT_EQ(stored_result("here")["verdict"], "pass");
+}
+
+TEST_F(Program, PrintsTheStoredResultAsJson) {
+  const Finished run = run_of("rig.yaml", "--out here --json");
+  EXPECT_EQ(json::parse(run.out), stored_result("here"));
+}
+
+TEST_F(Program, GivesTheSameResultForTheSameInputs) {
+  json first = json::parse(run_of("rig.yaml", "--out a --json").out);
+  json second = json::parse(run_of("rig.yaml", "--out b --json").out);
+  first.erase("started");
+  second.erase("started");
+  EXPECT_EQ(first, second);
+}
+
+TEST_F(Program, ReportsAStoredRunWithItsStatus) {
+  run_of("rig.yaml", "--out good");
+  run_of("faulty-rig.yaml", "--out bad");
+  EXPECT_EQ(tachproof("report good").status, 0);
+  EXPECT_EQ(tachproof("report bad").status, 1);
+  EXPECT_EQ(json::parse(tachproof("report bad --json").out), stored_result("bad"));
+  const Finished none = tachproof("report nowhere");
+  EXPECT_EQ(none.status, 2);
+  EXPECT_THAT(none.err, HasSubstr("nowhere is not a run folder"));
+}
+
+TEST_F(Program, StartsNothingForBadFilesAndListsTheErrorsOfAll) {
+  scratch.write("gauge.yaml", "format: 1\nkind: gauge\nnam: x\n");
+  scratch.write("scenario.yaml", "format: 1\nkind: scenario\nname: x\nprofil: []\n");
+  const Finished run = run_of("rig.yaml", "--out here");
+  EXPECT_EQ(run.status, 2);
+  EXPECT_THAT(run.err, HasSubstr("gauge.yaml:3:1: "));
+  EXPECT_THAT(run.err, HasSubstr("scenario.yaml:4:1: "));
+  EXPECT_THAT(run.out, IsEmpty());
+  EXPECT_FALSE(std::filesystem::exists(scratch / "here"));
+  EXPECT_FALSE(std::filesystem::exists(scratch / "runs"));
+}
+
+TEST_F(Program, StartsNothingForAFileThatIsMissing) {
+  const Finished run = tachproof("run none.yaml --gauge gauge.yaml --rig rig.yaml --out here");
+  EXPECT_EQ(run.status, 2);
+  EXPECT_THAT(run.err, HasSubstr("none.yaml"));
+  EXPECT_FALSE(std::filesystem::exists(scratch / "here"));
+}
+
+TEST_F(Program, IsUndecidedWhenAQuestionHasNoAnswer) {
+  scratch.write("scenario.yaml", files::scenario_with_question);
+  const Finished run = run_of("rig.yaml", "--out here");
+  EXPECT_EQ(run.status, 3) << run.out << run.err;
+  EXPECT_EQ(stored_result("here")["verdict"], "undecided");
+}
+
+TEST_F(Program, CtrlCLeavesAnUndecidedRunWithStatus3) {
+  const auto process = begun_endless_run("here");
+  process->signal(SIGINT);
+  const Finished run = process->wait();
+  EXPECT_EQ(run.status, 3) << run.out << run.err;
+  const json result = stored_result("here");
+  EXPECT_EQ(result["verdict"], "undecided");
+  EXPECT_EQ(result["complete"], false);
+  EXPECT_THAT(result["findings"].dump(), HasSubstr("the run was stopped by SIGINT"));
+  EXPECT_EQ(tachproof("report here").status, 3);
+}
+
+TEST_F(Program, SigkillLeavesAnUndecidedRun) {
+  const auto process = begun_endless_run("here");
+  process->signal(SIGKILL);
+  EXPECT_EQ(process->wait().status, 128 + SIGKILL);
+  const json result = stored_result("here");
+  EXPECT_EQ(result["verdict"], "undecided");
+  EXPECT_EQ(result["complete"], false);
+  EXPECT_EQ(tachproof("report here").status, 3);
+}
+
+TEST_F(Program, IsUndecidedWhenTheTableCannotBePrinted) {
+  const std::string words = std::string(TACHPROOF_PROGRAM) + " report good > /dev/full";
+  run_of("rig.yaml", "--out good");
+  const Finished report = run_process({"sh", "-c", words}, scratch.path());
+  EXPECT_EQ(report.status, 3);
+  EXPECT_EQ(report.err, "tachproof: standard output cannot be written\n");
+}
+
+TEST_F(Program, ExpectsTheTransitionsThatARunSees) {
+  const Finished expect = tachproof("expect scenario.yaml --gauge gauge.yaml --json");
+  EXPECT_EQ(expect.status, 0);
+  const json expected = json::parse(expect.out)["transitions"];
+  run_of("rig.yaml", "--out here");
+  const json seen = stored_result("here")["transitions"];
+  ASSERT_EQ(expected.size(), 4U);
+  ASSERT_EQ(seen.size(), expected.size());
+  for (std::size_t i = 0; i < seen.size(); ++i) {
+    EXPECT_EQ(seen[i]["boundary"], expected[i]["boundary"]);
+    EXPECT_EQ(seen[i]["direction"], expected[i]["direction"]);
+    EXPECT_GE(seen[i]["at_s"], expected[i]["earliest_s"]);
+    EXPECT_LE(seen[i]["at_s"], expected[i]["latest_s"]);
+  }
+  EXPECT_THAT(tachproof("expect scenario.yaml --gauge gauge.yaml").out, HasSubstr("4 transitions\n"));
+}
+
+TEST_F(Program, ChecksFilesAsStrictlyAsARunWould) {
+  const Finished sound = tachproof("check gauge.yaml scenario.yaml rig.yaml wiring.yaml");
+  EXPECT_EQ(sound.status, 0) << sound.err;
+  EXPECT_THAT(sound.out, HasSubstr("gauge.yaml: a sound gauge file\n"));
+  scratch.write("bad.yaml", "format: 1\nkind: gauge\nnam: x\n");
+  const Finished bad = tachproof("check gauge.yaml bad.yaml --json");
+  EXPECT_EQ(bad.status, 2);
+  const json files = json::parse(bad.out)["files"];
+  EXPECT_THAT(files[0]["errors"], IsEmpty());
+  EXPECT_EQ(files[1]["kind"], "gauge");
+  EXPECT_EQ(files[1]["errors"][0]["line"], 3);
+  EXPECT_EQ(files[1]["errors"][0]["column"], 1);
+}
+
+TEST_F(Program, BadUsageIsOneLineAndStatus2) {
+  const std::map<std::string, std::string> lines = {
+      {"frob", "tachproof: there is no command 'frob'; there are run, expect, judge, check, report, speed\n"},
+      {"run scenario.yaml --rig rig.yaml", "tachproof run: --gauge is missing\n"},
+      {"run --gauge gauge.yaml --rig rig.yaml", "tachproof run: SCENARIO is missing\n"},
+      {"check", "tachproof check: FILE is missing\n"},
+  };
+  for (const auto& [words, line] : lines) {
+    const Finished bad = tachproof(words);
+    EXPECT_EQ(bad.status, 2) << words;
+    EXPECT_EQ(bad.err, line) << words;
+    EXPECT_THAT(bad.out, IsEmpty());
+  }
+  for (const char* words :
+       {"run scenario.yaml --gauge gauge.yaml --rig rig.yaml --loud", "report a b", "speed --gear"}) {
+    const Finished bad = tachproof(words);
+    EXPECT_EQ(bad.status, 2) << words;
+    EXPECT_EQ(std::count(bad.err.begin(), bad.err.end(), '\n'), 1) << bad.err;
+  }
+}
+
+TEST_F(Program, WithoutAWordSaysHowItIsUsed) {
+  const Finished nothing = tachproof("");
+  EXPECT_EQ(nothing.status, 2);
+  EXPECT_EQ(nothing.err, tachproof("--help").out);
+}
+
+TEST_F(Program, HelpFitsOn80ColumnsAndNamesEveryPart) {
+  std::vector<std::string> pages = {"--help"};
+  for (const std::string& name : command_names) pages.push_back(name + " --help");
+  for (const std::string& words : pages) {
+    const Finished help = tachproof(words);
+    EXPECT_EQ(help.status, 0) << words;
+    std::istringstream stream(help.out);
+    for (std::string line; std::getline(stream, line);) EXPECT_LE(line.size(), 80U) << words << ": " << line;
+    for (const char* part : {"Synopsis\n", "Exit status\n", "Example"})
+      EXPECT_THAT(help.out, HasSubstr(part));
+  }
+}
+
+// The examples of all help pages, each as one line.
+std::vector<std::string> examples_in(const std::string& page) {
+  std::vector<std::string> examples;
+  std::istringstream stream(page.substr(page.find("\nExample")));
+  bool goes_on = false;
+  for (std::string line; std::getline(stream, line);) {
+    if (line.find("  ") != 0) continue;
+    const bool more = line.back() == '\\';
+    if (more) line.pop_back();
+    goes_on ? examples.back() += line : examples.emplace_back(line);
+    goes_on = more;
+  }
+  return examples;
+}
+
+TEST_F(Program, EveryExampleInTheHelpRuns) {
+  const std::filesystem::path source = TACHPROOF_SOURCE_DIR;
+  for (const char* folder : {"scenarios", "fixtures"})
+    std::filesystem::create_directory_symlink(source / folder, scratch / folder);
+  const std::filesystem::path bin = scratch / "bin";
+  std::filesystem::create_directory(bin);
+  std::filesystem::create_symlink(TACHPROOF_PROGRAM, bin / "tachproof");
+  const std::map<std::string, std::string> path = {{"PATH", bin.string() + ":/usr/bin:/bin"}};
+  ASSERT_EQ(tachproof("run scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml --rig "
+                      "fixtures/rigs/simulated.yaml --out runs/20260131-142501-acceptance")
+                .status,
+            0);
+  int run = 0;
+  std::vector<std::string> pages = {"--help"};
+  for (const std::string& name : command_names) pages.push_back(name + " --help");
+  for (const std::string& words : pages)
+    for (const std::string& example : examples_in(tachproof(words).out)) {
+      const Finished done = run_process({"sh", "-c", example}, scratch.path(), path);
+      EXPECT_EQ(done.status, 0) << example << "\n" << done.out << done.err;
+      EXPECT_THAT(done.out, Not(IsEmpty())) << example;
+      ++run;
+    }
+  EXPECT_GE(run, 8);
+}
+
+TEST_F(Program, UsesColoursOnATerminalOnlyAndNotWithNoColor) {
+  run_of("rig.yaml", "--out good");
+  const auto words = command_line("report good");
+  EXPECT_THAT(run_in_terminal(words, scratch.path()).out, HasSubstr("\033["));
+  EXPECT_THAT(run_in_terminal(words, scratch.path(), {{"NO_COLOR", "1"}}).out, Not(HasSubstr("\033[")));
+  EXPECT_THAT(run_process(words, scratch.path()).out, Not(HasSubstr("\033[")));
+}
+
+TEST_F(Program, JudgesItsOwnCaptureAsItJudgedTheRun) {
+  run_of("rig.yaml", "--out good");
+  run_of("faulty-rig.yaml", "--out bad");
+  const std::string with = " --gauge gauge.yaml --wiring wiring.yaml --out ";
+  const Finished good = tachproof("judge good/capture.vcd" + with + "good-again");
+  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  EXPECT_EQ(tachproof("judge bad/capture.vcd" + with + "bad-again").status, 1);
+  EXPECT_EQ(stored_result("good-again")["scenario"]["name"], "capture.vcd");
+  EXPECT_EQ(tachproof("report good-again").status, 0);
+}
+
+}  // namespace
+}  // namespace tachproof
