@@ -8,8 +8,9 @@
 namespace tachproof {
 
 // `gauge`: the one on the command line, in whose channels the watcher speaks.
-// Nothing is opened yet. Throws FileErrors for a kind that this build does not
-// have, and for words in the rig file that do not fit its gauge.
+// A board is opened and greeted, but nothing is played yet: throws RigError when
+// that fails. Throws FileErrors for kinds that do not go together, and for words
+// in the rig file that do not fit its gauge.
 Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed);
 
 }  // namespace tachproof

@@ -205,4 +205,14 @@ std::vector<PortFound> ports_present() {
   return out;
 }
 
+std::string only_port_present() {
+  const std::vector<PortFound> ports = ports_present();
+  if (ports.size() == 1) return ports.front().name;
+  if (ports.empty()) throw RigError("looking for the board: no serial port is present");
+  std::string names;
+  for (const PortFound& port : ports) names += (names.empty() ? "" : ", ") + port.name;
+  throw RigError("looking for the board: several ports are present (" + names +
+                 "); name the board's as `port:` in the rig file");
+}
+
 }  // namespace tachproof

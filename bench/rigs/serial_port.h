@@ -51,5 +51,7 @@ struct PortFound {
   std::string description;  // what it says of itself
 };
 std::vector<PortFound> ports_present();
+// The one that there is. Throws RigError when there is none, or more than one.
+std::string only_port_present();
 
 }  // namespace tachproof
