@@ -80,8 +80,7 @@ using PortHandle = std::unique_ptr<sp_port, FreePort>;
 // let go, so that the descriptor has one owner.
 int open_real(const std::string& name, const std::string& path, unsigned baud) {
   sp_port* found = nullptr;
-  if (sp_get_port_by_name(path.c_str(), &found) != SP_OK)
-    refuse_by_errno(name, path, errno != 0 ? errno : ENOTTY);
+  if (sp_get_port_by_name(path.c_str(), &found) != SP_OK) refuse(name, "it is not a serial port");
   const PortHandle port(found);
   errno = 0;
   if (sp_open(found, SP_MODE_READ_WRITE) != SP_OK) refuse_by_errno(name, path, errno);

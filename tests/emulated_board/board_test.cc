@@ -6,7 +6,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-#include <random>
+#include <cstdlib>
 
 #include "bench/firmware/protocol.h"
 #include "tests/bench/unit_scene.h"
@@ -101,6 +101,20 @@ TEST(Board, SeesEveryLampChangeAtItsInstant) {
     expect_seen(run.events, pin_changes(bench.board(), settings, signal.pulses().front(), signal.until()));
     EXPECT_EQ(bench.board().complaints(), "");
   }
+}
+
+// TACHPROOF_SOAK_S makes it longer.
+TEST(Board, KeepsItsWordOverALongerRun) {
+  const char* asked = std::getenv("TACHPROOF_SOAK_S");
+  const int seconds = asked != nullptr ? std::atoi(asked) : 24;
+  const BoardSettings settings = test_settings();
+  BenchWithBoard bench(settings, test_unit(settings));
+  Signal signal(3);
+  for (int s = 0; s < seconds; s += 8) signal.ramp(900, 8200, 4).ramp(8200, 900, 4);
+  const auto run = bench.run(signal.pulses(), signal.until());
+  EXPECT_EQ(run.lost, 0u);
+  EXPECT_EQ(bench.board().tach_edges().size(), 2 * signal.pulses().size());
+  expect_seen(run.events, pin_changes(bench.board(), settings, signal.pulses().front(), signal.until()));
 }
 
 TEST(Board, GivesTheSameRunTwice) {
