@@ -81,7 +81,7 @@ TEST(TrainEncoder, RoundingDoesNotAddUp) {
   for (Nanos i = 1; i <= 1'000'000; ++i) pulses.push_back(i * 1'000'000 / 3);
   std::vector<std::uint16_t> entries;
   encoder.block(pulses, pulses.back(), entries);
-  EXPECT_EQ(play(entries).end, 666'666'666u + 1u);  // 333.333333333 s
+  EXPECT_EQ(play(entries).end, 666'666'667u);  // 333.333333333 s
 }
 
 TEST(TrainEncoder, CoversSilenceUpToJustBeforeTheNextPulseMayCome) {
