@@ -239,7 +239,25 @@ class RpmTrack::Impl {
     const Index end = base_ + static_cast<Index>(jumps_.size());
     for (Index k = std::max(base_, i - 2 * j.span); k < std::min(end, i + 2 * j.span + 1); ++k)
       if (k < i ? jump(k).rpm >= j.rpm : jump(k).rpm > j.rpm) return false;
-    return true;
+    return j.span < 2 || explains_pulses(i, j.span);
+  }
+
+  // A short ramp looks like a jump to spans that are longer than it. The
+  // pulses of the two spans next to interval i know better: are they nearer to
+  // two lines than to one line from span to span?
+  bool explains_pulses(Index i, Index span) const {
+    const Line before = *line_before(i, span);
+    const Line after = *line_after(i + 1, span);
+    const Line across = line_through(before.node, after.node, before.node);
+    double off_two = 0;
+    double off_one = 0;
+    for (Index k = i - span; k <= i + span; ++k) {
+      const Node pulse = node(k, k + 1);
+      if (k == i || pulse.at < before.node.at || pulse.at > after.node.at) continue;
+      off_two += std::pow(pulse.rpm - (k < i ? before : after).rpm_at(pulse.at), 2);
+      off_one += std::pow(pulse.rpm - across.rpm_at(pulse.at), 2);
+    }
+    return off_two < off_one;
   }
 
   // Decides about the interval from edge next_ to the one after.
