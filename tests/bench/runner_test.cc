@@ -115,7 +115,7 @@ TEST_F(Runner, IsUndecidedWhenTheWatcherVouchesForLess) {
   EXPECT_EQ(result.verdict, Verdict::undecided);
   EXPECT_FALSE(result.complete);
   EXPECT_TRUE(has(result, FindingKind::lost_evidence,
-                  "the watcher vouches for what it saw up to 3.9 s only, of 4 s"));
+                  "the watcher vouches for what it saw up to 3.900 s only, of 4.000 s"));
 }
 
 TEST_F(Runner, IsUndecidedWhenChangesComeOutOfOrder) {

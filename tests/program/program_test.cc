@@ -219,8 +219,8 @@ TEST_F(Program, ChecksFilesAsStrictlyAsARunWould) {
   const json files = json::parse(bad.out)["files"];
   EXPECT_THAT(files[0]["errors"], IsEmpty());
   EXPECT_EQ(files[1]["kind"], "gauge");
-  EXPECT_EQ(files[1]["errors"][0]["line"], 3);
-  EXPECT_EQ(files[1]["errors"][0]["column"], 1);
+  const auto on_line_3 = [](const json& error) { return error["line"] == 3 && error["column"] == 1; };
+  EXPECT_TRUE(std::any_of(files[1]["errors"].begin(), files[1]["errors"].end(), on_line_3)) << bad.out;
 }
 
 TEST_F(Program, BadUsageIsOneLineAndStatus2) {
