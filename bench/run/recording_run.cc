@@ -42,6 +42,7 @@ class RecordingRun {
         judge_(gauge_, judge_setup()),
         writer_(folder, gauge_) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
+    if (!recording.comes_near_a_boundary()) judge_.disturbed(0, recording.end);  // nothing to judge by
   }
 
   RunOutcome run() {
@@ -182,7 +183,7 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
                                const Gauge& gauge) {
   if (wiring.tach.empty())
     throw FileErrors({{wiring.file, 0, 0, "there is no tach: channel; a recording is judged by one"}});
-  OpenRecording opened{gauge, recording, wiring, resolve(wiring, gauge), 1, 0, 0, 0, 0};
+  OpenRecording opened{gauge, recording, wiring, resolve(wiring, gauge), 1, 0, 0, 0, 0, 0};
   LampWires wires(opened.wires, wiring);
   const std::unique_ptr<RecordingReader> reader = open_recording(recording, wires.wanted());
   opened.resolution = reader->resolution();
@@ -209,7 +210,8 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
   }
   wires.finish();
   add_edges();
-  track.finish(reader->end());
+  opened.end = reader->end();
+  track.finish(opened.end);
   take();
   opened.lowest_rpm = std::isfinite(lowest) ? lowest : 0;
   opened.rpm_uncertainty = track.standard_uncertainty_rpm();

@@ -322,5 +322,36 @@ TEST_F(Program, JudgesItsOwnCaptureAsItJudgedTheRun) {
   EXPECT_EQ(tachproof("report good-again").status, 0);
 }
 
+TEST_F(Program, IsUndecidedForARecordingThatIsCutShort) {
+  run_of("rig.yaml", "--out good");
+  std::ostringstream capture;
+  capture << std::ifstream(scratch / "good" / "capture.vcd").rdbuf();
+  std::string text = capture.str();
+  text.resize(text.rfind('#') + 1);
+  scratch.write("cut.vcd", text);
+  const Finished cut = tachproof("judge cut.vcd --gauge gauge.yaml --wiring wiring.yaml --out again");
+  EXPECT_EQ(cut.status, 3) << cut.out << cut.err;
+  EXPECT_THAT(stored_result("again")["findings"].dump(), HasSubstr("lost-evidence"));
+}
+
+TEST_F(Program, IsUndecidedForATachChannelThatReachesNoBoundary) {
+  run_of("rig.yaml", "--out good");
+  std::string gauge = files::gauge;
+  gauge.replace(gauge.find("pulses_per_rev: 2"), 17, "pulses_per_rev: 20");
+  scratch.write("gauge.yaml", gauge);
+  const Finished scaled =
+      tachproof("judge good/capture.vcd --gauge gauge.yaml --wiring wiring.yaml --out again");
+  EXPECT_EQ(scaled.status, 3) << scaled.out << scaled.err;
+  EXPECT_THAT(scaled.out, HasSubstr("reaches no boundary of the gauge"));
+}
+
+TEST_F(Program, StartsNothingForAFileThatIsNoRecording) {
+  scratch.write("garbage.vcd", "garbage\n");
+  const Finished bad = tachproof("judge garbage.vcd --gauge gauge.yaml --wiring wiring.yaml --out again");
+  EXPECT_EQ(bad.status, 2);
+  EXPECT_THAT(bad.err, HasSubstr("garbage.vcd:1: "));
+  EXPECT_FALSE(std::filesystem::exists(scratch / "again"));
+}
+
 }  // namespace
 }  // namespace tachproof
