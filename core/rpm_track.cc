@@ -1,7 +1,6 @@
 #include "core/rpm_track.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstdint>
 #include <deque>
@@ -10,6 +9,7 @@
 #include <utility>
 
 #include "core/pulse_check.h"
+#include "core/span_scatter.h"
 
 namespace tachproof {
 namespace {
@@ -225,7 +225,7 @@ class RpmTrack::Impl {
         const double change = after.node.rpm - before.node.rpm;
         j.rpm = std::max({0.0, least - change, change - most});
         const double sd =
-            std::max({scatter_rpm_, quantisation_rpm(before.node, n), quantisation_rpm(after.node, n)});
+            std::max({scatter_.rpm(), quantisation_rpm(before.node, n), quantisation_rpm(after.node, n)});
         j.least = std::max(8 * std::sqrt(2.0) * end_factor * sd, setup_.tolerance_rpm / 3);
       }
       jumps_.push_back(j);
@@ -239,7 +239,25 @@ class RpmTrack::Impl {
     const Index end = base_ + static_cast<Index>(jumps_.size());
     for (Index k = std::max(base_, i - 2 * j.span); k < std::min(end, i + 2 * j.span + 1); ++k)
       if (k < i ? jump(k).rpm >= j.rpm : jump(k).rpm > j.rpm) return false;
-    return true;
+    return j.span < 2 || explains_pulses(i, j.span);
+  }
+
+  // A short ramp looks like a jump to spans that are longer than it. The
+  // pulses of the two spans next to interval i know better: are they nearer to
+  // two lines than to one line from span to span?
+  bool explains_pulses(Index i, Index span) const {
+    const Line before = *line_before(i, span);
+    const Line after = *line_after(i + 1, span);
+    const Line across = line_through(before.node, after.node, before.node);
+    double off_two = 0;
+    double off_one = 0;
+    for (Index k = i - span; k <= i + span; ++k) {
+      const Node pulse = node(k, k + 1);
+      if (k == i || pulse.at < before.node.at || pulse.at > after.node.at) continue;
+      off_two += std::pow(pulse.rpm - (k < i ? before : after).rpm_at(pulse.at), 2);
+      off_one += std::pow(pulse.rpm - across.rpm_at(pulse.at), 2);
+    }
+    return off_two < off_one;
   }
 
   // Decides about the interval from edge next_ to the one after.
@@ -305,26 +323,13 @@ class RpmTrack::Impl {
     return rpm;
   }
 
-  // How far a span is off the line through its neighbours: for scatter alone
-  // sqrt(1.5) times a span's standard deviation. Clipped at three medians, so
-  // that a jump or a corner hardly counts; not before there are enough.
   void state_uncertainty(const Node& n, Index from, Index span) {
     if (from - 2 * span >= std::max(run_, base_)) {
       const Node a = node(from - 2 * span, from - span);
       const Node b = node(from - span, from);
-      const double off = b.rpm - (a.rpm + (n.rpm - a.rpm) * (b.at - a.at) / (n.at - a.at));
-      offs_[offs_seen_++ % offs_.size()] = std::abs(off);
-      Offs sorted = offs_;
-      const auto seen = static_cast<std::ptrdiff_t>(std::min(offs_seen_, offs_.size()));
-      const auto middle = sorted.begin() + seen / 2;
-      std::nth_element(sorted.begin(), middle, sorted.begin() + seen);
-      const double most = 3 * *middle;
-      double squares = 0;
-      for (auto o = sorted.begin(); o != sorted.begin() + seen; ++o)
-        squares += std::pow(std::min(*o, most), 2);
-      if (seen >= 17) scatter_rpm_ = std::sqrt(squares / static_cast<double>(seen) / 1.5);
+      scatter_.add(b.rpm - (a.rpm + (n.rpm - a.rpm) * (b.at - a.at) / (n.at - a.at)));
     }
-    uncertainty_ = std::max(uncertainty_, end_factor * std::max(quantisation_rpm(n, span), scatter_rpm_));
+    uncertainty_ = std::max(uncertainty_, end_factor * std::max(quantisation_rpm(n, span), scatter_.rpm()));
   }
 
   // A line from where the last one ended.
@@ -372,11 +377,8 @@ class RpmTrack::Impl {
   Index last_node_from_ = 0;
   Index last_node_to_ = 0;
   Nanos emitted_until_ = 0;
-  double scatter_rpm_ = 0;
+  SpanScatter scatter_;
   double uncertainty_ = 0;
-  using Offs = std::array<double, 33>;
-  Offs offs_{};  // a ring
-  std::size_t offs_seen_ = 0;
 
   Decided out_;
   std::deque<Segment> recent_;

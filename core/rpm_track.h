@@ -63,7 +63,8 @@ class RpmTrack {
   // Of the rpm at any instant away from a jump or a corner, the largest so
   // far: resolution and the scatter seen between neighbouring spans, at the
   // end of a piece, where it is largest. A corner between two slopes is
-  // rounded off by up to a sixth of the change of slope times the span; of two
+  // rounded off by up to a sixth of the change of slope times the span, a wave
+  // by up to 0.08 of its second derivative times the span squared; of two
   // jumps within two spans of each other, or of the signal's start or end, the
   // smaller is rounded off likewise.
   double standard_uncertainty_rpm() const;

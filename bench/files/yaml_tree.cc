@@ -219,7 +219,7 @@ class TreeBuilder : public YAML::EventHandler {
     const std::size_t before = nodes_;
     YamlNode& node = make(kind, mark);
     deepen(mark, 1);
-    if (key_is_next()) stop(mark, "a key that is no text", "keys of plain text");
+    if (key_is_next()) stop(mark, "a key that is no text", "keys of plain text, and brackets that close");
     open_.push_back({&node, nullptr, anchor, before, 1});
   }
 
@@ -244,7 +244,8 @@ class TreeBuilder : public YAML::EventHandler {
     if (parent.node->kind == YamlNode::Kind::list) {
       parent.node->items.push_back(node);
     } else if (parent.key == nullptr) {
-      if (node->kind != YamlNode::Kind::scalar) stop(mark, "a key that is no text", "keys of plain text");
+      if (node->kind != YamlNode::Kind::scalar)
+        stop(mark, "a key that is no text", "keys of plain text, and brackets that close");
       parent.key = node;
     } else {
       if (parent.node->entries.size() == max_keys)

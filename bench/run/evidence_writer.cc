@@ -29,7 +29,11 @@ EvidenceWriter::EvidenceWriter(RunFolder& folder, const Gauge& gauge)
     : folder_(folder),
       capture_(folder.path() / "capture.vcd", capture_channels(gauge)),
       channels_(gauge.all_channels()),
-      flushed_(std::chrono::steady_clock::now()) {}
+      flushed_(std::chrono::steady_clock::now()) {
+  // Nothing is lit and no pulse has come: without this a reader would have to
+  // take every channel for unknown.
+  for (std::uint32_t channel = 0; channel <= gauge.channels(); ++channel) capture_.change(0, channel, false);
+}
 
 void EvidenceWriter::add_point(RpmPoint point) {
   if (trace_.rpm.size() == most_trace_points) {

@@ -12,6 +12,7 @@
 #include "bench/run/evidence_writer.h"
 #include "core/judge.h"
 #include "core/rpm_track.h"
+#include "core/text.h"
 
 namespace tachproof {
 
@@ -41,6 +42,7 @@ class RecordingRun {
         judge_(gauge_, judge_setup()),
         writer_(folder, gauge_) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
+    if (!recording.comes_near_a_boundary()) judge_.disturbed(0, recording.end);  // nothing to judge by
   }
 
   RunOutcome run() {
@@ -123,24 +125,23 @@ class RecordingRun {
   void take(const SignalGap& gap) {
     judge_.disturbed(gap.from - disturbed_before, gap.to + disturbance_lasts(gauge_, track_.rpm_at(gap.to)));
     if (gap.kind == SignalGap::Kind::lost && gap.to - gap.from > longest_unsaid_silence)
-      found(
-          FindingKind::no_signal, gap.from,
-          fmt::format("the tach channel {} has no pulse from {} s to {} s, so the lamps were not judged then",
-                      recording_.wiring.tach, to_seconds(gap.from), to_seconds(gap.to)));
+      found(FindingKind::no_signal, gap.from,
+            fmt::format("the tach channel {} has no pulse from {} to {}, so the lamps were not judged then",
+                        recording_.wiring.tach, say_time(gap.from), say_time(gap.to)));
   }
 
   void look_for_gaps() {
     if (reader_->truncated()) found(FindingKind::lost_evidence, seen_until_, reader_->trouble());
     for (const UnknownLevel& unknown : wires_.unknown())
       found(FindingKind::lost_evidence, unknown.first,
-            fmt::format("channel {} was neither high nor low {}, first at {} s", unknown.channel,
+            fmt::format("channel {} was neither high nor low {}, first at {}", unknown.channel,
                         unknown.times == 1 ? "once" : fmt::format("{} times", unknown.times),
-                        to_seconds(unknown.first)));
+                        say_time(unknown.first)));
     if (recording_.pulses < 2)
       found(FindingKind::no_signal, 0,
-            fmt::format("the tach channel {} has {} in {} s, so there is no rpm to judge by",
+            fmt::format("the tach channel {} has {} in {}, so there is no rpm to judge by",
                         recording_.wiring.tach, recording_.pulses == 0 ? "no pulse" : "one pulse",
-                        to_seconds(seen_until_)));
+                        say_time(seen_until_)));
     else if (!recording_.comes_near_a_boundary())
       found(FindingKind::no_signal, 0,
             fmt::format("the tach channel {} reads {:.0f} to {:.0f} rpm at {} pulses per revolution, which "
@@ -182,7 +183,7 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
                                const Gauge& gauge) {
   if (wiring.tach.empty())
     throw FileErrors({{wiring.file, 0, 0, "there is no tach: channel; a recording is judged by one"}});
-  OpenRecording opened{gauge, recording, wiring, resolve(wiring, gauge), 1, 0, 0, 0, 0};
+  OpenRecording opened{gauge, recording, wiring, resolve(wiring, gauge), 1, 0, 0, 0, 0, 0};
   LampWires wires(opened.wires, wiring);
   const std::unique_ptr<RecordingReader> reader = open_recording(recording, wires.wanted());
   opened.resolution = reader->resolution();
@@ -209,7 +210,8 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
   }
   wires.finish();
   add_edges();
-  track.finish(reader->end());
+  opened.end = reader->end();
+  track.finish(opened.end);
   take();
   opened.lowest_rpm = std::isfinite(lowest) ? lowest : 0;
   opened.rpm_uncertainty = track.standard_uncertainty_rpm();

@@ -27,6 +27,7 @@ struct OpenRecording {
   Wiring wiring;
   std::vector<ResolvedWire> wires;
   Nanos resolution = 1;
+  Nanos end = 0;
 
   // What its tach channel says.
   std::uint64_t pulses = 0;
@@ -35,6 +36,8 @@ struct OpenRecording {
   double rpm_uncertainty = 0;  // standard
 
   Channels wired() const;
+  // Its rpm can be set against the gauge's boundaries at all. When not, the
+  // tach channel or pulses_per_rev is wrong rather than the unit.
   bool comes_near_a_boundary() const;
 };
 

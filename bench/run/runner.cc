@@ -11,6 +11,7 @@
 
 #include "bench/run/evidence_writer.h"
 #include "core/pulse_train.h"
+#include "core/text.h"
 
 namespace tachproof {
 
@@ -47,8 +48,8 @@ class Run {
     const Nanos duration = plan_.profile.duration();
     if (played_all && seen_.until < duration)
       found(FindingKind::lost_evidence, seen_.until,
-            fmt::format("the watcher vouches for what it saw up to {} s only, of {} s",
-                        to_seconds(seen_.until), to_seconds(duration)));
+            fmt::format("the watcher vouches for what it saw up to {} only, of {}", say_time(seen_.until),
+                        say_time(duration)));
     const bool complete = played_all && all_written && lost_ == 0 && seen_.until >= duration;
     RunOutcome outcome{judge_.finish(std::min(seen_.until, duration), complete), writer_.trace()};
     outcome.result.complete = outcome.result.complete && complete;
@@ -177,8 +178,8 @@ class Run {
     seen_ = rig_.watcher->collect(until, events_);
     for (const LampEvent& event : events_) {
       if (event.at < last_event_ || event.at > until)
-        throw RigError(fmt::format("the watcher handed over a change at {} s, which is out of order",
-                                   to_seconds(event.at)));
+        throw RigError(
+            fmt::format("the watcher handed over a change at {}, which is out of order", say_time(event.at)));
       last_event_ = event.at;
       lit_ = event.lit;
     }

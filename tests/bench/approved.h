@@ -4,6 +4,7 @@
 #pragma once
 
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include <cstdlib>
 #include <filesystem>
@@ -41,11 +42,14 @@ inline RunRecord without_volatile(RunRecord record) {
   return record;
 }
 
-// A folder of its own for one test, gone afterwards.
+// A folder of its own for one test, gone afterwards. In memory where it can
+// be: the tests kill and cut a lot, and need no disk for it.
 class TemporaryFolder {
  public:
   TemporaryFolder() {
-    std::string name = (std::filesystem::temp_directory_path() / "tachproof-test-XXXXXX").string();
+    const bool memory = ::access("/dev/shm", W_OK) == 0;
+    const std::filesystem::path base = memory ? "/dev/shm" : std::filesystem::temp_directory_path();
+    std::string name = (base / "tachproof-test-XXXXXX").string();
     path_ = ::mkdtemp(name.data());
   }
   ~TemporaryFolder() {

@@ -309,7 +309,7 @@ TEST(RunFolder, KilledAtAnyInstantLeavesNoPass) {
   const auto whole =
       std::chrono::duration_cast<std::chrono::microseconds>(std::chrono::steady_clock::now() - begin);
   std::set<std::string> left_behind;  // which files there were: how far the writers got
-  for (unsigned seed = 0; seed < 40; ++seed) {
+  for (unsigned seed = 0; seed < 80; ++seed) {
     std::mt19937 random(seed);
     const std::filesystem::path folder = temporary.path() / std::to_string(seed);
     const std::chrono::microseconds wait(std::uniform_int_distribution<long>(0, 2 * whole.count())(random));

@@ -32,6 +32,8 @@ void expect_refused(const std::vector<Refusal>& all) {
 TEST(VcdRefusals, NameALineAndWhatIsAllowed) {
   expect_refused({
       {head + "1!\n#10\n#9\n", "capture:12: time goes backwards, from #10 to #9"},
+      // With as many digits as the time before, which is read another way.
+      {head + "1!\n#20\n0!\n#30\n1!\n#25\n", "capture:15: time goes backwards, from #30 to #25"},
       {head + "#1\n0!\n1%\n", "capture:12: identifier code '%' was not declared"},
       {head + "#1\n0!\nb1 ab\n", "capture:12: identifier code 'ab' was not declared"},
       {head + "#9223372036854775808\n", "capture:10: time '#9223372036854775808' is too large"},

@@ -82,9 +82,12 @@ TEST(Yaml, RefusesBinary) {
 
 TEST(Yaml, RefusesTagsAndKeysThatAreNoText) {
   EXPECT_EQ(trouble("a: !!int 5\n"), "f.yaml:1:4: the tag 'tag:yaml.org,2002:int'; values without tags");
-  EXPECT_EQ(trouble("? [1]\n: 2\n"), "f.yaml:1:3: a key that is no text; keys of plain text");
-  EXPECT_EQ(trouble("~: 2\n"), "f.yaml:1:1: a key that is no text; keys of plain text");
-  EXPECT_EQ(trouble("a: &x [1]\n*x : 2\n"), "f.yaml:2:1: a key that is no text; keys of plain text");
+  EXPECT_EQ(trouble("? [1]\n: 2\n"),
+            "f.yaml:1:3: a key that is no text; keys of plain text, and brackets that close");
+  EXPECT_EQ(trouble("~: 2\n"),
+            "f.yaml:1:1: a key that is no text; keys of plain text, and brackets that close");
+  EXPECT_EQ(trouble("a: &x [1]\n*x : 2\n"),
+            "f.yaml:2:1: a key that is no text; keys of plain text, and brackets that close");
 }
 
 TEST(Yaml, PutsTheLibrarysComplaintsOnOneLine) {

@@ -52,7 +52,8 @@ const fs::path& csv_file() {
     std::ofstream out(f);
     out << "Time [s],tach,left,mid,right,top\n";
     for (int i = 0; i < csv_rows; ++i) {
-      out << fmt::format("{}.{:06},{},{},{},0,0\n", i / 20000, i % 20000 * 50, i / 25 % 2, i / 9000 % 2, i / 70000 % 2);
+      out << fmt::format("{}.{:06},{},{},{},0,0\n", i / 20000, i % 20000 * 50, i / 25 % 2, i / 9000 % 2,
+                         i / 70000 % 2);
     }
     return f;
   }();
@@ -95,8 +96,8 @@ void ReadCsv(benchmark::State& state) {
   csv_file();
   for (auto _ : state) read_all(csv_file());
   state.SetBytesProcessed(state.iterations() * static_cast<std::int64_t>(fs::file_size(csv_file())));
-  state.counters["ns_per_row"] =
-      benchmark::Counter(csv_rows * 1e-9, benchmark::Counter::kIsIterationInvariantRate | benchmark::Counter::kInvert);
+  state.counters["ns_per_row"] = benchmark::Counter(
+      csv_rows * 1e-9, benchmark::Counter::kIsIterationInvariantRate | benchmark::Counter::kInvert);
 }
 BENCHMARK(ReadCsv)->Unit(benchmark::kMillisecond);
 
@@ -107,7 +108,8 @@ void WriteReadyBytes(benchmark::State& state) {
     const int fd = ::open(file.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
     constexpr std::size_t block = std::size_t{64} << 10;
     for (std::size_t at = 0; at < bytes.size(); at += block) {
-      if (::write(fd, bytes.data() + at, std::min(block, bytes.size() - at)) < 0) state.SkipWithError("write failed");
+      if (::write(fd, bytes.data() + at, std::min(block, bytes.size() - at)) < 0)
+        state.SkipWithError("write failed");
     }
     ::close(fd);
   }

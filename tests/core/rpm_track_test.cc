@@ -58,13 +58,16 @@ Tracked tracked(const Profile& profile, double ppr, Nanos resolution, const Nois
                  profile.duration());
 }
 
+Profile profile_of(std::vector<Step> steps) { return Profile(steps); }
+
 Nanos end_of(const Segment& g) { return g.start.whole + from_seconds(g.lasts_s); }
 
 // ---- against the profile -----------------------------------------------------
 
 Profile build_any_profile(bool with_steps) {
   double rpm = *rc::gen::inRange(1500, 8000);
-  std::vector<Step> steps{StepTo{rpm}};
+  std::vector<Step> steps;
+  steps.emplace_back(StepTo{rpm});
   const int n = *rc::gen::inRange(1, 6);
   for (int i = 0; i < n; ++i) {
     const Nanos lasts = *rc::gen::inRange<Nanos>(ns_per_s / 2, ns_per_s);
@@ -75,14 +78,15 @@ Profile build_any_profile(bool with_steps) {
       case 1: break;
       case 2:
         rpm = *rc::gen::inRange(1500, 8000);
-        steps.push_back(RampByRate{rpm, *rc::gen::inRange(100, 50'000) / 10.0});
+        steps.emplace_back(RampByRate{rpm, *rc::gen::inRange(100, 50'000) / 10.0});
         break;
       default: {
         const double swing = *rc::gen::inRange(5, 60);
-        steps.push_back(Wave{rpm, swing, *rc::gen::inRange<Nanos>(2 * ns_per_s, 6 * ns_per_s), 3 * ns_per_s});
+        steps.emplace_back(
+            Wave{rpm, swing, *rc::gen::inRange<Nanos>(2 * ns_per_s, 6 * ns_per_s), 3 * ns_per_s});
       }
     }
-    steps.push_back(Hold{rpm, lasts});
+    steps.emplace_back(Hold{rpm, lasts});
   }
   return Profile(steps);
 }
@@ -93,7 +97,7 @@ Profile any_profile(bool with_steps) {
 
 // How far from a step or a corner a span may still reach.
 Nanos reach(double lowest_rpm, double ppr) {
-  return std::max(RpmTrack::longest_span, 3 * from_seconds(60 / ppr / lowest_rpm));
+  return std::max(RpmTrack::longest_span * 5 / 4, 3 * from_seconds(60 / ppr / lowest_rpm));
 }
 
 RC_GTEST_PROP(RpmTrack, FollowsTheProfileWithinFourStandardUncertainties, ()) {
@@ -102,14 +106,14 @@ RC_GTEST_PROP(RpmTrack, FollowsTheProfileWithinFourStandardUncertainties, ()) {
   const Nanos resolution = *rc::gen::element<Nanos>(100, 1000);
   const Tracked track = tracked(profile, ppr, resolution);
   const Nanos away = reach(1500, ppr);
-  for (const Segment& g : profile.segments())
-    for (Nanos t = g.start.whole + away; t < end_of(g) - away; t += ns_per_ms) {
-      const double error = track.rpm_at(t) - profile.rpm_at(t);
-      if (std::abs(error) > 4 * track.uncertainty)
-        RC_FAIL(std::to_string(to_seconds(t)) + " s: " + std::to_string(error) + " rpm, u " +
-                std::to_string(track.uncertainty));
-    }
-  RC_ASSERT(track.uncertainty < 1.5);
+  for (const Segment& g : profile.segments()) {
+    double curve = 0;  // cut off, as the header says
+    if (g.shape == Segment::Shape::sine)
+      curve = 0.08 * g.swing_rpm * std::pow(2 * M_PI / g.period_s * to_seconds(RpmTrack::longest_span), 2);
+    for (Nanos t = g.start.whole + away; t < end_of(g) - away; t += ns_per_ms)
+      RC_ASSERT(std::abs(track.rpm_at(t) - profile.rpm_at(t)) <= 4 * track.uncertainty + curve);
+  }
+  RC_ASSERT(track.uncertainty < 2);
 }
 
 RC_GTEST_PROP(RpmTrack, RoundsCornersOffByNoMoreThanItSays, ()) {
@@ -127,7 +131,7 @@ RC_GTEST_PROP(RpmTrack, PutsAStepWithinOnePulsePeriod, ()) {
       *rc::gen::suchThat(rc::gen::inRange(1000, 8000), [=](int x) { return std::abs(x - before) > 20; });
   const double ppr = *rc::gen::element(0.5, 1.0, 1.5, 3.0, 4.0);
   const Nanos at = ns_per_s + *rc::gen::inRange<Nanos>(0, ns_per_s / 10);
-  const Profile profile(std::vector<Step>{Hold{before, at}, Hold{after, ns_per_s}});
+  const Profile profile = profile_of({Hold{before, at}, Hold{after, ns_per_s}});
   const Tracked track = tracked(profile, ppr, 1000);
   const Nanos period = from_seconds(60 / ppr / std::min(before, after));
   RC_ASSERT(std::abs(track.rpm_at(at - period) - before) <= 4 * track.uncertainty);
@@ -155,7 +159,7 @@ RC_GTEST_PROP(RpmTrack, GivesAdjoiningSegmentsFromZeroToTheEnd, ()) {
 // ---- one thing at a time -------------------------------------------------------
 
 TEST(RpmTrack, TellsASteadySpeedToTheRecordersResolution) {
-  const Profile profile(std::vector<Step>{Hold{7600, 20 * ns_per_s}});
+  const Profile profile = profile_of({Hold{7600, 20 * ns_per_s}});
   const Tracked track = tracked(profile, 3, 1000);
   // 3 pulses would give 0.39 rpm of resolution; a sixth of the tolerance needs
   // 6, which take 15.8 ms: 7600 rpm * 1 us / sqrt(6) / 15.8 ms, times 1.58.
@@ -180,7 +184,7 @@ TEST(RpmTrack, DoesNotSeeAFiringPattern) {
 }
 
 TEST(RpmTrack, StatesTheScatterThatItSees) {
-  const Profile profile(std::vector<Step>{Hold{3720, 60 * ns_per_s}});
+  const Profile profile = profile_of({Hold{3720, 60 * ns_per_s}});
   Noise noise;
   noise.jitter_us = 50;
   const Tracked track = tracked(profile, 3, 100, noise);
@@ -195,7 +199,7 @@ TEST(RpmTrack, StatesTheScatterThatItSees) {
 }
 
 TEST(RpmTrack, MendsAndTellsMissingAndDoubledPulses) {
-  const Profile profile(std::vector<Step>{Hold{3720, 30 * ns_per_s}, RampByRate{8200, 150}});
+  const Profile profile = profile_of({Hold{3720, 30 * ns_per_s}, RampByRate{8200, 150}});
   Noise noise;
   noise.missing = noise.doubled = 0.002;
   PulseTrain train(profile, 3, noise, 8);
@@ -217,7 +221,7 @@ TEST(RpmTrack, MendsAndTellsMissingAndDoubledPulses) {
 }
 
 TEST(RpmTrack, TakesALongSilenceForStandstillAndTellsIt) {
-  const Profile profile(std::vector<Step>{Hold{3000, ns_per_s}, Hold{0, 2 * ns_per_s}, Hold{3000, ns_per_s}});
+  const Profile profile = profile_of({Hold{3000, ns_per_s}, Hold{0, 2 * ns_per_s}, Hold{3000, ns_per_s}});
   const Tracked track = tracked(profile, 1, 100);
   const SignalGap start{SignalGap::Kind::lost, 0, 20 * ns_per_ms};
   const SignalGap silence{SignalGap::Kind::lost, ns_per_s, 3020 * ns_per_ms};
@@ -229,7 +233,7 @@ TEST(RpmTrack, TakesALongSilenceForStandstillAndTellsIt) {
 }
 
 TEST(RpmTrack, WaitsThreePeriodsOfASlowEngine) {
-  const Profile profile(std::vector<Step>{Hold{60, 20 * ns_per_s}});  // a pulse in 2 s
+  const Profile profile = profile_of({Hold{60, 20 * ns_per_s}});  // a pulse in 2 s
   const Tracked track = tracked(profile, 0.5, 100);
   EXPECT_NEAR(track.rpm_at(15 * ns_per_s), 60, 1e-3);
   // Only the first two pulses seem far from each other.
