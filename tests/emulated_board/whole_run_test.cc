@@ -1,0 +1,71 @@
+// Scenario to verdict on the emulated board: the runner, the board's link, the
+// firmware, a simulated unit on its pins, and the judge.
+
+#include <gtest/gtest.h>
+
+#include "bench/run/runner.h"
+#include "tests/bench/drumlin_run.h"
+#include "tests/bench/scratch_folder.h"
+#include "tests/emulated_board/bench_with_board.h"
+#include "tests/emulated_board/unit_on_pins.h"
+
+namespace tachproof {
+namespace {
+
+class WholeRun : public testing::Test {
+ protected:
+  WholeRun() {
+    settings.wires = {{"in0", gauge.channel("left", "white")},  {"in1", gauge.channel("left", "blue")},
+                      {"in2", gauge.channel("mid", "blue")},    {"in3", gauge.channel("mid", "magenta")},
+                      {"in4", gauge.channel("right", "white")}, {"in5", gauge.channel("right", "magenta")},
+                      {"in6", gauge.channel("top", "magenta")}};
+    behaviour.response_ms = 20;
+  }
+
+  RunResult run(const std::string& request = "") {
+    SimulatedUnit unit(gauge, behaviour, gauge);
+    BenchWithBoard bench(settings, std::make_unique<UnitOnPins>(std::move(unit), settings.wires));
+    if (!request.empty()) bench.request(request);
+    const std::vector<Step> steps{Hold{3000, ns_per_s}, RampByRate{8200, 1000}, Hold{8200, 2 * ns_per_s},
+                                  RampByRate{3000, 1000}};
+    const Profile profile(steps);
+    RunRecord record;
+    record.gauge = gauge;
+    RunFolder folder = RunFolder::create(scratch / "run", record);
+    return run_scenario({gauge, profile, {}, 1, {}}, bench.rig(), folder).result;
+  }
+
+  ScratchFolder scratch;
+  Gauge gauge = drumlin::gauge();
+  BoardSettings settings;
+  Behaviour behaviour;
+};
+
+TEST_F(WholeRun, PassesASoundUnit) {
+  const RunResult result = run();
+  EXPECT_EQ(result.verdict, Verdict::pass);
+  EXPECT_TRUE(result.complete);
+  EXPECT_TRUE(result.findings.empty());
+  EXPECT_EQ(result.transitions.size(), 18u);
+  EXPECT_EQ(result.evidence.lost, 0u);
+}
+
+TEST_F(WholeRun, FailsAUnitWithAMovedBoundary) {
+  FaultSetting fault;
+  fault.kind = "boundary-moved";
+  fault.words = {{"boundary", "shift"}};
+  fault.numbers = {{"by_rpm", 150}};
+  behaviour.faults = {fault};
+  EXPECT_EQ(run().verdict, Verdict::fail);
+}
+
+TEST_F(WholeRun, IsUndecidedOnADamagedLine) {
+  const RunResult result = run("fault to-host flip 4000 2");
+  EXPECT_EQ(result.verdict, Verdict::undecided);
+  EXPECT_FALSE(result.complete);
+  ASSERT_EQ(result.findings.size(), 1u);
+  EXPECT_EQ(result.findings[0].kind, FindingKind::bench_fault);
+}
+
+}  // namespace
+}  // namespace tachproof
