@@ -83,7 +83,6 @@ class Board {
   TrainEncoder encoder_;
   TrainLedger ledger_;
   std::deque<std::uint16_t> queue_;  // to be sent
-  unsigned outputs_ = 0;
   Nanos asked_ = 0;
   std::optional<LinkStatus> status_;
   std::optional<std::pair<Nanos, LinkTicks>> clock_from_;  // host's and board's, together
@@ -219,7 +218,6 @@ void Board::begin() {
   encoder_ = {};
   ledger_ = {};
   queue_.clear();
-  outputs_ = 0;
   stamps_.clear();
   shown_.reset();
   lost_reported_ = 0;
@@ -228,6 +226,7 @@ void Board::begin() {
       std::clamp<Nanos>(settings_.pulse / link_tick_ns, link_min_ticks / 2, link_max_ticks / 2);
   connection_.send(link_arm, arm_payload(static_cast<std::uint16_t>(pulse_ticks), wired_inputs()));
   connection_.wait_for([this] { return armed_; }, answer_within, "it does not get ready");
+  encoder_.outputs(0, link_output_sync_lamp);
   begun_ = true;
 }
 
@@ -292,8 +291,8 @@ bool Board::can_press(const std::string& action) const {
 void Board::press(const Press& press, Nanos at) {
   const auto place = std::find(settings_.actions.begin(), settings_.actions.end(), press.action);
   const unsigned output = 1u << (place - settings_.actions.begin());
-  encoder_.outputs(at, outputs_ | output);
-  encoder_.outputs(at + press.lasts, outputs_);
+  encoder_.outputs(at, link_output_sync_lamp | output);
+  encoder_.outputs(at + press.lasts, link_output_sync_lamp);
 }
 
 Seen Board::collect(Nanos until, std::vector<LampEvent>& out) {

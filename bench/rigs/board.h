@@ -3,7 +3,8 @@
 // agree without anybody's help.
 //
 // A run's instant 0 is the board's instant 0 of the train, which starts as
-// soon as there is enough to play, or somebody wants to see. The board has to
+// soon as there is enough to play, or somebody wants to see; the sync lamp is
+// lit from then until the end. The board has to
 // be kept ahead of the lamps that are collected: a board that runs out of
 // pulses while more are to come is a RigError.
 #pragma once

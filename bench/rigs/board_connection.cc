@@ -21,6 +21,7 @@ BoardConnection::BoardConnection(const std::string& port, std::unique_ptr<HostCl
 
 void BoardConnection::greet() {
   greeted_ = false;
+  problem_.clear();
   asked_.reset();
   hello_.reset();
   const Nanos start = clock_->now();

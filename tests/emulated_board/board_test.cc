@@ -142,7 +142,7 @@ TEST(Board, PlaysOneRunAfterAnother) {
   }
 }
 
-TEST(Board, PressesForAsLongAsIsAsked) {
+TEST(Board, PressesForAsLongAsIsAskedWithTheSyncLampLit) {
   BoardSettings settings = test_settings();
   settings.actions = {"capture", "mode"};
   BenchWithBoard bench(settings);
@@ -162,11 +162,14 @@ TEST(Board, PressesForAsLongAsIsAsked) {
   std::vector<std::pair<Nanos, std::uint8_t>> changes;
   for (const PinLevels& change : bench.board().output_changes())
     changes.emplace_back(nanos_of(change.at) - zero, change.levels);
-  ASSERT_EQ(changes.size(), 2u);
-  EXPECT_EQ(changes[0].second, link_output_press_2);
-  EXPECT_NEAR(static_cast<double>(changes[0].first), 300e6, 20e3);
-  EXPECT_EQ(changes[1].second, 0);
-  EXPECT_NEAR(static_cast<double>(changes[1].first), 500e6, 20e3);
+  ASSERT_EQ(changes.size(), 4u);
+  EXPECT_EQ(changes[0].second, link_output_sync_lamp);
+  EXPECT_NEAR(static_cast<double>(changes[0].first), 0, 20e3);
+  EXPECT_EQ(changes[1].second, link_output_sync_lamp | link_output_press_2);
+  EXPECT_NEAR(static_cast<double>(changes[1].first), 300e6, 20e3);
+  EXPECT_EQ(changes[2].second, link_output_sync_lamp);
+  EXPECT_NEAR(static_cast<double>(changes[2].first), 500e6, 20e3);
+  EXPECT_EQ(changes[3].second, 0);
 }
 
 TEST(Board, SaysWhatItIs) {

@@ -3,8 +3,13 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <fcntl.h>
+#include <signal.h>
+#include <sys/file.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
+#include <array>
 #include <filesystem>
 #include <numeric>
 #include <string>
@@ -84,6 +89,28 @@ TEST(SerialPort, SaysThatSomebodyElseHasIt) {
   SerialPort first(io, terminal.path(), 500'000);
   EXPECT_EQ(refusal(terminal.path()),
             "opening the board's port " + terminal.path() + ": another program is using it");
+}
+
+TEST(SerialPort, NamesTheProgramThatHasIt) {
+  PseudoTerminal terminal;
+  std::array<int, 2> ready{};
+  ASSERT_EQ(pipe(ready.data()), 0);
+  const pid_t child = fork();
+  if (child == 0) {
+    const int fd = open(terminal.path().c_str(), O_RDWR | O_NOCTTY);
+    if (fd < 0 || flock(fd, LOCK_EX) != 0 || write(ready[1], "", 1) != 1) _exit(1);
+    pause();
+    _exit(0);
+  }
+  char byte = 0;
+  EXPECT_EQ(read(ready[0], &byte, 1), 1);
+  EXPECT_EQ(refusal(terminal.path()), "opening the board's port " + terminal.path() +
+                                          ": board_tests (process " + std::to_string(child) +
+                                          ") is using it");
+  kill(child, SIGKILL);
+  waitpid(child, nullptr, 0);
+  close(ready[0]);
+  close(ready[1]);
 }
 
 TEST(SerialPort, SaysThatItIsNoSerialPort) {
