@@ -11,7 +11,7 @@
 
 namespace tachproof {
 
-BenchWithBoard::BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit> unit)
+BenchWithBoard::BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit> unit, double host_rate)
     : board_(TACHPROOF_BOARD_ELF), server_(board_) {
   if (unit) board_.attach(std::move(unit));
   std::array<int, 2> sockets{};
@@ -19,7 +19,7 @@ BenchWithBoard::BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit
     throw std::system_error(errno, std::generic_category(), "socketpair");
   serving_ = std::thread([this, end = sockets[0]] { server_.serve_lock_step(end); });
   settings.port = server_.port();
-  auto clock = std::make_unique<LockStepClock>(sockets[1]);
+  auto clock = std::make_unique<LockStepClock>(sockets[1], host_rate);
   try {
     rig_ = board_rig(settings, std::move(clock));
   } catch (...) {

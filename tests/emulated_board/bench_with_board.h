@@ -16,7 +16,9 @@ namespace tachproof {
 class BenchWithBoard {
  public:
   // `settings.port` is filled in. `unit`: what is wired to the pins, if anything.
-  explicit BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit> unit = nullptr);
+  // `host_rate`: how fast the host's clock runs, by the board's.
+  explicit BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit> unit = nullptr,
+                          double host_rate = 1);
   ~BenchWithBoard();
   BenchWithBoard(const BenchWithBoard&) = delete;
 

@@ -239,6 +239,19 @@ TEST(Board, RefusesPulsesThatAreTooClose) {
   source.end();
 }
 
+TEST(Board, FindsOutAClockThatIsNoCrystals) {
+  // A ceramic resonator at the end of its tolerance, and one of the good ones.
+  for (const double off : {0.005, -0.001}) {
+    BenchWithBoard bench(test_settings(), nullptr, 1 - off);
+    Signal signal(3);
+    signal.hold(1000, 60);
+    const std::string error = rig_error([&] { bench.run(signal.pulses(), signal.until()); });
+    const std::string by = off > 0 ? "0.50" : "-0.10";
+    EXPECT_EQ(error, "the board on " + bench.port() + " has a clock that is " + by +
+                         " % off: a board with a crystal is needed");
+  }
+}
+
 // A second of train with something happening to the board in its middle.
 std::string error_after(const std::string& request) {
   BenchWithBoard bench(test_settings());

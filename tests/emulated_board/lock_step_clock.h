@@ -12,11 +12,12 @@ namespace tachproof {
 
 class LockStepClock : public HostClock {
  public:
-  // `socket`: the other end of a BoardServer's. Closed at the end.
-  explicit LockStepClock(int socket) : socket_(socket) {}
+  // `socket`: the other end of a BoardServer's. Closed at the end. `rate`: how
+  // fast this clock runs, by the board's.
+  explicit LockStepClock(int socket, double rate = 1) : socket_(socket), rate_(rate) {}
   ~LockStepClock() override;
 
-  Nanos now() override { return nanos_of(cycle_); }
+  Nanos now() override { return static_cast<Nanos>(rate_ * static_cast<double>(nanos_of(cycle_))); }
   void let_pass(boost::asio::io_context& io, const SerialPort& port, Nanos until) override;
 
   // Stamps depend on when bytes arrive and so on this; edges do not.
@@ -26,6 +27,7 @@ class LockStepClock : public HostClock {
   std::string ask(const std::string& request);
 
   int socket_;
+  double rate_;
   Cycles asked_ = 0;  // a multiple of the quantum
   Cycles cycle_ = 0;
 };
