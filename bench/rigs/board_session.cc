@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <stdexcept>
 
 namespace tachproof {
@@ -12,12 +11,7 @@ namespace {
 constexpr Nanos answer_within = 500 * ns_per_ms;
 constexpr Nanos ask_every = 20 * ns_per_ms;
 constexpr Nanos start_with = 200 * ns_per_ms;  // of train; or a full queue
-// A quartz crystal's, from memory; a ceramic resonator is a hundred times
-// worse, and check_clock() finds it out.
-constexpr double crystal_ppm = 50;
-constexpr double clock_limit_ppm = 500;
-constexpr Nanos link_jitter = 20 * ns_per_ms;  // of a status on its way through a USB bridge
-constexpr Nanos clock_seen_for = 10 * ns_per_s;
+constexpr double crystal_ppm = 50;             // a quartz crystal's, from memory
 
 std::string describe_flags(unsigned flags) {
   static constexpr std::pair<unsigned, const char*> words[] = {
@@ -128,19 +122,11 @@ void BoardSession::handle(const LinkStatus& status) {
   if (status.state != expected && !dry_) contradiction("is no longer in the run");
 }
 
-// The host's clock is no standard, but good enough to tell a bad oscillator.
 void BoardSession::check_clock(LinkTicks seen_until) {
-  const Nanos now = connection_.now();
-  if (!clock_from_) clock_from_.emplace(now, seen_until);
-  const Nanos host = now - clock_from_->first;
-  const Nanos board = static_cast<Nanos>(seen_until - clock_from_->second) * link_tick_ns;
-  if (host < clock_seen_for) return;
-  const double allowed =
-      static_cast<double>(link_jitter) + clock_limit_ppm * 1e-6 * static_cast<double>(host);
-  const double off = static_cast<double>(board - host);
-  if (std::abs(off) > allowed)
-    contradiction(fmt::format("has a clock that is {:.2f} % off: a board with a crystal is needed",
-                              100 * off / static_cast<double>(host)));
+  clock_check_.reading(connection_.now(), static_cast<Nanos>(seen_until) * link_tick_ns);
+  if (const auto error = clock_check_.bad_by())
+    contradiction(
+        fmt::format("has a clock that is {:.2f} % off: a board with a crystal is needed", 100 * *error));
 }
 
 void BoardSession::count_lost(std::uint16_t reported) {
@@ -156,7 +142,7 @@ void BoardSession::begin() {
   armed_ = false;
   zero_.reset();
   status_.reset();
-  clock_from_.reset();
+  clock_check_ = {};
   dry_ = false;
   contradiction_.clear();
   encoder_ = {};

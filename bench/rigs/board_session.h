@@ -12,6 +12,7 @@
 #include "bench/rigs/board.h"
 #include "bench/rigs/board_connection.h"
 #include "bench/rigs/board_train.h"
+#include "bench/rigs/clock_check.h"
 
 namespace tachproof {
 
@@ -59,8 +60,8 @@ class BoardSession {
   std::deque<std::uint16_t> queue_;  // to be sent
   Nanos asked_ = 0;
   std::optional<LinkStatus> status_;
-  std::optional<std::pair<Nanos, LinkTicks>> clock_from_;  // host's and board's, together
-  bool dry_ = false;                                       // ran out after all that there was
+  ClockCheck clock_check_;
+  bool dry_ = false;  // ran out after all that there was
 
   std::deque<LinkStamp> stamps_;
   std::optional<Channels> shown_;  // last handed over
