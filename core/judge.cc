@@ -176,7 +176,10 @@ void Judge::Impl::at_instant(Nanos t) {
 // Reads the lamps against the demand, both as they are from t on.
 void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
   if (!lamps_known_ || !demands_known_) return;
-  const WindowReading::Read read = reading_.read(lit_, lowest_, highest_, window_);
+  const double rpm = history_.rpm_at(t);
+  std::size_t ahead = 0;
+  while (ahead < gauge_.boundaries() && rpm >= gauge_.windows[ahead + 1].from_rpm) ++ahead;
+  const WindowReading::Read read = reading_.read(lit_, lowest_, highest_, window_, ahead);
   if (read.window != window_) {
     crossings_.moved(window_, read.window, t, !lamps_moved);
     for (Channels left = reading_.blinking(window_); left != 0; left &= left - 1)

@@ -113,8 +113,9 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     if (crossing.timing == Crossing::Timing::missing || seen.blink_only) continue;
     std::size_t& count =
         visit_count_[2 * crossing.demand.boundary + (crossing.demand.direction == Direction::falling)];
-    const bool moving = seen.step || std::abs(seen.visit.slope(0)) + std::abs(seen.rate_rpm_per_s) > 0;
-    if (moving && count++ < visits_kept) visits.push_back(seen.visit);
+    const bool tells = seen.step || seen.visit.keeps_its_rate(to_seconds(gauge_.tolerance.response_from),
+                                                              to_seconds(gauge_.tolerance.response_to));
+    if (tells && count++ < visits_kept) visits.push_back(seen.visit);
   }
   const BenchUncertainty bench = bench_uncertainty(setup_);
   FitSetup fit{to_seconds(gauge_.tolerance.response_from), to_seconds(gauge_.tolerance.response_to),

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <utility>
 
 #include "core/statistics.h"
@@ -53,6 +54,7 @@ struct Solution {
 Solution solve(const std::vector<const Visit*>& visits, const FitSetup& setup, const Prior& prior) {
   Solution s;
   s.response_s = prior.mean_s;
+  const double longest_s = visits.empty() ? prior.mean_s : visits[0]->spacing_s * (Visit::samples - 1);
   for (int iteration = 0; iteration < 8; ++iteration) {
     // Unknowns in order: rising, falling, L. Tiny diagonal terms keep a
     // direction that was never visited solvable; it is left out afterwards.
@@ -89,7 +91,8 @@ Solution solve(const std::vector<const Visit*>& visits, const FitSetup& setup, c
       for (std::size_t c = 0; c < 3; ++c) x[r] += s.covariance[r][c] * right[c];
     const double moved = std::abs(x[2] - s.response_s);
     s.threshold = {x[0], x[1]};
-    s.response_s = std::max(0.0, x[2]);
+    // Beyond the samples there is nothing to fit.
+    s.response_s = std::clamp(x[2], 0.0, longest_s);
     if (moved < 1e-7) break;
   }
   s.residual = 0;
@@ -138,6 +141,19 @@ double Visit::slope(double response_s) const {
   const double at = std::clamp(response_s / spacing_s, 0.0, static_cast<double>(samples - 1));
   const auto k = std::min(static_cast<std::size_t>(at), samples - 2);
   return (rpm_before[k] - rpm_before[k + 1]) / spacing_s;
+}
+
+bool Visit::keeps_its_rate(double from_s, double to_s) const {
+  const double sign = direction == Direction::rising ? 1 : -1;
+  double slowest = std::numeric_limits<double>::infinity(), fastest = 0;
+  for (std::size_t k = 0; k + 1 < samples; ++k) {
+    const double at = (static_cast<double>(k) + 0.5) * spacing_s;
+    if (at < from_s - spacing_s || at > to_s + spacing_s) continue;
+    const double rate = sign * slope(at);
+    slowest = std::min(slowest, rate);
+    fastest = std::max(fastest, rate);
+  }
+  return slowest > 0 && fastest < 1.5 * slowest;
 }
 
 ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t boundaries,

@@ -37,6 +37,9 @@ struct Visit {
 
   double rpm(double response_s) const;    // r(t - response)
   double slope(double response_s) const;  // dr/dt there
+  // The profile kept about one rate for every response from..to: a visit near
+  // a corner tells a threshold only to someone who knows the response.
+  bool keeps_its_rate(double from_s, double to_s) const;
 };
 
 struct ThresholdFit {

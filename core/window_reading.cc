@@ -16,17 +16,21 @@ WindowReading::WindowReading(const Gauge& gauge, Channels wired) : wired_(wired 
 }
 
 WindowReading::Read WindowReading::read(Channels lit, std::size_t lowest, std::size_t highest,
-                                        std::size_t before) const {
+                                        std::size_t before, std::size_t ahead) const {
   if (before >= lowest && before <= highest && shows(before, lit)) return {before, true, true};
+  const auto cost = [&](std::size_t w) {
+    const bool away = (w > before) != (ahead > before) && w != before && ahead != before;
+    return apart(w, before) + (away ? cues_.size() : 0);
+  };
   Read best;
-  std::size_t nearest = std::numeric_limits<std::size_t>::max();
   const auto look = [&](std::size_t from, std::size_t to) {
+    std::size_t least = std::numeric_limits<std::size_t>::max();
     for (std::size_t w = from; w <= to; ++w)
-      if (shows(w, lit) && apart(w, before) < nearest) {
-        nearest = apart(w, before);
+      if (shows(w, lit) && cost(w) < least) {
+        least = cost(w);
         best.window = w;
       }
-    return nearest != std::numeric_limits<std::size_t>::max();
+    return least != std::numeric_limits<std::size_t>::max();
   };
   if (look(lowest, highest)) return {best.window, true, true};
   if (look(0, cues_.size() - 1)) return {best.window, false, true};

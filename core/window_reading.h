@@ -23,10 +23,12 @@ class WindowReading {
     bool allowed = false;  // a picture of a window in lowest..highest
     bool known = false;    // a picture of some window
   };
-  // The window shown, given those that may be shown and the one shown before:
-  // where pictures are alike, the nearest to the one before. A picture of no
-  // window at all is read as the allowed window that it resembles most.
-  Read read(Channels lit, std::size_t lowest, std::size_t highest, std::size_t before) const;
+  // The window shown, given those that may be shown, the one shown before and
+  // the one that the rpm is heading for: where pictures are alike, the nearest
+  // to the one before, rather on the way to `ahead` than away from it. A
+  // picture of no window is read as the allowed window that it resembles most.
+  Read read(Channels lit, std::size_t lowest, std::size_t highest, std::size_t before,
+            std::size_t ahead) const;
 
   // Neighbours that the wired lamps cannot tell apart at all.
   bool look_alike(std::size_t window_a, std::size_t window_b) const;

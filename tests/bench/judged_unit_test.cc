@@ -104,7 +104,7 @@ std::vector<Case> cases() {
           {{"over-rev-missing", {}, {}}},
           {{"intermittent-lamp", {{"lamp", "top"}}, {{"per_min", 60}}}},
           {{"freeze", {}, {{"at_s", 30}}}},
-          {{"reset", {}, {{"at_s", 30}}}}};
+          {{"reset", {}, {{"at_s", 4.1}}}}};
 }
 
 TEST(JudgedUnit, EveryFaultOfTheCatalogueIsCaught) {
