@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "bench/rigs/rig.h"
 
 namespace tachproof {
@@ -17,9 +19,10 @@ void TrainEncoder::outputs(Nanos at, unsigned outputs) { outputs_.push_back({nea
 
 void TrainEncoder::advance(LinkTicks to, bool edge, std::vector<std::uint16_t>& out) {
   while (!outputs_.empty() && outputs_.front().at < to) {
-    const LinkTicks at = outputs_.front().at;
-    // Between two edges that leave no room for a wait, the earlier one's end will do.
-    if (at >= end_ + link_min_ticks && to >= at + link_min_ticks) {
+    // A wait needs its least length on both sides; without the room, the end
+    // of the entry before will do.
+    if (outputs_.front().at > end_ && to >= end_ + 2 * link_min_ticks) {
+      const LinkTicks at = std::clamp(outputs_.front().at, end_ + link_min_ticks, to - link_min_ticks);
       append_entries(at - end_, false, out);
       end_ = at;
     }

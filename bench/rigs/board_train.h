@@ -18,8 +18,8 @@ namespace tachproof {
 // whole run, not of its interval, so that rounding never adds up.
 class TrainEncoder {
  public:
-  // Sets the outputs at `at`, or as near before it as entries allow. Outputs
-  // come in time order, before the block that reaches them.
+  // Sets the outputs at `at`, give or take a shortest interval or two where the
+  // pulses leave no room. In time order, before the block that reaches them.
   void outputs(Nanos at, unsigned outputs);
 
   // Pulses in time order, all after the last block's `until`; then nothing

@@ -97,7 +97,7 @@ TEST(TrainEncoder, CoversSilenceUpToJustBeforeTheNextPulseMayCome) {
   EXPECT_EQ(entries.front(), 100);
 }
 
-RC_GTEST_PROP(TrainEncoder, OutputsMoveNoEdgeAndComeAtMostAnIntervalEarly, ()) {
+RC_GTEST_PROP(TrainEncoder, OutputsMoveNoEdgeAndComeWithinTwoShortestIntervals, ()) {
   const std::vector<Nanos> pulses = any_pulses();
   const Nanos until = pulses.back() + ns_per_ms;
   std::vector<Nanos> presses =

@@ -24,6 +24,11 @@ extern "C" {
 
 #include "bench/firmware/protocol.h"
 
+#ifdef __SANITIZE_ADDRESS__
+// The library keeps most of what it allocates, even past avr_terminate.
+extern "C" const char* __lsan_default_suppressions() { return "leak:libsimavr"; }
+#endif
+
 namespace tachproof {
 namespace {
 
