@@ -6,6 +6,29 @@
 
 namespace tachproof {
 
+TrainEdges edges_of(const std::vector<std::uint16_t>& entries, std::uint16_t pulse_ticks) {
+  TrainEdges out;
+  Cycles at = 0;
+  for (std::size_t i = 0; i < entries.size(); ++i) {
+    const Cycles ticks = entries[i] & link_max_ticks;
+    if (ticks < link_min_ticks) continue;
+    at += ticks * cycles_per_tick;
+    if (entries[i] & link_entry_wait) continue;
+    out.rising.push_back(at);
+    Cycles width = pulse_ticks;
+    const Cycles next = i + 1 < entries.size() ? entries[i + 1] & link_max_ticks : 0u;
+    if (next >= link_min_ticks) width = std::min(width, next / 2);
+    out.falling.push_back(at + width * cycles_per_tick);
+  }
+  return out;
+}
+
+std::vector<std::uint16_t> even_train(std::size_t pulses, std::uint16_t ticks) {
+  std::vector<std::uint16_t> out(pulses, ticks);
+  out.push_back(link_entry_end);
+  return out;
+}
+
 DirectHost::DirectHost() : board(TACHPROOF_BOARD_ELF) {}
 
 void DirectHost::send(std::uint8_t type, const std::vector<std::uint8_t>& payload) {

@@ -11,6 +11,17 @@
 
 namespace tachproof {
 
+inline constexpr Cycles cycles_per_tick = 8;
+
+// What the pin must do for these entries, in cycles after instant 0.
+struct TrainEdges {
+  std::vector<Cycles> rising;
+  std::vector<Cycles> falling;
+};
+TrainEdges edges_of(const std::vector<std::uint16_t>& entries, std::uint16_t pulse_ticks);
+
+std::vector<std::uint16_t> even_train(std::size_t pulses, std::uint16_t ticks);  // with its end
+
 class DirectHost {
  public:
   DirectHost();
