@@ -146,6 +146,9 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
         row.response_uncertainty_ms = fit.response_uncertainty_s * 1e3;
         const double deviation = row.threshold_rpm - row.nominal_rpm;
         row.verdict = decide(deviation, row.expanded_uncertainty_rpm, -limit, limit);
+        // Visits that disagree this much have no line through them to judge by.
+        if (row.verdict == Verdict::fail && row.expanded_uncertainty_rpm > 5 * limit)
+          row.verdict = Verdict::undecided;
         if (middle_out) {
           row.verdict = Verdict::fail;
           row.remark =
