@@ -180,19 +180,23 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
   std::size_t ahead = 0;
   while (ahead < gauge_.boundaries() && rpm >= gauge_.windows[ahead + 1].from_rpm) ++ahead;
   const WindowReading::Read read = reading_.read(lit_, lowest_, highest_, window_, ahead);
-  if (read.window != window_) {
-    crossings_.moved(window_, read.window, t, !lamps_moved);
-    for (Channels left = reading_.blinking(window_); left != 0; left &= left - 1)
-      meters_[window_][static_cast<std::size_t>(std::countr_zero(left))].leave(t);
-    window_ = read.window;
-    for (Channels left = reading_.blinking(window_); left != 0; left &= left - 1) {
+  if (read.window != window_) crossings_.moved(window_, read.window, t, !lamps_moved);
+  window_ = read.window;
+  // A blink is judged while its window is demanded: before and after, its dark
+  // phase may as well be the neighbour's picture.
+  const std::size_t blinking = lowest_ == highest_ && window_ == lowest_ ? window_ : no_window;
+  if (blinking != blinking_window_) {
+    leave_blinks(t);
+    blinking_window_ = blinking;
+    for (Channels left = blinking == no_window ? 0 : reading_.blinking(blinking); left != 0;
+         left &= left - 1) {
       const auto c = static_cast<std::size_t>(std::countr_zero(left));
-      meters_[window_][c].enter(t, (lit_ >> c) & 1);
+      meters_[blinking][c].enter(t, (lit_ >> c) & 1);
     }
-  } else if (lamps_moved) {
-    for (Channels left = reading_.blinking(window_); left != 0; left &= left - 1) {
+  } else if (lamps_moved && blinking != no_window) {
+    for (Channels left = reading_.blinking(blinking); left != 0; left &= left - 1) {
       const auto c = static_cast<std::size_t>(std::countr_zero(left));
-      meters_[window_][c].change(t, (lit_ >> c) & 1);
+      meters_[blinking][c].change(t, (lit_ >> c) & 1);
     }
   }
   if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved);
@@ -203,6 +207,11 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
     violation_->lowest = lowest_;
     violation_->highest = highest_;
   }
+}
+
+void Judge::Impl::leave_blinks(Nanos t) {
+  if (blinking_window_ == no_window) return;
+  for (BlinkMeter& meter : meters_[blinking_window_]) meter.leave(t);
 }
 
 void Judge::Impl::span_ended(Nanos t) {

@@ -68,8 +68,7 @@ RunResult Judge::Impl::finish(Nanos until, bool complete) {
   advance_to(until);
   span_ended(until);
   if (violation_) end_violation(until, false);
-  for (auto& window : meters_)
-    for (BlinkMeter& meter : window) meter.leave(until);
+  leave_blinks(until);
   crossings_.finish(until);
   take_crossings(until);
   take_chatter();

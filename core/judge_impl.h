@@ -52,6 +52,7 @@ class Judge::Impl {
   void advance_to(Nanos horizon);
   void at_instant(Nanos t);
   void look(Nanos t, bool demand_moved, bool lamps_moved);
+  void leave_blinks(Nanos t);
   void span_ended(Nanos t);
   void end_violation(Nanos t, bool by_demand);
   void take_crossings(Nanos now);
@@ -89,6 +90,8 @@ class Judge::Impl {
   Channels raw_ = 0, lit_ = 0;
   std::optional<Violation> violation_;
 
+  static constexpr std::size_t no_window = static_cast<std::size_t>(-1);
+  std::size_t blinking_window_ = no_window;  // demanded and shown: its blink is measured
   std::vector<std::vector<BlinkMeter>> meters_;
   std::vector<Nanos> demanded_;
   Channels ought_lit_ = 0, ought_dark_ = 0, was_lit_ = 0, was_dark_ = 0;

@@ -49,7 +49,8 @@ Gauge random_gauge(std::mt19937_64& random) {
         }
       }
       // Neighbours must differ by more than a blink.
-    } while (w > 0 && ((cue.steady | cue.blinking) == (last.steady | last.blinking)));
+    } while (w > 0 && (cue.steady & ~last.steady & ~last.blinking) == 0 &&
+             (last.steady & ~cue.steady & ~cue.blinking) == 0);
     g.windows.push_back({"window-" + std::to_string(w), from, cue});
     last = cue;
     from += w == 0 ? between(2000, 4000) : between(static_cast<int>(g.deadband.rpm) + 60, 700);
@@ -57,8 +58,7 @@ Gauge random_gauge(std::mt19937_64& random) {
   return g;
 }
 
-// Off while unit 7 raises a false alarm: alike cues that are no neighbours, and a fit gone astray.
-TEST(JudgedUnit, DISABLED_AThousandHealthyRandomUnitsRaiseNoAlarm) {
+TEST(JudgedUnit, AThousandHealthyRandomUnitsRaiseNoAlarm) {
   std::mt19937_64 random(2026);
   std::map<Verdict, int> verdicts;
   for (int i = 0; i < 1000; ++i) {

@@ -142,6 +142,18 @@ TEST(Judge, AnAbsentBlinkAndAWrongRateAreFound) {
   EXPECT_THAT(kinds(result), testing::ElementsAre("blink-rate")) << told(result);
 }
 
+TEST(Judge, ABlinkWhoseDarkPhaseIsTheNeighboursPictureIsNotMissed) {
+  // top is near's white and a blinking magenta: on the slow way down the unit
+  // shows white alone long before it must, and that is no blink that stopped.
+  Gauge gauge = small_gauge();
+  gauge.windows[2].cue = {gauge.channel("left", "white"), gauge.channel("right", "magenta")};
+  const Profile profile{std::vector<Step>{Hold{4000, ns_per_s}, RampByRate{5050, 500},
+                                          Hold{5050, 3 * ns_per_s}, RampByRate{4995, 50}, RampByRate{4980, 2},
+                                          Hold{4980, ns_per_s}}};
+  const RunResult result = judged(gauge, profile, SampledUnit{}.watch(gauge, profile));
+  EXPECT_EQ(result.verdict, Verdict::pass) << told(result);
+}
+
 TEST(Judge, TooFewBlinkCyclesAreUndecided) {
   const Gauge gauge = small_gauge();
   const Profile profile{std::vector<Step>{Hold{4000, ns_per_s}, StepTo{5100}, Hold{5100, 500 * ns_per_ms},
