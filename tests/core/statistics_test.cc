@@ -13,7 +13,7 @@ namespace {
 TEST(Statistics, PoissonLimitsAreGarwoodsTable) {
   // Garwood, Biometrika 28 (1936) 437-442; tests/data/garwood.csv was computed
   // with SciPy 1.10.1's chi2.ppf.
-  std::ifstream table(std::string(TACHPROOF_SOURCE_DIR) + "/tests/data/garwood.csv");
+  std::ifstream table(TACHPROOF_TEST_DATA "/garwood.csv");
   ASSERT_TRUE(table);
   std::string line;
   int rows = 0;
