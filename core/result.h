@@ -44,6 +44,13 @@ struct TransitionResult {
   Verdict verdict = Verdict::undecided;
 };
 
+// One component of an uncertainty budget (GUM, JCGM 100:2008, 8).
+struct BudgetLine {
+  std::string component;                                 // "source tick", "repeatability", ...
+  double standard_uncertainty_rpm = 0;                   // its contribution to the result
+  double dof = std::numeric_limits<double>::infinity();  // degrees of freedom; infinite: null in JSON
+};
+
 // Threshold and response of one boundary in one direction, from all its visits.
 struct BoundaryResult {
   std::string boundary;
@@ -54,6 +61,9 @@ struct BoundaryResult {
   double response_ms = not_measured;
   double response_uncertainty_ms = not_measured;
   int visits = 0;
+  std::vector<BudgetLine> budget;         // behind expanded_uncertainty_rpm; may be empty
+  double coverage_factor = not_measured;  // k, for 95 %
+  double dof = not_measured;              // effective, GUM G.4; infinite where nothing limits it
   Verdict verdict = Verdict::undecided;
   std::string remark;  // why undecided, in words; may be empty
 };
