@@ -311,6 +311,23 @@ TEST_F(Program, UsesColoursOnATerminalOnlyAndNotWithNoColor) {
   EXPECT_THAT(run_process(words, scratch.path()).out, Not(HasSubstr("\033[")));
 }
 
+TEST_F(Program, AsksThePersonAtTheTerminal) {
+  scratch.write("scenario.yaml", files::scenario_with_question);
+  const auto words = command_line("run scenario.yaml --gauge gauge.yaml --rig rig.yaml --out here");
+  const Finished right = run_in_terminal(words, scratch.path(), {}, {"Which lamp is on? ", "near\n"});
+  EXPECT_EQ(right.status, 0) << right.out;
+  EXPECT_EQ(stored_result("here")["answers"][0]["answer"], "near");
+}
+
+TEST_F(Program, ShowsItsProgressOnATerminalUntilCtrlC) {
+  const auto words = command_line("run endless.yaml --gauge gauge.yaml --rig rig.yaml --out here");
+  const Finished stopped =
+      run_in_terminal(words, scratch.path(), {}, {" s of 604800.0 s  2500 rpm  calm", "\x03"});
+  EXPECT_EQ(stopped.status, 3) << stopped.out;
+  EXPECT_EQ(stored_result("here")["verdict"], "undecided");
+  EXPECT_EQ(stored_result("here")["complete"], false);
+}
+
 TEST_F(Program, JudgesItsOwnCaptureAsItJudgedTheRun) {
   run_of("rig.yaml", "--out good");
   run_of("faulty-rig.yaml", "--out bad");
