@@ -159,15 +159,12 @@ void Judge::Impl::at_instant(Nanos t) {
       const bool jumped =
           demands_were_known && !was_open(b) && !boundary_open(b) && (was_lowest >= b) != (lowest_ >= b);
       if (!(was_open(b) && !boundary_open(b)) && !jumped) continue;
-      std::optional<ExpectedTransition> demand;
-      const auto found = std::find_if(demands_.begin(), demands_.end(), [&](const ExpectedTransition& d) {
+      const auto demand = std::find_if(demands_.begin(), demands_.end(), [&](const ExpectedTransition& d) {
         return d.boundary == b && d.latest == t;
       });
-      if (found != demands_.end()) {
-        demand = *found;
-        demands_.erase(found);
-      }
-      crossings_.close(b, t, lowest_ >= b, demand);
+      const bool demanded = demand != demands_.end();
+      crossings_.close(b, t, lowest_ >= b, demanded ? &*demand : nullptr);
+      if (demanded) demands_.erase(demand);
     }
   take_crossings(t);
   take_chatter();
