@@ -131,7 +131,7 @@ print((time.process_time() - begin) / rows * 1e9)
 def formats():
     found = benchmarks("^(MemcpyOfTheSameBytes|ReadVcd|WriteReadyBytes|WriteVcd|ReadCsv)$")
     speed = {name: entry["bytes_per_second"] for name, entry in found.items()}
-    csv_ns = found["ReadCsv"]["ns_per_row"] * 1e9
+    csv_ns = found["ReadCsv"]["ns_per_row"]
     pandas_ns = peer("pandas", "/usr/bin/python3", "-c", PANDAS, SCRATCH / "tachproof_bench.csv")
     return {"read": speed["ReadVcd"] / 1e9, "memcpy_ratio": speed["MemcpyOfTheSameBytes"] / speed["ReadVcd"],
             "sigrok_ratio": over(speed["ReadVcd"], sigrok_bytes_per_s()),
