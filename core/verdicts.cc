@@ -35,9 +35,9 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
   } else if (seen.step) {
     const bool late = crossing.at > row.latest;
     finding.kind = late ? FindingKind::slow_response : FindingKind::early;
-    finding.message = what + ": " + decimal(seen.visit.step_response_s * 1e3, 1) +
-                      " ms after the step; allowed " + decimal(to_ms(gauge.tolerance.response_from), 1) +
-                      " to " + decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
+    finding.message = what + ": " + decimal(seen.step_response_s * 1e3, 1) + " ms after the step; allowed " +
+                      decimal(to_ms(gauge.tolerance.response_from), 1) + " to " +
+                      decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
   } else {
     finding.kind = crossing.at < row.earliest ? FindingKind::early : FindingKind::late;
     finding.message = what + ": seen at " + decimal(row.observed_rpm, 1) + " rpm, " +
