@@ -52,7 +52,7 @@ class RunCommand : public Command {
     errors.throw_if_any();
     const Profile profile = make_profile(*scenario, scenario_);
     Rig rig = make_rig(*rig_file, rig_, *gauge, scenario->seed);
-    refuse_unknown_presses(profile, *rig.source);
+    refuse_unknown_presses(profile, *rig.source, *rig_file);
 
     RunRecord record = begun(*gauge, *scenario, rig);
     RunFolder folder = make_run_folder(out_, record);
@@ -65,7 +65,7 @@ class RunCommand : public Command {
     RunHooks hooks;
     hooks.stop = stop_requested;
     hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
-    hooks.ask_person = ask_at_terminal;
+    hooks.ask_person = TerminalQuestions();
     RunOutcome outcome =
         run_scenario({*gauge, profile, scenario->noise, scenario->seed, scenario->judge}, rig, folder, hooks);
     line.clear();
@@ -75,11 +75,14 @@ class RunCommand : public Command {
   }
 
  private:
-  void refuse_unknown_presses(const Profile& profile, const Source& source) const {
+  void refuse_unknown_presses(const Profile& profile, const Source& source, const RigFile& rig) const {
     for (const Action& action : profile.actions())
       if (const Press* press = std::get_if<Press>(&action.what); press && !source.can_press(press->action))
-        throw UsageError(scenario_ + " presses '" + press->action + "', which the source of " + rig_ +
-                         " cannot press");
+        throw UsageError(
+            scenario_ + " presses '" + press->action + "', which the source of " + rig_ + " cannot press" +
+            (rig.source.kind == "board"
+                 ? "; say which output does, as in `buttons: {" + press->action + ": press-1}` in its source"
+                 : ""));
   }
 
   RunRecord begun(const Gauge& gauge, const ScenarioFile& scenario, const Rig& rig) const {

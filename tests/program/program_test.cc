@@ -21,7 +21,8 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::Not;
 
-const std::vector<std::string> command_names = {"run", "expect", "judge", "check", "report", "speed"};
+const std::vector<std::string> command_names = {"run",    "expect", "judge", "check",
+                                                "report", "speed",  "ports", "calibrate"};
 
 class Program : public testing::Test {
  protected:
@@ -225,7 +226,9 @@ TEST_F(Program, ChecksFilesAsStrictlyAsARunWould) {
 
 TEST_F(Program, BadUsageIsOneLineAndStatus2) {
   const std::map<std::string, std::string> lines = {
-      {"frob", "tachproof: there is no command 'frob'; there are run, expect, judge, check, report, speed\n"},
+      {"frob",
+       "tachproof: there is no command 'frob'; there are run, expect, judge, check, report, "
+       "speed, ports, calibrate\n"},
       {"run scenario.yaml --rig rig.yaml", "tachproof run: --gauge is missing\n"},
       {"run --gauge gauge.yaml --rig rig.yaml", "tachproof run: SCENARIO is missing\n"},
       {"check", "tachproof check: FILE is missing\n"},
@@ -278,6 +281,9 @@ std::vector<std::string> examples_in(const std::string& page) {
   return examples;
 }
 
+// Nobody has it: such an example goes as far as the port.
+const std::string board_of_the_examples = "/dev/serial/by-id/usb-tachproof_board-if00";
+
 TEST_F(Program, EveryExampleInTheHelpRuns) {
   const std::filesystem::path source = TACHPROOF_SOURCE_DIR;
   for (const char* folder : {"scenarios", "fixtures"})
@@ -296,11 +302,63 @@ TEST_F(Program, EveryExampleInTheHelpRuns) {
   for (const std::string& words : pages)
     for (const std::string& example : examples_in(tachproof(words).out)) {
       const Finished done = run_process({"sh", "-c", example}, scratch.path(), path);
+      if (example.find(board_of_the_examples) != std::string::npos) {
+        EXPECT_EQ(done.status, 3) << example << "\n" << done.out << done.err;
+        EXPECT_THAT(done.err, HasSubstr("there is no such port")) << example;
+        continue;
+      }
       EXPECT_EQ(done.status, 0) << example << "\n" << done.out << done.err;
       EXPECT_THAT(done.out, Not(IsEmpty())) << example;
       ++run;
     }
   EXPECT_GE(run, 8);
+}
+
+TEST_F(Program, RefusesAPairOfSourceAndWatchThatCannotWork) {
+  const std::string head = "format: 1\nkind: rig\n";
+  scratch.write("a.yaml", head + "source: {kind: board}\nwatch: {kind: simulated, unit: gauge.yaml}\n");
+  EXPECT_EQ(
+      run_of("a.yaml").err,
+      "a.yaml:4:8: a 'simulated' watch beside a 'board' source: the board plays to a real unit, and only "
+      "the board's own inputs see what that does; watch must be {kind: board, wiring: ...}\n");
+  scratch.write("b.yaml", head +
+                              "source: {kind: simulated}\n"
+                              "watch: {kind: board, wiring: {lamps: {near: {white: in0}}}}\n");
+  const Finished b = run_of("b.yaml");
+  EXPECT_EQ(b.status, 2);
+  EXPECT_EQ(
+      b.err,
+      "b.yaml:4:8: a 'board' watch beside a 'simulated' source: the board stamps lamps by the clock of its "
+      "own run, so that it must play the pulses too; source must be {kind: board}\n");
+}
+
+TEST_F(Program, ListsThePortsAndSaysSoWhenThereIsNone) {
+  const Finished text = tachproof("ports");
+  const Finished listed = tachproof("ports --json");
+  EXPECT_EQ(text.status, 0);
+  EXPECT_EQ(listed.status, 0);
+  const json ports = json::parse(listed.out)["ports"];
+  if (ports.empty()) EXPECT_EQ(text.out, "No serial port is present: is the board plugged in?\n");
+  for (const json& port : ports) EXPECT_THAT(text.out, HasSubstr(port["name"].get<std::string>() + "\n"));
+}
+
+TEST_F(Program, CalibratesOnlyWhatCanBeCalibrated) {
+  const std::map<std::string, std::string> lines = {
+      {"--input in0 --hz 1 --reference-ppm 0.1", "give either --port or --write"},
+      {"--port p --input in8 --hz 1 --reference-ppm 0.1", "--input is 'in8'; allowed is in0 to in7"},
+      {"--port p --input in0 --hz 5000 --reference-ppm 0.1", "--hz must be from 0.1 to 1000"},
+      {"--port p --input in0 --hz 0.5 --reference-ppm 0.1 --for 20s",
+       "--for, in seconds, must be from 22 to 86400"},
+  };
+  for (const auto& [words, line] : lines) {
+    const Finished bad = tachproof("calibrate " + words);
+    EXPECT_EQ(bad.status, 2) << words;
+    EXPECT_EQ(bad.err, "tachproof calibrate: " + line + "\n");
+  }
+  const Finished simulated = tachproof("calibrate --write rig.yaml --input in0 --hz 1 --reference-ppm 0.1");
+  EXPECT_EQ(simulated.status, 2);
+  EXPECT_EQ(simulated.err,
+            "rig.yaml:3:9: the source is no board with a port; a clock belongs to one board\n");
 }
 
 TEST_F(Program, UsesColoursOnATerminalOnlyAndNotWithNoColor) {
