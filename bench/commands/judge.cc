@@ -2,6 +2,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/version.h"
 #include "bench/run/recording_run.h"
@@ -16,7 +17,8 @@ class JudgeCommand : public Command {
   CommandHelp help() const override {
     return {"judge",
             "judges a recording made elsewhere",
-            "RECORDING --gauge FILE --wiring FILE [--unit-serial TEXT] [--out DIR] [--json]",
+            "RECORDING --gauge FILE --wiring FILE [--unit-serial TEXT] [--certificate FILE] [--out DIR] "
+            "[--history FILE | --no-history] [--json]",
             "Reads a capture of a tach signal and lamps, made by a logic analyser or by an earlier run, and "
             "judges it as a run is judged: the rpm from its tach channel, the lamps from the others. VCD, or "
             "CSV with a header, the time in seconds first and a 0/1 column for each channel; rows may be "
@@ -36,6 +38,7 @@ class JudgeCommand : public Command {
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.required(wiring_, "--wiring", "FILE", "The wiring file: which channel shows what.");
     arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
+    report_options_.declare(arguments);
     arguments.option(
         out_, "--out", "DIR",
         "The run folder; it must be empty or not exist. Default: runs/<date>-<recording>[-<serial>].");
@@ -46,13 +49,17 @@ class JudgeCommand : public Command {
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto wiring = errors.collect([&] { return load_wiring(wiring_); });
+    const auto certificate = errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
     const OpenRecording recording = open(*wiring, *gauge);
 
     RunRecord record = begun(*gauge, recording);
+    record.certificate = *certificate;
     RunFolder folder = make_run_folder(out_, record);
     record.inputs = {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
-                     {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")}};
+                     {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")},
+                     {kept_name(), folder.keep_input(recording_, kept_name())}};
+    report_options_.keep(folder, record);
     folder.journal(nlohmann::ordered_json{
         {"kind", "recording"}, {"file", recording_}, {"sha256", record.scenario_sha256}}
                        .dump());
@@ -61,10 +68,18 @@ class JudgeCommand : public Command {
     RunOutcome outcome = judge_recording(recording, folder, stop_requested);
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);
+    report_options_.index(folder);
     return print_outcome(record, folder, json_);
   }
 
  private:
+  // Of the copy in the run folder: any name of the user's would have to be
+  // kept from clashing with the other files.
+  std::string kept_name() const {
+    const std::string ending = std::filesystem::path(recording_).extension();
+    return ending == ".vcd" || ending == ".csv" ? "recording" + ending : "recording";
+  }
+
   OpenRecording open(const Wiring& wiring, const Gauge& gauge) const {
     try {
       return open_for_judging(recording_, wiring, gauge);
@@ -85,6 +100,7 @@ class JudgeCommand : public Command {
     record.watch = "recording";
     record.watch_description = std::to_string(recording.wires.size()) + " channels, resolution " +
                                std::to_string(recording.resolution) + " ns";
+    record.bench.source_tick = record.bench.watcher_resolution = recording.resolution;
     record.unit_serial = serial_;
     record.started = now_iso8601();
     record.tool_version = tool_version;
@@ -92,6 +108,7 @@ class JudgeCommand : public Command {
   }
 
   std::string recording_, gauge_, wiring_, serial_, out_;
+  ReportOptions report_options_;
   bool json_ = false;
 };
 

@@ -1,5 +1,6 @@
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
 #include "bench/commands/version.h"
@@ -18,7 +19,8 @@ class RunCommand : public Command {
     return {
         "run",
         "plays a scenario on a rig and judges the unit",
-        "SCENARIO --gauge FILE --rig FILE [--unit-serial TEXT] [--out DIR] [--json]",
+        "SCENARIO --gauge FILE --rig FILE [--unit-serial TEXT] [--certificate FILE] [--out DIR] [--history "
+        "FILE | --no-history] [--json]",
         "Plays the scenario's rpm profile into the unit, watches its lamps, and compares what was seen with "
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
@@ -38,6 +40,7 @@ class RunCommand : public Command {
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.required(rig_, "--rig", "FILE", "The rig file: what the unit is connected to.");
     arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
+    report_options_.declare(arguments);
     arguments.option(
         out_, "--out", "DIR",
         "The run folder; it must be empty or not exist. Default: runs/<date>-<scenario>[-<serial>].");
@@ -49,16 +52,19 @@ class RunCommand : public Command {
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto scenario = errors.collect([&] { return load_scenario(scenario_); });
     const auto rig_file = errors.collect([&] { return load_rig(rig_); });
+    const auto certificate = errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
     const Profile profile = make_profile(*scenario, scenario_);
     Rig rig = make_rig(*rig_file, rig_, *gauge, scenario->seed);
     refuse_unknown_presses(profile, *rig.source, *rig_file);
 
     RunRecord record = begun(*gauge, *scenario, rig);
+    record.certificate = *certificate;
     RunFolder folder = make_run_folder(out_, record);
     record.inputs = {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
                      {"scenario.yaml", folder.keep_input(scenario_, "scenario.yaml")},
                      {"rig.yaml", folder.keep_input(rig_, "rig.yaml")}};
+    report_options_.keep(folder, record);
 
     catch_stop_signals();
     ProgressLine line(*gauge, profile.duration());
@@ -71,6 +77,7 @@ class RunCommand : public Command {
     line.clear();
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);
+    report_options_.index(folder);
     return print_outcome(record, folder, json_);
   }
 
@@ -99,6 +106,7 @@ class RunCommand : public Command {
     record.source_description = source.description;
     record.watch = watcher.kind;
     record.watch_description = watcher.description;
+    record.bench = {source.tick, watcher.resolution, watcher.stamp_uncertainty, source.clock_ppm};
     record.unit_serial = serial_;
     record.started = now_iso8601();
     record.tool_version = tool_version;
@@ -106,6 +114,7 @@ class RunCommand : public Command {
   }
 
   std::string scenario_, gauge_, rig_, serial_, out_;
+  ReportOptions report_options_;
   bool json_ = false;
 };
 

@@ -1,5 +1,6 @@
 #include "bench/reports/result_json.h"
 
+#include "bench/reports/certificate_json.h"
 #include "bench/reports/gauge_json.h"
 #include "bench/reports/json_values.h"
 #include "bench/reports/summary.h"
@@ -108,8 +109,14 @@ std::string result_json(const RunRecord& record) {
        {{"source", text_to_json(record.source)},
         {"watch", text_to_json(record.watch)},
         {"source_description", text_to_json(record.source_description)},
-        {"watch_description", text_to_json(record.watch_description)}}},
+        {"watch_description", text_to_json(record.watch_description)},
+        {"source_tick_ns", record.bench.source_tick},
+        {"watcher_resolution_ns", record.bench.watcher_resolution},
+        {"stamp_uncertainty_ns", record.bench.stamp_uncertainty},
+        {"clock_ppm", number_to_json(record.bench.clock_ppm)}}},
       {"unit", {{"serial", text_to_json(record.unit_serial)}}},
+      {"certificate", certificate_to_json(record.certificate)},
+      {"report", identity_to_json(record)},
       {"started", text_to_json(record.started)},
       {"duration_s", to_seconds(r.duration)},
       {"extra_tolerance_rpm", number_to_json(record.extra_tolerance_rpm)},
