@@ -1,3 +1,5 @@
+#include <algorithm>
+
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/commands/report_options.h"
@@ -8,6 +10,7 @@
 #include "bench/rigs/factory.h"
 #include "bench/run/runner.h"
 #include "bench/run/stop_request.h"
+#include "core/allowance.h"
 
 namespace tachproof {
 
@@ -100,6 +103,9 @@ class RunCommand : public Command {
     record.scenario_name = scenario.name;
     record.scenario_sha256 = sha256_of_file(scenario_);
     record.seed = scenario.seed;
+    for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
+      record.extra_tolerance_rpm = std::max(
+          record.extra_tolerance_rpm, noise_allowance_rpm(scenario.noise, gauge, gauge.windows[b].from_rpm));
     const SourceFacts source = rig.source->facts();
     const WatcherFacts watcher = rig.watcher->facts();
     record.source = source.kind;

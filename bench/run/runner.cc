@@ -59,7 +59,7 @@ class Run {
     RunOutcome outcome{judge_.finish(std::min(seen_.until, duration), complete), writer_.trace()};
     outcome.result.complete = outcome.result.complete && complete;
     outcome.result.evidence.lost = std::max(outcome.result.evidence.lost, lost_);
-    if (!complete) outcome.result.verdict = worst(outcome.result.verdict, Verdict::undecided);
+    if (!complete) outcome.result.verdict = Verdict::undecided;
     return outcome;
   }
 
