@@ -175,8 +175,8 @@ Contributions contributions(const Solution& s, std::size_t d, const std::vector<
   for (const Visit* visit : visits) {
     const std::size_t own = visit->direction == Direction::rising ? 0 : 1;
     const double slope = visit->slope(s.response_s);
-    const double share = weight(*visit, slope, setup, scatter) *
-                         (s.covariance[d][own] + s.covariance[d][2] * slope);
+    const double share =
+        weight(*visit, slope, setup, scatter) * (s.covariance[d][own] + s.covariance[d][2] * slope);
     const double in_time = share * slope;
     out.rounding += share * share * scatter.rpm2;
     out.spread += in_time * in_time * scatter.s2;
@@ -247,7 +247,8 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
   for (const Visit& visit : visits) (visit.step ? steps : at.at(visit.boundary)).push_back(&visit);
 
   double step_response_s = 0;
-  for (const Visit* step : steps) step_response_s += step->step_response_s / static_cast<double>(steps.size());
+  for (const Visit* step : steps)
+    step_response_s += step->step_response_s / static_cast<double>(steps.size());
 
   const double span = setup.response_to_s - setup.response_from_s;
   const Prior allowed{(setup.response_from_s + setup.response_to_s) / 2,

@@ -162,7 +162,8 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
         // Visits that disagree this much have no line through them to judge by.
         if (row.verdict == Verdict::fail && row.expanded_uncertainty_rpm > 5 * limit)
           row.verdict = Verdict::undecided;
-        if (middle_out) {
+        // Where threshold and response do come apart, each row speaks for itself.
+        if (middle_out && row.expanded_uncertainty_rpm >= limit) {
           row.verdict = Verdict::fail;
           row.remark =
               "the middle of rising and falling is " + decimal(middle.threshold_rpm - middle_nominal, 1) +

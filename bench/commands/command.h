@@ -74,5 +74,6 @@ std::unique_ptr<Command> make_judge_command();
 std::unique_ptr<Command> make_check_command();
 std::unique_ptr<Command> make_report_command();
 std::unique_ptr<Command> make_speed_command();
+std::unique_ptr<Command> make_survey_command();
 
 }  // namespace tachproof
