@@ -12,7 +12,7 @@ namespace {
 // (rectangular, GUM 4.3.7), and the wait for the next pulse.
 constexpr double update_spread_s = 0.0029;
 // One slow visit then scatters by this share of the wanted uncertainty.
-constexpr double slow_share = 0.3;
+constexpr double slow_share = 0.2;
 constexpr double fast_by_slow = 5;
 constexpr double slowest = 2, fastest = 3000;  // rpm per second
 constexpr int blink_cycles = 4;
@@ -103,6 +103,7 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
   const double wait_s =
       to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle) - (z.high - above) / rate;
   const Nanos wait = from_seconds(std::max(0.0, wait_s));
+  last_high_ = z.high;
   out.insert(out.end(), {Hold{z.high, rounded(wait + pause())}, RampByTime{z.low, lasts},
                          Hold{z.low, pause()}, RampByTime{z.high, lasts}});
 }
@@ -119,8 +120,9 @@ std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
 
 std::vector<Step> SurveyPlanner::rest() {
   const double low = measured_.empty() ? 1000 : zone(measured_.front(), slow_rate(measured_.front())).low;
-  return {Hold{
-      low, rounded(setup_.ahead + gauge_.tolerance.response_to + gauge_.tolerance.settle + 20 * ns_per_ms)}};
+  // The last way up counts only once the unit had to be above.
+  const Nanos above = gauge_.tolerance.response_to + gauge_.tolerance.settle;
+  return {Hold{last_high_, rounded(above)}, Hold{low, rounded(setup_.ahead + above + 20 * ns_per_ms)}};
 }
 
 void SurveyPlanner::look(const SurveyView& view) {
@@ -185,8 +187,7 @@ std::vector<Step> SurveyPlanner::next(const SurveyView& view) {
           phase_ = Phase::over;
           break;
         }
-        out = rest();
-        std::get<Hold>(out.front()).lasts = unit_wakes;
+        out = {Hold{zone(measured_.front(), slow_rate(measured_.front())).low, unit_wakes}};
         phase_ = Phase::fast;
         break;
       case Phase::fast:

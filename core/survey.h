@@ -98,6 +98,7 @@ class SurveyPlanner {
   RunResult known_;
   int rounds_ = 0;
   std::size_t pauses_ = 0;
+  double last_high_ = 0;  // where the last way up ended
 };
 
 // The judge over a whole run, played by these steps.

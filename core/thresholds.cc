@@ -15,12 +15,25 @@ namespace {
 // scales both; it never makes them smaller, few visits can agree by chance.
 constexpr double rounding_rpm = 0.29;
 constexpr double update_s = 0.0029;
-// From this many degrees of freedom on, what is seen replaces what is assumed.
-constexpr double enough_dof = 8;
+// From this many degrees of freedom on, scatter is told from what is seen; what
+// is assumed then counts as much as so many visits more (a scaled inverse
+// chi-squared prior; A. Gelman et al., "Bayesian Data Analysis", 2.6, from memory).
+constexpr double enough_dof = 5;
+constexpr double assumed_dof = 3;
 
 Scatter assumed_scatter() {
   constexpr double infinite = std::numeric_limits<double>::infinity();
   return {rounding_rpm * rounding_rpm, update_s * update_s, infinite, infinite};
+}
+
+double blended(double assumed, double seen, double seen_dof) {
+  return (assumed_dof * assumed + seen_dof * seen) / (assumed_dof + seen_dof);
+}
+
+Scatter blended(const Scatter& seen) {
+  const Scatter assumed = assumed_scatter();
+  return {blended(assumed.rpm2, seen.rpm2, seen.rpm2_dof), blended(assumed.s2, seen.s2, seen.s2_dof),
+          assumed_dof + seen.rpm2_dof, assumed_dof + seen.s2_dof};
 }
 
 struct Prior {
@@ -286,7 +299,7 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
   if (out.scatter_seen) {
     constexpr int rounds = 8;
     for (int round = 0; round < rounds; ++round) {
-      scatter = refine_scatter(residuals, scatter);
+      scatter = blended(refine_scatter(residuals, scatter));
       solve_all();
     }
     out.scatter_dof = residual_dof(residuals);
