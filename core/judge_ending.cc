@@ -134,6 +134,8 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     fit.rpm_noise = std::hypot(fit.rpm_noise, most);
   }
   const ThresholdFits fits = fit_thresholds(visits_, gauge_.boundaries(), fit);
+  if (fits.scatter_seen)
+    result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
   FindingLog unit_log;
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
   if (setup_.what.transitions) result_.boundaries = boundary_rows(gauge_, setup_, seen_, fits, unit_log);

@@ -49,6 +49,16 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
   log.add(finding);
 }
 
+// Why a threshold is not known as well as was wanted.
+std::string not_within(double within_rpm, const ThresholdFit& fit, const ThresholdFits& fits) {
+  const double times = fit.expanded_uncertainty_rpm / within_rpm;
+  return "U = " + decimal(fit.expanded_uncertainty_rpm, 2) + " rpm after " + std::to_string(fit.visits) +
+         " visits, wanted " + decimal(within_rpm, 2) + " rpm: one visit of this unit scatters by " +
+         decimal(std::sqrt(fits.scatter.rpm2), 2) + " rpm and " +
+         decimal(std::sqrt(fits.scatter.s2) * 1e3, 1) + " ms (standard), so about " +
+         decimal(std::ceil(fit.visits * times * times), 0) + " visits would be needed";
+}
+
 }  // namespace
 
 BenchUncertainty bench_uncertainty(const JudgeSetup& setup) {
@@ -56,7 +66,7 @@ BenchUncertainty bench_uncertainty(const JudgeSetup& setup) {
   const double resolution =
       std::hypot(to_seconds(setup.source_tick), to_seconds(setup.watcher_resolution)) / std::sqrt(12.0);
   return {std::hypot(resolution, to_seconds(setup.stamp_uncertainty)), setup.clock_ppm * 1e-6,
-          setup.rpm_uncertainty};
+          setup.rpm_uncertainty, to_seconds(setup.source_tick) / std::sqrt(12.0)};
 }
 
 std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vector<SeenTransition>& seen,
@@ -148,16 +158,24 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
         row.expanded_uncertainty_rpm = fit.expanded_uncertainty_rpm;
         row.response_ms = fit.response_s * 1e3;
         row.response_uncertainty_ms = fit.response_uncertainty_s * 1e3;
+        row.budget = fit.budget;
+        row.coverage_factor = fit.coverage_factor;
+        row.dof = fit.dof;
         const double deviation = row.threshold_rpm - row.nominal_rpm;
         row.verdict = decide(deviation, row.expanded_uncertainty_rpm, -limit, limit);
         // Visits that disagree this much have no line through them to judge by.
         if (row.verdict == Verdict::fail && row.expanded_uncertainty_rpm > 5 * limit)
           row.verdict = Verdict::undecided;
-        if (middle_out) {
+        // Where threshold and response do come apart, each row speaks for itself.
+        if (middle_out && row.expanded_uncertainty_rpm >= limit) {
           row.verdict = Verdict::fail;
           row.remark =
               "the middle of rising and falling is " + decimal(middle.threshold_rpm - middle_nominal, 1) +
               " rpm off, U = " + decimal(middle.expanded_uncertainty_rpm, 1) + " rpm, whatever the response";
+        } else if (setup.what.within_rpm > 0 && row.verdict != Verdict::fail &&
+                   row.expanded_uncertainty_rpm > setup.what.within_rpm) {
+          row.verdict = Verdict::undecided;
+          row.remark = not_within(setup.what.within_rpm, fit, fits);
         } else if (row.verdict == Verdict::undecided && row.expanded_uncertainty_rpm >= limit) {
           // A ramp across a response that may be anything allowed: the rate at
           // which that alone stays under half the tolerance.

@@ -28,9 +28,10 @@ struct SeenTransition {
 
 // Standard uncertainties of the bench that the rows share.
 struct BenchUncertainty {
-  double timing_s = 0;     // of a lamp change against the train
-  double clock_share = 0;  // relative, of the source's clock
-  double rpm = 0;          // of the rpm itself (recordings)
+  double timing_s = 0;       // of a lamp change against the train
+  double clock_share = 0;    // relative, of the source's clock
+  double rpm = 0;            // of the rpm itself (recordings)
+  double source_tick_s = 0;  // the part of timing_s that is the source's
 };
 BenchUncertainty bench_uncertainty(const JudgeSetup& setup);
 

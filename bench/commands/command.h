@@ -78,5 +78,6 @@ std::unique_ptr<Command> make_speed_command();
 std::unique_ptr<Command> make_ports_command();
 std::unique_ptr<Command> make_calibrate_command();
 std::unique_ptr<Command> make_history_command();
+std::unique_ptr<Command> make_survey_command();
 
 }  // namespace tachproof

@@ -37,6 +37,12 @@ Json transition_to_json(const TransitionResult& t) {
   return row;
 }
 
+Json budget_line_to_json(const BudgetLine& line) {
+  return {{"component", text_to_json(line.component)},
+          {"standard_uncertainty_rpm", number_to_json(line.standard_uncertainty_rpm)},
+          {"dof", number_to_json(line.dof)}};
+}
+
 Json boundary_to_json(const BoundaryResult& b) {
   return {{"boundary", text_to_json(b.boundary)},
           {"direction", word(b.direction)},
@@ -47,7 +53,10 @@ Json boundary_to_json(const BoundaryResult& b) {
           {"verdict", word(b.verdict)},
           {"nominal_rpm", number_to_json(b.nominal_rpm)},
           {"response_uncertainty_ms", number_to_json(b.response_uncertainty_ms)},
-          {"remark", text_to_json(b.remark)}};
+          {"remark", text_to_json(b.remark)},
+          {"budget", list_of(b.budget, budget_line_to_json)},
+          {"coverage_factor", number_to_json(b.coverage_factor)},
+          {"dof", number_to_json(b.dof)}};
 }
 
 Json blink_to_json(const BlinkResult& b) {
@@ -123,6 +132,10 @@ std::string result_json(const RunRecord& record) {
       {"transitions", list_of(r.transitions, transition_to_json)},
       {"boundaries", list_of(r.boundaries, boundary_to_json)},
       {"blinks", list_of(r.blinks, blink_to_json)},
+      {"scatter",
+       {{"rpm", number_to_json(r.scatter.rpm)},
+        {"ms", number_to_json(r.scatter.ms)},
+        {"dof", number_to_json(r.scatter.dof)}}},
       {"flicker", list_of(r.flicker, flicker_to_json)},
       {"answers", list_of(r.answers, answer_to_json)},
       {"levels", list_of(r.levels, level_to_json)},

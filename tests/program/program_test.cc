@@ -21,8 +21,14 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::Not;
 
-const std::vector<std::string> command_names = {"run",     "expect", "judge", "check",    "report",
-                                                "history", "speed",  "ports", "calibrate"};
+const std::vector<std::string> command_names = {"run",    "survey",  "expect", "judge", "check",
+                                                "report", "history", "speed",  "ports", "calibrate"};
+
+std::string joined(const std::vector<std::string>& words) {
+  std::string text;
+  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
+  return text;
+}
 
 class Program : public testing::Test {
  protected:
@@ -228,15 +234,11 @@ TEST_F(Program, ChecksFilesAsStrictlyAsARunWould) {
 
 TEST_F(Program, BadUsageIsOneLineAndStatus2) {
   const std::map<std::string, std::string> lines = {
-    {
-        "frob",
-        "tachproof: there is no command 'frob'; there are run, expect, judge, check, report, history, "
-        "speed, ports, calibrate
-        "},
-        {"run scenario.yaml --rig rig.yaml", "tachproof run: --gauge is missing\n"},
-        {"run --gauge gauge.yaml --rig rig.yaml", "tachproof run: SCENARIO is missing\n"},
-        {"check", "tachproof check: FILE is missing\n"},
-    };
+      {"frob", "tachproof: there is no command 'frob'; there are " + joined(command_names) + "\n"},
+      {"run scenario.yaml --rig rig.yaml", "tachproof run: --gauge is missing\n"},
+      {"run --gauge gauge.yaml --rig rig.yaml", "tachproof run: SCENARIO is missing\n"},
+      {"check", "tachproof check: FILE is missing\n"},
+  };
   for (const auto& [words, line] : lines) {
     const Finished bad = tachproof(words);
     EXPECT_EQ(bad.status, 2) << words;
@@ -268,6 +270,49 @@ TEST_F(Program, HelpFitsOn80ColumnsAndNamesEveryPart) {
     for (const char* part : {"Synopsis\n", "Exit status\n", "Example"})
       EXPECT_THAT(help.out, HasSubstr(part));
   }
+}
+
+TEST_F(Program, ASurveyLeavesARunThatCanBePlayedAndJudgedAgain) {
+  const Finished done = tachproof("survey --gauge gauge.yaml --rig rig.yaml --out survey --unit-serial K17");
+  EXPECT_EQ(done.status, 0) << done.out << done.err;
+  EXPECT_THAT(done.out, HasSubstr("PASS"));
+  const json result = stored_result("survey");
+  ASSERT_EQ(result["boundaries"].size(), 4u);
+  for (const json& row : result["boundaries"]) {
+    EXPECT_LE(row["expanded_uncertainty_rpm"].get<double>(), 1);
+    EXPECT_GE(row["budget"].size(), 3u);
+    EXPECT_GT(row["coverage_factor"].get<double>(), 1.9);
+  }
+  EXPECT_EQ(tachproof("check survey/scenario.yaml survey/gauge.yaml").status, 0);
+  EXPECT_EQ(tachproof("run survey/scenario.yaml --gauge gauge.yaml --rig rig.yaml --out again").status, 0);
+  EXPECT_EQ(stored_result("again")["boundaries"], result["boundaries"]);
+}
+
+TEST_F(Program, ASurveyFailsAUnitWithAMovedBoundary) {
+  EXPECT_EQ(tachproof("survey --gauge gauge.yaml --rig faulty-rig.yaml --out survey").status, 1);
+}
+
+TEST_F(Program, ASurveyOfAnUnknownUnitWritesAGaugeFileThatItPasses) {
+  const Finished done =
+      tachproof("survey --unknown --known brisk=3000 --gauge gauge.yaml --rig faulty-rig.yaml --out survey");
+  EXPECT_EQ(done.status, 0) << done.out << done.err;
+  EXPECT_THAT(done.out, EndsWith("Found: survey/found.yaml\n"));
+  EXPECT_EQ(tachproof("check survey/found.yaml").status, 0);
+  EXPECT_EQ(tachproof("survey --gauge survey/found.yaml --rig faulty-rig.yaml --out again").status, 0);
+}
+
+TEST_F(Program, ASurveyRefusesWordsThatMakeNoSense) {
+  const std::string rest = " --gauge gauge.yaml --rig rig.yaml";
+  Finished done = tachproof("survey --within none" + rest);
+  EXPECT_EQ(done.status, 2);
+  EXPECT_EQ(done.err,
+            "tachproof survey: --within is 'none'; it must be a number of rpm above 0, at most 1000\n");
+  done = tachproof("survey --known brisk=3000" + rest);
+  EXPECT_EQ(done.err, "tachproof survey: --known goes with --unknown\n");
+  done = tachproof("survey --unknown --known swift=3000" + rest);
+  EXPECT_EQ(done.err,
+            "tachproof survey: --known names the boundary 'swift', which gauge.yaml does not have\n");
+  EXPECT_EQ(done.status, 2);
 }
 
 // The examples of all help pages, each as one line.
