@@ -3,47 +3,22 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <limits>
-#include <numbers>
 
-#include "core/level_crossing.h"
+#include "core/flicker_reading.h"
 #include "core/normal_lanes.h"
 #include "core/portable_math.h"
 #include "core/rainflow.h"
 #include "core/random.h"
-#include "core/rate_test.h"
-#include "core/statistics.h"
 
 namespace tachproof {
 namespace {
+
+using namespace flicker;
 
 constexpr std::size_t lanes = NormalLanes::lanes;
 constexpr std::size_t block = 128;  // steps; no reading averages over more
 constexpr std::size_t block_size = block * lanes;
 static_assert(UnitReading::most_averaged <= static_cast<int>(block));
-
-// A train's edges are stamped in whole ticks: uniform, so tick / sqrt 12
-// (GUM F.2.2.1), taken as if it were more jitter.
-double jitter_s(const Noise& noise, const UnitReading& unit) {
-  const double tick = unit.timer_hz > 0 ? 1 / unit.timer_hz : 0;
-  return std::hypot(noise.jitter_us * 1e-6, tick / std::sqrt(12.0));
-}
-
-double pulses_per_s(double pulses_per_rev, double rpm) { return pulses_per_rev * rpm / 60; }
-
-std::size_t averaged(const UnitReading& unit) {
-  return static_cast<std::size_t>(std::clamp(unit.averaging_pulses, 1, UnitReading::most_averaged));
-}
-
-// Standard deviation of a reading in rpm for edges that are off by 1 s.
-double rpm_per_edge_s(const UnitReading& unit, double pulses_per_rev, double rpm) {
-  return rpm * pulses_per_s(pulses_per_rev, rpm) / static_cast<double>(averaged(unit));
-}
-
-// Readings that a unit acts on come so many pulses apart.
-double pulses_per_reading(const UnitReading& unit, double pulses_per_rev, double rpm) {
-  return unit.update_hz > 0 ? std::max(1.0, pulses_per_s(pulses_per_rev, rpm) / unit.update_hz) : 1;
-}
 
 // What the vector loop needs to know of a place, in rpm, and what it keeps.
 struct PlaceLoop {
@@ -300,13 +275,7 @@ class Place {
   std::vector<Rainflow> trains_;
 };
 
-std::size_t steps_in(double rpm, double step_rpm) {
-  return static_cast<std::size_t>(std::floor(rpm / step_rpm + 1e-9));
-}
-
 }  // namespace
-
-std::size_t FlickerSetup::widths() const { return steps_in(widest_rpm, step_rpm) + 1; }
 
 void fit_to_recording(FlickerSetup& setup) {
   if (setup.noise.replay.empty()) return;
@@ -330,177 +299,6 @@ FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instr
   }
   for (std::size_t p = 0; p < places.size(); ++p) places[p].finish(p, tally);
   return tally;
-}
-
-FlickerTally::FlickerTally(const FlickerSetup& setup)
-    : step_rpm_(setup.step_rpm),
-      widths_(setup.widths()),
-      half_(steps_in(setup.widest_rpm / 2 + setup.reach_rpm, setup.step_rpm) + 1),
-      reach_(steps_in(2 * setup.reach_rpm, setup.step_rpm)),
-      cells_(setup.places_rpm.size() * widths_ * levels()),
-      minutes_(setup.places_rpm.size(), 0.0) {}
-
-void FlickerTally::add(const FlickerTally& other) {
-  for (std::size_t i = 0; i < cells_.size(); ++i) {
-    cells_[i].sum += other.cells_[i].sum;
-    cells_[i].squares += other.cells_[i].squares;
-  }
-  for (std::size_t p = 0; p < minutes_.size(); ++p) minutes_[p] += other.minutes_[p];
-  trains_ += other.trains_;
-}
-
-// The mean is 0, so a deadband from upper - width to upper has its middle off
-// the mean by upper - width / 2, in steps from the middle level.
-bool FlickerTally::asked(std::size_t width, std::size_t upper) const {
-  if (upper < width || upper >= levels()) return false;
-  const auto twice_off = 2 * static_cast<std::int64_t>(upper) - static_cast<std::int64_t>(width) -
-                         2 * static_cast<std::int64_t>(half_);
-  return std::abs(twice_off) <= static_cast<std::int64_t>(reach_) + 1;
-}
-
-void FlickerTally::add_train(std::size_t place, const std::vector<std::uint32_t>& pairs, double minutes) {
-  // A signal of number s has reached the levels 0..s-1: it is at or above level
-  // u when s > u, and under level l when s <= l.
-  const std::size_t numbers = levels() + 1;
-  std::vector<std::uint32_t> under(levels(), 0);  // pairs with this peak or higher, by level
-  // above[u] is the sum over peaks > u of the valleys looked at so far.
-  std::vector<std::uint32_t> peaks(numbers + 1, 0);
-  for (std::size_t lower = 0; lower < levels(); ++lower) {
-    // Valleys of number `lower` are under level `lower`.
-    std::uint32_t more = 0;
-    for (std::size_t peak = numbers; peak-- > 0;) {
-      more += pairs[lower * numbers + peak];
-      peaks[peak] += more;
-    }
-    for (std::size_t width = 0; width < widths_ && lower + width < levels(); ++width) {
-      const std::size_t upper = lower + width;
-      const std::uint64_t cycles = peaks[upper + 1];
-      if (cycles == 0) break;  // a wider deadband has no more
-      Cell& cell = cells_[(place * widths_ + width) * levels() + upper];
-      cell.sum += cycles;
-      cell.squares += cycles * cycles;
-    }
-  }
-  minutes_[place] += minutes;
-  if (place == 0) ++trains_;
-}
-
-Flicker FlickerTally::flicker(std::size_t place, std::size_t width, std::size_t upper) const {
-  Flicker result;
-  result.width_rpm = step_rpm_ * static_cast<double>(width);
-  result.mean_off_rpm =
-      step_rpm_ * (static_cast<double>(half_) + static_cast<double>(width) / 2 - static_cast<double>(upper));
-  result.minutes = minutes_[place];
-  result.trains = static_cast<double>(trains_);
-  const Cell& seen = cell(place, width, upper);
-  result.cycles = static_cast<double>(seen.sum);
-  if (trains_ > 1 && seen.sum > 0) {
-    const double mean = result.cycles / result.trains;
-    const double squares = static_cast<double>(seen.squares) - result.cycles * mean;
-    result.dispersion = std::max(1.0, squares / (result.trains - 1) / mean);
-  }
-  return result;
-}
-
-Flicker FlickerTally::worst(std::size_t place, std::size_t width) const {
-  std::size_t top = half_;
-  std::uint64_t most = 0;
-  bool any = false;
-  for (std::size_t upper = 0; upper < levels(); ++upper) {
-    if (!asked(width, upper)) continue;
-    if (any && cell(place, width, upper).sum <= most) continue;
-    any = true;
-    top = upper;
-    most = cell(place, width, upper).sum;
-  }
-  if (most == 0) return held(place, width, 0);
-  // Around the top the counts differ by chance alone: the middle of what cannot
-  // be told from the highest stands for all of it.
-  const double chance = 2 * std::sqrt(static_cast<double>(most) * flicker(place, width, top).dispersion);
-  const auto alike = [&](std::size_t upper) {
-    return asked(width, upper) &&
-           static_cast<double>(cell(place, width, upper).sum) >= static_cast<double>(most) - chance;
-  };
-  std::size_t first = top, last = top;
-  while (first > 0 && alike(first - 1)) --first;
-  while (last + 1 < levels() && alike(last + 1)) ++last;
-  return flicker(place, width, (first + last) / 2);
-}
-
-Flicker FlickerTally::held(std::size_t place, std::size_t width, double mean_off_rpm) const {
-  const double upper = static_cast<double>(half_) + static_cast<double>(width) / 2 - mean_off_rpm / step_rpm_;
-  const double most = static_cast<double>(levels()) - 1;
-  return flicker(place, width, static_cast<std::size_t>(std::clamp(std::round(upper), 0.0, most)));
-}
-
-double Flicker::upper_per_min(double confidence) const {
-  if (!(minutes > 0)) return std::numeric_limits<double>::infinity();
-  const double poisson = dispersion * one_sided_upper(cycles / dispersion, confidence);
-  double student = 0;
-  if (trains > 1)
-    student = cycles + student_t(2 * confidence - 1, trains - 1) * std::sqrt(cycles * dispersion);
-  return 2 * std::max(poisson, student) / minutes;
-}
-
-double disturbances_per_min(const Noise& noise, double pulses_per_rev, double rpm) {
-  if (!noise.replay.empty()) return 0;
-  return 2 * (noise.missing + noise.doubled) * pulses_per_s(pulses_per_rev, rpm) * 60;
-}
-
-namespace {
-
-// Mean of correlations kept^|i - j + apart| over i, j < pulses: of averages of an
-// AR(1) wander, `apart` pulses from each other.
-double wander_correlation(double kept, std::size_t pulses, std::size_t apart) {
-  double sum = 0;
-  const auto n = static_cast<std::int64_t>(pulses);
-  for (std::int64_t lag = 1 - n; lag < n; ++lag)
-    sum += static_cast<double>(n - std::abs(lag)) *
-           std::pow(kept, static_cast<double>(std::abs(lag + static_cast<std::int64_t>(apart))));
-  return sum / static_cast<double>(n * n);
-}
-
-}  // namespace
-
-double closed_form_per_min(const Noise& noise, const UnitReading& unit, double pulses_per_rev, double rpm,
-                           double width_rpm) {
-  constexpr double none = std::numeric_limits<double>::quiet_NaN();
-  if (!noise.replay.empty() || !noise.firing.empty()) return none;
-  const std::size_t pulses = averaged(unit);
-  const double hz = pulses_per_s(pulses_per_rev, rpm);
-  const double apart = pulses_per_reading(unit, pulses_per_rev, rpm);
-  const double changes_per_cycle_min = 2 * 60 * hz / apart;
-  const double edge_sd =
-      std::numbers::sqrt2 * rpm_per_edge_s(unit, pulses_per_rev, rpm) * jitter_s(noise, unit);
-  const double wander = noise.wander_rpm;
-  const double kept = wander > 0 ? std::exp(-1 / (hz * noise.wander_s)) : 0;
-
-  if (width_rpm == 0) {
-    const double variance = wander * wander * wander_correlation(kept, pulses, 0) + edge_sd * edge_sd;
-    if (variance == 0) return 0;
-    const auto at = [&](std::size_t lag) {
-      const double edges = lag == pulses ? -edge_sd * edge_sd / 2 : 0;
-      return cycles_without_deadband((wander * wander * wander_correlation(kept, pulses, lag) + edges) /
-                                     variance);
-    };
-    // Where readings fall between pulses, some are one pulse further apart.
-    const double whole = std::floor(apart);
-    const auto lag = static_cast<std::size_t>(whole);
-    return changes_per_cycle_min * ((1 - (apart - whole)) * at(lag) + (apart - whole) * at(lag + 1));
-  }
-  if (wander == 0) {
-    if (edge_sd == 0) return 0;
-    // Readings that share an edge are drawn to opposite sides, which counts the
-    // more the wider the deadband.
-    const bool share_no_edge = apart > static_cast<double>(pulses);
-    if (!share_no_edge && (pulses < 4 || width_rpm > edge_sd)) return none;
-    return changes_per_cycle_min * cycles_of_independent_readings(-width_rpm / 2, width_rpm / 2, edge_sd);
-  }
-  const bool slow = noise.wander_s * hz >= 10 * apart && pulses == 1;
-  if (edge_sd > 0.02 * wander || !slow || width_rpm < wander / 2) return none;
-  return 2 * 60 *
-         cycles_of_sampled_ornstein_uhlenbeck(-width_rpm / 2, width_rpm / 2, wander, noise.wander_s,
-                                              apart / hz);
 }
 
 }  // namespace tachproof

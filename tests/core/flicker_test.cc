@@ -7,6 +7,7 @@
 #include <cmath>
 #include <vector>
 
+#include "core/flicker_causes.h"
 #include "core/level_crossing.h"
 #include "core/normal_lanes.h"
 #include "core/rainflow.h"
@@ -274,6 +275,52 @@ TEST(Flicker, MissingPulsesCarryALampOverAndBackWhateverTheDeadband) {
   noise.missing = 1e-5;
   noise.doubled = 2e-5;
   EXPECT_NEAR(disturbances_per_min(noise, 3, 4000), 2 * 3e-5 * 200 * 60, 1e-12);
+}
+
+Flicker predicted(double width, double cycles, double minutes) {
+  Flicker flicker;
+  flicker.width_rpm = width;
+  flicker.cycles = cycles;
+  flicker.minutes = minutes;
+  return flicker;
+}
+
+TEST(FlickerCauses, MissingPulsesAreToldFromADeadbandTooNarrow) {
+  Noise noise;
+  noise.missing = 1e-4;
+  const FlickerReason reason = explain_prediction(noise, {}, 3, 4000, predicted(7, 3, 60), 1);
+  EXPECT_EQ(reason.cause, FlickerCause::missing_pulses);
+  EXPECT_EQ(reason.sentence,
+            "missing and doubled pulses of the signal alone make 2.40 lamp changes per minute, whatever the "
+            "deadband");
+  EXPECT_EQ(explain_prediction({}, {}, 3, 4000, predicted(7, 300, 60), 1).cause, FlickerCause::noise);
+  EXPECT_EQ(explain_prediction({}, {}, 3, 4000, predicted(7, 3, 60), 1).cause, FlickerCause::none);
+}
+
+TEST(FlickerCauses, AFiringPatternIsChatterUnlessWholeCyclesAreAveraged) {
+  Noise noise;
+  noise.firing = {0, 0.4, -0.4};
+  UnitReading unit;
+  unit.averaging_pulses = 4;
+  // One step of the pattern over 4 pulses: 0.4, -0.8, 0.4 per cent of 4000 rpm / 4.
+  EXPECT_NEAR(firing_swing_rpm(noise, unit, 4000), 12, 1e-9);
+  EXPECT_EQ(
+      explain_prediction(noise, unit, 3, 4000, predicted(7, 300, 60), 1).sentence,
+      "the firing pattern swings an average of 4 pulses by 12.0 rpm, more than the deadband of 7.0 rpm; an "
+      "average of whole engine cycles, a multiple of 3 pulses, cancels it");
+  unit.averaging_pulses = 6;
+  EXPECT_EQ(firing_swing_rpm(noise, unit, 4000), 0);
+  EXPECT_EQ(explain_prediction(noise, unit, 3, 4000, predicted(7, 300, 60), 1).cause, FlickerCause::noise);
+}
+
+TEST(FlickerCauses, TheUnitIsBlamedOnlyForWhatTheSignalDoesNotExplain) {
+  const Flicker sound = predicted(7, 30, 600);  // 0.1 a minute
+  EXPECT_EQ(explain_seen({}, {}, 3, 4000, sound, 40, 10, 1).cause, FlickerCause::unit);
+  EXPECT_EQ(explain_seen({}, {}, 3, 4000, sound, 4, 10, 1).cause, FlickerCause::none);
+  EXPECT_EQ(explain_seen({}, {}, 3, 4000, predicted(7, 1200, 600), 40, 10, 1).cause, FlickerCause::noise);
+  EXPECT_EQ(
+      explain_seen({}, {}, 3, 4000, sound, 2, 1, 1).sentence,
+      "2.00 lamp changes per minute are not more than chance makes of the 0.14 that a sound unit may make");
 }
 
 }  // namespace
