@@ -5,8 +5,8 @@
 
 int main(int argc, char** argv) {
   using namespace tachproof;
-  constexpr std::array<CommandMaker, 6> commands = {make_run_command,    make_expect_command,
-                                                    make_judge_command,  make_check_command,
-                                                    make_report_command, make_speed_command};
+  constexpr std::array<CommandMaker, 8> commands = {
+      make_run_command,   make_deadband_command, make_noise_command,  make_expect_command,
+      make_judge_command, make_check_command,    make_report_command, make_speed_command};
   return run_command_line({argv + (argc > 0 ? 1 : 0), argv + argc}, commands);
 }

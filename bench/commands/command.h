@@ -74,5 +74,7 @@ std::unique_ptr<Command> make_judge_command();
 std::unique_ptr<Command> make_check_command();
 std::unique_ptr<Command> make_report_command();
 std::unique_ptr<Command> make_speed_command();
+std::unique_ptr<Command> make_deadband_command();
+std::unique_ptr<Command> make_noise_command();
 
 }  // namespace tachproof

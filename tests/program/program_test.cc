@@ -21,7 +21,8 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::Not;
 
-const std::vector<std::string> command_names = {"run", "expect", "judge", "check", "report", "speed"};
+const std::vector<std::string> command_names = {"run",   "deadband", "noise",  "expect",
+                                                "judge", "check",    "report", "speed"};
 
 class Program : public testing::Test {
  protected:
