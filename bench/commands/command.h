@@ -79,5 +79,7 @@ std::unique_ptr<Command> make_ports_command();
 std::unique_ptr<Command> make_calibrate_command();
 std::unique_ptr<Command> make_history_command();
 std::unique_ptr<Command> make_survey_command();
+std::unique_ptr<Command> make_deadband_command();
+std::unique_ptr<Command> make_noise_command();
 
 }  // namespace tachproof
