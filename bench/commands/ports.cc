@@ -88,17 +88,17 @@ class PortsCommand : public Command {
                         {"inputs", hello.inputs},
                         {"outputs", hello.outputs},
                         {"queue_entries", hello.queue_entries},
-                        {"shortest_interval_us", hello.min_ticks * (link_tick_ns / 1e3)},
+                        {"shortest_interval_us", hello.min_ticks * (+link_tick_ns / 1e3)},
                         {"stamp_delay_us", hello.stamp_delay_ns / 1e3},
                         {"stamp_spread_us", hello.stamp_spread_ns / 1e3}});
     fmt::print("The board on {}\n", board.port());
     fmt::print("  firmware     {}, build {}, protocol {}\n", firmware, build, hello.protocol);
-    fmt::print("  clock        {} Hz nominal, ticks of {} us\n", hello.clock_hz, link_tick_ns / 1e3);
+    fmt::print("  clock        {} Hz nominal, ticks of {} us\n", hello.clock_hz, +link_tick_ns / 1e3);
     fmt::print("  inputs       in0 to in{}; a change is stamped after {} us, up to {} us late\n",
                hello.inputs - 1, hello.stamp_delay_ns / 1e3, hello.stamp_spread_ns / 1e3);
     fmt::print("  outputs      {}: two for presses, the sync lamp\n", hello.outputs);
     fmt::print("  train        {} intervals ahead, {} us the shortest\n", hello.queue_entries,
-               hello.min_ticks * (link_tick_ns / 1e3));
+               hello.min_ticks * (+link_tick_ns / 1e3));
   }
 
   static void print(const Json& json) { std::puts(json.dump(2).c_str()); }

@@ -33,7 +33,7 @@ class Watch {
       while (board_.now() < next) board_.let_pass(next);
       if (!problem_.empty()) throw RigError("the board on " + board_.port() + " " + problem_);
       if (progress)
-        progress(static_cast<double>(seen_.until - seen_.from) * link_tick_ns / 1e9, seen_.rising.size());
+        progress(static_cast<double>(seen_.until - seen_.from) * +link_tick_ns / 1e9, seen_.rising.size());
     }
     board_.send(link_stop);
     std::erase_if(seen_.rising, [this](LinkTicks at) { return at > seen_.until; });

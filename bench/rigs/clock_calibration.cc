@@ -11,7 +11,7 @@
 namespace tachproof {
 namespace {
 
-constexpr double ticks_per_s = 1e9 / link_tick_ns;
+constexpr double ticks_per_s = 1e9 / +link_tick_ns;
 // A board's clock is never this far off, and a reference is no worse.
 constexpr double most_uneven = 0.01;
 constexpr double most_scatter_s = 100e-6;
@@ -26,7 +26,8 @@ struct Count {
 
 Count irregular(const ReferencePulses& seen, double period_ticks) {
   Count count;
-  const double slack = most_uneven * period_ticks + 2 * static_cast<double>(seen.stamp_spread) / link_tick_ns;
+  const double slack =
+      most_uneven * period_ticks + 2 * static_cast<double>(seen.stamp_spread) / +link_tick_ns;
   const auto gap = [&](double ticks) {
     if (ticks > 1.5 * period_ticks)
       count.missing += static_cast<std::uint64_t>(std::llround(ticks / period_ticks)) - 1;

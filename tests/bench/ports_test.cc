@@ -69,7 +69,9 @@ TEST(Ports, PresentAreListedOnceEach) {
   for (std::size_t i = 0; i < ports.size(); ++i) {
     EXPECT_TRUE(fs::exists(ports[i].device)) << ports[i].device;
     EXPECT_EQ(fs::canonical(ports[i].name), fs::canonical(ports[i].device));
-    if (i > 0) EXPECT_LT(ports[i - 1].device, ports[i].device);
+    if (i > 0) {
+      EXPECT_LT(ports[i - 1].device, ports[i].device);
+    }
   }
 }
 

@@ -13,7 +13,7 @@
 namespace tachproof {
 namespace {
 
-constexpr double bytes_per_s = link_baud / 10.0;
+constexpr double bytes_per_s = +link_baud / 10.0;
 
 class Measures : public testing::Test {
  protected:
@@ -59,11 +59,11 @@ Number least(Number below, Number above, const std::function<bool(Number)>& hold
 
 TEST_F(Measures, HighestRates) {
   const auto ticks = least<std::uint16_t>(link_min_ticks - 1, 400, keeps_up_pulses);
-  const double entries_bytes = static_cast<double>(link_max_on_wire) / (link_max_payload / 2);
+  const double entries_bytes = static_cast<double>(link_max_on_wire) / (+link_max_payload / 2);
   std::cout << "pulses a second: " << 2e6 / ticks << "; the wire carries " << bytes_per_s / entries_bytes
             << "\n";
   const auto period = least<Cycles>(500, 8000, keeps_up_lamps);
-  const double stamp_bytes = static_cast<double>(link_max_on_wire) / link_max_stamps;
+  const double stamp_bytes = static_cast<double>(link_max_on_wire) / +link_max_stamps;
   std::cout << "lamp changes a second: " << static_cast<double>(board_hz) / static_cast<double>(period)
             << "; the wire carries " << bytes_per_s / stamp_bytes << "\n";
 }

@@ -390,7 +390,9 @@ TEST_F(Program, ListsThePortsAndSaysSoWhenThereIsNone) {
   EXPECT_EQ(text.status, 0);
   EXPECT_EQ(listed.status, 0);
   const json ports = json::parse(listed.out)["ports"];
-  if (ports.empty()) EXPECT_EQ(text.out, "No serial port is present: is the board plugged in?\n");
+  if (ports.empty()) {
+    EXPECT_EQ(text.out, "No serial port is present: is the board plugged in?\n");
+  }
   for (const json& port : ports) EXPECT_THAT(text.out, HasSubstr(port["name"].get<std::string>() + "\n"));
 }
 
