@@ -4,7 +4,6 @@
 #include "bench/commands/load.h"
 #include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
-#include "bench/commands/version.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
 
@@ -37,12 +36,7 @@ class JudgeCommand : public Command {
     arguments.word(recording_, "RECORDING", "The VCD or CSV file.");
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.required(wiring_, "--wiring", "FILE", "The wiring file: which channel shows what.");
-    arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
-    report_options_.declare(arguments);
-    arguments.option(
-        out_, "--out", "DIR",
-        "The run folder; it must be empty or not exist. Default: runs/<date>-<recording>[-<serial>].");
-    arguments.flag(json_, "--json", "Prints result.json instead of the table.");
+    report_options_.declare(arguments, "<recording>");
   }
 
   int run() override {
@@ -55,11 +49,10 @@ class JudgeCommand : public Command {
 
     RunRecord record = begun(*gauge, recording);
     record.certificate = *certificate;
-    RunFolder folder = make_run_folder(out_, record);
-    record.inputs = {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
-                     {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")},
-                     {kept_name(), folder.keep_input(recording_, kept_name())}};
-    report_options_.keep(folder, record);
+    RunFolder folder = report_options_.make_folder(record);
+    record.inputs.insert(record.inputs.begin(), {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
+                                                 {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")},
+                                                 {kept_name(), folder.keep_input(recording_, kept_name())}});
     folder.journal(nlohmann::ordered_json{
         {"kind", "recording"}, {"file", recording_}, {"sha256", record.scenario_sha256}}
                        .dump());
@@ -68,8 +61,7 @@ class JudgeCommand : public Command {
     RunOutcome outcome = judge_recording(recording, folder, stop_requested);
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);
-    report_options_.index(folder);
-    return print_outcome(record, folder, json_);
+    return report_options_.close(folder, record);
   }
 
  private:
@@ -89,10 +81,7 @@ class JudgeCommand : public Command {
   }
 
   RunRecord begun(const Gauge& gauge, const OpenRecording& recording) const {
-    RunRecord record;
-    record.gauge = gauge;
-    record.gauge_name = gauge.name;
-    record.gauge_sha256 = sha256_of_file(gauge_);
+    RunRecord record = report_options_.begun(gauge, gauge_);
     record.scenario_name = std::filesystem::path(recording_).filename().string();
     record.scenario_sha256 = sha256_of_file(recording_);
     record.source = "recording";
@@ -101,15 +90,11 @@ class JudgeCommand : public Command {
     record.watch_description = std::to_string(recording.wires.size()) + " channels, resolution " +
                                std::to_string(recording.resolution) + " ns";
     record.bench.source_tick = record.bench.watcher_resolution = recording.resolution;
-    record.unit_serial = serial_;
-    record.started = now_iso8601();
-    record.tool_version = tool_version;
     return record;
   }
 
-  std::string recording_, gauge_, wiring_, serial_, out_;
+  std::string recording_, gauge_, wiring_;
   ReportOptions report_options_;
-  bool json_ = false;
 };
 
 }  // namespace

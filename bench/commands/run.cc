@@ -5,7 +5,6 @@
 #include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
-#include "bench/commands/version.h"
 #include "bench/files/files.h"
 #include "bench/rigs/factory.h"
 #include "bench/run/runner.h"
@@ -42,12 +41,7 @@ class RunCommand : public Command {
     arguments.word(scenario_, "SCENARIO", "The scenario file.");
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.required(rig_, "--rig", "FILE", "The rig file: what the unit is connected to.");
-    arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
-    report_options_.declare(arguments);
-    arguments.option(
-        out_, "--out", "DIR",
-        "The run folder; it must be empty or not exist. Default: runs/<date>-<scenario>[-<serial>].");
-    arguments.flag(json_, "--json", "Prints result.json instead of the table.");
+    report_options_.declare(arguments, "<scenario>");
   }
 
   int run() override {
@@ -63,11 +57,11 @@ class RunCommand : public Command {
 
     RunRecord record = begun(*gauge, *scenario, rig);
     record.certificate = *certificate;
-    RunFolder folder = make_run_folder(out_, record);
-    record.inputs = {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
-                     {"scenario.yaml", folder.keep_input(scenario_, "scenario.yaml")},
-                     {"rig.yaml", folder.keep_input(rig_, "rig.yaml")}};
-    report_options_.keep(folder, record);
+    RunFolder folder = report_options_.make_folder(record);
+    record.inputs.insert(record.inputs.begin(),
+                         {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
+                          {"scenario.yaml", folder.keep_input(scenario_, "scenario.yaml")},
+                          {"rig.yaml", folder.keep_input(rig_, "rig.yaml")}});
 
     catch_stop_signals();
     ProgressLine line(*gauge, profile.duration());
@@ -80,8 +74,7 @@ class RunCommand : public Command {
     line.clear();
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);
-    report_options_.index(folder);
-    return print_outcome(record, folder, json_);
+    return report_options_.close(folder, record);
   }
 
  private:
@@ -96,32 +89,19 @@ class RunCommand : public Command {
   }
 
   RunRecord begun(const Gauge& gauge, const ScenarioFile& scenario, const Rig& rig) const {
-    RunRecord record;
-    record.gauge = gauge;
-    record.gauge_name = gauge.name;
-    record.gauge_sha256 = sha256_of_file(gauge_);
+    RunRecord record = report_options_.begun(gauge, gauge_);
     record.scenario_name = scenario.name;
     record.scenario_sha256 = sha256_of_file(scenario_);
     record.seed = scenario.seed;
     for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
       record.extra_tolerance_rpm = std::max(
           record.extra_tolerance_rpm, noise_allowance_rpm(scenario.noise, gauge, gauge.windows[b].from_rpm));
-    const SourceFacts source = rig.source->facts();
-    const WatcherFacts watcher = rig.watcher->facts();
-    record.source = source.kind;
-    record.source_description = source.description;
-    record.watch = watcher.kind;
-    record.watch_description = watcher.description;
-    record.bench = {source.tick, watcher.resolution, watcher.stamp_uncertainty, source.clock_ppm};
-    record.unit_serial = serial_;
-    record.started = now_iso8601();
-    record.tool_version = tool_version;
+    note_rig(rig, record);
     return record;
   }
 
-  std::string scenario_, gauge_, rig_, serial_, out_;
+  std::string scenario_, gauge_, rig_;
   ReportOptions report_options_;
-  bool json_ = false;
 };
 
 }  // namespace
