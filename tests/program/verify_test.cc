@@ -114,8 +114,8 @@ TEST_F(Verify, AgreesWithARunThatIsAsItWas) {
             "agrees   9 of 9 files are, byte by byte, as the run left them.\n"
             "note     SHA256SUMS is not signed: whoever can write the folder could have\n"
             "         written new sums.\n"
-            "agrees   Judged again from the raw evidence: pass, with every row the same as\n"
-            "         in result.json.\n"
+            "agrees   Judged again from the raw evidence: pass, with every row the same as in\n"
+            "         result.json.\n"
             "agrees   The pulses and lamps in capture.vcd are those that were judged.\n"
             "VERIFIED: the report says what the evidence says.\n");
 }
