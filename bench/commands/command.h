@@ -75,6 +75,11 @@ std::unique_ptr<Command> make_judge_command();
 std::unique_ptr<Command> make_check_command();
 std::unique_ptr<Command> make_report_command();
 std::unique_ptr<Command> make_speed_command();
+std::unique_ptr<Command> make_ports_command();
+std::unique_ptr<Command> make_calibrate_command();
 std::unique_ptr<Command> make_history_command();
+std::unique_ptr<Command> make_survey_command();
+std::unique_ptr<Command> make_deadband_command();
+std::unique_ptr<Command> make_noise_command();
 
 }  // namespace tachproof

@@ -1,3 +1,5 @@
+#include <algorithm>
+
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/commands/report_options.h"
@@ -8,6 +10,7 @@
 #include "bench/rigs/factory.h"
 #include "bench/run/runner.h"
 #include "bench/run/stop_request.h"
+#include "core/allowance.h"
 
 namespace tachproof {
 
@@ -56,7 +59,7 @@ class RunCommand : public Command {
     errors.throw_if_any();
     const Profile profile = make_profile(*scenario, scenario_);
     Rig rig = make_rig(*rig_file, rig_, *gauge, scenario->seed);
-    refuse_unknown_presses(profile, *rig.source);
+    refuse_unknown_presses(profile, *rig.source, *rig_file);
 
     RunRecord record = begun(*gauge, *scenario, rig);
     record.certificate = *certificate;
@@ -71,7 +74,7 @@ class RunCommand : public Command {
     RunHooks hooks;
     hooks.stop = stop_requested;
     hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
-    hooks.ask_person = ask_at_terminal;
+    hooks.ask_person = TerminalQuestions();
     RunOutcome outcome =
         run_scenario({*gauge, profile, scenario->noise, scenario->seed, scenario->judge}, rig, folder, hooks);
     line.clear();
@@ -82,11 +85,14 @@ class RunCommand : public Command {
   }
 
  private:
-  void refuse_unknown_presses(const Profile& profile, const Source& source) const {
+  void refuse_unknown_presses(const Profile& profile, const Source& source, const RigFile& rig) const {
     for (const Action& action : profile.actions())
       if (const Press* press = std::get_if<Press>(&action.what); press && !source.can_press(press->action))
-        throw UsageError(scenario_ + " presses '" + press->action + "', which the source of " + rig_ +
-                         " cannot press");
+        throw UsageError(
+            scenario_ + " presses '" + press->action + "', which the source of " + rig_ + " cannot press" +
+            (rig.source.kind == "board"
+                 ? "; say which output does, as in `buttons: {" + press->action + ": press-1}` in its source"
+                 : ""));
   }
 
   RunRecord begun(const Gauge& gauge, const ScenarioFile& scenario, const Rig& rig) const {
@@ -97,6 +103,9 @@ class RunCommand : public Command {
     record.scenario_name = scenario.name;
     record.scenario_sha256 = sha256_of_file(scenario_);
     record.seed = scenario.seed;
+    for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
+      record.extra_tolerance_rpm = std::max(
+          record.extra_tolerance_rpm, noise_allowance_rpm(scenario.noise, gauge, gauge.windows[b].from_rpm));
     const SourceFacts source = rig.source->facts();
     const WatcherFacts watcher = rig.watcher->facts();
     record.source = source.kind;

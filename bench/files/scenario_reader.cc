@@ -6,7 +6,7 @@
 //     seed: 0                     optional, a whole number up to 2^64-1
 //     profile: [STEP, ...]
 //     noise: {...}                optional, see the noise reader
-//     judge: {transitions: true, steady: true, blink: true, thresholds: false}   all optional
+//     judge: {transitions: true, steady: true, blink: true, thresholds: false, within: RPM}   all optional
 //
 // A STEP is one of
 //
@@ -228,6 +228,7 @@ JudgeWhat read_judge(const YamlNode& node, ErrorList& errors) {
   m.flag("steady", what.steady, Need::may);
   m.flag("blink", what.blink, Need::may);
   m.flag("thresholds", what.thresholds, Need::may);
+  m.number("within", what.within_rpm, {0, 1e4, true}, Need::may);
   m.finish();
   return what;
 }
