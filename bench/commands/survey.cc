@@ -5,6 +5,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
 #include "bench/commands/version.h"
@@ -26,7 +27,7 @@ class SurveyCommand : public Command {
         "survey",
         "measures every boundary as fast as the wanted uncertainty allows",
         "--gauge FILE --rig FILE [--within RPM] [--unknown [--known WINDOW=RPM]] [--unit-serial TEXT] "
-        "[--out DIR] [--json]",
+        "[--certificate FILE] [--out DIR] [--history FILE | --no-history] [--json]",
         "Plays a profile that reacts to what the lamps do: fast between boundaries, slow or repeated near "
         "them, both ways, at two rates or more, so that threshold and response come apart. Each boundary "
         "is measured until its expanded uncertainty (95 %) is within RPM; one for which the unit itself "
@@ -55,6 +56,7 @@ class SurveyCommand : public Command {
     arguments.option(known_, "--known", "WINDOW=RPM",
                      "With --unknown: the rpm at which this window begins is known.");
     arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
+    report_options_.declare(arguments);
     arguments.option(
         out_, "--out", "DIR",
         "The run folder; it must be empty or not exist. Default: runs/<date>-survey[-<serial>].");
@@ -67,15 +69,18 @@ class SurveyCommand : public Command {
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto rig_file = errors.collect([&] { return load_rig(rig_); });
+    const auto certificate = errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
     if (known) refuse_unknown_window(*gauge, known->window);
     Rig rig = make_rig(*rig_file, rig_, *gauge, 0);
 
     RunRecord record = begun(*gauge, rig);
+    record.certificate = *certificate;
     RunFolder folder = make_run_folder(out_, record);
     record.inputs = {{"rig.yaml", folder.keep_input(rig_, "rig.yaml")}};
     if (!unknown_)
       record.inputs.insert(record.inputs.begin(), {"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")});
+    report_options_.keep(folder, record);
     EvidenceWriter writer(folder, *gauge);
 
     SurveySetup setup;
@@ -121,6 +126,7 @@ class SurveyCommand : public Command {
     record.result.notes.insert(record.result.notes.end(), notes.begin(), notes.end());
     writer.close(evidence.seen_until);
     folder.finish(record, writer.trace());
+    report_options_.index(folder);
     const int status = print_outcome(record, folder, json_);
     if (unknown_ && !json_) fmt::print("Found: {}\n", (folder.path() / "found.yaml").string());
     return status;
@@ -186,6 +192,7 @@ class SurveyCommand : public Command {
     record.source_description = source.description;
     record.watch = watcher.kind;
     record.watch_description = watcher.description;
+    record.bench = {source.tick, watcher.resolution, watcher.stamp_uncertainty, source.clock_ppm};
     record.unit_serial = serial_;
     record.started = now_iso8601();
     record.tool_version = tool_version;
@@ -193,6 +200,7 @@ class SurveyCommand : public Command {
   }
 
   std::string gauge_, rig_, within_, known_, serial_, out_;
+  ReportOptions report_options_;
   bool unknown_ = false, json_ = false;
 };
 

@@ -153,6 +153,12 @@ TEST_F(Verify, JudgesARecordingAgain) {
   EXPECT_EQ(again.status, 0) << again.out;
 }
 
+TEST_F(Verify, JudgesASurveyAgain) {
+  ASSERT_NE(tachproof("survey --gauge gauge.yaml --rig rig.yaml --out survey").status, 2);
+  const Finished again = tachproof("report survey --verify");
+  EXPECT_EQ(again.status, 0) << again.out;
+}
+
 TEST_F(Verify, CatchesOneBitInAnyFile) {
   run("rig.yaml", "run");
   std::mt19937 random(1);
