@@ -21,7 +21,7 @@ constexpr const char* history_style = R"css(
 .spread { stroke: #111; stroke-width: 1.6; fill: none; }
 )css";
 
-constexpr double left = 64, right = 620, top = 22, height = 150;
+constexpr double left = 44, right = 452, top = 22, height = 120;  // of a drift drawing
 constexpr std::size_t most_listed = 200;
 constexpr std::size_t most_charts = 200;
 
@@ -39,8 +39,8 @@ Scale deviation_scale(double lowest, double highest, double tolerance, double st
   return {lowest - room, highest + room, start, end};
 }
 
-std::string svg(double total_height, const std::string& label, const std::string& inside) {
-  return fmt::format("<svg viewBox=\"0 0 640 {:.0f}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n",
+std::string svg(double width, double total_height, const std::string& label, const std::string& inside) {
+  return fmt::format("<svg viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n", width,
                      total_height, escaped(label), inside);
 }
 
@@ -100,7 +100,7 @@ std::string drift_drawing(const Drift& d) {
   for (const DriftPoint& p : d.points) line.push_back({x(static_cast<double>(p.at_s)), y(p.deviation_rpm)});
   inside += svg_path(line, "rpm");
   for (const DriftPoint& p : d.points) inside += point_with_bar(x(static_cast<double>(p.at_s)), p, y);
-  return svg(top + height + 26, name_of(d.boundary, d.direction) + ": deviation over time", inside);
+  return svg(460, top + height + 26, name_of(d.boundary, d.direction) + ": deviation over time", inside);
 }
 
 std::string signed_html(double value, int decimals) {
@@ -143,7 +143,7 @@ std::string drifts_html(const std::vector<Drift>& drifts) {
 
 // One row a boundary: a dot a unit, the mean and one s to either side.
 std::string spread_drawing(const std::vector<const Spread*>& rows) {
-  constexpr double names = 200, row = 26;
+  constexpr double names = 200, end = 690, row = 26;
   double lowest = 0, highest = 0;
   for (const Spread* s : rows) {
     if (std::isfinite(s->tolerance_rpm)) highest = std::max(highest, s->tolerance_rpm);
@@ -152,7 +152,7 @@ std::string spread_drawing(const std::vector<const Spread*>& rows) {
       highest = std::max(highest, value);
     }
   }
-  const Scale x = deviation_scale(std::min(lowest, -highest), highest, not_measured, names, right);
+  const Scale x = deviation_scale(std::min(lowest, -highest), highest, not_measured, names, end);
   const double bottom = top + row * static_cast<double>(rows.size());
   const Ticks ticks = round_ticks(x.from, x.to, 7);
   std::string inside;
@@ -160,7 +160,7 @@ std::string spread_drawing(const std::vector<const Spread*>& rows) {
     inside += svg_line({x(value), top}, {x(value), bottom}, "grid") +
               svg_text({x(value), bottom + 16}, with_sign(value, ticks.decimals), "small", Anchor::middle);
   inside +=
-      svg_line({x(0), top}, {x(0), bottom}, "nominal") + svg_line({names, bottom}, {right, bottom}, "axis");
+      svg_line({x(0), top}, {x(0), bottom}, "nominal") + svg_line({names, bottom}, {end, bottom}, "axis");
   double y = top + row / 2;
   for (const Spread* s : rows) {
     inside +=
@@ -179,19 +179,22 @@ std::string spread_drawing(const std::vector<const Spread*>& rows) {
     for (const double value : s->deviations_rpm) inside += svg_rect({x(value) - 3, y - 5}, 6, 6, "point");
     y += row;
   }
-  return svg(bottom + 26, "spread of the units over each boundary", inside);
+  return svg(700, bottom + 26, "spread of the units over each boundary", inside);
 }
 
 std::string spread_row(const Spread& s) {
   const Capability& c = s.capability;
   const auto number = [](const std::string& text) { return "<td class=\"n\">" + text + "</td>"; };
-  const std::string limits = std::isfinite(c.cpk_lower) ? fmt::format("{} to {}", html_number(c.cpk_lower, 2),
-                                                                      html_number(c.cpk_upper, 2))
-                                                        : "–";
+  const bool beyond_telling = c.cpk > most_cpk;
+  const std::string limits =
+      std::isfinite(c.cpk_lower) && !beyond_telling
+          ? fmt::format("{} to {}", html_number(c.cpk_lower, 2), html_number(c.cpk_upper, 2))
+          : "–";
   return fmt::format("<tr><td class=\"w\">{}</td><td class=\"w\">{}</td>", escaped(s.boundary),
                      word(s.direction)) +
          number(std::to_string(c.n)) + number(html_number(c.mean, 2)) + number(html_number(c.s, 2)) +
-         number("± " + html_number(s.tolerance_rpm, 1)) + number(html_number(c.cpk, 2)) + number(limits) +
+         number("± " + html_number(s.tolerance_rpm, 1)) +
+         number(beyond_telling ? "&gt; 10" : html_number(c.cpk, 2)) + number(limits) +
          number(s.left_out == 0 ? "–" : std::to_string(s.left_out)) + "</tr>\n";
 }
 

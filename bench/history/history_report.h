@@ -16,6 +16,9 @@ struct HistoryView {
 };
 HistoryView view_of(std::vector<HistoryRun> runs);
 
+// A greater Cpk says no more than that the units are alike: it is shown as "> 10".
+inline constexpr double most_cpk = 10;
+
 std::string history_text(const HistoryView& view, int width);
 std::string history_json(const HistoryView& view);
 std::string history_html(const HistoryView& view, const std::string& asked_for, const std::string& now);

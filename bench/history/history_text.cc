@@ -77,14 +77,15 @@ std::string spreads_text(const std::vector<Spread>& spreads, std::size_t width) 
     }
     left_out += s.left_out;
     const Capability& c = s.capability;
-    const std::string between = std::isfinite(c.cpk_lower) && c.n > 1
+    const bool beyond_telling = c.cpk > most_cpk;
+    const std::string cpk = beyond_telling ? "> 10" : std::isfinite(c.cpk) ? fixed(c.cpk, 2) : "-";
+    const std::string between = std::isfinite(c.cpk_lower) && !beyond_telling
                                     ? fmt::format("{}..{}", fixed(c.cpk_lower, 1), fixed(c.cpk_upper, 1))
                                     : "-";
-    text +=
-        cell(s.boundary, room) +
-        fmt::format("{:9}{:>6}{:>8}{:>8}{:>8}{:>8}  {}\n", " " + std::string(word(s.direction)), c.n,
-                    c.n > 0 ? with_sign(c.mean, 2) : "-", c.n > 1 ? fixed(c.s, 2) : "-",
-                    "+-" + fixed(s.tolerance_rpm, 1), std::isfinite(c.cpk) ? fixed(c.cpk, 2) : "-", between);
+    text += cell(s.boundary, room) +
+            fmt::format("{:9}{:>6}{:>8}{:>8}{:>8}{:>8}  {}\n", " " + std::string(word(s.direction)), c.n,
+                        c.n > 0 ? with_sign(c.mean, 2) : "-", c.n > 1 ? fixed(c.s, 2) : "-",
+                        "+-" + fixed(s.tolerance_rpm, 1), cpk, between);
   }
   if (left_out > 0)
     text += fmt::format("{} results are left out: their U is above the tolerance.\n", left_out);

@@ -214,9 +214,8 @@ std::string evidence_html(const RunRecord& record) {
   std::string html = "<h2>Inputs and evidence, SHA-256</h2>\n" + list;
   if (!record.evidence_files.empty())
     html +=
-        "<p>SHA256SUMS in the run folder lists these, result.json, the journal and this report. "
-        "<code>tachproof "
-        "report --verify</code> checks them all and judges the evidence again.</p>\n";
+        "<p>SHA256SUMS in the run folder lists these, result.json, the journal and this report. <code "
+        "class=\"w\">tachproof report --verify</code> checks them all and judges the evidence again.</p>\n";
   return html;
 }
 

@@ -55,10 +55,11 @@ std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain&
   other.gauge = again.gauge;
   const Json a = Json::parse(result_json(stored));
   const Json b = Json::parse(result_json(other));
+  // Notes are remarks for a reader, and a command may add its own.
   Comparison comparison;
   for (const char* key :
        {"verdict", "complete", "gauge", "duration_s", "transitions", "boundaries", "blinks", "flicker",
-        "answers", "levels", "findings", "findings_left_out", "not_judged", "notes", "evidence"})
+        "answers", "levels", "findings", "findings_left_out", "not_judged", "evidence"})
     comparison.compare(key, a.at(key), b.at(key));
   std::vector<std::string> found = comparison.take();
   if (found.size() > most) {

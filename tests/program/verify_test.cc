@@ -114,8 +114,8 @@ TEST_F(Verify, AgreesWithARunThatIsAsItWas) {
             "agrees   9 of 9 files are, byte by byte, as the run left them.\n"
             "note     SHA256SUMS is not signed: whoever can write the folder could have\n"
             "         written new sums.\n"
-            "agrees   Judged again from the raw evidence: pass, with every row the same as\n"
-            "         in result.json.\n"
+            "agrees   Judged again from the raw evidence: pass, with every row the same as in\n"
+            "         result.json.\n"
             "agrees   The pulses and lamps in capture.vcd are those that were judged.\n"
             "VERIFIED: the report says what the evidence says.\n");
 }
@@ -150,6 +150,12 @@ TEST_F(Verify, JudgesARecordingAgain) {
             0);
   std::filesystem::remove_all(scratch / "good");  // the run folder has its own copy
   const Finished again = tachproof("report again --verify");
+  EXPECT_EQ(again.status, 0) << again.out;
+}
+
+TEST_F(Verify, JudgesASurveyAgain) {
+  ASSERT_NE(tachproof("survey --gauge gauge.yaml --rig rig.yaml --out survey").status, 2);
+  const Finished again = tachproof("report survey --verify");
   EXPECT_EQ(again.status, 0) << again.out;
 }
 
