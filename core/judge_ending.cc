@@ -143,6 +143,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   if (dead) {
     // A unit that is dead and a watcher that is blind look the same.
     for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;
+    for (BlinkResult& row : result_.blinks) row.verdict = Verdict::undecided;
   } else {
     std::uint64_t left_out = 0;
     for (Finding& finding : unit_log.take(left_out)) log_.add(std::move(finding));

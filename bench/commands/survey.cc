@@ -24,7 +24,7 @@ class SurveyCommand : public Command {
   CommandHelp help() const override {
     return {
         "survey",
-        "measures every boundary as fast as the wanted uncertainty allows",
+        "measures every boundary to a wanted uncertainty",
         "--gauge FILE --rig FILE [--within RPM] [--unknown [--known WINDOW=RPM]] [--unit-serial TEXT] "
         "[--certificate FILE] [--out DIR] [--history FILE | --no-history] [--json]",
         "Plays a profile that reacts to what the lamps do: fast between boundaries, slow or repeated near "

@@ -179,7 +179,7 @@ class Run {
 
   void give(std::span<const Nanos> block, Nanos until) {
     rig_.source->play({block, until});
-    writer_.pulses(block);
+    writer_.pulses(block, until);
     judge_.pulses(block.size());
     if (!block.empty()) last_pulse_ = block.back();
     played_ = until;

@@ -98,7 +98,7 @@ class Loop {
     pulses_.erase(pulses_.begin(), pulses_.begin() + static_cast<std::ptrdiff_t>(next_pulse_));
     next_pulse_ = 0;
     pulses_.insert(pulses_.end(), pulses.begin(), pulses.end());
-    if (writer_ != nullptr) writer_->pulses(pulses);
+    if (writer_ != nullptr) writer_->pulses(pulses, profile_.duration());
   }
 
   void play(Nanos until) {
@@ -161,7 +161,13 @@ class Loop {
   std::chrono::steady_clock::time_point shown_;
 };
 
-std::string ms_text(Nanos t) { return fmt::format("{}ms", to_ms(t)); }
+// To the nanosecond, without trailing zeros.
+std::string ms_text(Nanos t) {
+  std::string digits = fmt::format("{}.{:06}", t / ns_per_ms, t % ns_per_ms);
+  digits.erase(digits.find_last_not_of('0') + 1);
+  if (digits.back() == '.') digits.pop_back();
+  return digits + "ms";
+}
 
 std::string step_yaml(const Step& step) {
   if (const auto* hold = std::get_if<Hold>(&step))

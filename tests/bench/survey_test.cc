@@ -142,7 +142,8 @@ TEST_F(Survey, AUnitThatNeverChangesIsUndecided) {
   const auto script = std::make_shared<Script>();
   script->lamps = {{0, 0}};
   const RunResult result = survey(scripted_rig(script));
-  EXPECT_EQ(result.verdict, Verdict::undecided);
+  EXPECT_EQ(result.verdict, Verdict::undecided)
+      << (result.findings.empty() ? "no finding" : result.findings[0].message);
 }
 
 TEST_F(Survey, WhateverFailsOnTheWayItIsUndecidedAndTheRigIsEnded) {
@@ -165,7 +166,8 @@ TEST_F(Survey, LostChangesEndItUndecided) {
   script->lamps = {{0, 0}};
   script->loses_at = 2 * ns_per_s;
   const RunResult result = survey(scripted_rig(script));
-  EXPECT_EQ(result.verdict, Verdict::undecided);
+  EXPECT_EQ(result.verdict, Verdict::undecided)
+      << (result.findings.empty() ? "no finding" : result.findings[0].message);
   EXPECT_FALSE(result.complete);
   EXPECT_EQ(result.evidence.lost, 3u);
 }

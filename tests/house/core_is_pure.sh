@@ -12,7 +12,7 @@ complain() {
   status=1
 }
 
-allowed='algorithm|array|bit|charconv|cmath|compare|cstddef|cstdint|deque|functional|initializer_list|iterator|limits|map'
+allowed='algorithm|array|bit|charconv|cmath|compare|complex|cstddef|cstdint|deque|functional|initializer_list|iterator|limits|map'
 allowed="$allowed|memory|numbers|numeric|optional|queue|set|span|stdexcept|string|string_view|tuple|type_traits|utility"
 allowed="$allowed|variant|vector|boost/math/[a-z_/]*\.hpp"
 foreign=$(grep -nE '^ *# *include *<' core/*.h core/*.cc | grep -vE "<($allowed)>" || true)
