@@ -183,7 +183,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   for (const BoundaryResult& row : result_.boundaries)
     if (setup_.what.thresholds || row.verdict == Verdict::fail)
       if (!dead) verdict = worst(verdict, row.verdict);
-  if (!complete) verdict = Verdict::undecided;  // whatever was seen until then
+  if (!complete || dead) verdict = Verdict::undecided;  // whatever was seen until then
   result_.findings = log_.take(result_.findings_left_out);
   result_.verdict = verdict;
   result_.complete = complete;
