@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <optional>
 
 #include "core/allowance.h"
 #include "core/statistics.h"
@@ -35,9 +36,9 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
   } else if (seen.step) {
     const bool late = crossing.at > row.latest;
     finding.kind = late ? FindingKind::slow_response : FindingKind::early;
-    finding.message = what + ": " + decimal(seen.visit.step_response_s * 1e3, 1) +
-                      " ms after the step; allowed " + decimal(to_ms(gauge.tolerance.response_from), 1) +
-                      " to " + decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
+    finding.message = what + ": " + decimal(seen.step_response_s * 1e3, 1) + " ms after the step; allowed " +
+                      decimal(to_ms(gauge.tolerance.response_from), 1) + " to " +
+                      decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
   } else {
     finding.kind = crossing.at < row.earliest ? FindingKind::early : FindingKind::late;
     finding.message = what + ": seen at " + decimal(row.observed_rpm, 1) + " rpm, " +
@@ -137,10 +138,13 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
     for (const Direction direction : {Direction::rising, Direction::falling}) {
       const ThresholdFit& fit = fits.fits[2 * b + (direction == Direction::falling ? 1 : 0)];
       double slowest = std::numeric_limits<double>::infinity();
-      bool demanded = false;
+      bool demanded = false, only_blinking = true;
+      std::optional<Nanos> first_seen;
       for (const SeenTransition& one : seen)
         if (one.crossing.demand.boundary == b && one.crossing.demand.direction == direction) {
           demanded = true;
+          only_blinking = only_blinking && one.blink_only;
+          if (!first_seen && one.crossing.timing != Crossing::Timing::missing) first_seen = one.crossing.at;
           if (!one.step && one.rate_rpm_per_s != 0) slowest = std::min(slowest, std::abs(one.rate_rpm_per_s));
         }
       if (!demanded && fit.visits == 0) continue;
@@ -185,7 +189,7 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
         if (row.verdict == Verdict::fail) {
           const bool low = deviation < 0;
           const bool early = low == (direction == Direction::rising);
-          log.add({early ? FindingKind::early : FindingKind::late, 0, row.boundary, "",
+          log.add({early ? FindingKind::early : FindingKind::late, first_seen.value_or(0), row.boundary, "",
                    "boundary " + row.boundary + ", " + std::string(word(direction)) + ": threshold " +
                        decimal(row.threshold_rpm, 1) + " rpm, " + decimal(deviation, 1) + " rpm from " +
                        decimal(row.nominal_rpm, 1) + "; allowed +-" + decimal(limit, 1) +
@@ -195,6 +199,7 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
       } else {
         row.remark = "only steps crossed it: they tell the response, not the threshold";
         if (slowest < std::numeric_limits<double>::infinity()) row.remark = "no change was seen";
+        if (only_blinking) row.remark = "its two sides differ only in blinking, which tells no instant";
       }
       rows.push_back(std::move(row));
     }

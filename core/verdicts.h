@@ -17,11 +17,11 @@ namespace tachproof {
 // A demanded move with what the profile did there.
 struct SeenTransition {
   Crossing crossing;
-  Visit visit;  // for inside, early, late
   double observed_rpm = not_measured;
   double rate_rpm_per_s = 0;  // at the nominal instant
   bool step = false;
-  bool monotone = false;  // from earliest to latest: rpm and time tell the same
+  double step_response_s = 0;  // from the step to the change
+  bool monotone = false;       // from earliest to latest: rpm and time tell the same
   double rpm_earliest = 0, rpm_latest = 0;
   bool blink_only = false;  // the two cues differ by blinking alone
 };

@@ -5,9 +5,9 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
-#include "bench/commands/version.h"
 #include "bench/files/files.h"
 #include "bench/files/gauge_writer.h"
 #include "bench/rigs/factory.h"
@@ -26,7 +26,7 @@ class SurveyCommand : public Command {
         "survey",
         "measures every boundary as fast as the wanted uncertainty allows",
         "--gauge FILE --rig FILE [--within RPM] [--unknown [--known WINDOW=RPM]] [--unit-serial TEXT] "
-        "[--out DIR] [--json]",
+        "[--certificate FILE] [--out DIR] [--history FILE | --no-history] [--json]",
         "Plays a profile that reacts to what the lamps do: fast between boundaries, slow or repeated near "
         "them, both ways, at two rates or more, so that threshold and response come apart. Each boundary "
         "is measured until its expanded uncertainty (95 %) is within RPM; one for which the unit itself "
@@ -54,11 +54,7 @@ class SurveyCommand : public Command {
     arguments.flag(unknown_, "--unknown", "Finds out what the unit does, without trusting the settings.");
     arguments.option(known_, "--known", "WINDOW=RPM",
                      "With --unknown: the rpm at which this window begins is known.");
-    arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
-    arguments.option(
-        out_, "--out", "DIR",
-        "The run folder; it must be empty or not exist. Default: runs/<date>-survey[-<serial>].");
-    arguments.flag(json_, "--json", "Prints result.json instead of the table.");
+    report_options_.declare(arguments, "survey");
   }
 
   int run() override {
@@ -67,15 +63,17 @@ class SurveyCommand : public Command {
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto rig_file = errors.collect([&] { return load_rig(rig_); });
+    const auto certificate = errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
     if (known) refuse_unknown_window(*gauge, known->window);
     Rig rig = make_rig(*rig_file, rig_, *gauge, 0);
 
     RunRecord record = begun(*gauge, rig);
-    RunFolder folder = make_run_folder(out_, record);
-    record.inputs = {{"rig.yaml", folder.keep_input(rig_, "rig.yaml")}};
+    record.certificate = *certificate;
+    RunFolder folder = report_options_.make_folder(record);
+    record.inputs.emplace(record.inputs.begin(), "rig.yaml", folder.keep_input(rig_, "rig.yaml"));
     if (!unknown_)
-      record.inputs.insert(record.inputs.begin(), {"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")});
+      record.inputs.emplace(record.inputs.begin(), "gauge.yaml", folder.keep_input(gauge_, "gauge.yaml"));
     EvidenceWriter writer(folder, *gauge);
 
     SurveySetup setup;
@@ -121,8 +119,9 @@ class SurveyCommand : public Command {
     record.result.notes.insert(record.result.notes.end(), notes.begin(), notes.end());
     writer.close(evidence.seen_until);
     folder.finish(record, writer.trace());
-    const int status = print_outcome(record, folder, json_);
-    if (unknown_ && !json_) fmt::print("Found: {}\n", (folder.path() / "found.yaml").string());
+    const int status = report_options_.close(folder, record);
+    if (unknown_ && !report_options_.json())
+      fmt::print("Found: {}\n", (folder.path() / "found.yaml").string());
     return status;
   }
 
@@ -175,25 +174,15 @@ class SurveyCommand : public Command {
   }
 
   RunRecord begun(const Gauge& gauge, const Rig& rig) const {
-    RunRecord record;
-    record.gauge = gauge;
-    record.gauge_name = gauge.name;
-    record.gauge_sha256 = sha256_of_file(gauge_);
+    RunRecord record = report_options_.begun(gauge, gauge_);
     record.scenario_name = "survey";
-    const SourceFacts source = rig.source->facts();
-    const WatcherFacts watcher = rig.watcher->facts();
-    record.source = source.kind;
-    record.source_description = source.description;
-    record.watch = watcher.kind;
-    record.watch_description = watcher.description;
-    record.unit_serial = serial_;
-    record.started = now_iso8601();
-    record.tool_version = tool_version;
+    note_rig(rig, record);
     return record;
   }
 
-  std::string gauge_, rig_, within_, known_, serial_, out_;
-  bool unknown_ = false, json_ = false;
+  std::string gauge_, rig_, within_, known_;
+  ReportOptions report_options_;
+  bool unknown_ = false;
 };
 
 }  // namespace

@@ -31,16 +31,6 @@ std::optional<double> time_on(std::string_view line) {
   return value;
 }
 
-std::vector<double> deviations(const std::vector<double>& edges) {
-  const auto intervals = static_cast<double>(edges.size() - 1);
-  const double period = (edges.back() - edges.front()) / intervals;
-  std::vector<double> result;
-  result.reserve(edges.size() - 1);
-  for (std::size_t k = 0; k + 1 < edges.size(); ++k)
-    result.push_back((edges[k] - edges.front()) / period - static_cast<double>(k));
-  return result;
-}
-
 }  // namespace
 
 Replay replay_of(std::string_view text) {
@@ -64,7 +54,7 @@ Replay replay_of(std::string_view text) {
     if (edges.size() > most_edges) return "more than 1000000 edges; " + rule;
   }
   if (edges.size() < fewest_edges) return std::to_string(edges.size()) + " edges; " + rule;
-  return deviations(edges);
+  return deviations_of(edges);
 }
 
 Replay load_replay(const std::filesystem::path& file) {
@@ -72,6 +62,16 @@ Replay load_replay(const std::filesystem::path& file) {
   const std::optional<std::string> text = read_file(file, errors);
   if (!text) return errors.sorted().front().message;
   return replay_of(*text);
+}
+
+std::vector<double> deviations_of(const std::vector<double>& edges) {
+  const auto intervals = static_cast<double>(edges.size() - 1);
+  const double period = (edges.back() - edges.front()) / intervals;
+  std::vector<double> result;
+  result.reserve(edges.size() - 1);
+  for (std::size_t k = 0; k + 1 < edges.size(); ++k)
+    result.push_back((edges[k] - edges.front()) / period - static_cast<double>(k));
+  return result;
 }
 
 }  // namespace tachproof

@@ -19,4 +19,7 @@ using Replay = std::variant<std::vector<double>, std::string>;
 Replay load_replay(const std::filesystem::path& file);
 Replay replay_of(std::string_view text);
 
+// The deviations of at least 3 increasing edge times in seconds.
+std::vector<double> deviations_of(const std::vector<double>& edges);
+
 }  // namespace tachproof

@@ -1,6 +1,7 @@
 #include <cmath>
 #include <limits>
 
+#include "bench/reports/certificate_json.h"
 #include "bench/reports/gauge_json.h"
 #include "bench/reports/json_values.h"
 #include "bench/reports/result_json.h"
@@ -146,6 +147,12 @@ RunRecord record_from(const Json& json) {
   record.watch = text_from(rig, "watch");
   record.source_description = text_from(rig, "source_description");
   record.watch_description = text_from(rig, "watch_description");
+  record.bench.source_tick = rig.at("source_tick_ns").get<Nanos>();
+  record.bench.watcher_resolution = rig.at("watcher_resolution_ns").get<Nanos>();
+  record.bench.stamp_uncertainty = rig.at("stamp_uncertainty_ns").get<Nanos>();
+  record.bench.clock_ppm = number_from(rig, "clock_ppm");
+  record.certificate = certificate_from_json(json.at("certificate"));
+  identity_from_json(json.at("report"), record);
   record.unit_serial = text_from(json.at("unit"), "serial");
   record.started = text_from(json, "started");
   record.tool_version = text_from(json.at("tool"), "version");

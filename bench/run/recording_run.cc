@@ -52,7 +52,7 @@ class RecordingRun {
     const bool complete = whole && !missing_;
     RunOutcome outcome{judge_.finish(seen_until_, complete), writer_.trace()};
     outcome.result.complete = outcome.result.complete && complete;
-    if (!complete) outcome.result.verdict = worst(outcome.result.verdict, Verdict::undecided);
+    if (!complete) outcome.result.verdict = Verdict::undecided;
     return outcome;
   }
 

@@ -1,0 +1,42 @@
+// What --noise may name: a noise file, or a recording to be replayed.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "bench/commands/command.h"
+#include "bench/files/files.h"
+#include "bench/files/replay.h"
+#include "bench/formats/recording.h"
+#include "bench/formats/tach_edges.h"
+
+namespace tachproof {
+
+// A recording as an argument: one that cannot be read is bad usage.
+inline TachEdges load_tach(const std::string& file, const std::string& channel, bool rising) {
+  try {
+    return read_tach_edges(file, channel, rising);
+  } catch (const RecordingError& e) {
+    throw UsageError(e.what());
+  }
+}
+
+// YAML is a noise file, anything else a recording. Throws FileErrors or UsageError.
+inline Noise load_noise_source(const std::string& file, const std::string& channel) {
+  const std::string ending = std::filesystem::path(file).extension().string();
+  if (ending == ".yaml" || ending == ".yml") return load_noise(file);
+  const TachEdges tach = load_tach(file, channel, true);
+  if (!tach.trouble.empty()) throw UsageError(tach.trouble);
+  constexpr std::size_t fewest = 1000;
+  if (tach.edges.size() < fewest)
+    throw UsageError(file + ": " + std::to_string(tach.edges.size()) +
+                     " tach edges; at least 1000 are replayed");
+  std::vector<double> seconds;
+  for (const Nanos edge : tach.edges) seconds.push_back(to_seconds(edge - tach.edges.front()));
+  Noise noise;
+  noise.replay = deviations_of(seconds);
+  return noise;
+}
+
+}  // namespace tachproof

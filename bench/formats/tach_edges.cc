@@ -1,0 +1,101 @@
+#include "bench/formats/tach_edges.h"
+
+#include <array>
+#include <charconv>
+#include <cmath>
+#include <fstream>
+#include <limits>
+#include <numeric>
+#include <optional>
+
+#include "bench/formats/recording.h"
+
+namespace tachproof {
+namespace {
+
+std::string_view without_blanks(std::string_view text) {
+  const auto is_blank = [](char c) { return c == ' ' || c == '\t' || c == '\r'; };
+  while (!text.empty() && is_blank(text.front())) text.remove_prefix(1);
+  while (!text.empty() && is_blank(text.back())) text.remove_suffix(1);
+  return text;
+}
+
+std::optional<double> seconds_on(std::string_view line) {
+  double value = 0;
+  const auto [end, error] = std::from_chars(line.data(), line.data() + line.size(), value);
+  if (error != std::errc{} || end != line.data() + line.size() || !(std::abs(value) < 9e9))
+    return std::nullopt;
+  return value;
+}
+
+// A file of edge times has one column.
+bool has_one_column(const std::filesystem::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  std::string first, second;
+  std::getline(in, first);
+  std::getline(in, second);
+  return seconds_on(without_blanks(second)).has_value() && first.find(',') == std::string::npos &&
+         first.find(';') == std::string::npos;
+}
+
+// The step that all times are whole numbers of: decimals that were printed.
+Nanos resolution_of(const std::vector<Nanos>& edges) {
+  Nanos step = 0;
+  for (const Nanos edge : edges) step = std::gcd(step, edge);
+  Nanos power = 1;
+  while (step > 0 && step % (power * 10) == 0 && power < ns_per_ms) power *= 10;
+  return power;
+}
+
+TachEdges read_times(const std::filesystem::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  TachEdges result;
+  std::size_t number = 0;
+  for (std::string line; std::getline(in, line);) {
+    ++number;
+    const std::string_view text = without_blanks(line);
+    if (text.empty()) continue;
+    const std::optional<double> seconds = seconds_on(text);
+    const auto complain = [&](const std::string& what) {
+      throw RecordingError(file.string() + ":" + std::to_string(number) + ": " + what);
+    };
+    if (!seconds) {
+      if (number == 1) continue;
+      complain("'" + std::string(text.substr(0, 40)) + "'; the time of an edge in seconds");
+    }
+    const Nanos at = from_seconds(*seconds);
+    if (!result.edges.empty() && at <= result.edges.back())
+      complain("a time that does not increase; each edge comes after the one before");
+    result.edges.push_back(at);
+    if (result.edges.size() > most_tach_edges) complain("more than 20000000 edges");
+  }
+  result.resolution = resolution_of(result.edges);
+  return result;
+}
+
+}  // namespace
+
+TachEdges read_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising) {
+  if (has_one_column(file)) return read_times(file);
+  const std::unique_ptr<RecordingReader> reader = open_recording(file, {channel});
+  TachEdges result;
+  result.resolution = std::max<Nanos>(reader->resolution(), 1);
+  const Level before = rising ? Level::low : Level::high;
+  const Level after = rising ? Level::high : Level::low;
+  Level level = Level::unknown;
+  std::array<ChannelChange, 4096> block;
+  while (const std::size_t n = reader->next(block)) {
+    for (std::size_t i = 0; i < n; ++i) {
+      const bool edge = level == before && block[i].level == after;
+      level = block[i].level;
+      if (!edge || (!result.edges.empty() && block[i].at <= result.edges.back())) continue;
+      result.edges.push_back(block[i].at);
+      if (result.edges.size() > most_tach_edges)
+        throw RecordingError(file.string() + ": more than 20000000 edges on the channel " + channel);
+    }
+  }
+  if (reader->truncated()) result.trouble = reader->trouble();
+  return result;
+}
+
+}  // namespace tachproof

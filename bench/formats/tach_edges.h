@@ -1,0 +1,26 @@
+// The edges of a recorded tach signal, whatever kind of file holds it: a VCD or
+// CSV with a tach channel, or a text file of edge times.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "core/time.h"
+
+namespace tachproof {
+
+struct TachEdges {
+  std::vector<Nanos> edges;  // increasing
+  Nanos resolution = 1;      // of their instants
+  std::string trouble;       // the file stops in mid-record: a sentence
+};
+
+// One channel of a VCD or CSV file, its rising or falling edges; `channel` is
+// not looked at for a file of edge times: one number in seconds on each line,
+// increasing, after an optional header line. Throws RecordingError.
+TachEdges read_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising);
+
+inline constexpr std::size_t most_tach_edges = 20'000'000;
+
+}  // namespace tachproof

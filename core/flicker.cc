@@ -1,0 +1,304 @@
+#include "core/flicker.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "core/flicker_reading.h"
+#include "core/normal_lanes.h"
+#include "core/portable_math.h"
+#include "core/rainflow.h"
+#include "core/random.h"
+
+namespace tachproof {
+namespace {
+
+using namespace flicker;
+
+constexpr std::size_t lanes = NormalLanes::lanes;
+constexpr std::size_t block = 128;  // steps; no reading averages over more
+constexpr std::size_t block_size = block * lanes;
+static_assert(UnitReading::most_averaged <= static_cast<int>(block));
+
+// What the vector loop needs to know of a place, in rpm, and what it keeps.
+struct PlaceLoop {
+  float edge_gain = 0;  // a reading's rpm for one unit of edge difference
+  float kept = 0;       // of the wander from pulse to pulse
+  float fresh = 0;      // new wander, rpm
+  float per_pulse = 1;  // 1 / averaged
+  float per_rpm = 0;    // 1 / the place's rpm
+  float per_step = 0;   // 1 / level spacing
+  float middle = 0;     // level number of the mean, half a level up for rounding
+  float most = 0;       // highest level number
+  std::size_t averaged = 1;
+  alignas(64) std::array<float, lanes> wander{};
+};
+
+// One block's readings as level numbers: `edges` are the edge differences over
+// the averaged pulses, `fresh` the normals of the wander, `speeds` the wander
+// of the block before and of this one.
+[[gnu::always_inline]] inline void levels_loop(PlaceLoop& place, const float* edges, const float* fresh,
+                                               float* speeds, std::uint16_t* out) {
+  alignas(64) std::array<float, lanes> wander = place.wander;
+  alignas(64) std::array<float, lanes> sum{};
+  float* const now = speeds + block_size;
+  for (std::size_t k = 1; k <= place.averaged; ++k)
+    for (std::size_t l = 0; l < lanes; ++l) sum[l] += now[l - k * lanes];
+  const std::size_t back = place.averaged * lanes;
+  for (std::size_t i = 0; i < block_size; i += lanes)
+    for (std::size_t l = 0; l < lanes; ++l) {
+      wander[l] = place.kept * wander[l] + place.fresh * fresh[i + l];
+      now[i + l] = wander[l];
+      sum[l] = sum[l] + (wander[l] - now[i + l - back]);
+      // Relative to the mean a period is 1 - x / rpm long, so the speed is off
+      // by x / (1 - x / rpm).
+      const float x = sum[l] * place.per_pulse + place.edge_gain * edges[i + l];
+      const float rpm = x / (1 - x * place.per_rpm);
+      const float level = rpm * place.per_step + place.middle;
+      const float inside = level > 0 ? (level < place.most ? level : place.most) : 0;
+      out[i + l] = static_cast<std::uint16_t>(static_cast<std::int32_t>(inside));
+    }
+  place.wander = wander;
+}
+
+// Bit l of out[step]: lane l's reading lies outside from..to.
+[[gnu::always_inline]] inline void outside_loop(const std::uint16_t* levels, std::uint16_t from,
+                                                std::uint16_t to, std::uint8_t* out) {
+  const auto span = static_cast<std::uint16_t>(to - from);
+  for (std::size_t step = 0; step < block; ++step) {
+    std::uint16_t any = 0;
+    for (std::size_t l = 0; l < lanes; ++l) {
+      const auto off = static_cast<std::uint16_t>(levels[step * lanes + l] - from);
+      any = static_cast<std::uint16_t>(any | (off > span ? 1 : 0));
+    }
+    out[step] = static_cast<std::uint8_t>(any);
+  }
+}
+
+#if defined(__x86_64__) && defined(__GNUC__)
+[[gnu::target("avx2")]] void levels_avx2(PlaceLoop& place, const float* edges, const float* fresh,
+                                         float* speeds, std::uint16_t* out) {
+  levels_loop(place, edges, fresh, speeds, out);
+}
+[[gnu::target("avx512f,avx512bw,prefer-vector-width=512")]] void levels_avx512(
+    PlaceLoop& place, const float* edges, const float* fresh, float* speeds, std::uint16_t* out) {
+  levels_loop(place, edges, fresh, speeds, out);
+}
+[[gnu::target("avx2")]] void outside_avx2(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to,
+                                          std::uint8_t* out) {
+  outside_loop(levels, from, to, out);
+}
+#endif
+
+void levels_of(PlaceLoop& place, const float* edges, const float* fresh, float* speeds, std::uint16_t* out,
+               Instructions with) {
+#if defined(__x86_64__) && defined(__GNUC__)
+  if (with == Instructions::avx512 && __builtin_cpu_supports("avx512bw"))
+    return levels_avx512(place, edges, fresh, speeds, out);
+  if (with != Instructions::baseline) return levels_avx2(place, edges, fresh, speeds, out);
+#endif
+  levels_loop(place, edges, fresh, speeds, out);
+}
+
+void outside_of(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to, std::uint8_t* out,
+                Instructions with) {
+#if defined(__x86_64__) && defined(__GNUC__)
+  if (with != Instructions::baseline) return outside_avx2(levels, from, to, out);
+#endif
+  outside_loop(levels, from, to, out);
+}
+
+// The noise that all places share: edge deviations, by unit of jitter or as
+// recorded, and the normals of the wander.
+class SharedNoise {
+ public:
+  SharedNoise(const FlickerSetup& setup, std::uint64_t chunk, Instructions with)
+      : replay_(setup.noise.replay),
+        normals_(setup.seed, chunk, with),
+        averaged_(averaged(setup.unit)),
+        segment_(setup.steps),
+        has_wander_(replay_.empty() && setup.noise.wander_rpm > 0) {
+    next_block();
+  }
+
+  void next_block() {
+    std::copy(edges_.begin() + block_size, edges_.end(), edges_.begin());
+    const std::span<float> fresh(edges_.data() + block_size, block_size);
+    if (replay_.empty()) {
+      normals_.fill(fresh);
+    } else {
+      replay(fresh);
+    }
+    if (has_wander_) normals_.fill(wander_);
+    const std::size_t back = averaged_ * lanes;
+    for (std::size_t i = 0; i < block_size; ++i) differences_[i] = fresh[i] - edges_[block_size + i - back];
+  }
+
+  const float* differences() const { return differences_.data(); }  // over the averaged pulses
+  const float* wander() const { return wander_.data(); }
+
+ private:
+  // Each lane starts one segment further on in the ring; a block early, as the
+  // first block only fills the past.
+  void replay(std::span<float> out) {
+    const std::size_t ring = replay_.size();
+    for (std::size_t step = 0; step < block; ++step)
+      for (std::size_t l = 0; l < lanes; ++l)
+        out[step * lanes + l] = static_cast<float>(replay_[(at_ + step + l * segment_ + ring) % ring]);
+    at_ += block;
+  }
+
+  const std::vector<double>& replay_;
+  NormalLanes normals_;
+  std::size_t averaged_;
+  std::size_t segment_;
+  bool has_wander_;
+  std::size_t at_ = 0;
+  std::vector<float> edges_ = std::vector<float>(2 * block_size, 0.0f);
+  std::vector<float> differences_ = std::vector<float>(block_size, 0.0f);
+  std::vector<float> wander_ = std::vector<float>(block_size, 0.0f);
+};
+
+// One boundary's rpm: its readings, and each train's cycles.
+class Place {
+ public:
+  Place(const FlickerSetup& setup, double rpm, const FlickerTally& tally, std::uint64_t phase_seed)
+      : setup_(setup), hz_(pulses_per_s(setup.pulses_per_rev, rpm)), speeds_(2 * block_size, 0.0f) {
+    const bool replayed = !setup.noise.replay.empty();
+    const double edge_rpm = rpm_per_edge_s(setup.unit, setup.pulses_per_rev, rpm);
+    const auto pulses = static_cast<double>(averaged(setup.unit));
+    loop_.averaged = averaged(setup.unit);
+    loop_.edge_gain =
+        static_cast<float>(replayed ? -rpm / pulses : -edge_rpm * jitter_s(setup.noise, setup.unit));
+    loop_.per_pulse = static_cast<float>(1 / pulses);
+    loop_.per_rpm = static_cast<float>(1 / rpm);
+    loop_.per_step = static_cast<float>(1 / setup.step_rpm);
+    loop_.middle = static_cast<float>(tally.half() + 1);
+    loop_.most = static_cast<float>(tally.levels());
+    if (!replayed && setup.noise.wander_rpm > 0) {
+      const double kept = portable::exp(-std::min(1 / (hz_ * setup.noise.wander_s), 600.0));
+      loop_.kept = static_cast<float>(kept);
+      // Of the kept share as rounded, so that the wander is as wide as asked for.
+      fresh_per_normal_ = static_cast<float>(setup.noise.wander_rpm *
+                                             std::sqrt(1 - static_cast<double>(loop_.kept) * loop_.kept));
+      loop_.fresh = static_cast<float>(setup.noise.wander_rpm);  // its first value is stationary
+    }
+    Random random(setup.seed, phase_seed);
+    spacing_ = pulses_per_reading(setup.unit, setup.pulses_per_rev, rpm);
+    next_reading_ = spacing_ * random.uniform();
+    if (!replayed && !setup.noise.firing.empty()) {
+      const auto& firing = setup.noise.firing;
+      const std::size_t from = random.bits() % firing.size();
+      for (std::size_t i = 0; i < firing.size(); ++i) {
+        const std::size_t now = (from + i) % firing.size();
+        const std::size_t then = (now + firing.size() - loop_.averaged % firing.size()) % firing.size();
+        pattern_.push_back(static_cast<float>(-rpm / pulses * (firing[now] - firing[then]) / 100));
+      }
+    }
+    // Levels inside can be neither a low threshold nor a high one that is asked for.
+    const double quiet = setup.narrowest_rpm / 2 - setup.reach_rpm;
+    if (quiet > setup.step_rpm) {
+      const auto q = static_cast<std::size_t>(quiet / setup.step_rpm);
+      const std::size_t middle = tally.half() + 1;
+      if (q < middle)
+        quiet_from_ = static_cast<std::uint16_t>(middle - q),
+        quiet_to_ = static_cast<std::uint16_t>(middle + q - 1);
+    }
+    const auto highest = static_cast<std::uint32_t>(tally.levels());
+    // What a trigger was before the train began is not known: half were on.
+    for (std::size_t l = 0; l < lanes; ++l) trains_.emplace_back(highest, l % 2 == 0 ? 0 : highest);
+  }
+
+  void block_of(const SharedNoise& noise, bool counted, std::size_t steps, Instructions with) {
+    std::copy(speeds_.begin() + block_size, speeds_.end(), speeds_.begin());
+    const float* edges = noise.differences();
+    if (!pattern_.empty()) {
+      with_pattern_.assign(edges, edges + block_size);
+      // Into the same units as the edges, which may be no noise at all.
+      for (std::size_t step = 0; step < block; ++step, ++pulse_) {
+        const float x = pattern_[pulse_ % pattern_.size()];
+        for (std::size_t l = 0; l < lanes; ++l)
+          with_pattern_[step * lanes + l] = with_pattern_[step * lanes + l] * loop_.edge_gain + x;
+      }
+      edges = with_pattern_.data();
+      std::swap(loop_.edge_gain, one_);
+    }
+    levels_of(loop_, edges, noise.wander(), speeds_.data(), levels_.data(), with);
+    if (!pattern_.empty()) std::swap(loop_.edge_gain, one_);
+    loop_.fresh = fresh_per_normal_;
+    if (!counted) return;
+    const bool sifted = quiet_to_ > quiet_from_;
+    if (sifted) outside_of(levels_.data(), quiet_from_, quiet_to_, outside_.data(), with);
+    if (spacing_ == 1) {
+      for (std::size_t step = 0; step < steps; ++step)
+        if (!sifted || outside_[step]) take(step, sifted);
+      return;
+    }
+    for (; next_reading_ < static_cast<double>(steps); next_reading_ += spacing_) {
+      const auto step = static_cast<std::size_t>(next_reading_);
+      if (!sifted || outside_[step]) take(step, sifted);
+    }
+    next_reading_ -= static_cast<double>(steps);
+  }
+
+  void finish(std::size_t place, FlickerTally& tally) {
+    const double minutes = static_cast<double>(setup_.steps) / hz_ / 60;
+    for (Rainflow& train : trains_) {
+      train.finish();
+      tally.add_train(place, train.pairs(), minutes);
+    }
+  }
+
+ private:
+  void take(std::size_t step, bool sifted) {
+    const std::uint16_t* const levels = &levels_[step * lanes];
+    for (std::size_t l = 0; l < lanes; ++l) {
+      if (sifted && levels[l] >= quiet_from_ && levels[l] <= quiet_to_) continue;
+      trains_[l].add(levels[l]);
+    }
+  }
+
+  const FlickerSetup& setup_;
+  double hz_;
+  PlaceLoop loop_;
+  float fresh_per_normal_ = 0;
+  float one_ = 1;
+  double spacing_ = 1;          // pulses from reading to reading
+  double next_reading_ = 0;     // in steps from the block's start
+  std::vector<float> pattern_;  // of the firing, in rpm of a reading
+  std::size_t pulse_ = 0;
+  std::uint16_t quiet_from_ = 1, quiet_to_ = 0;  // none
+  std::vector<float> speeds_;
+  std::vector<float> with_pattern_;
+  std::vector<std::uint16_t> levels_ = std::vector<std::uint16_t>(block_size);
+  std::array<std::uint8_t, block> outside_{};
+  std::vector<Rainflow> trains_;
+};
+
+}  // namespace
+
+void fit_to_recording(FlickerSetup& setup) {
+  if (setup.noise.replay.empty()) return;
+  setup.steps = (setup.noise.replay.size() + lanes - 1) / lanes;
+  setup.chunks = 1;
+}
+
+FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instructions with) {
+  FlickerTally tally(setup);
+  SharedNoise noise(setup, chunk, with);
+  std::vector<Place> places;
+  // Streams of their own, apart from those of the chunks' normals.
+  constexpr std::uint64_t phase_streams = std::uint64_t{1} << 32;
+  for (const double rpm : setup.places_rpm) places.emplace_back(setup, rpm, tally, phase_streams + chunk);
+  // The first block is the past of the second.
+  for (Place& place : places) place.block_of(noise, false, block, with);
+  for (std::uint64_t done = 0; done < setup.steps; done += block) {
+    noise.next_block();
+    const auto steps = static_cast<std::size_t>(std::min<std::uint64_t>(block, setup.steps - done));
+    for (Place& place : places) place.block_of(noise, true, steps, with);
+  }
+  for (std::size_t p = 0; p < places.size(); ++p) places[p].finish(p, tally);
+  return tally;
+}
+
+}  // namespace tachproof
