@@ -81,5 +81,8 @@ std::unique_ptr<Command> make_history_command();
 std::unique_ptr<Command> make_survey_command();
 std::unique_ptr<Command> make_deadband_command();
 std::unique_ptr<Command> make_noise_command();
+std::unique_ptr<Command> make_settings_command();
+std::unique_ptr<Command> make_compare_command();
+std::unique_ptr<Command> make_accept_command();
 
 }  // namespace tachproof

@@ -249,6 +249,15 @@ std::vector<HistoryBoundary> boundaries_of(const Database& db, std::int64_t run)
   return all;
 }
 
+template <class Database>
+std::vector<Acceptance> acceptances_of(const Database& db, std::int64_t run) {
+  Statement select(db, "SELECT at, who, why FROM accepted WHERE run = ? ORDER BY id");
+  select.bind(run);
+  std::vector<Acceptance> all;
+  while (select.step()) all.push_back({select.text(0), select.text(1), select.text(2)});
+  return all;
+}
+
 }  // namespace
 
 int History::Database::number(const char* sql) const {
@@ -324,11 +333,33 @@ std::vector<HistoryRun> History::runs(const HistoryFilter& filter) const {
       run.duration_s = select.number(13);
       run.tolerance_rpm = select.number(14);
       run.boundaries = boundaries_of(*db_, run.id);
+      run.accepted = acceptances_of(*db_, run.id);
       all.push_back(std::move(run));
     }
   }
   db_->run("COMMIT");
   return all;
+}
+
+void History::accept(const std::filesystem::path& run_folder, const Acceptance& acceptance) {
+  add(run_folder);
+  Statement insert(
+      *db_,
+      "INSERT INTO accepted SELECT NULL, id, ?2, ?3, ?4 FROM runs WHERE result_sha256 = ?1 RETURNING id");
+  insert.bind(sha256_of_file(run_folder / "result.json"));
+  insert.bind(acceptance.at).bind(acceptance.who).bind(acceptance.why);
+  if (!insert.step())
+    throw std::runtime_error(fmt::format("{} changed while it was accepted", run_folder.string()));
+}
+
+std::optional<Reference> History::reference(const std::string& unit_or_gauge) const {
+  Statement select(
+      *db_,
+      "SELECT folder, result_sha256, at, who, why FROM accepted JOIN runs ON runs.id = accepted.run "
+      "WHERE unit_serial = ?1 OR (unit_serial = '' AND gauge = ?1) "
+      "ORDER BY unit_serial = '', accepted.id DESC LIMIT 1");
+  if (unit_or_gauge.empty() || !select.bind(unit_or_gauge).step()) return std::nullopt;
+  return Reference{select.text(0), select.text(1), {select.text(2), select.text(3), select.text(4)}};
 }
 
 }  // namespace tachproof

@@ -13,6 +13,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -30,6 +31,13 @@ struct HistoryBoundary {
   Verdict verdict = Verdict::undecided;
 };
 
+// Somebody declared a run the reference for its unit, or for its gauge where
+// the unit has no serial number.
+struct Acceptance {
+  std::string at;  // ISO 8601 with offset
+  std::string who, why;
+};
+
 struct HistoryRun {
   std::int64_t id = 0;
   std::string report_id;
@@ -42,6 +50,14 @@ struct HistoryRun {
   double duration_s = 0;
   double tolerance_rpm = not_measured;
   std::vector<HistoryBoundary> boundaries;  // in the order of the result
+  std::vector<Acceptance> accepted;         // oldest first
+};
+
+// The run that was accepted last.
+struct Reference {
+  std::string folder;         // where it was
+  std::string result_sha256;  // of its result.json, lower-case hex
+  Acceptance acceptance;
 };
 
 // Empty: any. `since` is a date, YYYY-MM-DD, by the bench's own calendar.
@@ -60,6 +76,13 @@ class History {
   // new folder. False: it was in.
   bool add(const std::filesystem::path& run_folder);
   std::vector<HistoryRun> runs(const HistoryFilter& filter) const;  // oldest first
+
+  // The run is added when it is not in. Whether it is fit to be a reference is
+  // the caller's to say.
+  void accept(const std::filesystem::path& run_folder, const Acceptance& acceptance);
+  // Of the unit with this serial number, else of units without one of the gauge
+  // of this name. Nothing: none was accepted.
+  std::optional<Reference> reference(const std::string& unit_or_gauge) const;
 
  private:
   class Database;

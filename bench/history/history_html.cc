@@ -225,7 +225,8 @@ std::string spreads_html(const std::vector<Spread>& spreads) {
 std::string runs_html(const std::vector<HistoryRun>& runs) {
   std::string html =
       "<h2>Runs</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>started</th><th>unit</th><th>gauge</th>"
-      "<th>scenario</th><th>tested by</th><th>report</th><th>verdict</th></tr></thead>\n<tbody>\n";
+      "<th>scenario</th><th>tested by</th><th>report</th><th>verdict</th><th>accepted "
+      "as the reference</th></tr></thead>\n<tbody>\n";
   const std::size_t first = runs.size() > most_listed ? runs.size() - most_listed : 0;
   for (std::size_t i = runs.size(); i-- > first;) {
     const HistoryRun& r = runs[i];
@@ -235,7 +236,7 @@ std::string runs_html(const std::vector<HistoryRun>& runs) {
             (r.verdict == Verdict::pass   ? "<td>pass</td>"
              : r.verdict == Verdict::fail ? "<td><b class=\"fail\">FAIL</b></td>"
                                           : "<td><b class=\"undecided\">UNDECIDED</b></td>") +
-            "</tr>\n";
+            cell(r.accepted.empty() ? "" : r.accepted.back().who + ": " + r.accepted.back().why) + "</tr>\n";
   }
   html += "</tbody></table></div>\n";
   if (first > 0) html += fmt::format("<p>The last {} of {} runs.</p>\n", most_listed, runs.size());

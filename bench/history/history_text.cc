@@ -38,6 +38,21 @@ std::string runs_text(const std::vector<HistoryRun>& runs, std::size_t width) {
   return text;
 }
 
+std::string accepted_text(const std::vector<HistoryRun>& runs, std::size_t width) {
+  std::string text;
+  for (const HistoryRun& r : runs)
+    for (const Acceptance& a : r.accepted) {
+      if (text.empty()) text = "\nAccepted as the reference\n";
+      const std::string of = r.unit_serial.empty() ? "gauge " + r.gauge : "unit " + r.unit_serial;
+      for (const std::string& line :
+           wrapped(printable(fmt::format("{}, {} of {}: by {} on {}: {}", of, r.scenario,
+                                         r.started.substr(0, 16), a.who, a.at.substr(0, 16), a.why)),
+                   width))
+        text += line + "\n";
+    }
+  return text;
+}
+
 std::string drifts_text(const std::vector<Drift>& drifts, std::size_t width) {
   const std::size_t room = std::min<std::size_t>(width > 64 ? width - 56 : 8, 24);
   std::string text;
@@ -107,8 +122,8 @@ std::string unit_title(const Drift& drift) { return "unit " + drift.unit + ", " 
 std::string history_text(const HistoryView& view, int width) {
   const auto columns = static_cast<std::size_t>(std::max(width, 60));
   if (view.runs.empty()) return "No run of the history is like that.\n";
-  return runs_text(view.runs, columns) + drifts_text(view.drifts, columns) +
-         spreads_text(view.spreads, columns);
+  return runs_text(view.runs, columns) + accepted_text(view.runs, columns) +
+         drifts_text(view.drifts, columns) + spreads_text(view.spreads, columns);
 }
 
 std::string history_json(const HistoryView& view) {
@@ -123,6 +138,10 @@ std::string history_json(const HistoryView& view) {
                             {"expanded_uncertainty_rpm", number_to_json(b.expanded_uncertainty_rpm)},
                             {"response_ms", number_to_json(b.response_ms)},
                             {"verdict", word(b.verdict)}});
+    Json accepted = Json::array();
+    for (const Acceptance& a : r.accepted)
+      accepted.push_back(
+          {{"at", text_to_json(a.at)}, {"by", text_to_json(a.who)}, {"why", text_to_json(a.why)}});
     runs.push_back({{"report_id", text_to_json(r.report_id)},
                     {"folder", text_to_json(r.folder)},
                     {"started", text_to_json(r.started)},
@@ -135,7 +154,8 @@ std::string history_json(const HistoryView& view) {
                     {"complete", r.complete},
                     {"duration_s", number_to_json(r.duration_s)},
                     {"tolerance_rpm", number_to_json(r.tolerance_rpm)},
-                    {"boundaries", std::move(boundaries)}});
+                    {"boundaries", std::move(boundaries)},
+                    {"accepted", std::move(accepted)}});
   }
   Json drifts = Json::array();
   for (const Drift& d : view.drifts)

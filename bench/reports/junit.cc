@@ -1,26 +1,19 @@
-// junit.xml: one testsuite that satisfies both the schema of Jenkins' xunit
-// plug-in (junit-10.xsd) and that of Maven Surefire (3.0.2).
+// junit.xml of a run.
 #include <fmt/format.h>
 
-#include <cmath>
 #include <map>
 #include <set>
 #include <string>
 #include <vector>
 
+#include "bench/reports/junit_suite.h"
 #include "bench/reports/summary.h"
 #include "bench/reports/text.h"
 
 namespace tachproof {
 namespace {
 
-struct Case {
-  std::string name;
-  std::string group;  // the last part of its class name
-  double seconds = 0;
-  Verdict verdict = Verdict::undecided;
-  std::string message;  // why it is no pass
-};
+using Case = JunitCase;
 
 // Names tell a case apart from run to run, so they hold no measured numbers.
 class Cases {
@@ -122,63 +115,27 @@ Cases cases_of(const RunRecord& record) {
   return cases;
 }
 
-// Seconds as xs:decimal with three decimals, which every schema takes.
-std::string schema_time(double seconds) {
-  return fixed(std::isfinite(seconds) && seconds > 0 ? seconds : 0, 3);
-}
-
-std::string case_xml(const Case& c, const std::string& suite) {
-  std::string xml = fmt::format(R"(  <testcase name="{}" classname="{}.{}" time="{}")", escaped(c.name),
-                                suite, c.group, schema_time(c.seconds));
-  if (c.verdict == Verdict::pass) return xml + "/>\n";
-  const char* const element = c.verdict == Verdict::fail ? "failure" : "error";
-  const std::string message = escaped(c.message);
-  return xml + fmt::format(">\n    <{0} type=\"{1}\" message=\"{2}\">{2}</{0}>\n  </testcase>\n", element,
-                           word(c.verdict), message);
-}
-
-std::string properties_xml(const RunRecord& record) {
-  const std::pair<const char*, std::string> properties[] = {
-      {"tool_version", record.tool_version},
-      {"unit_serial", record.unit_serial},
-      {"gauge", record.gauge_name},
-      {"gauge_sha256", record.gauge_sha256},
-      {"scenario", record.scenario_name},
-      {"scenario_sha256", record.scenario_sha256},
-      {"seed", std::to_string(record.seed)},
-      {"source", record.source},
-      {"watch", record.watch},
-      {"started", record.started},
-      {"pulses", std::to_string(record.result.evidence.pulses)},
-      {"lamp_changes", std::to_string(record.result.evidence.lamp_changes)},
-      {"lost", std::to_string(record.result.evidence.lost)}};
-  std::string xml = "  <properties>\n";
-  for (const auto& [name, value] : properties)
-    xml += fmt::format("    <property name=\"{}\" value=\"{}\"/>\n", name, escaped(value));
-  return xml + "  </properties>\n";
-}
-
 }  // namespace
 
 std::string junit_xml(const RunRecord& record) {
-  const Cases cases = cases_of(record);
-  std::size_t failures = 0;
-  std::size_t errors = 0;
-  for (const Case& c : cases.all()) {
-    failures += c.verdict == Verdict::fail;
-    errors += c.verdict == Verdict::undecided;
-  }
-  // A dot in a class name starts a new level in CI servers' trees.
-  std::string suite = escaped(record.scenario_name + " on " + record.gauge_name);
-  for (char& c : suite)
-    if (c == '.') c = '_';
-  std::string xml = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n";
-  xml += fmt::format(
-      "<testsuite name=\"{}\" tests=\"{}\" failures=\"{}\" errors=\"{}\" skipped=\"0\" time=\"{}\">\n", suite,
-      cases.all().size(), failures, errors, schema_time(to_seconds(record.result.duration)));
-  xml += properties_xml(record);
-  for (const Case& c : cases.all()) xml += case_xml(c, suite);
-  return xml + "</testsuite>\n";
+  JunitSuite suite;
+  suite.name = record.scenario_name + " on " + record.gauge_name;
+  suite.seconds = to_seconds(record.result.duration);
+  suite.properties = {{"tool_version", record.tool_version},
+                      {"unit_serial", record.unit_serial},
+                      {"gauge", record.gauge_name},
+                      {"gauge_sha256", record.gauge_sha256},
+                      {"scenario", record.scenario_name},
+                      {"scenario_sha256", record.scenario_sha256},
+                      {"seed", std::to_string(record.seed)},
+                      {"source", record.source},
+                      {"watch", record.watch},
+                      {"started", record.started},
+                      {"pulses", std::to_string(record.result.evidence.pulses)},
+                      {"lamp_changes", std::to_string(record.result.evidence.lamp_changes)},
+                      {"lost", std::to_string(record.result.evidence.lost)}};
+  suite.cases = cases_of(record).all();
+  return junit_xml(suite);
 }
 
 }  // namespace tachproof

@@ -21,9 +21,9 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::Not;
 
-const std::vector<std::string> command_names = {"run",     "survey", "deadband", "noise",
-                                                "expect",  "judge",  "check",    "report",
-                                                "history", "speed",  "ports",    "calibrate"};
+const std::vector<std::string> command_names = {"run",    "survey",   "deadband", "noise",   "expect",
+                                                "judge",  "check",    "report",   "history", "compare",
+                                                "accept", "settings", "speed",    "ports",   "calibrate"};
 
 std::string joined(const std::vector<std::string>& words) {
   std::string text;

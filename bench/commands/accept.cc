@@ -1,0 +1,70 @@
+#include <cstdio>
+
+#include "bench/commands/command.h"
+#include "bench/commands/report_options.h"
+#include "bench/history/history.h"
+#include "bench/reports/text.h"
+#include "bench/run/run_folder.h"
+
+namespace tachproof {
+
+namespace {
+
+class AcceptCommand : public Command {
+ public:
+  CommandHelp help() const override {
+    return {"accept",
+            "makes a run the reference for its unit",
+            "RUN --by NAME --why TEXT [--even-so] [--history FILE]",
+            "Keeps in the history that this run is the reference for its unit, or for its gauge where the "
+            "unit has no serial number: who says so, when and why. compare --accepted takes the last one "
+            "accepted. A run that is not complete, or was changed since, is refused; one that is no pass is "
+            "refused unless --even-so is given.",
+            "0  accepted\n2  bad usage, no run folder, or a run that is refused",
+            {"tachproof accept runs/20260131-142501-acceptance --by Corrie --why first-article"}};
+  }
+
+  void declare(Arguments& arguments) override {
+    arguments.word(run_, "RUN", "The run folder.");
+    arguments.required(who_, "--by", "NAME", "Who accepts it.");
+    arguments.required(why_, "--why", "TEXT", "Why it is good.");
+    arguments.flag(even_so_, "--even-so", "Accepts a run that is a fail or undecided.");
+    arguments.option(history_, "--history", "FILE",
+                     "The history. Default: $TACHPROOF_HISTORY, else ~/.local/share/tachproof/history.db.");
+  }
+
+  int run() override {
+    if (who_.empty() || why_.empty()) throw UsageError("--by and --why must say something");
+    try {
+      const std::filesystem::path file = history_file(history_);
+      if (file.empty()) throw UsageError("TACHPROOF_HISTORY is set to nothing: there is no history");
+      const RunRecord record = load_run(run_).record;
+      refuse_unless_fit(record.result);
+      History(file, History::Open::make).accept(run_, {now_iso8601(), who_, why_});
+      const std::string of =
+          record.unit_serial.empty() ? "gauge " + record.gauge_name : "unit " + record.unit_serial;
+      std::printf("%s is the reference for %s\n", run_.c_str(), printable(of).c_str());
+      return exit_pass;
+    } catch (const std::runtime_error& e) {
+      throw UsageError(e.what());
+    }
+  }
+
+ private:
+  void refuse_unless_fit(const RunResult& result) const {
+    if (!result.complete)
+      throw UsageError(run_ + " is not complete" + (result.notes.empty() ? "" : ": " + result.notes.front()));
+    if (result.verdict != Verdict::pass && !even_so_)
+      throw UsageError(run_ + " is no pass but " + std::string(word(result.verdict)) +
+                       "; --even-so accepts it all the same");
+  }
+
+  std::string run_, who_, why_, history_;
+  bool even_so_ = false;
+};
+
+}  // namespace
+
+std::unique_ptr<Command> make_accept_command() { return std::make_unique<AcceptCommand>(); }
+
+}  // namespace tachproof

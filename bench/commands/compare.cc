@@ -1,0 +1,101 @@
+#include <fmt/format.h>
+
+#include <cstdio>
+
+#include "bench/commands/command.h"
+#include "bench/commands/report_options.h"
+#include "bench/commands/terminal.h"
+#include "bench/history/history.h"
+#include "bench/reports/comparison_report.h"
+#include "bench/run/disk.h"
+
+namespace tachproof {
+
+namespace {
+
+class CompareCommand : public Command {
+ public:
+  CommandHelp help() const override {
+    return {"compare",
+            "says what moved between two runs, and what should have",
+            "OLD NEW | --accepted SERIAL NEW [--history FILE] [--html FILE] [--junit FILE] [--json]",
+            "Takes what should change from the settings in the two run folders, and what did change from "
+            "their results. Each threshold, deadband, response, blink and cue is as intended, unintended, "
+            "missing (it should have changed and did not), or cannot be told. Runs and surveys can be "
+            "compared, of the same or of different gauge files.\n\n"
+            "A change agrees with what the settings demand when |E_n| is at most 1 (ISO/IEC 17043). A run "
+            "that is not complete never makes a pass.",
+            "0  only what should have changed did\n1  something changed unintended, or is missing\n"
+            "2  bad usage, or no run folder\n3  undecided",
+            {"tachproof compare runs/20260131-142501-acceptance runs/20260131-142501-acceptance"}};
+  }
+
+  void declare(Arguments& arguments) override {
+    arguments.words(runs_, "RUN", "The run folders before and after the change: OLD NEW.");
+    arguments.option(accepted_, "--accepted", "SERIAL",
+                     "In place of OLD: the run last accepted for the unit with this serial number, or for "
+                     "the gauge of this name.");
+    arguments.option(history_, "--history", "FILE",
+                     "The history, for --accepted. Default: $TACHPROOF_HISTORY, else "
+                     "~/.local/share/tachproof/history.db.");
+    arguments.option(html_, "--html", "FILE", "Draws it, into this file.");
+    arguments.option(junit_, "--junit", "FILE", "Writes it as JUnit for a CI server.");
+    arguments.flag(json_, "--json", "Prints JSON.");
+  }
+
+  int run() override {
+    const std::size_t wanted = accepted_.empty() ? 2 : 1;
+    if (runs_.size() != wanted)
+      throw UsageError(accepted_.empty() ? "two run folders are compared: OLD NEW"
+                                         : "with --accepted one run folder is compared: NEW");
+    try {
+      const ComparisonRecord record = accepted_.empty() ? compare_folders(runs_[0], "") : compare_accepted();
+      save(html_, [&] { return comparison_html(record); });
+      save(junit_, [&] { return comparison_junit(record); });
+      const std::string text =
+          json_ ? comparison_json(record.comparison) : comparison_text(record, columns_of(stdout));
+      std::fwrite(text.data(), 1, text.size(), stdout);
+      return exit_status(record.comparison.verdict);
+    } catch (const std::runtime_error& e) {
+      throw UsageError(e.what());
+    }
+  }
+
+ private:
+  ComparisonRecord compare_folders(const std::string& before, std::string accepted) const {
+    ComparisonRecord record = comparison_of(before, load_run(before), runs_.back(), load_run(runs_.back()));
+    record.accepted = std::move(accepted);
+    return record;
+  }
+
+  ComparisonRecord compare_accepted() const {
+    const std::filesystem::path file = history_file(history_);
+    if (file.empty()) throw UsageError("TACHPROOF_HISTORY is set to nothing: there is no history");
+    const auto reference = History(file, History::Open::existing).reference(accepted_);
+    if (!reference) throw UsageError("no run was accepted for '" + accepted_ + "'");
+    const std::filesystem::path result = std::filesystem::path(reference->folder) / "result.json";
+    if (!std::filesystem::exists(result) || sha256_of_file(result) != reference->result_sha256)
+      throw UsageError(reference->folder +
+                       " no longer holds the run that was accepted; 'history --add' finds it elsewhere");
+    const Acceptance& a = reference->acceptance;
+    return compare_folders(reference->folder,
+                           fmt::format("Accepted by {} on {}: {}", a.who, a.at.substr(0, 16), a.why));
+  }
+
+  template <class Text>
+  static void save(const std::string& file, Text text) {
+    if (file.empty()) return;
+    Replacement page(file, text());
+    page.move_into_place();
+  }
+
+  std::vector<std::string> runs_;
+  std::string accepted_, history_, html_, junit_;
+  bool json_ = false;
+};
+
+}  // namespace
+
+std::unique_ptr<Command> make_compare_command() { return std::make_unique<CompareCommand>(); }
+
+}  // namespace tachproof

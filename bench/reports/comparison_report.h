@@ -1,0 +1,37 @@
+// Two runs side by side for a reader: on a terminal, as JSON, as JUnit and as
+// one page of HTML.
+#pragma once
+
+#include <string>
+
+#include "bench/run/run_folder.h"
+#include "core/comparison.h"
+
+namespace tachproof {
+
+struct ComparisonRecord {
+  std::string before_name, after_name;  // folders, as the user wrote them
+  RunRecord before, after;
+  std::string accepted;  // who accepted the old run, when and why; empty: nobody was asked
+  ComparedRun before_run, after_run;
+  Comparison comparison;
+};
+
+// Compares two stored runs.
+ComparisonRecord comparison_of(const std::string& before_name, const StoredRun& before,
+                               const std::string& after_name, const StoredRun& after);
+
+// "PASS: all 55 as intended", "FAIL: 2 unintended, 1 missing": the verdict and why.
+std::string comparison_answer(const ComparisonRecord& record);
+
+std::string comparison_text(const ComparisonRecord& record, int width);
+std::string comparison_json(const Comparison& comparison);
+std::string comparison_junit(const ComparisonRecord& record);
+std::string comparison_html(const ComparisonRecord& record);
+
+// "threshold rising", "blink rate, top magenta"; a row's numbers with their sign
+// and as many decimals as the uncertainty has.
+std::string row_title(const ComparisonItem& item);
+std::string row_number(const ComparisonItem& item, double value);
+
+}  // namespace tachproof

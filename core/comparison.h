@@ -1,0 +1,62 @@
+// Two runs side by side: what moved, what should have, and nothing else.
+//
+// What should change follows from the two gauges alone (core/settings_change.h),
+// what did change from the two results. The word for it rests on E_n
+// (core/en_score.h); where the evidence is too thin for a word it is
+// `cannot_tell`.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/gauge.h"
+#include "core/result.h"
+
+namespace tachproof {
+
+enum class ChangeWord { as_intended, unintended, missing, cannot_tell };
+std::string_view word(ChangeWord w);  // "as-intended", "unintended", "missing", "cannot-tell"
+
+struct ComparedRun {
+  Gauge gauge;  // what the unit should run
+  RunResult result;
+  std::vector<std::optional<Cue>> shown;  // for each window (core/cue_reading.h)
+  double stamp_s = 0;                     // standard uncertainty of a lamp's stamp
+  double clock_ppm = 0;                   // the same of the bench's clock
+};
+
+struct ComparisonItem {
+  // "threshold", "deadband", "response", "blink rate, top magenta", "blink duty,
+  // top magenta", "cue" (then the changes count lamp colours), "finding: late".
+  std::string what;
+  std::string boundary;                // or window, as it is called now
+  std::optional<Direction> direction;  // of thresholds and responses
+  std::string unit;                    // "rpm", "ms", "Hz", or empty
+  double expected_change = not_measured;
+  double observed_change = not_measured;
+  double uncertainty = not_measured;  // expanded, of the observed change
+  double e_n = not_measured;          // |E_n| of observed minus expected
+  ChangeWord word = ChangeWord::cannot_tell;
+  std::string remark;  // why, where the numbers do not say it; may be empty
+};
+
+struct Comparison {
+  // pass: all as intended and both runs complete; fail: something unintended or
+  // missing; else undecided.
+  Verdict verdict = Verdict::undecided;
+  double en_limit = 1;  // |E_n| from which on it is no chance among so many
+  std::vector<ComparisonItem> items;
+  std::vector<std::string> notes;  // what a reader must know, one sentence each
+};
+
+// The words: |E_n| <= 1 and a change told from none as the settings want it is
+// as intended; beyond en_limit_among(all that have an E_n) it is missing when
+// nothing moved and unintended otherwise; in between, and where the uncertainty
+// exceeds the gauge's tolerance, nobody can tell. Uncertainties: of a change
+// sqrt(U_old^2 + U_new^2), runs being independent; of a deadband, rising minus
+// falling, U_rising + U_falling, its bound whatever the correlation (GUM 5.2.2).
+Comparison compare(const ComparedRun& before, const ComparedRun& after);
+
+}  // namespace tachproof
