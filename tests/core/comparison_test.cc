@@ -16,8 +16,7 @@
 namespace tachproof {
 namespace {
 
-using testing::Contains;
-using testing::HasSubstr;
+using ::testing::Contains;
 
 TEST(EnScore, IsThatOfThePublishedExample) {
   // NIST Dataplot, "ISO 13528 EN SCORE": GEAR.DAT, X = 1, U_ref = 2 sd of all

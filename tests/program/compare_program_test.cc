@@ -38,7 +38,8 @@ class CompareProgram : public testing::Test {
     return run_process(parts, scratch.path());
   }
   void survey(const std::string& gauge, const std::string& rig, const std::string& more) {
-    const Finished done = tachproof("survey --gauge " + gauge + " --rig " + rig + " --out " + more);
+    const Finished done =
+        tachproof("survey --within 0.3 --gauge " + gauge + " --rig " + rig + " --out " + more);
     ASSERT_NE(done.status, 2) << done.err;
   }
   std::string text_of(const std::string& file) {
