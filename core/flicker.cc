@@ -31,28 +31,34 @@ struct PlaceLoop {
   float middle = 0;     // level number of the mean, half a level up for rounding
   float most = 0;       // highest level number
   std::size_t averaged = 1;
+  bool wanders = false;
   alignas(64) std::array<float, lanes> wander{};
 };
 
 // One block's readings as level numbers: `edges` are the edge differences over
 // the averaged pulses, `fresh` the normals of the wander, `speeds` the wander
 // of the block before and of this one.
+template <bool wanders>
 [[gnu::always_inline]] inline void levels_loop(PlaceLoop& place, const float* edges, const float* fresh,
                                                float* speeds, std::uint16_t* out) {
   alignas(64) std::array<float, lanes> wander = place.wander;
   alignas(64) std::array<float, lanes> sum{};
   float* const now = speeds + block_size;
-  for (std::size_t k = 1; k <= place.averaged; ++k)
-    for (std::size_t l = 0; l < lanes; ++l) sum[l] += now[l - k * lanes];
+  if constexpr (wanders)
+    for (std::size_t k = 1; k <= place.averaged; ++k)
+      for (std::size_t l = 0; l < lanes; ++l) sum[l] += now[l - k * lanes];
   const std::size_t back = place.averaged * lanes;
   for (std::size_t i = 0; i < block_size; i += lanes)
     for (std::size_t l = 0; l < lanes; ++l) {
-      wander[l] = place.kept * wander[l] + place.fresh * fresh[i + l];
-      now[i + l] = wander[l];
-      sum[l] = sum[l] + (wander[l] - now[i + l - back]);
+      float x = place.edge_gain * edges[i + l];
+      if constexpr (wanders) {
+        wander[l] = place.kept * wander[l] + place.fresh * fresh[i + l];
+        now[i + l] = wander[l];
+        sum[l] = sum[l] + (wander[l] - now[i + l - back]);
+        x += sum[l] * place.per_pulse;
+      }
       // Relative to the mean a period is 1 - x / rpm long, so the speed is off
       // by x / (1 - x / rpm).
-      const float x = sum[l] * place.per_pulse + place.edge_gain * edges[i + l];
       const float rpm = x / (1 - x * place.per_rpm);
       const float level = rpm * place.per_step + place.middle;
       const float inside = level > 0 ? (level < place.most ? level : place.most) : 0;
@@ -61,7 +67,15 @@ struct PlaceLoop {
   place.wander = wander;
 }
 
-// Bit l of out[step]: lane l's reading lies outside from..to.
+[[gnu::always_inline]] inline void levels_either(PlaceLoop& place, const float* edges, const float* fresh,
+                                                 float* speeds, std::uint16_t* out) {
+  if (place.wanders)
+    levels_loop<true>(place, edges, fresh, speeds, out);
+  else
+    levels_loop<false>(place, edges, fresh, speeds, out);
+}
+
+// out[step]: whether any lane's reading lies outside from..to.
 [[gnu::always_inline]] inline void outside_loop(const std::uint16_t* levels, std::uint16_t from,
                                                 std::uint16_t to, std::uint8_t* out) {
   const auto span = static_cast<std::uint16_t>(to - from);
@@ -78,11 +92,11 @@ struct PlaceLoop {
 #if defined(__x86_64__) && defined(__GNUC__)
 [[gnu::target("avx2")]] void levels_avx2(PlaceLoop& place, const float* edges, const float* fresh,
                                          float* speeds, std::uint16_t* out) {
-  levels_loop(place, edges, fresh, speeds, out);
+  levels_either(place, edges, fresh, speeds, out);
 }
 [[gnu::target("avx512f,avx512bw,prefer-vector-width=512")]] void levels_avx512(
     PlaceLoop& place, const float* edges, const float* fresh, float* speeds, std::uint16_t* out) {
-  levels_loop(place, edges, fresh, speeds, out);
+  levels_either(place, edges, fresh, speeds, out);
 }
 [[gnu::target("avx2")]] void outside_avx2(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to,
                                           std::uint8_t* out) {
@@ -97,7 +111,7 @@ void levels_of(PlaceLoop& place, const float* edges, const float* fresh, float* 
     return levels_avx512(place, edges, fresh, speeds, out);
   if (with != Instructions::baseline) return levels_avx2(place, edges, fresh, speeds, out);
 #endif
-  levels_loop(place, edges, fresh, speeds, out);
+  levels_either(place, edges, fresh, speeds, out);
 }
 
 void outside_of(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to, std::uint8_t* out,
@@ -175,7 +189,8 @@ class Place {
     loop_.per_step = static_cast<float>(1 / setup.step_rpm);
     loop_.middle = static_cast<float>(tally.half() + 1);
     loop_.most = static_cast<float>(tally.levels());
-    if (!replayed && setup.noise.wander_rpm > 0) {
+    loop_.wanders = !replayed && setup.noise.wander_rpm > 0;
+    if (loop_.wanders) {
       const double kept = portable::exp(-std::min(1 / (hz_ * setup.noise.wander_s), 600.0));
       loop_.kept = static_cast<float>(kept);
       // Of the kept share as rounded, so that the wander is as wide as asked for.
@@ -210,7 +225,7 @@ class Place {
   }
 
   void block_of(const SharedNoise& noise, bool counted, std::size_t steps, Instructions with) {
-    std::copy(speeds_.begin() + block_size, speeds_.end(), speeds_.begin());
+    if (loop_.wanders) std::copy(speeds_.begin() + block_size, speeds_.end(), speeds_.begin());
     const float* edges = noise.differences();
     if (!pattern_.empty()) {
       with_pattern_.assign(edges, edges + block_size);
