@@ -256,6 +256,10 @@ class Place {
     next_reading_ -= static_cast<double>(steps);
   }
 
+  void forget() {
+    for (Rainflow& train : trains_) train.forget();
+  }
+
   void finish(std::size_t place, FlickerTally& tally) {
     const double minutes = static_cast<double>(setup_.steps) / hz_ / 60;
     for (Rainflow& train : trains_) {
@@ -305,13 +309,20 @@ FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instr
   // Streams of their own, apart from those of the chunks' normals.
   constexpr std::uint64_t phase_streams = std::uint64_t{1} << 32;
   for (const double rpm : setup.places_rpm) places.emplace_back(setup, rpm, tally, phase_streams + chunk);
-  // The first block is the past of the second.
+  // The first block is the past of the second. Then triggers find their state,
+  // which is not known to begin with: that part is gone through, not counted.
   for (Place& place : places) place.block_of(noise, false, block, with);
-  for (std::uint64_t done = 0; done < setup.steps; done += block) {
-    noise.next_block();
-    const auto steps = static_cast<std::size_t>(std::min<std::uint64_t>(block, setup.steps - done));
-    for (Place& place : places) place.block_of(noise, true, steps, with);
-  }
+  const auto go_through = [&](std::uint64_t steps) {
+    for (std::uint64_t done = 0; done < steps; done += block) {
+      noise.next_block();
+      const auto some = static_cast<std::size_t>(std::min<std::uint64_t>(block, steps - done));
+      for (Place& place : places) place.block_of(noise, true, some, with);
+    }
+  };
+  const std::uint64_t before = setup.noise.replay.empty() ? setup.steps / 8 : setup.steps;
+  go_through((before + block - 1) / block * block);
+  for (Place& place : places) place.forget();
+  go_through(setup.steps);
   for (std::size_t p = 0; p < places.size(); ++p) places[p].finish(p, tally);
   return tally;
 }

@@ -47,7 +47,10 @@ class DwellRun {
     const bool held_all = guarded([this] { hold_all(); });
     rig_.source->end();
     rig_.watcher->end();
-    const bool written = guarded([this] { writer_.close(seen_until_); });
+    const bool written = guarded([this] {
+      write(seen_until_);
+      writer_.close(seen_until_);
+    });
     RunResult& r = result_;
     r.complete = held_all && written && r.evidence.lost == 0;
     r.duration = seen_until_;
@@ -219,10 +222,6 @@ class DwellRun {
   Nanos play(std::size_t b, const Profile& profile, Nanos before, Nanos longest, const Done& done) {
     const Nanos start = played_;
     PulseTrain train(profile, plan_.gauge.pulses_per_rev, plan_.noise, plan_.seed + ++holds_);
-    for (Segment segment : profile.segments()) {
-      segment.start.whole += start;
-      writer_.rpm(segment);
-    }
     pulses_.clear();
     bool ended = false;
     const Nanos from = start + before + plan_.gauge.tolerance.response_to;
@@ -243,19 +242,31 @@ class DwellRun {
       const std::span<const Nanos> block(pulses_.begin(), end);
       rig_.source->play({block, until});
       writer_.pulses(block);
+      if (!block.empty()) last_written_pulse_ = block.back();
       result_.evidence.pulses += block.size();
       pulses_.erase(pulses_.begin(), end);
       played_ = until;
       if (until - ahead > seen_until_) collect(until - ahead);
       show(profile.rpm_at(played_ - start));
       const Nanos held = seen_until_ - from;
-      if (held >= longest || (held > 0 && done(counter_.cycles(), held))) {
-        // Pulses that were made and not played do not come.
-        last_pulse_ = std::min(last_pulse_, played_);
-        return std::min(held, longest);
-      }
+      const bool decided = held > 0 && done(counter_.cycles(), held);
+      if (decided || held >= longest) break;
     }
-    return std::max<Nanos>(0, seen_until_ - from);
+    // Pulses that were made and not played do not come.
+    last_pulse_ = std::min(last_pulse_, played_);
+    draw(profile, start);
+    return std::clamp<Nanos>(seen_until_ - from, 0, longest);
+  }
+
+  // What was played of it: a hold may end early.
+  void draw(const Profile& profile, Nanos start) {
+    for (Segment segment : profile.segments()) {
+      const double played_s = to_seconds(played_ - start - segment.start.whole);
+      if (played_s <= 0) return;
+      segment.lasts_s = std::min(segment.lasts_s, played_s);
+      segment.start.whole += start;
+      writer_.rpm(segment);
+    }
   }
 
   void collect(Nanos until) {
@@ -269,11 +280,21 @@ class DwellRun {
     const Nanos certain = std::min(until, seen.until);
     counter_.lamps(events_);
     counter_.seen_until(certain);
-    writer_.advance(events_, certain);
     if (!events_.empty()) lit_ = events_.back().lit;
+    unwritten_.insert(unwritten_.end(), events_.begin(), events_.end());
+    // Where a tach pulse ends in the capture depends on the next: what comes
+    // after the last one waits.
+    write(std::min(certain, last_written_pulse_));
     if (certain < until)
       throw RigError(fmt::format("the watcher vouches for what it saw up to {} only", say_time(certain)));
     seen_until_ = certain;
+  }
+
+  void write(Nanos until) {
+    const auto end = std::partition_point(unwritten_.begin(), unwritten_.end(),
+                                          [&](const LampEvent& event) { return event.at <= until; });
+    writer_.advance({unwritten_.begin(), end}, until);
+    unwritten_.erase(unwritten_.begin(), end);
   }
 
   bool stop_asked() {
@@ -301,9 +322,10 @@ class DwellRun {
   std::vector<WidthRow> predicted_;  // at the gauge's deadband, by boundary
   std::array<Nanos, 4096> chunk_{};
   std::vector<Nanos> pulses_;  // generated, not yet played
-  std::vector<LampEvent> events_;
+  std::vector<LampEvent> events_, unwritten_;
   std::uint64_t holds_ = 0;
-  Nanos last_pulse_ = 0;
+  Nanos last_pulse_ = 0;          // generated
+  Nanos last_written_pulse_ = 0;  // given to the evidence
   Nanos played_ = 0;
   Nanos seen_until_ = 0;
   Channels lit_ = 0;
