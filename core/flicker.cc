@@ -35,44 +35,51 @@ struct PlaceLoop {
   alignas(64) std::array<float, lanes> wander{};
 };
 
-// One block's readings as level numbers: `edges` are the edge differences over
-// the averaged pulses, `fresh` the normals of the wander, `speeds` the wander
-// of the block before and of this one.
-template <bool wanders>
-[[gnu::always_inline]] inline void levels_loop(PlaceLoop& place, const float* edges, const float* fresh,
-                                               float* speeds, std::uint16_t* out) {
+// The wander of one block, averaged as a reading averages it, into `speeds`: its
+// first half is the block before, of which the end is still averaged over.
+[[gnu::always_inline]] inline void wander_loop(PlaceLoop& place, const float* fresh, float* speeds,
+                                               float* averages) {
   alignas(64) std::array<float, lanes> wander = place.wander;
   alignas(64) std::array<float, lanes> sum{};
+  const float kept = place.kept, renewed = place.fresh, per_pulse = place.per_pulse;
   float* const now = speeds + block_size;
-  if constexpr (wanders)
-    for (std::size_t k = 1; k <= place.averaged; ++k)
-      for (std::size_t l = 0; l < lanes; ++l) sum[l] += now[l - k * lanes];
   const std::size_t back = place.averaged * lanes;
+  for (std::size_t k = lanes; k <= back; k += lanes)
+    for (std::size_t l = 0; l < lanes; ++l) sum[l] += now[l - k];
   for (std::size_t i = 0; i < block_size; i += lanes)
     for (std::size_t l = 0; l < lanes; ++l) {
-      float x = place.edge_gain * edges[i + l];
-      if constexpr (wanders) {
-        wander[l] = place.kept * wander[l] + place.fresh * fresh[i + l];
-        now[i + l] = wander[l];
-        sum[l] = sum[l] + (wander[l] - now[i + l - back]);
-        x += sum[l] * place.per_pulse;
-      }
-      // Relative to the mean a period is 1 - x / rpm long, so the speed is off
-      // by x / (1 - x / rpm).
-      const float rpm = x / (1 - x * place.per_rpm);
-      const float level = rpm * place.per_step + place.middle;
-      const float inside = level > 0 ? (level < place.most ? level : place.most) : 0;
-      out[i + l] = static_cast<std::uint16_t>(static_cast<std::int32_t>(inside));
+      wander[l] = kept * wander[l] + renewed * fresh[i + l];
+      now[i + l] = wander[l];
+      sum[l] = sum[l] + (wander[l] - now[i + l - back]);
+      averages[i + l] = sum[l] * per_pulse;
     }
   place.wander = wander;
 }
 
+// One block's readings as level numbers: `edges` are the edge differences over
+// the averaged pulses, `averages` the wander.
+template <bool wanders>
+[[gnu::always_inline]] inline void levels_loop(const PlaceLoop& place, const float* edges,
+                                               const float* averages, std::uint16_t* __restrict out) {
+  const float gain = place.edge_gain, per_rpm = place.per_rpm, per_step = place.per_step;
+  const float middle = place.middle, most = place.most;
+  for (std::size_t i = 0; i < block_size; ++i) {
+    float x = gain * edges[i];
+    if constexpr (wanders) x += averages[i];
+    // Relative to the mean a period is 1 - x / rpm long, so the speed is off by
+    // x / (1 - x / rpm).
+    const float level = x / (1 - x * per_rpm) * per_step + middle;
+    const float inside = level > 0 ? (level < most ? level : most) : 0;
+    out[i] = static_cast<std::uint16_t>(static_cast<std::int32_t>(inside));
+  }
+}
+
 [[gnu::always_inline]] inline void levels_either(PlaceLoop& place, const float* edges, const float* fresh,
                                                  float* speeds, std::uint16_t* out) {
-  if (place.wanders)
-    levels_loop<true>(place, edges, fresh, speeds, out);
-  else
-    levels_loop<false>(place, edges, fresh, speeds, out);
+  if (!place.wanders) return levels_loop<false>(place, edges, nullptr, out);
+  alignas(64) float averages[block_size];
+  wander_loop(place, fresh, speeds, averages);
+  levels_loop<true>(place, edges, averages, out);
 }
 
 // out[step]: whether any lane's reading lies outside from..to.

@@ -23,9 +23,10 @@ constexpr Nanos real_stretch = 50 * ns_per_ms;
 constexpr Nanos real_ahead = 250 * ns_per_ms;
 // Before each hold the unit settles.
 constexpr Nanos settling = 2 * ns_per_s;
-// Over the boundary and back, to find the unit's own deadband.
+// Over the boundary and back some times, to find the unit's own deadband.
 constexpr double widest_sweep_rpm = 60;  // either way
 constexpr double sweep_rpm_per_s = 20;
+constexpr int sweeps_made = 3;
 constexpr std::size_t means_tried = 5;
 
 // The search gets, over all its holds, as long as the shortest useful dwell.
@@ -122,8 +123,9 @@ class DwellRun {
     const double sweep = std::min(widest_sweep_rpm, room / 2);
     const double middle = (gauge.rising_rpm(b) + gauge.falling_rpm(b)) / 2;
     const Nanos ramp = from_seconds(2 * sweep / sweep_rpm_per_s);
-    const std::vector<Step> steps = {Hold{middle - sweep, settling}, RampByTime{middle + sweep, ramp},
-                                     RampByTime{middle - sweep, ramp}, Hold{middle - sweep, ns_per_s}};
+    Repeat sweeps{sweeps_made, {RampByTime{middle + sweep, ramp}, RampByTime{middle - sweep, ramp}}};
+    const std::vector<Step> steps = {Hold{middle - sweep, settling}, std::move(sweeps),
+                                     Hold{middle - sweep, ns_per_s}};
     const Profile profile(steps);
     const Nanos start = played_;
     play(b, profile, settling, profile.duration() - settling, [](std::uint64_t, Nanos) { return false; });
@@ -340,7 +342,8 @@ RunOutcome run_dwell(const DwellPlan& plan, Rig& rig, RunFolder& folder, const R
 }
 
 Nanos longest_dwell(const Gauge& gauge, const Dwell& dwell) {
-  const Nanos sweep = settling + from_seconds(4 * widest_sweep_rpm / sweep_rpm_per_s) + 2 * ns_per_s;
+  const Nanos sweep =
+      settling + sweeps_made * from_seconds(4 * widest_sweep_rpm / sweep_rpm_per_s) + 2 * ns_per_s;
   const Nanos holds = static_cast<Nanos>(means_tried) * (search_hold(dwell) + settling + ns_per_s);
   return static_cast<Nanos>(gauge.boundaries()) * (sweep + holds + dwell.longest + settling + ns_per_s);
 }
