@@ -12,7 +12,7 @@ ninja -C build --quiet tachproof >&2
 out="runs/demo-$(date +%Y%m%d-%H%M%S)-$$"
 status=0
 build/bench/tachproof run scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml \
-  --rig fixtures/rigs/simulated.yaml --out "$out" || status=$?
+  --rig fixtures/rigs/simulated.yaml --no-history --out "$out" || status=$?
 if [ -f "$out/report.html" ]; then
   printf '\nOpen the report with:  xdg-open %s/%s/report.html\n' "$PWD" "$out"
 fi

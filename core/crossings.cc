@@ -1,7 +1,5 @@
 #include "core/crossings.h"
 
-#include <utility>
-
 namespace tachproof {
 
 void Crossings::start(std::size_t boundary, bool demanded_above, bool seen_above) {
@@ -40,23 +38,32 @@ void Crossings::move(std::size_t boundary, bool above, Nanos at, bool silent) {
     settle_overdue(track, silent ? Crossing::Timing::hidden : Crossing::Timing::late, at);
 }
 
-void Crossings::settle_overdue(Track& track, Crossing::Timing timing, Nanos at) {
-  crossings.push_back({*std::exchange(track.overdue, std::nullopt), timing, at});
+// Filled in where it stays: a copy of what was written just before waits for
+// those writes.
+void Crossings::decide(const ExpectedTransition& demand, Crossing::Timing timing, Nanos at) {
+  Crossing& crossing = crossings.emplace_back();
+  crossing.demand = demand;
+  crossing.timing = timing;
+  crossing.at = at;
 }
 
-void Crossings::close(std::size_t boundary, Nanos at, bool demanded_above,
-                      const std::optional<ExpectedTransition>& demand) {
+void Crossings::settle_overdue(Track& track, Crossing::Timing timing, Nanos at) {
+  decide(*track.overdue, timing, at);
+  track.overdue.reset();
+}
+
+void Crossings::close(std::size_t boundary, Nanos at, bool demanded_above, const ExpectedTransition* demand) {
   Track& track = tracks_.at(boundary);
   if (demand) {
     if (track.overdue) settle_overdue(track, Crossing::Timing::missing, 0);
     if (track.above != demanded_above)
-      track.overdue = demand;
+      track.overdue = *demand;
     else if (track.first_to[demanded_above] >= 0)
-      crossings.push_back({*demand, Crossing::Timing::inside, track.first_to[demanded_above]});
+      decide(*demand, Crossing::Timing::inside, track.first_to[demanded_above]);
     else if (track.out_before_open)
-      crossings.push_back({*demand, Crossing::Timing::early, track.out_since});
+      decide(*demand, Crossing::Timing::early, track.out_since);
     else
-      crossings.push_back({*demand, Crossing::Timing::hidden, at});
+      decide(*demand, Crossing::Timing::hidden, at);
   } else if (track.out_before_open || track.above != demanded_above) {
     const bool early = track.out_before_open;
     ExpectedTransition none;
@@ -69,7 +76,7 @@ void Crossings::close(std::size_t boundary, Nanos at, bool demanded_above,
         {none, early ? Crossing::Timing::early : Crossing::Timing::late, early ? track.out_since : at});
   }
   if (track.move_count > 1)
-    chatter.push_back({boundary, track.open_since, at, track.move_count, track.moves, demand.has_value()});
+    chatter.push_back({boundary, track.open_since, at, track.move_count, track.moves, demand != nullptr});
   track.demanded_above = demanded_above;
   track.is_open = false;
 }

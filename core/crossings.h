@@ -48,8 +48,8 @@ class Crossings {
   void open(std::size_t boundary, Nanos at);
   // The shown window went from one to another. `silent`: no lamp moved for it.
   void moved(std::size_t from_window, std::size_t to_window, Nanos at, bool silent);
-  void close(std::size_t boundary, Nanos at, bool demanded_above,
-             const std::optional<ExpectedTransition>& demand);
+  // `demand`: the move that had to be made meanwhile; null when none had to.
+  void close(std::size_t boundary, Nanos at, bool demanded_above, const ExpectedTransition* demand);
 
   void finish(Nanos at);
   Nanos open_since(std::size_t boundary) const { return tracks_.at(boundary).open_since; }
@@ -77,6 +77,7 @@ class Crossings {
     std::optional<ExpectedTransition> overdue;
   };
   void move(std::size_t boundary, bool above, Nanos at, bool silent);
+  void decide(const ExpectedTransition& demand, Crossing::Timing timing, Nanos at);
   void settle_overdue(Track& track, Crossing::Timing timing, Nanos at);
 
   std::vector<Track> tracks_;

@@ -151,9 +151,9 @@ void DimmingFilter::release(Nanos until, std::vector<LampEvent>& out) {
     until = std::min(until, channel.waiting.front().at - 1);
   }
   // Held-back edges of one channel may precede later ones of another.
-  if (changes_.size() > 1)
-    std::stable_sort(changes_.begin(), changes_.end(),
-                     [](const Change& a, const Change& b) { return a.at < b.at; });
+  const auto earlier = [](const Change& a, const Change& b) { return a.at < b.at; };
+  if (!std::is_sorted(changes_.begin(), changes_.end(), earlier))
+    std::stable_sort(changes_.begin(), changes_.end(), earlier);
   std::size_t done = 0;
   while (done < changes_.size() && changes_[done].at <= until) {
     const Nanos at = changes_[done].at;

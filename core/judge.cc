@@ -159,15 +159,12 @@ void Judge::Impl::at_instant(Nanos t) {
       const bool jumped =
           demands_were_known && !was_open(b) && !boundary_open(b) && (was_lowest >= b) != (lowest_ >= b);
       if (!(was_open(b) && !boundary_open(b)) && !jumped) continue;
-      std::optional<ExpectedTransition> demand;
-      const auto found = std::find_if(demands_.begin(), demands_.end(), [&](const ExpectedTransition& d) {
+      const auto demand = std::find_if(demands_.begin(), demands_.end(), [&](const ExpectedTransition& d) {
         return d.boundary == b && d.latest == t;
       });
-      if (found != demands_.end()) {
-        demand = *found;
-        demands_.erase(found);
-      }
-      crossings_.close(b, t, lowest_ >= b, demand);
+      const bool demanded = demand != demands_.end();
+      crossings_.close(b, t, lowest_ >= b, demanded ? &*demand : nullptr);
+      if (demanded) demands_.erase(demand);
     }
   take_crossings(t);
   take_chatter();
@@ -176,10 +173,15 @@ void Judge::Impl::at_instant(Nanos t) {
 // Reads the lamps against the demand, both as they are from t on.
 void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
   if (!lamps_known_ || !demands_known_) return;
-  const double rpm = history_.rpm_at(t);
-  std::size_t ahead = 0;
-  while (ahead < gauge_.boundaries() && rpm >= gauge_.windows[ahead + 1].from_rpm) ++ahead;
-  const WindowReading::Read read = reading_.read(lit_, lowest_, highest_, window_, ahead);
+  // Where the rpm is heading decides between pictures that are alike only.
+  std::optional<WindowReading::Read> plain = reading_.read_plain(lit_, lowest_, highest_, window_);
+  if (!plain) {
+    const double rpm = history_.rpm_at(t);
+    std::size_t ahead = 0;
+    while (ahead < gauge_.boundaries() && rpm >= gauge_.windows[ahead + 1].from_rpm) ++ahead;
+    plain = reading_.read(lit_, lowest_, highest_, window_, ahead);
+  }
+  const WindowReading::Read read = *plain;
   if (read.window != window_) crossings_.moved(window_, read.window, t, !lamps_moved);
   window_ = read.window;
   // A blink is judged while its window is demanded: before and after, its dark
@@ -273,6 +275,7 @@ void Judge::Impl::take_crossings(Nanos now) {
       continue;
     }
     seen_.push_back(describe(crossing));
+    keep_visit(seen_.back());
   }
   crossings_.crossings.clear();
   for (const Crossing& out : crossings_.excursions) {
@@ -288,8 +291,13 @@ void Judge::Impl::take_crossings(Nanos now) {
                           say_time(d.latest) + ", when it had to be"});
   }
   crossings_.excursions.clear();
-  // Chatter looks back to where a boundary opened; a fit to before the change.
+  forget(now);
+}
+
+// Chatter looks back to where a boundary opened; a fit to before the change.
+void Judge::Impl::forget(Nanos now) {
   const Nanos reach_back = 2 * gauge_.tolerance.response_to + ns_per_s;
+  if (!history_.any_before(now - reach_back)) return;
   Nanos keep = now;
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     if (boundary_open(b)) keep = std::min(keep, crossings_.open_since(b));

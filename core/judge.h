@@ -31,6 +31,9 @@ struct JudgeWhat {
   // Every visited boundary's threshold must be proven to the gauge's
   // tolerance (U no larger than the tolerance allows); else undecided.
   bool thresholds = false;
+  // Above 0: the expanded uncertainty that is wanted of every threshold, in
+  // rpm. A boundary that is known less well is undecided, unless it fails.
+  double within_rpm = 0;
 };
 
 struct JudgeSetup {

@@ -15,7 +15,7 @@ constexpr std::size_t visits_kept = 200;  // per boundary and direction: enough 
 
 }  // namespace
 
-SeenTransition Judge::Impl::describe(const Crossing& crossing) {
+SeenTransition Judge::Impl::describe(const Crossing& crossing) const {
   const ExpectedTransition& d = crossing.demand;
   SeenTransition seen;
   seen.crossing = crossing;
@@ -43,17 +43,34 @@ SeenTransition Judge::Impl::describe(const Crossing& crossing) {
   if (crossing.timing == Crossing::Timing::missing) return seen;
 
   seen.observed_rpm = history_.rpm_at(crossing.at);
-  Visit& visit = seen.visit;
-  visit.boundary = d.boundary;
-  visit.direction = d.direction;
+  seen.step_response_s = seen.step ? to_seconds(crossing.at - step_at) : 0;
+  return seen;
+}
+
+// A run of many crossings stays small and quick: only those that the fit takes
+// are followed back in time.
+void Judge::Impl::keep_visit(const SeenTransition& seen) {
+  const Crossing& crossing = seen.crossing;
+  if (crossing.timing == Crossing::Timing::missing || seen.blink_only) return;
+  const std::size_t b = crossing.demand.boundary;
+  std::size_t& count = visit_count_[2 * b + (crossing.demand.direction == Direction::falling)];
+  if (count == visits_kept) return;
+  const Tolerance& tolerance = gauge_.tolerance;
+  Visit visit;
+  visit.boundary = b;
+  visit.direction = crossing.demand.direction;
   visit.step = seen.step;
-  visit.step_response_s = seen.step ? to_seconds(crossing.at - step_at) : 0;
+  visit.step_response_s = seen.step_response_s;
   visit.timing_s = bench_uncertainty(setup_).timing_s;
   visit.spacing_s = std::max(1.25 * to_seconds(tolerance.response_to), 0.05) / (Visit::samples - 1);
   for (std::size_t k = 0; k < Visit::samples; ++k)
     visit.rpm_before[k] =
         history_.rpm_at(crossing.at - from_seconds(visit.spacing_s * static_cast<double>(k)));
-  return seen;
+  if (!seen.step &&
+      !visit.keeps_its_rate(to_seconds(tolerance.response_from), to_seconds(tolerance.response_to)))
+    return;
+  ++count;
+  visits_.push_back(visit);
 }
 
 RunResult Judge::Impl::finish(Nanos until, bool complete) {
@@ -106,16 +123,6 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   else if (judged_ == 0)
     log_.add({FindingKind::lost_evidence, 0, "", "", "nothing was judged: no demand met a lamp state"});
 
-  std::vector<Visit> visits;
-  for (const SeenTransition& seen : seen_) {
-    const Crossing& crossing = seen.crossing;
-    if (crossing.timing == Crossing::Timing::missing || seen.blink_only) continue;
-    std::size_t& count =
-        visit_count_[2 * crossing.demand.boundary + (crossing.demand.direction == Direction::falling)];
-    const bool tells = seen.step || seen.visit.keeps_its_rate(to_seconds(gauge_.tolerance.response_from),
-                                                              to_seconds(gauge_.tolerance.response_to));
-    if (tells && count++ < visits_kept) visits.push_back(seen.visit);
-  }
   const BenchUncertainty bench = bench_uncertainty(setup_);
   FitSetup fit{to_seconds(gauge_.tolerance.response_from), to_seconds(gauge_.tolerance.response_to),
                bench.clock_share, bench.rpm};
@@ -126,7 +133,9 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
       most = std::max(most, reading_noise(setup_.noise, gauge_, gauge_.windows[b].from_rpm).random_rpm);
     fit.rpm_noise = std::hypot(fit.rpm_noise, most);
   }
-  const ThresholdFits fits = fit_thresholds(visits, gauge_.boundaries(), fit);
+  const ThresholdFits fits = fit_thresholds(visits_, gauge_.boundaries(), fit);
+  if (fits.scatter_seen)
+    result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
   FindingLog unit_log;
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
   if (setup_.what.transitions) result_.boundaries = boundary_rows(gauge_, setup_, seen_, fits, unit_log);
@@ -134,6 +143,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   if (dead) {
     // A unit that is dead and a watcher that is blind look the same.
     for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;
+    for (BlinkResult& row : result_.blinks) row.verdict = Verdict::undecided;
   } else {
     std::uint64_t left_out = 0;
     for (Finding& finding : unit_log.take(left_out)) log_.add(std::move(finding));
@@ -173,7 +183,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   for (const BoundaryResult& row : result_.boundaries)
     if (setup_.what.thresholds || row.verdict == Verdict::fail)
       if (!dead) verdict = worst(verdict, row.verdict);
-  if (!complete) verdict = worst(verdict, Verdict::undecided);
+  if (!complete) verdict = Verdict::undecided;  // whatever was seen until then
   result_.findings = log_.take(result_.findings_left_out);
   result_.verdict = verdict;
   result_.complete = complete;

@@ -56,8 +56,10 @@ class Judge::Impl {
   void span_ended(Nanos t);
   void end_violation(Nanos t, bool by_demand);
   void take_crossings(Nanos now);
+  void forget(Nanos now);
   void take_chatter();
-  SeenTransition describe(const Crossing& crossing);
+  SeenTransition describe(const Crossing& crossing) const;
+  void keep_visit(const SeenTransition& seen);
   bool is_disturbed(Nanos from, Nanos to) const;
   bool boundary_open(std::size_t b) const { return lowest_ < b && b <= highest_; }
   void stuck_lamps();
@@ -97,7 +99,8 @@ class Judge::Impl {
   Channels ought_lit_ = 0, ought_dark_ = 0, was_lit_ = 0, was_dark_ = 0;
   Nanos judged_ = 0;  // time for which a demand and a picture were compared
   std::vector<SeenTransition> seen_;
-  std::vector<std::size_t> visit_count_;
+  std::vector<Visit> visits_;
+  std::vector<std::size_t> visit_count_;  // by boundary and direction
   std::size_t disturbed_transitions_ = 0;
 };
 

@@ -68,12 +68,12 @@ Piece::Offset Piece::linear_offset(const Wide& phase) const {
 
 // Newton's method with the second-order step, kept within a bracket. The phase
 // never falls (swing <= mean), so the bracket always closes.
-double Piece::sine_offset_s(double phase, double near_s) const {
+double Piece::sine_offset_s(double phase, double low_s, double guess_s) const {
   const double period = segment_->period_s;
   const double swung = swing_hz_ * period / (2 * pi);
-  double low = near_s;
+  double low = low_s;
   double high = lasts_ns_.hi / 1e9;
-  double s = near_s;
+  double s = std::clamp(guess_s, low, high);
   for (int i = 0; i < 100; ++i) {
     const auto half = portable::sine_cosine_of_turns(s / period / 2);
     const double one_minus_cos = 2 * half.sine * half.sine;
@@ -98,7 +98,7 @@ Piece::Reached Piece::at(const Wide& phase, double near_s) const {
     case Shape::constant: ns = phase * period_ns_; break;
     case Shape::linear: ns = linear_offset(phase).ns; break;
     case Shape::sine: {
-      const double s = sine_offset_s(phase.hi, near_s);
+      const double s = sine_offset_s(phase.hi, near_s, near_s);
       return {later(start_, exact_product(s, 1e9)), s};
     }
   }
@@ -116,15 +116,22 @@ void Piece::fill(const Wide& first, std::span<Nanos> out) const {
       ramp_edges(later(start_, anchor.ns), anchor.hz, hz_per_s_.hi, rising, out);
       break;
     }
-    case Shape::sine: {
-      double s = 0;
-      for (std::size_t i = 0; i < out.size(); ++i) {
-        const Reached edge = at(first + static_cast<double>(i), s);
-        s = edge.s;
-        out[i] = edge.at.whole + (edge.at.frac_ns >= 0.5 ? 1 : 0);
-      }
-      break;
-    }
+    case Shape::sine: fill_sine(first, out); break;
+  }
+}
+
+// The parabola through the last three edges meets the next so nearly that one
+// step of sine_offset_s is enough.
+void Piece::fill_sine(const Wide& first, std::span<Nanos> out) const {
+  double s1 = 0, s2 = 0, s3 = 0;  // of the edges before, the latest first
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    const double guess = i < 3 ? s1 : s3 + 3 * (s1 - s2);
+    const double s = sine_offset_s((first + static_cast<double>(i)).hi, s1, guess);
+    const Instant at = later(start_, exact_product(s, 1e9));
+    out[i] = at.whole + (at.frac_ns >= 0.5 ? 1 : 0);
+    s3 = s2;
+    s2 = s1;
+    s1 = s;
   }
 }
 

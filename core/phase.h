@@ -44,7 +44,9 @@ class Piece {
     double hz = 0;  // linear: the speed there
   };
   Offset linear_offset(const Wide& phase) const;
-  double sine_offset_s(double phase, double near_s) const;
+  void fill_sine(const Wide& first, std::span<Nanos> out) const;
+  // Not before `low_s`; `guess_s` only makes it faster.
+  double sine_offset_s(double phase, double low_s, double guess_s) const;
 
   const Segment* segment_ = nullptr;
   Instant start_;

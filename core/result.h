@@ -51,6 +51,15 @@ struct BudgetLine {
   double dof = std::numeric_limits<double>::infinity();  // degrees of freedom; infinite: null in JSON
 };
 
+// How far this unit's visits to its boundaries scatter: standard deviations of
+// one visit, a part in rpm whatever the rate (rounding, noise) and a part in
+// time (it updates now and then). Told from the run; NaN when it cannot be.
+struct UnitScatter {
+  double rpm = not_measured;
+  double ms = not_measured;
+  double dof = 0;  // degrees of freedom, together
+};
+
 // Threshold and response of one boundary in one direction, from all its visits.
 struct BoundaryResult {
   std::string boundary;
@@ -145,6 +154,7 @@ struct RunResult {
   std::vector<TransitionResult> transitions;
   std::vector<BoundaryResult> boundaries;
   std::vector<BlinkResult> blinks;
+  UnitScatter scatter;
   std::vector<FlickerResult> flicker;
   std::vector<AnswerResult> answers;
   std::vector<LevelResult> levels;

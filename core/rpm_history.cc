@@ -11,10 +11,20 @@ double seconds_into(const Segment& segment, Nanos t) {
   return std::clamp(s, 0.0, segment.lasts_s);
 }
 
+// The first that is not before t. What is asked for is near the front, where a
+// long wave has many more turns behind it: steps that double find it sooner
+// than halves do.
+std::deque<Nanos>::const_iterator first_from(const std::deque<Nanos>& sorted, Nanos t) {
+  std::size_t reach = 1;
+  while (reach < sorted.size() && sorted[reach - 1] < t) reach *= 2;
+  const auto begin = sorted.begin();
+  return std::lower_bound(begin + static_cast<std::ptrdiff_t>(reach / 2),
+                          begin + static_cast<std::ptrdiff_t>(std::min(reach, sorted.size())), t);
+}
+
 std::size_t count_between(const std::deque<Nanos>& sorted, Nanos from, Nanos to) {
-  const auto first = std::lower_bound(sorted.begin(), sorted.end(), from);
-  const auto last = std::upper_bound(first, sorted.end(), to);
-  return static_cast<std::size_t>(last - first);
+  if (to < from) return 0;
+  return static_cast<std::size_t>(first_from(sorted, to + 1) - first_from(sorted, from));
 }
 
 }  // namespace
@@ -45,6 +55,7 @@ void RpmHistory::extreme(Nanos at, double rpm) {
 }
 
 const Segment* RpmHistory::segment_at(Nanos t) const {
+  if (!segments_.empty() && t >= segments_.back().start.whole) return &segments_.back();  // as mostly
   const auto after = std::upper_bound(segments_.begin(), segments_.end(), t,
                                       [](Nanos when, const Segment& s) { return when < s.start.whole; });
   return after == segments_.begin() ? nullptr : &*std::prev(after);
@@ -68,6 +79,11 @@ Nanos RpmHistory::last_step_in(Nanos from, Nanos to) const {
 }
 
 std::size_t RpmHistory::turns_between(Nanos from, Nanos to) const { return count_between(turns_, from, to); }
+
+bool RpmHistory::any_before(Nanos t) const {
+  return (segments_.size() > 1 && segments_[1].start.whole < t) || (!turns_.empty() && turns_.front() < t) ||
+         (!steps_.empty() && steps_.front() < t);
+}
 
 void RpmHistory::forget_before(Nanos t) {
   while (segments_.size() > 1 && segments_[1].start.whole < t) segments_.pop_front();

@@ -31,6 +31,7 @@ class RpmHistory {
 
   // Nothing before this will be asked for again.
   void forget_before(Nanos t);
+  bool any_before(Nanos t) const;  // that could be forgotten
 
  private:
   const Segment* segment_at(Nanos t) const;

@@ -12,6 +12,10 @@
 // What is known of L beforehand enters as one more observation: first that the
 // gauge's tolerance allows it (rectangular over [from, to]), then what the other
 // boundaries and the steps of the same run say.
+//
+// How far visits scatter is told from the visits, once there are enough of them
+// (core/scatter.h); before, a unit that rounds to 1 rpm and updates every 10 ms
+// is assumed, and scatter beyond that widens the uncertainty.
 #pragma once
 
 #include <array>
@@ -19,6 +23,7 @@
 #include <vector>
 
 #include "core/result.h"
+#include "core/scatter.h"
 #include "core/time.h"
 
 namespace tachproof {
@@ -48,12 +53,16 @@ struct ThresholdFit {
   double response_s = not_measured;
   double response_uncertainty_s = not_measured;  // expanded, 95 %
   int visits = 0;
+  std::vector<BudgetLine> budget;  // of the threshold
+  double coverage_factor = not_measured;
+  double dof = not_measured;
 };
 
 struct FitSetup {
   double response_from_s = 0, response_to_s = 0;  // what the gauge allows
   double clock_share = 0;                         // standard uncertainty of the source's clock, relative
   double rpm_noise = 0;                           // standard, of the true rpm at a crossing, per visit
+  double source_tick_s = 0;                       // standard, within each visit's timing_s
 };
 
 // fits[2 * boundary + (falling ? 1 : 0)]; boundaries count from 1.
@@ -63,6 +72,9 @@ struct ThresholdFits {
   std::vector<ThresholdFit> middles;  // [boundary]
   double response_s = not_measured;   // of the whole unit
   double response_scatter_s = 0;      // visit to visit, standard, as seen
+  Scatter scatter;                    // of one visit, seen or assumed
+  double scatter_dof = 0;             // that the residuals carry together
+  bool scatter_seen = false;          // there were enough to tell it
 };
 ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t boundaries, const FitSetup& setup);
 

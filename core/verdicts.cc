@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <optional>
 
 #include "core/allowance.h"
 #include "core/statistics.h"
@@ -35,9 +36,9 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
   } else if (seen.step) {
     const bool late = crossing.at > row.latest;
     finding.kind = late ? FindingKind::slow_response : FindingKind::early;
-    finding.message = what + ": " + decimal(seen.visit.step_response_s * 1e3, 1) +
-                      " ms after the step; allowed " + decimal(to_ms(gauge.tolerance.response_from), 1) +
-                      " to " + decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
+    finding.message = what + ": " + decimal(seen.step_response_s * 1e3, 1) + " ms after the step; allowed " +
+                      decimal(to_ms(gauge.tolerance.response_from), 1) + " to " +
+                      decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
   } else {
     finding.kind = crossing.at < row.earliest ? FindingKind::early : FindingKind::late;
     finding.message = what + ": seen at " + decimal(row.observed_rpm, 1) + " rpm, " +
@@ -48,6 +49,16 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
   log.add(finding);
 }
 
+// Why a threshold is not known as well as was wanted.
+std::string not_within(double within_rpm, const ThresholdFit& fit, const ThresholdFits& fits) {
+  const double times = fit.expanded_uncertainty_rpm / within_rpm;
+  return "U = " + decimal(fit.expanded_uncertainty_rpm, 2) + " rpm after " + std::to_string(fit.visits) +
+         " visits, wanted " + decimal(within_rpm, 2) + " rpm: one visit of this unit scatters by " +
+         decimal(std::sqrt(fits.scatter.rpm2), 2) + " rpm and " +
+         decimal(std::sqrt(fits.scatter.s2) * 1e3, 1) + " ms (standard), so about " +
+         decimal(std::ceil(fit.visits * times * times), 0) + " visits would be needed";
+}
+
 }  // namespace
 
 BenchUncertainty bench_uncertainty(const JudgeSetup& setup) {
@@ -55,7 +66,7 @@ BenchUncertainty bench_uncertainty(const JudgeSetup& setup) {
   const double resolution =
       std::hypot(to_seconds(setup.source_tick), to_seconds(setup.watcher_resolution)) / std::sqrt(12.0);
   return {std::hypot(resolution, to_seconds(setup.stamp_uncertainty)), setup.clock_ppm * 1e-6,
-          setup.rpm_uncertainty};
+          setup.rpm_uncertainty, to_seconds(setup.source_tick) / std::sqrt(12.0)};
 }
 
 std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vector<SeenTransition>& seen,
@@ -127,10 +138,13 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
     for (const Direction direction : {Direction::rising, Direction::falling}) {
       const ThresholdFit& fit = fits.fits[2 * b + (direction == Direction::falling ? 1 : 0)];
       double slowest = std::numeric_limits<double>::infinity();
-      bool demanded = false;
+      bool demanded = false, only_blinking = true;
+      std::optional<Nanos> first_seen;
       for (const SeenTransition& one : seen)
         if (one.crossing.demand.boundary == b && one.crossing.demand.direction == direction) {
           demanded = true;
+          only_blinking = only_blinking && one.blink_only;
+          if (!first_seen && one.crossing.timing != Crossing::Timing::missing) first_seen = one.crossing.at;
           if (!one.step && one.rate_rpm_per_s != 0) slowest = std::min(slowest, std::abs(one.rate_rpm_per_s));
         }
       if (!demanded && fit.visits == 0) continue;
@@ -144,16 +158,24 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
         row.expanded_uncertainty_rpm = fit.expanded_uncertainty_rpm;
         row.response_ms = fit.response_s * 1e3;
         row.response_uncertainty_ms = fit.response_uncertainty_s * 1e3;
+        row.budget = fit.budget;
+        row.coverage_factor = fit.coverage_factor;
+        row.dof = fit.dof;
         const double deviation = row.threshold_rpm - row.nominal_rpm;
         row.verdict = decide(deviation, row.expanded_uncertainty_rpm, -limit, limit);
         // Visits that disagree this much have no line through them to judge by.
         if (row.verdict == Verdict::fail && row.expanded_uncertainty_rpm > 5 * limit)
           row.verdict = Verdict::undecided;
-        if (middle_out) {
+        // Where threshold and response do come apart, each row speaks for itself.
+        if (middle_out && row.expanded_uncertainty_rpm >= limit) {
           row.verdict = Verdict::fail;
           row.remark =
               "the middle of rising and falling is " + decimal(middle.threshold_rpm - middle_nominal, 1) +
               " rpm off, U = " + decimal(middle.expanded_uncertainty_rpm, 1) + " rpm, whatever the response";
+        } else if (setup.what.within_rpm > 0 && row.verdict != Verdict::fail &&
+                   row.expanded_uncertainty_rpm > setup.what.within_rpm) {
+          row.verdict = Verdict::undecided;
+          row.remark = not_within(setup.what.within_rpm, fit, fits);
         } else if (row.verdict == Verdict::undecided && row.expanded_uncertainty_rpm >= limit) {
           // A ramp across a response that may be anything allowed: the rate at
           // which that alone stays under half the tolerance.
@@ -167,7 +189,7 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
         if (row.verdict == Verdict::fail) {
           const bool low = deviation < 0;
           const bool early = low == (direction == Direction::rising);
-          log.add({early ? FindingKind::early : FindingKind::late, 0, row.boundary, "",
+          log.add({early ? FindingKind::early : FindingKind::late, first_seen.value_or(0), row.boundary, "",
                    "boundary " + row.boundary + ", " + std::string(word(direction)) + ": threshold " +
                        decimal(row.threshold_rpm, 1) + " rpm, " + decimal(deviation, 1) + " rpm from " +
                        decimal(row.nominal_rpm, 1) + "; allowed +-" + decimal(limit, 1) +
@@ -177,6 +199,7 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
       } else {
         row.remark = "only steps crossed it: they tell the response, not the threshold";
         if (slowest < std::numeric_limits<double>::infinity()) row.remark = "no change was seen";
+        if (only_blinking) row.remark = "its two sides differ only in blinking, which tells no instant";
       }
       rows.push_back(std::move(row));
     }

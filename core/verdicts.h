@@ -17,20 +17,21 @@ namespace tachproof {
 // A demanded move with what the profile did there.
 struct SeenTransition {
   Crossing crossing;
-  Visit visit;  // for inside, early, late
   double observed_rpm = not_measured;
   double rate_rpm_per_s = 0;  // at the nominal instant
   bool step = false;
-  bool monotone = false;  // from earliest to latest: rpm and time tell the same
+  double step_response_s = 0;  // from the step to the change
+  bool monotone = false;       // from earliest to latest: rpm and time tell the same
   double rpm_earliest = 0, rpm_latest = 0;
   bool blink_only = false;  // the two cues differ by blinking alone
 };
 
 // Standard uncertainties of the bench that the rows share.
 struct BenchUncertainty {
-  double timing_s = 0;     // of a lamp change against the train
-  double clock_share = 0;  // relative, of the source's clock
-  double rpm = 0;          // of the rpm itself (recordings)
+  double timing_s = 0;       // of a lamp change against the train
+  double clock_share = 0;    // relative, of the source's clock
+  double rpm = 0;            // of the rpm itself (recordings)
+  double source_tick_s = 0;  // the part of timing_s that is the source's
 };
 BenchUncertainty bench_uncertainty(const JudgeSetup& setup);
 

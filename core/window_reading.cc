@@ -15,6 +15,18 @@ WindowReading::WindowReading(const Gauge& gauge, Channels wired) : wired_(wired 
     cues_.push_back({window.cue.steady & wired_, window.cue.blinking & wired_});
 }
 
+std::optional<WindowReading::Read> WindowReading::read_plain(Channels lit, std::size_t lowest,
+                                                             std::size_t highest, std::size_t before) const {
+  if (before >= lowest && before <= highest && shows(before, lit)) return Read{before, true, true};
+  std::optional<Read> only;
+  for (std::size_t w = lowest; w <= highest; ++w) {
+    if (!shows(w, lit)) continue;
+    if (only) return std::nullopt;
+    only = Read{w, true, true};
+  }
+  return only;
+}
+
 WindowReading::Read WindowReading::read(Channels lit, std::size_t lowest, std::size_t highest,
                                         std::size_t before, std::size_t ahead) const {
   if (before >= lowest && before <= highest && shows(before, lit)) return {before, true, true};

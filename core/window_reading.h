@@ -1,6 +1,7 @@
 // From lit lamps to a window: which one is being shown?
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "core/gauge.h"
@@ -23,6 +24,10 @@ class WindowReading {
     bool allowed = false;  // a picture of a window in lowest..highest
     bool known = false;    // a picture of some window
   };
+  // The window shown where the lamps alone tell it: the one before, when it may
+  // be shown still, or the only one that may be shown with this picture.
+  std::optional<Read> read_plain(Channels lit, std::size_t lowest, std::size_t highest,
+                                 std::size_t before) const;
   // The window shown, given those that may be shown, the one shown before and
   // the one that the rpm is heading for: where pictures are alike, the nearest
   // to the one before, rather on the way to `ahead` than away from it. A

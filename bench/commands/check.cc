@@ -12,7 +12,7 @@ class CheckCommand : public Command {
  public:
   CommandHelp help() const override {
     return {"check",
-            "validates gauge, scenario, rig, wiring and noise files",
+            "validates files of every kind",
             "FILE... [--json]",
             "Reads each file as strictly as a run would and lists every error with its line and column. A "
             "file's kind is what its kind: says.",

@@ -40,6 +40,7 @@ class Arguments {
 
   void word(std::string& into, std::string name, std::string help);
   void words(std::vector<std::string>& into, std::string name, std::string help);  // one or more
+  void optional_words(std::vector<std::string>& into, std::string name, std::string help);
   void required(std::string& into, std::string option, std::string value, std::string help);
   void option(std::string& into, std::string option, std::string value, std::string help);
   void flag(bool& into, std::string option, std::string help);
@@ -74,6 +75,10 @@ std::unique_ptr<Command> make_judge_command();
 std::unique_ptr<Command> make_check_command();
 std::unique_ptr<Command> make_report_command();
 std::unique_ptr<Command> make_speed_command();
+std::unique_ptr<Command> make_ports_command();
+std::unique_ptr<Command> make_calibrate_command();
+std::unique_ptr<Command> make_history_command();
+std::unique_ptr<Command> make_survey_command();
 std::unique_ptr<Command> make_deadband_command();
 std::unique_ptr<Command> make_noise_command();
 

@@ -25,6 +25,10 @@ void Arguments::words(std::vector<std::string>& into, std::string name, std::str
   all_.push_back(
       {Argument::Kind::words, std::move(name), "", std::move(help), true, nullptr, &into, nullptr});
 }
+void Arguments::optional_words(std::vector<std::string>& into, std::string name, std::string help) {
+  words(into, std::move(name), std::move(help));
+  all_.back().required = false;
+}
 void Arguments::required(std::string& into, std::string option, std::string value, std::string help) {
   all_.push_back({Argument::Kind::option, std::move(option), std::move(value), std::move(help), true, &into,
                   nullptr, nullptr});

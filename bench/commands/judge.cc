@@ -2,8 +2,8 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
-#include "bench/commands/version.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
 
@@ -16,7 +16,8 @@ class JudgeCommand : public Command {
   CommandHelp help() const override {
     return {"judge",
             "judges a recording made elsewhere",
-            "RECORDING --gauge FILE --wiring FILE [--unit-serial TEXT] [--out DIR] [--json]",
+            "RECORDING --gauge FILE --wiring FILE [--unit-serial TEXT] [--certificate FILE] [--out DIR] "
+            "[--history FILE | --no-history] [--json]",
             "Reads a capture of a tach signal and lamps, made by a logic analyser or by an earlier run, and "
             "judges it as a run is judged: the rpm from its tach channel, the lamps from the others. VCD, or "
             "CSV with a header, the time in seconds first and a 0/1 column for each channel; rows may be "
@@ -35,24 +36,23 @@ class JudgeCommand : public Command {
     arguments.word(recording_, "RECORDING", "The VCD or CSV file.");
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.required(wiring_, "--wiring", "FILE", "The wiring file: which channel shows what.");
-    arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
-    arguments.option(
-        out_, "--out", "DIR",
-        "The run folder; it must be empty or not exist. Default: runs/<date>-<recording>[-<serial>].");
-    arguments.flag(json_, "--json", "Prints result.json instead of the table.");
+    report_options_.declare(arguments, "<recording>");
   }
 
   int run() override {
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto wiring = errors.collect([&] { return load_wiring(wiring_); });
+    const auto certificate = errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
     const OpenRecording recording = open(*wiring, *gauge);
 
     RunRecord record = begun(*gauge, recording);
-    RunFolder folder = make_run_folder(out_, record);
-    record.inputs = {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
-                     {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")}};
+    record.certificate = *certificate;
+    RunFolder folder = report_options_.make_folder(record);
+    record.inputs.insert(record.inputs.begin(), {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
+                                                 {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")},
+                                                 {kept_name(), folder.keep_input(recording_, kept_name())}});
     folder.journal(nlohmann::ordered_json{
         {"kind", "recording"}, {"file", recording_}, {"sha256", record.scenario_sha256}}
                        .dump());
@@ -61,10 +61,17 @@ class JudgeCommand : public Command {
     RunOutcome outcome = judge_recording(recording, folder, stop_requested);
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);
-    return print_outcome(record, folder, json_);
+    return report_options_.close(folder, record);
   }
 
  private:
+  // Of the copy in the run folder: any name of the user's would have to be
+  // kept from clashing with the other files.
+  std::string kept_name() const {
+    const std::string ending = std::filesystem::path(recording_).extension();
+    return ending == ".vcd" || ending == ".csv" ? "recording" + ending : "recording";
+  }
+
   OpenRecording open(const Wiring& wiring, const Gauge& gauge) const {
     try {
       return open_for_judging(recording_, wiring, gauge);
@@ -74,10 +81,7 @@ class JudgeCommand : public Command {
   }
 
   RunRecord begun(const Gauge& gauge, const OpenRecording& recording) const {
-    RunRecord record;
-    record.gauge = gauge;
-    record.gauge_name = gauge.name;
-    record.gauge_sha256 = sha256_of_file(gauge_);
+    RunRecord record = report_options_.begun(gauge, gauge_);
     record.scenario_name = std::filesystem::path(recording_).filename().string();
     record.scenario_sha256 = sha256_of_file(recording_);
     record.source = "recording";
@@ -85,14 +89,12 @@ class JudgeCommand : public Command {
     record.watch = "recording";
     record.watch_description = std::to_string(recording.wires.size()) + " channels, resolution " +
                                std::to_string(recording.resolution) + " ns";
-    record.unit_serial = serial_;
-    record.started = now_iso8601();
-    record.tool_version = tool_version;
+    record.bench.source_tick = record.bench.watcher_resolution = recording.resolution;
     return record;
   }
 
-  std::string recording_, gauge_, wiring_, serial_, out_;
-  bool json_ = false;
+  std::string recording_, gauge_, wiring_;
+  ReportOptions report_options_;
 };
 
 }  // namespace

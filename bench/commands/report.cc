@@ -1,49 +1,161 @@
 #include <cstdio>
+#include <nlohmann/json.hpp>
 
 #include "bench/commands/command.h"
 #include "bench/commands/terminal.h"
+#include "bench/reports/text.h"
+#include "bench/run/disk.h"
 #include "bench/run/run_folder.h"
+#include "bench/run/verify.h"
 
 namespace tachproof {
 
 namespace {
+
+using Kind = Verification::Kind;
+
+std::string headline(Kind outcome) {
+  switch (outcome) {
+    case Kind::differs: return "NOT VERIFIED: the evidence says otherwise.";
+    case Kind::cannot: return "CANNOT BE VERIFIED: the folder does not show enough.";
+    default: return "VERIFIED: the report says what the evidence says.";
+  }
+}
+
+int status_of(Kind outcome) {
+  return outcome == Kind::differs ? exit_fail : outcome == Kind::cannot ? exit_undecided : exit_pass;
+}
+
+const char* mark(Kind kind) {
+  switch (kind) {
+    case Kind::agrees: return "agrees   ";
+    case Kind::differs: return "DIFFERS  ";
+    case Kind::cannot: return "CANNOT   ";
+    case Kind::not_asked: return "note     ";
+  }
+  return "";
+}
+
+std::string verification_json(const Verification& v) {
+  const auto word_of = [](Kind kind) {
+    return kind == Kind::agrees    ? "agrees"
+           : kind == Kind::differs ? "differs"
+           : kind == Kind::cannot  ? "cannot"
+                                   : "note";
+  };
+  nlohmann::ordered_json lines = nlohmann::ordered_json::array();
+  for (const Verification::Line& line : v.lines)
+    lines.push_back({{"word", word_of(line.kind)}, {"message", valid_utf8(line.text)}});
+  const Kind outcome = v.outcome();
+  const nlohmann::ordered_json json = {
+      {"outcome", outcome == Kind::differs  ? "not-verified"
+                  : outcome == Kind::cannot ? "cannot-be-verified"
+                                            : "verified"},
+      {"report_id", valid_utf8(v.report_id)},
+      {"verdict", word(v.stored)},
+      {"judged_again",
+       v.judged_again ? nlohmann::ordered_json(word(*v.judged_again)) : nlohmann::ordered_json(nullptr)},
+      {"lines", std::move(lines)}};
+  return json.dump(2) + "\n";
+}
+
+std::string verification_text(const Verification& v, int width) {
+  std::string text;
+  constexpr std::size_t indent = 9;
+  for (const Verification::Line& line : v.lines) {
+    std::string lead = mark(line.kind);
+    const auto room = static_cast<std::size_t>(std::max(width, 40)) - indent;
+    for (const std::string& part : wrapped(printable(line.text), room)) {
+      text += lead + part + "\n";
+      lead.assign(indent, ' ');
+    }
+  }
+  return text + headline(v.outcome()) + "\n";
+}
 
 class ReportCommand : public Command {
  public:
   CommandHelp help() const override {
     return {
         "report",
-        "prints a stored run again",
-        "RUN [--json]",
-        "Reads a run folder, complete or cut short, and prints its table of verdicts again. The folder is "
-        "not changed. Exits as the run did.",
-        "0  the stored run is a pass\n1  a fail\n2  bad usage, or no run folder\n3  undecided, or cut short",
-        {"tachproof report runs/20260131-142501-acceptance"}};
+        "prints, draws, verifies or signs a stored run",
+        "RUN [--html FILE] [--verify [--key PUB.pem]] [--sign KEY.pem] [--json]",
+        "Reads a run folder, complete or cut short, and prints its table of verdicts again; with --html "
+        "draws its report again, into a file elsewhere. The folder is not changed. Exits as the run did.\n\n"
+        "With --verify checks every file against SHA256SUMS, which was written when the run ended, judges "
+        "the raw evidence from scratch and compares it row by row with result.json. With --key the "
+        "signature in SHA256SUMS.sig is checked as well.\n\n"
+        "With --sign the sums are signed with the shop's own Ed25519 key (RFC 8032), as OpenSSL makes and "
+        "checks them: openssl genpkey -algorithm ed25519 -out KEY.pem; openssl pkey -in KEY.pem -pubout "
+        "-out PUB.pem.",
+        "0  the stored run is a pass; with --verify: verified\n"
+        "1  a fail; with --verify: the evidence says otherwise\n"
+        "2  bad usage, or no run folder\n"
+        "3  undecided, or cut short; with --verify: the folder does not show enough",
+        {"tachproof report runs/20260131-142501-acceptance",
+         "tachproof report runs/20260131-142501-acceptance --verify"}};
   }
 
   void declare(Arguments& arguments) override {
     arguments.word(run_, "RUN", "The run folder.");
-    arguments.flag(json_, "--json", "Prints the stored result as JSON.");
+    arguments.option(html_, "--html", "FILE", "Draws the report again, into this file.");
+    arguments.flag(verify_, "--verify", "Checks the folder's files and judges the evidence again.");
+    arguments.option(key_, "--key", "PUB.pem", "The shop's public key, for --verify.");
+    arguments.option(sign_, "--sign", "KEY.pem", "Signs the run's sums with the shop's private key.");
+    arguments.flag(json_, "--json", "Prints the stored result, or the verification, as JSON.");
   }
 
   int run() override {
-    const RunRecord record = load();
-    const std::string text =
-        json_ ? result_json(record) : verdict_text(record, columns_of(stdout), wants_colour(stdout));
-    std::fwrite(text.data(), 1, text.size(), stdout);
+    if (!key_.empty() && !verify_) throw UsageError("--key is for --verify");
+    if (!sign_.empty() && verify_) throw UsageError("--sign and --verify are two commands");
+    if (verify_) return verify();
+    if (!sign_.empty()) return sign();
+    const StoredRun stored = load();
+    if (!html_.empty()) draw(stored);
+    const RunRecord& record = stored.record;
+    print(json_ ? result_json(record) : verdict_text(record, columns_of(stdout), wants_colour(stdout)));
     return exit_status(record.result.verdict);
   }
 
  private:
-  RunRecord load() const {
+  static void print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
+
+  template <class Action>
+  static auto or_usage_error(Action action) -> decltype(action()) {
     try {
-      return load_run(run_).record;
+      return action();
     } catch (const std::runtime_error& e) {
       throw UsageError(e.what());
     }
   }
 
-  std::string run_;
+  StoredRun load() const {
+    return or_usage_error([&] { return load_run(run_); });
+  }
+
+  int verify() const {
+    const std::optional<std::filesystem::path> key =
+        key_.empty() ? std::nullopt : std::optional<std::filesystem::path>(key_);
+    const Verification v = or_usage_error([&] { return verify_run(run_, key); });
+    print(json_ ? verification_json(v) : verification_text(v, columns_of(stdout)));
+    return status_of(v.outcome());
+  }
+
+  int sign() const {
+    or_usage_error([&] { sign_run(run_, sign_); });
+    print("Signed: " + (std::filesystem::path(run_) / signature_name).string() + "\n");
+    return exit_pass;
+  }
+
+  void draw(const StoredRun& stored) const {
+    or_usage_error([&] {
+      Replacement file(html_, report_html(stored.record, stored.trace));
+      file.move_into_place();
+    });
+  }
+
+  std::string run_, html_, key_, sign_;
+  bool verify_ = false;
   bool json_ = false;
 };
 

@@ -1,14 +1,17 @@
+#include <algorithm>
+
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
-#include "bench/commands/version.h"
 #include "bench/files/files.h"
 #include "bench/rigs/factory.h"
 #include "bench/rigs/unit_settings.h"
 #include "bench/run/dwell_run.h"
 #include "bench/run/runner.h"
 #include "bench/run/stop_request.h"
+#include "core/allowance.h"
 
 namespace tachproof {
 
@@ -20,7 +23,8 @@ class RunCommand : public Command {
     return {
         "run",
         "plays a scenario on a rig and judges the unit",
-        "SCENARIO --gauge FILE --rig FILE [--unit-serial TEXT] [--out DIR] [--json]",
+        "SCENARIO --gauge FILE --rig FILE [--unit-serial TEXT] [--certificate FILE] [--out DIR] [--history "
+        "FILE | --no-history] [--json]",
         "Plays the scenario's rpm profile into the unit, watches its lamps, and compares what was seen with "
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
@@ -42,11 +46,7 @@ class RunCommand : public Command {
     arguments.word(scenario_, "SCENARIO", "The scenario file.");
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.required(rig_, "--rig", "FILE", "The rig file: what the unit is connected to.");
-    arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
-    arguments.option(
-        out_, "--out", "DIR",
-        "The run folder; it must be empty or not exist. Default: runs/<date>-<scenario>[-<serial>].");
-    arguments.flag(json_, "--json", "Prints result.json instead of the table.");
+    report_options_.declare(arguments, "<scenario>");
   }
 
   int run() override {
@@ -54,23 +54,26 @@ class RunCommand : public Command {
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto scenario = errors.collect([&] { return load_scenario(scenario_); });
     const auto rig_file = errors.collect([&] { return load_rig(rig_); });
+    const auto certificate = errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
     const Profile profile = scenario->dwell ? Profile() : make_profile(*scenario, scenario_);
     Rig rig = make_rig(*rig_file, rig_, *gauge, scenario->seed);
-    refuse_unknown_presses(profile, *rig.source);
+    refuse_unknown_presses(profile, *rig.source, *rig_file);
 
     RunRecord record = begun(*gauge, *scenario, rig);
-    RunFolder folder = make_run_folder(out_, record);
-    record.inputs = {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
-                     {"scenario.yaml", folder.keep_input(scenario_, "scenario.yaml")},
-                     {"rig.yaml", folder.keep_input(rig_, "rig.yaml")}};
+    record.certificate = *certificate;
+    RunFolder folder = report_options_.make_folder(record);
+    record.inputs.insert(record.inputs.begin(),
+                         {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
+                          {"scenario.yaml", folder.keep_input(scenario_, "scenario.yaml")},
+                          {"rig.yaml", folder.keep_input(rig_, "rig.yaml")}});
 
     catch_stop_signals();
     ProgressLine line(*gauge, scenario->dwell ? longest_dwell(*gauge, *scenario->dwell) : profile.duration());
     RunHooks hooks;
     hooks.stop = stop_requested;
     hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
-    hooks.ask_person = ask_at_terminal;
+    hooks.ask_person = TerminalQuestions();
     RunOutcome outcome =
         scenario->dwell
             ? run_dwell({*gauge, scenario->noise, scenario->seed, *scenario->dwell, unit_reading(*gauge, {})},
@@ -80,39 +83,34 @@ class RunCommand : public Command {
     line.clear();
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);
-    return print_outcome(record, folder, json_);
+    return report_options_.close(folder, record);
   }
 
  private:
-  void refuse_unknown_presses(const Profile& profile, const Source& source) const {
+  void refuse_unknown_presses(const Profile& profile, const Source& source, const RigFile& rig) const {
     for (const Action& action : profile.actions())
       if (const Press* press = std::get_if<Press>(&action.what); press && !source.can_press(press->action))
-        throw UsageError(scenario_ + " presses '" + press->action + "', which the source of " + rig_ +
-                         " cannot press");
+        throw UsageError(
+            scenario_ + " presses '" + press->action + "', which the source of " + rig_ + " cannot press" +
+            (rig.source.kind == "board"
+                 ? "; say which output does, as in `buttons: {" + press->action + ": press-1}` in its source"
+                 : ""));
   }
 
   RunRecord begun(const Gauge& gauge, const ScenarioFile& scenario, const Rig& rig) const {
-    RunRecord record;
-    record.gauge = gauge;
-    record.gauge_name = gauge.name;
-    record.gauge_sha256 = sha256_of_file(gauge_);
+    RunRecord record = report_options_.begun(gauge, gauge_);
     record.scenario_name = scenario.name;
     record.scenario_sha256 = sha256_of_file(scenario_);
     record.seed = scenario.seed;
-    const SourceFacts source = rig.source->facts();
-    const WatcherFacts watcher = rig.watcher->facts();
-    record.source = source.kind;
-    record.source_description = source.description;
-    record.watch = watcher.kind;
-    record.watch_description = watcher.description;
-    record.unit_serial = serial_;
-    record.started = now_iso8601();
-    record.tool_version = tool_version;
+    for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
+      record.extra_tolerance_rpm = std::max(
+          record.extra_tolerance_rpm, noise_allowance_rpm(scenario.noise, gauge, gauge.windows[b].from_rpm));
+    note_rig(rig, record);
     return record;
   }
 
-  std::string scenario_, gauge_, rig_, serial_, out_;
-  bool json_ = false;
+  std::string scenario_, gauge_, rig_;
+  ReportOptions report_options_;
 };
 
 }  // namespace

@@ -8,6 +8,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/terminal.h"
+#include "bench/run/disk.h"
 
 namespace tachproof {
 
@@ -32,12 +33,6 @@ std::string fit_for_a_file_name(std::string text) {
 
 std::string stem(const std::filesystem::path& file) { return file.stem().string(); }
 
-std::string now_iso8601() {
-  std::string text = local_time("%Y-%m-%dT%H:%M:%S%z");
-  text.insert(text.size() - 2, ":");  // +0100 to +01:00
-  return text;
-}
-
 std::filesystem::path unused_run_folder(const std::string& scenario, const std::string& serial) {
   std::string name = local_time("%Y%m%d-%H%M%S-") + fit_for_a_file_name(scenario);
   if (!serial.empty()) name += "-" + fit_for_a_file_name(serial);
@@ -60,7 +55,7 @@ RunFolder make_run_folder(const std::string& out, const RunRecord& begun) {
 int print_outcome(const RunRecord& record, const RunFolder& folder, bool json) {
   const std::string report = (folder.path() / "report.html").string();
   const std::string text =
-      json ? result_json(record)
+      json ? whole_file(folder.path() / "result.json")
            : verdict_text(record, columns_of(stdout), wants_colour(stdout)) + "Report: " + report + "\n";
   std::fwrite(text.data(), 1, text.size(), stdout);
   return exit_status(record.result.verdict);

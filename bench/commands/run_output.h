@@ -12,9 +12,6 @@ namespace tachproof {
 // A file's own name without folders and ".yaml".
 std::string stem(const std::filesystem::path& file);
 
-// Now, ISO 8601 with the offset from UTC.
-std::string now_iso8601();
-
 // "runs/20260131-142501-acceptance-K17"; a number is added to one that is taken.
 std::filesystem::path unused_run_folder(const std::string& scenario, const std::string& serial);
 

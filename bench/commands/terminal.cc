@@ -1,11 +1,12 @@
 #include "bench/commands/terminal.h"
 
+#include <poll.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
 
 #include <algorithm>
+#include <array>
 #include <cstdlib>
-#include <iostream>
 
 #include <fmt/format.h>
 
@@ -53,13 +54,20 @@ void ProgressLine::clear() {
   shown_ = false;
 }
 
-std::optional<std::string> ask_at_terminal(const Ask& ask) {
-  if (!is_terminal(stdin) || !is_terminal(stderr)) return std::nullopt;
-  fmt::print(stderr, "\r\033[K{} ", ask.question);
-  std::string answer;
-  if (std::getline(std::cin, answer)) return answer;
-  std::cin.clear();  // interrupted, or Ctrl-D: the next question may be answered
-  return std::nullopt;
+std::optional<Reply> TerminalQuestions::operator()(const Ask& ask, Nanos patience) {
+  if (!is_terminal(stdin) || !is_terminal(stderr)) return Reply{};
+  if (put_ != &ask) fmt::print(stderr, "\r\033[K{} ", ask.question);
+  put_ = &ask;
+  pollfd typed{STDIN_FILENO, POLLIN, 0};
+  // Interrupted: whoever asks again looks why.
+  if (poll(&typed, 1, static_cast<int>(patience / ns_per_ms)) <= 0) return std::nullopt;
+  // A terminal hands over one whole line; none at the end of input.
+  std::array<char, 4096> line{};
+  const ssize_t n = ::read(STDIN_FILENO, line.data(), line.size());
+  if (n < 0) return std::nullopt;
+  put_ = nullptr;
+  if (n == 0) return Reply{};
+  return Reply{std::string(line.data(), static_cast<std::size_t>(n))};
 }
 
 }  // namespace tachproof

@@ -34,7 +34,15 @@ class ProgressLine {
 // The window whose cue this may be; what is lit when it is none's.
 std::string shown_window(const Gauge& gauge, Channels lit);
 
-// Nothing when stdin or stderr is no terminal, or the person gives no answer.
-std::optional<std::string> ask_at_terminal(const Ask& ask);
+// Puts a scenario's questions and takes the answers, a line each. Nobody is
+// there when stdin or stderr is no terminal.
+class TerminalQuestions {
+ public:
+  // Puts the question when it is a new one; waits `patience` for the answer.
+  std::optional<Reply> operator()(const Ask& ask, Nanos patience);
+
+ private:
+  const Ask* put_ = nullptr;
+};
 
 }  // namespace tachproof

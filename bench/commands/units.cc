@@ -48,6 +48,11 @@ double rpm_value(const std::string& option, const std::string& text) {
   return number_with_unit(option, text, units, "an rpm such as 3720 or 3720rpm");
 }
 
+double seconds(const std::string& option, const std::string& text) {
+  constexpr Unit units[] = {{"ms", 1e-3}, {"s", 1}, {"min", 60}, {"h", 3600}};
+  return number_with_unit(option, text, units, "a time such as 250ms, 60s, 5min or 1h");
+}
+
 double plain_number(const std::string& option, const std::string& text) {
   constexpr Unit units[] = {{"", 1}};
   return number_with_unit(option, text, units, "a number such as 1.54");

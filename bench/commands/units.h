@@ -11,6 +11,7 @@ namespace tachproof {
 double speed_m_per_s(const std::string& option, const std::string& text);  // 60km/h, 45mph, 20m/s
 double length_m(const std::string& option, const std::string& text);       // 635mm, 63.5cm, 0.635m, 25in, 2ft
 double rpm_value(const std::string& option, const std::string& text);      // 3720 or 3720rpm
+double seconds(const std::string& option, const std::string& text);        // 250ms, 60s, 5min, 1h
 double plain_number(const std::string& option, const std::string& text);   // 1.54
 
 inline constexpr double m_per_s_per_kmh = 1 / 3.6;

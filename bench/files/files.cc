@@ -1,5 +1,6 @@
 #include "bench/files/files.h"
 
+#include "bench/files/certificate.h"
 #include "bench/files/readers.h"
 
 namespace tachproof {
@@ -40,6 +41,8 @@ void check(const YamlNode& root, const std::filesystem::path& folder, CheckedFil
     read_wiring(root, errors);
   else if (checked.kind == "noise")
     read_noise(root, folder, errors);
+  else if (checked.kind == "certificate")
+    read_certificate(root, errors);
   else {
     Mapping file(root, errors, "a file of Tachproof");
     std::string kind;
@@ -50,7 +53,7 @@ void check(const YamlNode& root, const std::filesystem::path& folder, CheckedFil
 }  // namespace
 
 const std::vector<std::string>& file_kinds() {
-  static const std::vector<std::string> kinds{"gauge", "scenario", "rig", "wiring", "noise"};
+  static const std::vector<std::string> kinds{"gauge", "scenario", "rig", "wiring", "noise", "certificate"};
   return kinds;
 }
 
@@ -94,6 +97,10 @@ Noise load_noise(const std::filesystem::path& file) {
   return load(file, [&](const YamlNode& root, ErrorList& errors) {
     return read_noise(root, file.parent_path(), errors);
   });
+}
+
+Certificate load_certificate(const std::filesystem::path& file) {
+  return load(file, [](const YamlNode& root, ErrorList& errors) { return read_certificate(root, errors); });
 }
 
 CheckedFile check_text(const std::filesystem::path& file, std::string_view text) {

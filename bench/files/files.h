@@ -83,10 +83,22 @@ struct Behaviour {
   std::vector<FaultSetting> faults;
 };
 
+// A board's clock against true time, as `calibrate` found it.
+struct ClockSetting {
+  double fast_ppm = 0;         // by how much it is fast: taken out of what is played and stamped
+  double uncertainty_ppm = 0;  // standard, of what is left
+  std::string calibrated;      // the date, 2031-03-14
+};
+// Beyond this it is no crystal's clock, and no correction is trusted.
+inline constexpr double most_clock_ppm = 500;
+
 struct RigFile {
   struct SourcePart {
     std::string kind;  // "simulated", "board", "scpi"
-    std::string port;  // board
+    // board:
+    std::string port;                            // empty: the only one present
+    std::map<std::string, std::string> buttons;  // an action and the output that performs it
+    std::optional<ClockSetting> clock;           // nothing: never calibrated
     int line = 0, column = 0;
   } source;
   struct WatchPart {

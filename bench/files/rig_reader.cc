@@ -2,14 +2,20 @@
 //
 //     format: 1
 //     kind: rig
-//     source: {kind: simulated}  or  {kind: board, port: /dev/...}
+//     source: {kind: simulated}
+//             or  {kind: board, port: /dev/..., buttons: {ACTION: press-1}, clock: {...}}
 //     watch:  {kind: simulated, unit: GAUGE_FILE, behaviour: {...}}
 //             or  {kind: board, wiring: {lamps: ..., active: high}}
 //
 // `unit` is the gauge file that the simulated unit really runs, relative to
 // the rig file; `behaviour` is optional, see its reader. `port` may be left
-// out: the only board that is connected is taken. A wiring in a rig has no
-// format, kind or tach.
+// out: the only board that is connected is taken. `buttons` says which of the
+// board's outputs performs which action of a scenario. `clock` is what
+// `tachproof calibrate` found, for the one board that `port` names:
+//
+//     clock: {fast_ppm: 12.3, uncertainty_ppm: 5.8, calibrated: 2031-03-14}
+//
+// A wiring in a rig has no format, kind or tach.
 #include <algorithm>
 
 #include "bench/files/readers.h"
@@ -30,12 +36,62 @@ bool read_kind(Mapping& part, const std::vector<std::string>& planned, std::stri
   return part.selector("kind", kind, available_kinds);
 }
 
+void read_buttons(const YamlNode& node, std::map<std::string, std::string>& buttons, ErrorList& errors) {
+  static const std::vector<std::string> outputs{"press-1", "press-2"};
+  Mapping m(node, errors, "buttons");
+  if (!m.sound()) return;
+  if (node.entries.empty()) errors.add(node.at, "no buttons", "at least one action and its output");
+  std::map<std::string, std::string> used;
+  for (const YamlNode::Entry& entry : node.entries) {
+    const std::string& action = entry.key->text;
+    std::string output;
+    if (!m.choice(action, output, outputs, Need::must)) continue;
+    const auto [first, is_new] = used.try_emplace(output, action);
+    if (!is_new && first->second != action)
+      errors.add(entry.value->at,
+                 "output '" + output + "' again, already that of " + on_one_line(first->second),
+                 "each output once");
+    buttons[action] = output;
+  }
+  m.finish();
+}
+
+bool is_date(const std::string& text) {
+  if (text.size() != 10) return false;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const bool dash = i == 4 || i == 7;
+    if (dash ? text[i] != '-' : text[i] < '0' || text[i] > '9') return false;
+  }
+  return true;
+}
+
+ClockSetting read_clock(const YamlNode& node, ErrorList& errors) {
+  ClockSetting clock;
+  Mapping m(node, errors, "a clock");
+  if (!m.sound()) return clock;
+  m.number("fast_ppm", clock.fast_ppm, Range{-most_clock_ppm, most_clock_ppm}, Need::must);
+  m.number("uncertainty_ppm", clock.uncertainty_ppm, Range{0, most_clock_ppm, true}, Need::must);
+  if (m.text("calibrated", clock.calibrated, Need::must) && !is_date(clock.calibrated))
+    errors.add(m.place("calibrated"), "'calibrated' is '" + on_one_line(clock.calibrated) + "'",
+               "a date such as 2031-03-14");
+  m.finish();
+  return clock;
+}
+
 void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& errors) {
   Mapping m(node, errors, "a source");
   source.line = node.at.line;
   source.column = node.at.column;
   if (!read_kind(m, {"scpi"}, source.kind, errors)) return;
-  if (source.kind == "board") m.text("port", source.port, Need::may);
+  if (source.kind == "board") {
+    m.text("port", source.port, Need::may);
+    if (const YamlNode* block = m.any("buttons", Need::may)) read_buttons(*block, source.buttons, errors);
+    if (const YamlNode* block = m.any("clock", Need::may)) {
+      source.clock = read_clock(*block, errors);
+      if (!m.has("port"))
+        errors.add(block->at, "a clock without a port", "'port' beside it: one board's clock");
+    }
+  }
   m.finish();
 }
 

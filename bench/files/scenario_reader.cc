@@ -7,7 +7,7 @@
 //     profile: [STEP, ...]
 //     dwell: {limit_per_min: 1, confidence: 0.95, longest: 20min}   in place of a profile
 //     noise: {...}                optional, see the noise reader
-//     judge: {transitions: true, steady: true, blink: true, thresholds: false}   all optional
+//     judge: {transitions: true, steady: true, blink: true, thresholds: false, within: RPM}   all optional
 //
 // A STEP is one of
 //
@@ -229,6 +229,7 @@ JudgeWhat read_judge(const YamlNode& node, ErrorList& errors) {
   m.flag("steady", what.steady, Need::may);
   m.flag("blink", what.blink, Need::may);
   m.flag("thresholds", what.thresholds, Need::may);
+  m.number("within", what.within_rpm, {0, 1e4, true}, Need::may);
   m.finish();
   return what;
 }

@@ -187,14 +187,15 @@ void send_what_is_owed() {
     if (send_ticks(link_started, started_at)) owed &= static_cast<uint8_t>(~answer_started);
     return;
   }
-  if (watching && watcher_waiting()) {
-    send_lamps();
-    return;
-  }
+  // Before the lamps: however busy they are, the train must not run dry.
   const PlayerState now = player_state();
   if (now.state == link_state_running &&
       static_cast<uint16_t>(now.entries_taken - credited) >= link_credit_every) {
     send_credit(now);
+    return;
+  }
+  if (watching && watcher_waiting()) {
+    send_lamps();
     return;
   }
   // Asked for, or the player came to its end by itself.

@@ -7,27 +7,17 @@
 
 namespace {
 
-const uint8_t rx_size = 128;
 const uint8_t tx_size = 128;
-uint8_t rx_ring[rx_size];
 uint8_t tx_ring[tx_size];
-volatile uint8_t rx_head, rx_tail, tx_head, tx_tail;
-volatile bool damaged;
+volatile uint8_t tx_head, tx_tail;
 
 }  // namespace
 
-ISR(USART_RX_vect) {
-  const uint8_t errors = UCSR0A & (_BV(FE0) | _BV(DOR0));
-  const uint8_t byte = UDR0;
-  const uint8_t head = rx_head;
-  const uint8_t next = (head + 1) & (rx_size - 1);
-  if (errors || next == rx_tail) {
-    damaged = true;
-    return;
-  }
-  rx_ring[head] = byte;
-  rx_head = next;
-}
+uint8_t uart_rx_ring[256];
+volatile uint8_t uart_rx_head, uart_rx_tail;
+volatile bool uart_damaged;
+
+ISR(USART_RX_vect) { uart_take_waiting(); }
 
 ISR(USART_UDRE_vect) {
   const uint8_t tail = tx_tail;
@@ -49,18 +39,18 @@ void uart_begin() {
 }
 
 bool uart_read(uint8_t& byte) {
-  const uint8_t tail = rx_tail;
-  if (tail == rx_head) return false;
-  byte = rx_ring[tail];
-  rx_tail = (tail + 1) & (rx_size - 1);
+  const uint8_t tail = uart_rx_tail;
+  if (tail == uart_rx_head) return false;
+  byte = uart_rx_ring[tail];
+  uart_rx_tail = tail + 1;
   return true;
 }
 
-bool uart_idle() { return rx_tail == rx_head; }
+bool uart_idle() { return uart_rx_tail == uart_rx_head; }
 
 bool uart_took_damage() {
-  if (!damaged) return false;
-  damaged = false;
+  if (!uart_damaged) return false;
+  uart_damaged = false;
   return true;
 }
 

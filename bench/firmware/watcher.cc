@@ -5,6 +5,7 @@
 #include <util/atomic.h>
 
 #include "clock.h"
+#include "uart.h"
 
 namespace {
 
@@ -42,7 +43,10 @@ inline __attribute__((always_inline)) void record_inputs() {
 
 }  // namespace
 
-ISR(PCINT1_vect) { record_inputs(); }
+ISR(PCINT1_vect) {
+  record_inputs();
+  uart_take_waiting();
+}
 ISR(PCINT2_vect, ISR_ALIASOF(PCINT1_vect));
 
 void watcher_arm(uint8_t wired) {

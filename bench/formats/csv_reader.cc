@@ -11,6 +11,7 @@
 #include "bench/formats/csv_header.h"
 #include "bench/formats/csv_times.h"
 #include "bench/formats/digits.h"
+#include "bench/formats/pending_changes.h"
 #include "bench/formats/readers.h"
 
 namespace tachproof {
@@ -89,8 +90,7 @@ class CsvReader : public RecordingReader {
   std::vector<Level> levels_;                          // of the wanted channels
   std::vector<std::string_view> cells_;                // of one row
   Layout layout_;
-  std::vector<ChannelChange> pending_;
-  std::size_t pending_given_ = 0;
+  PendingChanges pending_;
   bool has_time_ = false;
   bool past_first_ = false;
   Nanos first_ = 0;  // as written
@@ -117,15 +117,8 @@ CsvReader::CsvReader(LineBuffer lines, const std::vector<std::string>& wanted, s
 std::size_t CsvReader::next(std::span<ChannelChange> out) {
   std::size_t n = 0;
   while (n < out.size()) {
-    if (pending_given_ < pending_.size()) {
-      const std::size_t some = std::min(out.size() - n, pending_.size() - pending_given_);
-      std::copy_n(pending_.begin() + pending_given_, some, out.begin() + n);
-      pending_given_ += some;
-      n += some;
-      continue;
-    }
-    pending_.clear();
-    pending_given_ = 0;
+    n += pending_.give(out.subspan(n));
+    if (n == out.size()) break;
     if (done_) break;
     if (lines_.next == lines_.limit) {
       if (!lines_.more()) at_end();
@@ -277,14 +270,14 @@ void CsvReader::set_time(Nanos at) {
 
 void CsvReader::begin_changes() {
   past_first_ = true;
-  for (std::uint32_t i = 0; i < levels_.size(); ++i) pending_.push_back({now_, i, levels_[i]});
+  for (std::uint32_t i = 0; i < levels_.size(); ++i) pending_.add({now_, i, levels_[i]});
 }
 
 void CsvReader::apply(std::size_t column, Level level) {
   for (const std::uint32_t channel : wanted_by_[column]) {
     if (levels_[channel] == level) continue;
     levels_[channel] = level;
-    if (past_first_) pending_.push_back({now_, channel, level});
+    if (past_first_) pending_.add({now_, channel, level});
   }
 }
 

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "bench/formats/digits.h"
+#include "bench/formats/pending_changes.h"
 #include "bench/formats/readers.h"
 #include "bench/formats/vcd_channels.h"
 #include "bench/formats/vcd_header.h"
@@ -90,9 +91,8 @@ class VcdReader : public RecordingReader {
   std::array<std::uint32_t, 256> quick_one_{};              // codes of one character
   std::vector<std::uint32_t> quick_two_;                    // of two; empty when there are none
 
-  std::vector<Level> levels_;           // of the wanted channels
-  std::vector<ChannelChange> pending_;  // found, not yet handed out
-  std::size_t pending_given_ = 0;
+  std::vector<Level> levels_;  // of the wanted channels
+  PendingChanges pending_;
 
   Place place_ = Place::change;
   std::string block_;  // "$dumpvars", ... while its $end is to come
@@ -150,15 +150,8 @@ VcdReader::VcdReader(LineBuffer lines, const std::vector<std::string>& wanted) :
 std::size_t VcdReader::next(std::span<ChannelChange> out) {
   std::size_t n = 0;
   while (n < out.size()) {
-    if (pending_given_ < pending_.size()) {
-      const std::size_t some = std::min(out.size() - n, pending_.size() - pending_given_);
-      std::copy_n(pending_.begin() + pending_given_, some, out.begin() + n);
-      pending_given_ += some;
-      n += some;
-      continue;
-    }
-    pending_.clear();
-    pending_given_ = 0;
+    n += pending_.give(out.subspan(n));
+    if (n == out.size()) break;
     if (done_) break;
     if (lines_.next == lines_.limit) {
       if (!lines_.more()) at_end();
@@ -312,7 +305,7 @@ void VcdReader::set_time(std::uint64_t raw) {
 
 void VcdReader::begin_changes() {
   past_first_ = true;
-  for (std::uint32_t i = 0; i < levels_.size(); ++i) pending_.push_back({now_, i, levels_[i]});
+  for (std::uint32_t i = 0; i < levels_.size(); ++i) pending_.add({now_, i, levels_[i]});
 }
 
 const Signal& VcdReader::signal(std::string_view code) {
@@ -345,12 +338,12 @@ void VcdReader::apply(std::uint32_t channel, Level level) {
   if (block_ == "$dumpoff") return;  // nothing in it is evidence
   if (levels_[channel] == level) return;
   levels_[channel] = level;
-  if (past_first_) pending_.push_back({now_, channel, level});
+  if (past_first_) pending_.add({now_, channel, level});
 }
 
 void VcdReader::all_unknown() {
   for (std::uint32_t i = 0; i < levels_.size(); ++i) {
-    if (levels_[i] != Level::unknown && past_first_) pending_.push_back({now_, i, Level::unknown});
+    if (levels_[i] != Level::unknown && past_first_) pending_.add({now_, i, Level::unknown});
     levels_[i] = Level::unknown;
   }
 }

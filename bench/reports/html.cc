@@ -4,7 +4,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "bench/reports/certificate_html.h"
 #include "bench/reports/drawing.h"
+#include "bench/reports/facts.h"
 #include "bench/reports/html_tables.h"
 #include "bench/reports/style.h"
 #include "bench/reports/summary.h"
@@ -27,8 +29,8 @@ std::string head(const RunRecord& record) {
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
       "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
       "'unsafe-inline'\">\n"
-      "<title>{}</title>\n<style>{}</style>\n</head>\n<body>\n",
-      escaped(title), report_style);
+      "<title>{}</title>\n<style>{}{}</style>\n</head>\n<body>\n",
+      escaped(title), report_style, page_style(record));
 }
 
 // Names in one line, escaped.
@@ -49,45 +51,6 @@ std::string verdict_html(const RunRecord& record) {
       "<div class=\"verdict {}\"><strong>{}</strong><div><p>{}</p>{}</div></div>\n",
       escaped(record.gauge_name), record.unit_serial.empty() ? "" : "unit", escaped(unit), word(verdict),
       shouted(verdict), escaped(reason(record)), proviso);
-}
-
-class Facts {
- public:
-  void add(const char* name, const std::string& value, bool wide = false) {
-    if (!value.empty())
-      rows_ += fmt::format("<div{}><dt>{}</dt><dd>{}</dd></div>\n", wide ? " class=\"wide\"" : "", name,
-                           escaped(value));
-  }
-  void add_code(const std::string& name, const std::string& value) {
-    rows_ += fmt::format("<div class=\"wide\"><dt>{}</dt><dd><code>{}</code></dd></div>\n", escaped(name),
-                         escaped(value));
-  }
-  std::string html() const { return rows_.empty() ? "" : "<dl>\n" + rows_ + "</dl>\n"; }
-
- private:
-  std::string rows_;
-};
-
-std::string run_html(const RunRecord& record) {
-  const RunResult& r = record.result;
-  Facts facts;
-  facts.add("Unit", record.unit_serial.empty() ? "no serial number given" : "serial " + record.unit_serial);
-  facts.add("Gauge", record.gauge_name);
-  facts.add("Scenario", record.scenario_name);
-  facts.add("Seed", std::to_string(record.seed));
-  facts.add("Started", record.started);
-  facts.add("Duration", fixed(to_seconds(r.duration), 3) + " s" + (r.complete ? "" : ", NOT COMPLETE"));
-  facts.add("Evidence",
-            fmt::format("{} pulses, {} lamp changes, {}", r.evidence.pulses, r.evidence.lamp_changes,
-                        r.evidence.lost == 0 ? "none lost" : std::to_string(r.evidence.lost) + " LOST"));
-  facts.add("Tool", "tachproof " + record.tool_version);
-  const auto described = [](const std::string& kind, const std::string& text) {
-    return text.empty() ? kind : kind + ": " + text;
-  };
-  facts.add("Source", described(record.source, record.source_description), true);
-  facts.add("Watcher", described(record.watch, record.watch_description), true);
-  facts.add("Judged", score(r), true);
-  return "<h2>What was tested</h2>\n" + facts.html();
 }
 
 std::string settings_html(const RunRecord& record) {
@@ -116,17 +79,6 @@ std::string settings_html(const RunRecord& record) {
   facts.add("Settling", fixed(to_ms(t.settle), 0) + " ms");
   facts.add("Signal lost", fixed(to_ms(t.signal_lost), 0) + " ms after the last pulse");
   return windows_html(gauge) + facts.html();
-}
-
-std::string inputs_html(const RunRecord& record) {
-  Facts facts;
-  for (const auto& [name, sha256] : record.inputs) facts.add_code(name, sha256);
-  if (record.inputs.empty()) {
-    if (!record.gauge_sha256.empty()) facts.add_code("gauge", record.gauge_sha256);
-    if (!record.scenario_sha256.empty()) facts.add_code("scenario", record.scenario_sha256);
-  }
-  const std::string list = facts.html();
-  return list.empty() ? "" : "<h2>Inputs, SHA-256</h2>\n" + list;
 }
 
 std::string notes_html(const RunRecord& record) {
@@ -178,15 +130,21 @@ constexpr const char* cautions =
     "codes, the "
     "rules of the series and licensed practice come first; this report replaces none of them.</p></footer>\n";
 
+std::string end_html(const RunRecord& record) {
+  if (record.report_id.empty()) return "";
+  return fmt::format("<p class=\"end\">End of report {}</p>\n", escaped(record.report_id));
+}
+
 }  // namespace
 
 std::string report_html(const RunRecord& record, const Trace& trace) {
   const Palette palette(record.gauge);
   return head(record) + palette.definitions() + verdict_html(record) + findings_html(record) +
-         run_html(record) + notes_html(record) + overview_html(record, trace, palette) +
-         boundaries_html(record) + transitions_html(record) + blinks_html(record) + flicker_html(record) +
-         answers_html(record) + levels_html(record) + close_ups_html(record, trace) + settings_html(record) +
-         inputs_html(record) + cautions + "</body>\n</html>\n";
+         identity_html(record) + unit_html(record) + bench_html(record) + decision_html(record) +
+         notes_html(record) + overview_html(record, trace, palette) + boundaries_html(record) +
+         transitions_html(record) + blinks_html(record) + flicker_html(record) + answers_html(record) +
+         levels_html(record) + budget_html(record) + close_ups_html(record, trace) + settings_html(record) +
+         evidence_html(record) + statements_html(record) + cautions + end_html(record) + "</body>\n</html>\n";
 }
 
 }  // namespace tachproof

@@ -1,5 +1,6 @@
 #include "bench/reports/result_json.h"
 
+#include "bench/reports/certificate_json.h"
 #include "bench/reports/gauge_json.h"
 #include "bench/reports/json_values.h"
 #include "bench/reports/summary.h"
@@ -14,22 +15,32 @@ Json list_of(const Items& items, Function&& to_json) {
   return list;
 }
 
+// Member by member: a run may have a million of these, and a braced list first
+// makes an array of every pair.
 Json transition_to_json(const TransitionResult& t) {
-  return {{"boundary", text_to_json(t.boundary)},
-          {"direction", word(t.direction)},
-          {"at_s", t.seen ? Json(to_seconds(t.at)) : Json(nullptr)},
-          {"nominal_rpm", number_to_json(t.nominal_rpm)},
-          {"observed_rpm", number_to_json(t.observed_rpm)},
-          {"deviation_rpm", number_to_json(t.deviation_rpm)},
-          {"expanded_uncertainty_rpm", number_to_json(t.expanded_uncertainty_rpm)},
-          {"verdict", word(t.verdict)},
-          {"earliest_s", to_seconds(t.earliest)},
-          {"nominal_s", to_seconds(t.nominal)},
-          {"latest_s", to_seconds(t.latest)},
-          {"lowest_rpm", number_to_json(t.lowest_rpm)},
-          {"highest_rpm", number_to_json(t.highest_rpm)},
-          {"rate_rpm_per_s", number_to_json(t.rate_rpm_per_s)},
-          {"step", t.step}};
+  Json row = Json::object();
+  row["boundary"] = text_to_json(t.boundary);
+  row["direction"] = word(t.direction);
+  row["at_s"] = t.seen ? Json(to_seconds(t.at)) : Json(nullptr);
+  row["nominal_rpm"] = number_to_json(t.nominal_rpm);
+  row["observed_rpm"] = number_to_json(t.observed_rpm);
+  row["deviation_rpm"] = number_to_json(t.deviation_rpm);
+  row["expanded_uncertainty_rpm"] = number_to_json(t.expanded_uncertainty_rpm);
+  row["verdict"] = word(t.verdict);
+  row["earliest_s"] = to_seconds(t.earliest);
+  row["nominal_s"] = to_seconds(t.nominal);
+  row["latest_s"] = to_seconds(t.latest);
+  row["lowest_rpm"] = number_to_json(t.lowest_rpm);
+  row["highest_rpm"] = number_to_json(t.highest_rpm);
+  row["rate_rpm_per_s"] = number_to_json(t.rate_rpm_per_s);
+  row["step"] = t.step;
+  return row;
+}
+
+Json budget_line_to_json(const BudgetLine& line) {
+  return {{"component", text_to_json(line.component)},
+          {"standard_uncertainty_rpm", number_to_json(line.standard_uncertainty_rpm)},
+          {"dof", number_to_json(line.dof)}};
 }
 
 Json boundary_to_json(const BoundaryResult& b) {
@@ -42,7 +53,10 @@ Json boundary_to_json(const BoundaryResult& b) {
           {"verdict", word(b.verdict)},
           {"nominal_rpm", number_to_json(b.nominal_rpm)},
           {"response_uncertainty_ms", number_to_json(b.response_uncertainty_ms)},
-          {"remark", text_to_json(b.remark)}};
+          {"remark", text_to_json(b.remark)},
+          {"budget", list_of(b.budget, budget_line_to_json)},
+          {"coverage_factor", number_to_json(b.coverage_factor)},
+          {"dof", number_to_json(b.dof)}};
 }
 
 Json blink_to_json(const BlinkResult& b) {
@@ -104,14 +118,24 @@ std::string result_json(const RunRecord& record) {
        {{"source", text_to_json(record.source)},
         {"watch", text_to_json(record.watch)},
         {"source_description", text_to_json(record.source_description)},
-        {"watch_description", text_to_json(record.watch_description)}}},
+        {"watch_description", text_to_json(record.watch_description)},
+        {"source_tick_ns", record.bench.source_tick},
+        {"watcher_resolution_ns", record.bench.watcher_resolution},
+        {"stamp_uncertainty_ns", record.bench.stamp_uncertainty},
+        {"clock_ppm", number_to_json(record.bench.clock_ppm)}}},
       {"unit", {{"serial", text_to_json(record.unit_serial)}}},
+      {"certificate", certificate_to_json(record.certificate)},
+      {"report", identity_to_json(record)},
       {"started", text_to_json(record.started)},
       {"duration_s", to_seconds(r.duration)},
       {"extra_tolerance_rpm", number_to_json(record.extra_tolerance_rpm)},
       {"transitions", list_of(r.transitions, transition_to_json)},
       {"boundaries", list_of(r.boundaries, boundary_to_json)},
       {"blinks", list_of(r.blinks, blink_to_json)},
+      {"scatter",
+       {{"rpm", number_to_json(r.scatter.rpm)},
+        {"ms", number_to_json(r.scatter.ms)},
+        {"dof", number_to_json(r.scatter.dof)}}},
       {"flicker", list_of(r.flicker, flicker_to_json)},
       {"answers", list_of(r.answers, answer_to_json)},
       {"levels", list_of(r.levels, level_to_json)},

@@ -1,3 +1,7 @@
+#include <cmath>
+#include <limits>
+
+#include "bench/reports/certificate_json.h"
 #include "bench/reports/gauge_json.h"
 #include "bench/reports/json_values.h"
 #include "bench/reports/result_json.h"
@@ -53,6 +57,15 @@ TransitionResult transition_from(const Json& json) {
   return t;
 }
 
+// null: infinite, for a result that was measured.
+double dof_from(const Json& json) {
+  return json.at("dof").is_null() ? std::numeric_limits<double>::infinity() : number_from(json, "dof");
+}
+
+BudgetLine budget_line_from(const Json& json) {
+  return {text_from(json, "component"), number_from(json, "standard_uncertainty_rpm"), dof_from(json)};
+}
+
 BoundaryResult boundary_from(const Json& json) {
   BoundaryResult b;
   b.boundary = text_from(json, "boundary");
@@ -65,6 +78,9 @@ BoundaryResult boundary_from(const Json& json) {
   b.visits = small_count_from(json, "visits");
   b.verdict = verdict_from(json);
   b.remark = text_from(json, "remark");
+  for (const Json& line : json.at("budget")) b.budget.push_back(budget_line_from(line));
+  b.coverage_factor = number_from(json, "coverage_factor");
+  b.dof = std::isnan(b.coverage_factor) ? not_measured : dof_from(json);
   return b;
 }
 
@@ -98,6 +114,8 @@ RunResult result_from(const Json& json) {
   for (const Json& item : json.at("transitions")) r.transitions.push_back(transition_from(item));
   for (const Json& item : json.at("boundaries")) r.boundaries.push_back(boundary_from(item));
   for (const Json& item : json.at("blinks")) r.blinks.push_back(blink_from(item));
+  const Json& scatter = json.at("scatter");
+  r.scatter = {number_from(scatter, "rpm"), number_from(scatter, "ms"), number_from(scatter, "dof")};
   for (const Json& item : json.at("flicker")) r.flicker.push_back(flicker_from(item));
   for (const Json& item : json.at("answers")) r.answers.push_back(answer_from(item));
   for (const Json& item : json.at("levels"))
@@ -129,6 +147,12 @@ RunRecord record_from(const Json& json) {
   record.watch = text_from(rig, "watch");
   record.source_description = text_from(rig, "source_description");
   record.watch_description = text_from(rig, "watch_description");
+  record.bench.source_tick = rig.at("source_tick_ns").get<Nanos>();
+  record.bench.watcher_resolution = rig.at("watcher_resolution_ns").get<Nanos>();
+  record.bench.stamp_uncertainty = rig.at("stamp_uncertainty_ns").get<Nanos>();
+  record.bench.clock_ppm = number_from(rig, "clock_ppm");
+  record.certificate = certificate_from_json(json.at("certificate"));
+  identity_from_json(json.at("report"), record);
   record.unit_serial = text_from(json.at("unit"), "serial");
   record.started = text_from(json, "started");
   record.tool_version = text_from(json.at("tool"), "version");

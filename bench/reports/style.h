@@ -77,6 +77,9 @@ rect.undecided { fill: none; stroke: #111; stroke-width: 3; stroke-dasharray: 9 
 .legend { break-before: avoid; display: flex; flex-wrap: wrap; gap: .25rem 1.1rem; max-width: none; font-size: .85rem; }
 .swatch { display: inline-flex; align-items: center; gap: .4rem; white-space: nowrap; }
 .swatch svg { width: 34px; height: 14px; }
+.end { text-align: center; margin-top: 1.2rem; font-size: .85rem; max-width: none; }
+th.budget { max-width: 6rem; white-space: normal; }
+i { color: #444; }
 footer { margin-top: 2.2rem; padding-top: .5rem; border-top: 2px solid #111; font-size: .85rem; }
 @media screen and (max-width: 44rem) {
   body { padding: 1rem .8rem 2rem; }

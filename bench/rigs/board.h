@@ -22,6 +22,8 @@
 
 namespace tachproof {
 
+inline constexpr double crystal_ppm = 50;  // what a quartz crystal is good for, from memory
+
 struct BoardSettings {
   std::string port;
   // Which input lights which channels; "in0" to "in7". Empty: nothing watched.
@@ -29,8 +31,9 @@ struct BoardSettings {
   bool active_high = true;
   // The tach pulse; half the interval when that is shorter.
   Nanos pulse = ns_per_ms;
-  // The actions that the outputs press-1 and press-2 perform.
+  // The actions that the outputs press-1 and press-2 perform; empty: none.
   std::vector<std::string> actions = {"press-1", "press-2"};
+  ClockSetting clock{0, crystal_ppm, ""};
 };
 
 // The input that this channel of a wiring means, from 0.

@@ -5,13 +5,14 @@
 #include <algorithm>
 #include <stdexcept>
 
+#include "bench/rigs/clock_calibration.h"
+
 namespace tachproof {
 namespace {
 
 constexpr Nanos answer_within = 500 * ns_per_ms;
 constexpr Nanos ask_every = 20 * ns_per_ms;
 constexpr Nanos start_with = 200 * ns_per_ms;  // of train; or a full queue
-constexpr double crystal_ppm = 50;             // a quartz crystal's, from memory
 
 std::string describe_flags(unsigned flags) {
   static constexpr std::pair<unsigned, const char*> words[] = {
@@ -60,7 +61,7 @@ Channels BoardSession::lit(std::uint8_t inputs) const {
 }
 
 Nanos BoardSession::run_time(LinkTicks at) const {
-  return (static_cast<Nanos>(at) - static_cast<Nanos>(*zero_)) * link_tick_ns;
+  return true_time(settings_.clock, (static_cast<Nanos>(at) - static_cast<Nanos>(*zero_)) * link_tick_ns);
 }
 
 // ---- what the board says ----------------------------------------------------
@@ -123,7 +124,8 @@ void BoardSession::handle(const LinkStatus& status) {
 }
 
 void BoardSession::check_clock(LinkTicks seen_until) {
-  clock_check_.reading(connection_.now(), static_cast<Nanos>(seen_until) * link_tick_ns);
+  clock_check_.reading(connection_.now(),
+                       true_time(settings_.clock, static_cast<Nanos>(seen_until) * link_tick_ns));
   if (const auto error = clock_check_.bad_by())
     contradiction(
         fmt::format("has a clock that is {:.2f} % off: a board with a crystal is needed", 100 * *error));
@@ -196,14 +198,16 @@ void BoardSession::step(Nanos until) {
 }
 
 void BoardSession::play(const PulseBlock& block) {
+  std::vector<Nanos> pulses(block.pulses.begin(), block.pulses.end());
+  for (Nanos& pulse : pulses) pulse = board_time(settings_.clock, pulse);
   std::vector<std::uint16_t> entries;
-  encoder_.block(block.pulses, block.until, entries);
+  encoder_.block(pulses, board_time(settings_.clock, block.until), entries);
   if (entries.empty()) return;
   step(connection_.now());
   if (dry_) {
     throw RigError(fmt::format(
-        "the board on {} ran out of pulses at {:.3f} s: the bench was too slow, or stopped to ask",
-        settings_.port, to_seconds(static_cast<Nanos>(ledger_.taken_ticks()) * link_tick_ns)));
+        "the board on {} ran out of pulses at {:.3f} s: the bench was too slow", settings_.port,
+        to_seconds(true_time(settings_.clock, static_cast<Nanos>(ledger_.taken_ticks()) * link_tick_ns))));
   }
   queue_.insert(queue_.end(), entries.begin(), entries.end());
   feed();
@@ -221,8 +225,8 @@ bool BoardSession::can_press(const std::string& action) const {
 void BoardSession::press(const Press& press, Nanos at) {
   const auto place = std::find(settings_.actions.begin(), settings_.actions.end(), press.action);
   const unsigned output = 1u << (place - settings_.actions.begin());
-  encoder_.outputs(at, link_output_sync_lamp | output);
-  encoder_.outputs(at + press.lasts, link_output_sync_lamp);
+  encoder_.outputs(board_time(settings_.clock, at), link_output_sync_lamp | output);
+  encoder_.outputs(board_time(settings_.clock, at + press.lasts), link_output_sync_lamp);
 }
 
 Seen BoardSession::collect(Nanos until, std::vector<LampEvent>& out) {
@@ -271,8 +275,12 @@ SourceFacts BoardSession::source_facts() const {
   facts.kind = "board";
   facts.description = fmt::format("board on {}, firmware {}.{} (build {:08x})", settings_.port,
                                   hello.firmware_major, hello.firmware_minor, hello.build_id);
+  const ClockSetting& clock = settings_.clock;
+  if (!clock.calibrated.empty())
+    facts.description +=
+        fmt::format(", clock calibrated {}: {:+.2f} ppm taken out", clock.calibrated, clock.fast_ppm);
   facts.tick = link_tick_ns;
-  facts.clock_ppm = crystal_ppm;
+  facts.clock_ppm = clock.uncertainty_ppm;
   return facts;
 }
 

@@ -1,7 +1,7 @@
 #include "bench/rigs/factory.h"
 
 #include "bench/rigs/board.h"
-#include "bench/rigs/serial_port.h"
+#include "bench/rigs/ports.h"
 #include "bench/rigs/simulated_rig.h"
 
 namespace tachproof {
@@ -18,7 +18,21 @@ Rig rig_with_board(const RigFile& rig, const Gauge& gauge) {
   settings.wires = resolve(wiring, gauge);
   settings.active_high = wiring.active_high;
   settings.port = rig.source.port.empty() ? only_port_present() : rig.source.port;
+  if (rig.source.clock) settings.clock = *rig.source.clock;
+  if (!rig.source.buttons.empty()) settings.actions = {"", ""};
+  for (const auto& [action, output] : rig.source.buttons) settings.actions[output == "press-2"] = action;
   return board_rig(settings);
+}
+
+// What a person who wrote this pair may have wanted.
+std::string mixed_kinds(const std::string& source, const std::string& watch) {
+  if (source == "board")
+    return "a '" + watch +
+           "' watch beside a 'board' source: the board plays to a real unit, and only the board's own inputs "
+           "see what that does; watch must be {kind: board, wiring: ...}";
+  return "a 'board' watch beside a '" + source +
+         "' source: the board stamps lamps by the clock of its own run, so that it must play the pulses too; "
+         "source must be {kind: board}";
 }
 
 }  // namespace
@@ -26,9 +40,7 @@ Rig rig_with_board(const RigFile& rig, const Gauge& gauge) {
 Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed) {
   const RigFile::SourcePart& source = rig.source;
   const RigFile::WatchPart& watch = rig.watch;
-  if (source.kind != watch.kind)
-    refuse(file, watch.line, watch.column,
-           "watch kind '" + watch.kind + "' beside source kind '" + source.kind + "'; both must be the same");
+  if (source.kind != watch.kind) refuse(file, watch.line, watch.column, mixed_kinds(source.kind, watch.kind));
   try {
     if (source.kind == "board") return rig_with_board(rig, gauge);
     return simulated_rig(watch.unit.value(), watch.behaviour, gauge, seed);

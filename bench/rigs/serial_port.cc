@@ -1,13 +1,11 @@
 #include "bench/rigs/serial_port.h"
 
 #include <fcntl.h>
-#include <grp.h>
 #include <libserialport.h>
 #include <linux/serial.h>
 #include <poll.h>
 #include <sys/file.h>
 #include <sys/ioctl.h>
-#include <sys/stat.h>
 #include <termios.h>
 #include <unistd.h>
 
@@ -22,7 +20,7 @@
 #include <memory>
 #include <utility>
 
-#include "bench/rigs/port_holder.h"
+#include "bench/rigs/ports.h"
 #include "bench/rigs/rig.h"
 
 namespace tachproof {
@@ -34,36 +32,13 @@ namespace asio = boost::asio;
   throw RigError("opening the board's port " + name + ": " + why);
 }
 
-std::string group_of(const std::string& path) {
-  struct stat about {};
-  if (stat(path.c_str(), &about) != 0) return "dialout";
-  const group* owner = getgrgid(about.st_gid);
-  return owner != nullptr ? owner->gr_name : "dialout";
-}
-
-std::string in_use(const std::string& path) {
-  const std::optional<PortHolder> holder = holder_of(path);
-  if (!holder) return "another program is using it";
-  std::string why = holder->program + " (process " + std::to_string(holder->pid) + ") is using it";
-  if (holder->program == "ModemManager") {
-    why +=
-        "; it probes new ports: wait half a minute, or set ID_MM_DEVICE_IGNORE=1 for the board in a udev "
-        "rule";
-  } else if (holder->program == "brltty") {
-    why += "; it takes the board for a braille display: remove the package brltty, or mask its udev rule";
-  }
-  return why;
-}
-
 [[noreturn]] void refuse_by_errno(const std::string& name, const std::string& path, int error) {
   switch (error) {
     case ENOENT:
     case ENODEV:
     case ENXIO: refuse(name, "there is no such port; `tachproof ports` lists those that there are");
     case EACCES:
-    case EPERM:
-      refuse(name, "no permission; it belongs to the group " + group_of(path) + ": `sudo usermod -aG " +
-                       group_of(path) + " $USER`, then log in again");
+    case EPERM: refuse(name, no_permission(path));
     case EBUSY:
     case EWOULDBLOCK: refuse(name, in_use(path));
     case ENOTTY: refuse(name, "it is not a serial port");
@@ -191,27 +166,5 @@ void SerialPort::write(std::span<const std::uint8_t> bytes) {
 }
 
 void SerialPort::discard() { tcflush(descriptor_.native_handle(), TCIOFLUSH); }
-
-std::vector<PortFound> ports_present() {
-  std::vector<PortFound> out;
-  sp_port** list = nullptr;
-  if (sp_list_ports(&list) != SP_OK) return out;
-  for (sp_port** port = list; *port != nullptr; ++port) {
-    const char* description = sp_get_port_description(*port);
-    out.push_back({sp_get_port_name(*port), description != nullptr ? description : ""});
-  }
-  sp_free_port_list(list);
-  return out;
-}
-
-std::string only_port_present() {
-  const std::vector<PortFound> ports = ports_present();
-  if (ports.size() == 1) return ports.front().name;
-  if (ports.empty()) throw RigError("looking for the board: no serial port is present");
-  std::string names;
-  for (const PortFound& port : ports) names += (names.empty() ? "" : ", ") + port.name;
-  throw RigError("looking for the board: several ports are present (" + names +
-                 "); name the board's as `port:` in the rig file");
-}
 
 }  // namespace tachproof

@@ -10,10 +10,8 @@
 #include <boost/asio/posix/stream_descriptor.hpp>
 #include <cstdint>
 #include <functional>
-#include <optional>
 #include <span>
 #include <string>
-#include <vector>
 
 namespace tachproof {
 
@@ -45,13 +43,5 @@ class SerialPort {
   std::uint64_t bytes_read_ = 0, bytes_written_ = 0;
   bool lost_ = false;
 };
-
-struct PortFound {
-  std::string name;         // to put into a rig file
-  std::string description;  // what it says of itself
-};
-std::vector<PortFound> ports_present();
-// The one that there is. Throws RigError when there is none, or more than one.
-std::string only_port_present();
 
 }  // namespace tachproof

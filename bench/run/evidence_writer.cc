@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <limits>
 #include <nlohmann/json.hpp>
 #include <string>
 
@@ -72,35 +73,33 @@ void EvidenceWriter::reach(const Reach& reach) {
   new_reaches_.push_back(reach);
 }
 
-void EvidenceWriter::pulses(std::span<const Nanos> pulses) {
+void EvidenceWriter::pulses(std::span<const Nanos> pulses, Nanos known_until) {
   if (next_pulse_ > 0) {
     pulses_.erase(pulses_.begin(), pulses_.begin() + static_cast<std::ptrdiff_t>(next_pulse_));
     next_pulse_ = 0;
   }
   pulses_.insert(pulses_.end(), pulses.begin(), pulses.end());
+  pulses_known_until_ = std::max(pulses_known_until_, known_until);
 }
 
-void EvidenceWriter::write_tach_until(Nanos until) {
-  for (;;) {
-    const bool more = next_pulse_ < pulses_.size();
-    if (tach_high_) {
-      // Halfway to the next pulse when that is near, so that both edges show.
-      Nanos fall = fall_;
-      if (more) fall = std::min(fall, written_ + (pulses_[next_pulse_] - written_) / 2);
-      if (fall > until) return;
-      capture_.change(fall, tach_channel, false);
-      written_ = std::max(written_, fall);
-      tach_high_ = false;
-    } else {
-      if (!more || pulses_[next_pulse_] > until) return;
-      const Nanos rise = pulses_[next_pulse_++];
-      capture_.change(rise, tach_channel, true);
-      written_ = rise;
-      fall_ = rise + longest_high;
-      tach_high_ = true;
-      ++pulses_written_;
-    }
-  }
+// High halfway to the next pulse, so that both edges show, and not for long. The
+// same whatever portions the pulses come in.
+EvidenceWriter::TachChange EvidenceWriter::next_tach() const {
+  const bool more = next_pulse_ < pulses_.size();
+  if (!tach_high_) return {more ? pulses_[next_pulse_] : std::numeric_limits<Nanos>::max(), more};
+  if (more) return {rise_ + std::min(longest_high, (pulses_[next_pulse_] - rise_) / 2), true};
+  const Nanos free = (pulses_known_until_ - rise_) / 2;
+  return {rise_ + std::clamp<Nanos>(free, 0, longest_high), free >= longest_high};
+}
+
+void EvidenceWriter::write_tach(Nanos at) {
+  tach_high_ = !tach_high_;
+  capture_.change(at, tach_channel, tach_high_);
+  written_ = std::max(written_, at);
+  if (!tach_high_) return;
+  rise_ = at;
+  ++next_pulse_;
+  ++pulses_written_;
 }
 
 void EvidenceWriter::write_lamps(const LampEvent& event) {
@@ -111,12 +110,23 @@ void EvidenceWriter::write_lamps(const LampEvent& event) {
   lit_ = event.lit;
 }
 
-void EvidenceWriter::advance(std::span<const LampEvent> lamps, Nanos until) {
-  for (const LampEvent& event : lamps) {
-    write_tach_until(event.at);
-    write_lamps(event);
+void EvidenceWriter::write_until(Nanos until) {
+  for (;;) {
+    const TachChange tach = next_tach();
+    if (next_lamp_ < to_write_.size() && to_write_[next_lamp_].at < tach.at)
+      write_lamps(to_write_[next_lamp_++]);
+    else if (tach.certain && tach.at <= until)
+      write_tach(tach.at);
+    else
+      return;
   }
-  write_tach_until(until);
+}
+
+void EvidenceWriter::advance(std::span<const LampEvent> lamps, Nanos until) {
+  to_write_.erase(to_write_.begin(), to_write_.begin() + static_cast<std::ptrdiff_t>(next_lamp_));
+  next_lamp_ = 0;
+  to_write_.insert(to_write_.end(), lamps.begin(), lamps.end());
+  write_until(until);
   lamp_events_ += lamps.size();
   const std::size_t room = most_trace_points - trace_.lamps.size();
   trace_.lamps.insert(trace_.lamps.end(), lamps.begin(),
@@ -146,6 +156,8 @@ void EvidenceWriter::flush(Nanos at) {
 }
 
 void EvidenceWriter::close(Nanos end) {
+  pulses_known_until_ = std::numeric_limits<Nanos>::max();
+  write_until(end);
   flush(end);
   capture_.close(std::max(end, written_));
 }

@@ -24,7 +24,8 @@ class EvidenceWriter {
 
   void rpm(const Segment& segment);
   void reach(const Reach& reach);
-  void pulses(std::span<const Nanos> pulses);
+  // The next pulses; after them none comes before `known_until`.
+  void pulses(std::span<const Nanos> pulses, Nanos known_until);
   // Everything until `until` is known; `lamps` are the changes since the last call.
   void advance(std::span<const LampEvent> lamps, Nanos until);
   // Hands what has gathered to the kernel; `advance` does it now and then.
@@ -38,8 +39,15 @@ class EvidenceWriter {
   static constexpr std::size_t most_trace_points = 200'000;
 
  private:
-  void write_tach_until(Nanos until);
+  // The next change of the tach channel. Not certain: no earlier than `at`.
+  struct TachChange {
+    Nanos at = 0;
+    bool certain = false;
+  };
+  TachChange next_tach() const;
+  void write_tach(Nanos at);
   void write_lamps(const LampEvent& event);
+  void write_until(Nanos until);
   void add_point(RpmPoint point);
 
   RunFolder& folder_;
@@ -49,8 +57,11 @@ class EvidenceWriter {
 
   std::vector<Nanos> pulses_;  // not yet written from `next_pulse_` on
   std::size_t next_pulse_ = 0;
-  Nanos fall_ = 0;  // when the tach signal falls, while it is high
+  Nanos pulses_known_until_ = 0;
   bool tach_high_ = false;
+  Nanos rise_ = 0;                   // when it last rose
+  std::vector<LampEvent> to_write_;  // from `next_lamp_` on; held back while the tach channel is not certain
+  std::size_t next_lamp_ = 0;
   Nanos written_ = 0;  // capture.vcd never goes back before this
   Channels lit_ = 0;
 

@@ -52,7 +52,7 @@ class RecordingRun {
     const bool complete = whole && !missing_;
     RunOutcome outcome{judge_.finish(seen_until_, complete), writer_.trace()};
     outcome.result.complete = outcome.result.complete && complete;
-    if (!complete) outcome.result.verdict = worst(outcome.result.verdict, Verdict::undecided);
+    if (!complete) outcome.result.verdict = Verdict::undecided;
     return outcome;
   }
 
@@ -106,7 +106,7 @@ class RecordingRun {
   void take(Nanos until) {
     const std::vector<Nanos> edges = wires_.take_tach();
     judge_.pulses(edges.size());
-    writer_.pulses(edges);
+    writer_.pulses(edges, until);
     for (const Nanos edge : edges) track_.edge(edge);
     if (ended_) track_.finish(until);
     const RpmTrack::Decided decided = track_.take();

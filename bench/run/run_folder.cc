@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <ctime>
+#include <random>
 #include <stdexcept>
 #include <system_error>
 
@@ -24,23 +26,55 @@ void make_empty_folder(const std::filesystem::path& folder) {
         fmt::format("{} is not empty; a run writes only into a folder of its own", folder.string()));
 }
 
-// result.json moves last: until then the folder says what it said before.
-void write_reports(const std::filesystem::path& folder, const RunRecord& record, const Trace& trace,
-                   const std::string& result, AppendFile* journal, const std::string& last_line) {
-  Replacement junit(folder / "junit.xml", junit_xml(record));
-  Replacement report(folder / "report.html", report_html(record, trace));
-  Replacement json(folder / "result.json", result);
-  if (journal != nullptr) {
-    journal->append(last_line);
-    journal->sync();
+// Everything that is written from the record, beside its place.
+class Reports {
+ public:
+  Reports(const std::filesystem::path& folder, const RunRecord& record, const Trace& trace)
+      : folder_(folder) {
+    write("junit.xml", junit_xml(record));
+    write("report.html", report_html(record, trace));
+    write("result.json", result_json(record));
   }
-  junit.move_into_place();
-  report.move_into_place();
-  json.move_into_place();
-  sync_folder(folder);
+  void write(const std::string& name, const std::string& text) {
+    sums_.push_back({name, sha256_of(text)});
+    replacements_.emplace_back(folder_ / name, text);
+  }
+  const std::vector<FileSum>& sums() const { return sums_; }
+  const std::string& result_sha256() const { return sums_[2].sha256; }
+  // result.json moves last: until then the folder says what it said before.
+  void move_into_place() {
+    std::swap(replacements_[2], replacements_.back());
+    for (Replacement& replacement : replacements_) replacement.move_into_place();
+    sync_folder(folder_);
+  }
+
+ private:
+  const std::filesystem::path& folder_;
+  std::vector<FileSum> sums_;
+  std::vector<Replacement> replacements_;
+};
+
+// The day and 48 random bits: the same unit tested twice in one second by the
+// same program with the same result still gives two reports.
+std::string new_report_id(const RunRecord& record) {
+  std::string day;
+  for (const char c : record.started.substr(0, 10))
+    if (c >= '0' && c <= '9') day += c;
+  std::random_device random;
+  return fmt::format("TP-{}-{:06x}{:06x}", day, random() & 0xffffffu, random() & 0xffffffu);
 }
 
 }  // namespace
+
+std::string now_iso8601() {
+  const std::time_t now = std::time(nullptr);
+  std::tm local = {};
+  localtime_r(&now, &local);
+  char buffer[64];
+  std::string text(buffer, std::strftime(buffer, sizeof buffer, "%Y-%m-%dT%H:%M:%S%z", &local));
+  text.insert(text.size() - 2, ":");  // +0100 to +01:00
+  return text;
+}
 
 struct RunFolder::Streams {
   Streams(const std::filesystem::path& folder, const Gauge& gauge)
@@ -64,7 +98,7 @@ RunFolder RunFolder::create(const std::filesystem::path& folder, const RunRecord
   record.result.complete = false;
   run.streams_->journal.append(begin_line(record));
   run.streams_->timeline.append(timeline_header(begun.gauge));
-  write_reports(folder, record, {}, result_json(record), nullptr, {});
+  Reports(folder, record, {}).move_into_place();
   return run;
 }
 
@@ -118,24 +152,38 @@ std::vector<T> after(const std::vector<T>& all, std::size_t first) {
 
 }  // namespace
 
-void RunFolder::finish(const RunRecord& record, const Trace& trace) {
+void RunFolder::finish(const RunRecord& judged, const Trace& trace) {
   const std::vector<LampEvent> changes = changes_only(trace.lamps);
   rpm(after(trace.rpm, streams_->rpm));
   reaches(after(trace.reaches, streams_->reaches));
   lamps(after(changes, streams_->lamps));
   streams_->timeline.sync();
 
-  const std::string result = result_json(record);
+  RunRecord record = judged;
+  record.evidence_files = sums_of(path_, {"capture.vcd", "timeline.csv"});
+  record.report_id = new_report_id(record);
+  record.issued = now_iso8601();
+  Reports reports(path_, record, trace);
+
   Seal seal;
   seal.verdict = reported_verdict(record.result);
   seal.complete = record.result.complete;
-  seal.result_sha256 = sha256_of(result);
-  seal.timeline_sha256 = sha256_of_file(path_ / "timeline.csv");
+  seal.result_sha256 = reports.result_sha256();
+  seal.timeline_sha256 = record.evidence_files.back().sha256;
   seal.rpm = trace.rpm.size();
   seal.lamps = changes.size();
   seal.reaches = trace.reaches.size();
   seal.thinned = trace.thinned;
-  write_reports(path_, record, trace, result, &streams_->journal, end_line(seal));
+  streams_->journal.append(end_line(seal));
+  streams_->journal.sync();
+
+  std::vector<std::string> inputs;
+  for (const auto& [name, sha256] : record.inputs) inputs.push_back(name);
+  std::vector<FileSum> sums = record.evidence_files;
+  for (const auto& more : {sums_of(path_, inputs), sums_of(path_, {"journal.jsonl"}), reports.sums()})
+    sums.insert(sums.end(), more.begin(), more.end());
+  reports.write(checksums_name, checksums_text(sums));
+  reports.move_into_place();
 }
 
 }  // namespace tachproof

@@ -14,6 +14,8 @@
 #include <utility>
 #include <vector>
 
+#include "bench/files/certificate.h"
+#include "bench/run/checksums.h"
 #include "bench/run/trace.h"
 #include "core/expectation.h"
 #include "core/gauge.h"
@@ -21,6 +23,16 @@
 #include "core/timeline.h"
 
 namespace tachproof {
+
+// What the verdict rests on beside settings and evidence: kept so that a stored
+// run can be judged again.
+struct BenchFacts {
+  Nanos source_tick = 1;
+  Nanos watcher_resolution = 1;
+  Nanos stamp_uncertainty = 0;  // standard
+  double clock_ppm = 0;         // standard
+  bool operator==(const BenchFacts&) const = default;
+};
 
 // What the reports need beside the core's RunResult.
 struct RunRecord {
@@ -36,6 +48,13 @@ struct RunRecord {
   std::string tool_version;
   double extra_tolerance_rpm = 0;                           // granted for scripted noise
   std::vector<std::pair<std::string, std::string>> inputs;  // file name in the folder, sha256
+  BenchFacts bench;
+  std::optional<Certificate> certificate;
+
+  // Set by RunFolder::finish.
+  std::string report_id;                // no two runs have the same
+  std::string issued;                   // ISO 8601 with offset
+  std::vector<FileSum> evidence_files;  // capture.vcd and timeline.csv
 };
 
 // What a drawing needs. Bounded: `thinned` says that the end was left out.
@@ -61,8 +80,10 @@ class RunFolder {
   void reaches(const std::vector<Reach>& reaches);   // to the journal, for drawings
   // Writes result.json, report.html, junit.xml; then the run is over. The trace
   // is the beginning of what was streamed, or all of it and more: what was not
-  // streamed yet is added to the files first. Seals the folder: the journal's
-  // last line holds the SHA-256 of result.json and of timeline.csv.
+  // streamed yet is added to the files first. Gives the record its report_id,
+  // `issued` and evidence_files. Seals the folder: the journal's last line
+  // holds the SHA-256 of result.json and of timeline.csv, SHA256SUMS those of
+  // every file.
   void finish(const RunRecord& record, const Trace& trace);
 
  private:
@@ -86,6 +107,9 @@ struct StoredRun {
   Trace trace;
 };
 StoredRun load_run(const std::filesystem::path& folder);
+
+// Now, ISO 8601 with the offset from UTC.
+std::string now_iso8601();
 
 std::string sha256_of_file(const std::filesystem::path& file);  // lower-case hex
 

@@ -3,7 +3,10 @@
 #include <algorithm>
 #include <array>
 #include <chrono>
+#include <cmath>
+#include <deque>
 #include <exception>
+#include <utility>
 #include <vector>
 
 #include <fmt/format.h>
@@ -23,6 +26,8 @@ constexpr Nanos virtual_stretch = ns_per_s;
 constexpr Nanos real_stretch = 50 * ns_per_ms;
 constexpr Nanos real_ahead = 250 * ns_per_ms;
 constexpr Nanos disturbed_before = 10 * ns_per_ms;
+constexpr Nanos slowest_held_period = ns_per_s;
+constexpr Nanos answer_patience = 100 * ns_per_ms;
 constexpr auto show_every = std::chrono::milliseconds(100);
 
 class Run {
@@ -45,7 +50,7 @@ class Run {
     rig_.source->end();
     rig_.watcher->end();
     const bool all_written = guarded([this] { writer_.close(seen_.until); });
-    const Nanos duration = plan_.profile.duration();
+    const Nanos duration = plan_.profile.duration() + held_;
     if (played_all && seen_.until < duration)
       found(FindingKind::lost_evidence, seen_.until,
             fmt::format("the watcher vouches for what it saw up to {} only, of {}", say_time(seen_.until),
@@ -54,7 +59,7 @@ class Run {
     RunOutcome outcome{judge_.finish(std::min(seen_.until, duration), complete), writer_.trace()};
     outcome.result.complete = outcome.result.complete && complete;
     outcome.result.evidence.lost = std::max(outcome.result.evidence.lost, lost_);
-    if (!complete) outcome.result.verdict = worst(outcome.result.verdict, Verdict::undecided);
+    if (!complete) outcome.result.verdict = Verdict::undecided;
     return outcome;
   }
 
@@ -91,29 +96,64 @@ class Run {
     rig_.source->begin();
     rig_.watcher->begin();
     const std::vector<Action>& actions = plan_.profile.actions();
-    std::size_t next_question = 0;
     for (;;) {
-      while (next_question < actions.size() && !std::holds_alternative<Ask>(actions[next_question].what))
-        ++next_question;
-      const bool question = next_question < actions.size();
-      play_and_see(question ? actions[next_question].at : plan_.profile.duration());
+      while (question_ < actions.size() && !std::holds_alternative<Ask>(actions[question_].what)) ++question_;
+      const bool question = question_ < actions.size();
+      const Nanos at = held_ + (question ? actions[question_].at : plan_.profile.duration());
+      play_and_see(at);
       if (stopped_ || !question) return;
-      put(actions[next_question++]);
+      put(actions[question_], at);
+      if (stopped_) return;
+      ++question_;
     }
   }
 
-  // Everything until `until` has been played and seen, unless the run is stopped.
+  bool question_ahead() const { return question_ < plan_.profile.actions().size(); }
+
+  // Everything until `until` has been played and seen, unless the run is
+  // stopped. In real time the train has then gone on into the question.
   void play_and_see(Nanos until) {
     const Nanos stretch = source_.virtual_time ? virtual_stretch : real_stretch;
     const Nanos ahead = source_.virtual_time ? 0 : real_ahead;
+    const bool goes_on = !source_.virtual_time && question_ahead();
     while (collected_ < until) {
       if (stop_asked()) return;
-      if (played_ < until) play(std::min(played_ + stretch, until));
+      if (played_ < until)
+        play(std::min(played_ + stretch, until));
+      else if (goes_on)
+        hold_on();
+      const bool drains = played_ == until && !goes_on;
       const Nanos see =
-          played_ == until ? std::min(collected_ + std::max(stretch, ahead), until) : played_ - ahead;
+          drains ? std::min(collected_ + std::max(stretch, ahead), until) : std::min(played_ - ahead, until);
       if (see > collected_) collect(see);
       show();
     }
+  }
+
+  // A question in real time: a little more of the train at the rpm of its
+  // moment, in whole periods so that the phase is kept, and all that is to
+  // follow that much later.
+  void hold_on() {
+    const double rpm = plan_.profile.rpm_at(plan_.profile.actions()[question_].at - 1);
+    const double per_s = rpm * plan_.gauge.pulses_per_rev / 60;
+    const double period = 1e9 / std::max(per_s, 1e-9);
+    const bool silent = period > static_cast<double>(slowest_held_period);
+    const double periods = silent ? 0 : std::ceil(static_cast<double>(real_stretch) / period);
+    const Nanos lasts = silent ? real_stretch : std::llround(periods * period);
+    const Segment hold{Segment::Shape::constant, {played_, 0}, to_seconds(lasts), rpm, 0, 0, 0};
+    judge_.rpm(hold);
+    writer_.rpm(hold);
+    // The last pulse may be a little longer ago, on a ramp, or a lot, after a missing one.
+    const Nanos until = played_ + lasts;
+    const Nanos last =
+        std::max<Nanos>(last_pulse_.value_or(played_), played_ - std::llround(std::min(period, 1e9)));
+    std::vector<Nanos> pulses;
+    for (double i = 1; i <= periods; ++i)
+      pulses.push_back(std::max<Nanos>(last + std::llround(i * period), played_ + 1));
+    for (std::size_t i = next_pulse_; i < pulses_.size(); ++i) pulses_[i] += lasts;
+    put_off_disturbances(lasts);
+    held_ += lasts;
+    give(pulses, until);
   }
 
   bool stop_asked() {
@@ -133,28 +173,42 @@ class Run {
     const auto first = pulses_.begin() + static_cast<std::ptrdiff_t>(next_pulse_);
     const auto last = std::upper_bound(first, pulses_.end(), until);
     const std::span<const Nanos> block(first, last);
-    rig_.source->play({block, until});
-    judge_.pulses(block.size());
     next_pulse_ += block.size();
+    give(block, until);
+  }
+
+  void give(std::span<const Nanos> block, Nanos until) {
+    rig_.source->play({block, until});
+    writer_.pulses(block, until);
+    judge_.pulses(block.size());
+    if (!block.empty()) last_pulse_ = block.back();
     played_ = until;
   }
 
   void feed_rpm(Nanos until) {
     const std::vector<Segment>& segments = plan_.profile.segments();
-    for (; next_segment_ < segments.size() && segments[next_segment_].start.whole <= until; ++next_segment_) {
-      judge_.rpm(segments[next_segment_]);
-      writer_.rpm(segments[next_segment_]);
+    for (; next_segment_ < segments.size(); ++next_segment_) {
+      Segment segment = segments[next_segment_];
+      // What begins with a question waits for its answer.
+      const Nanos begins = segment.start.whole + (segment.start.frac_ns > 0 ? 1 : 0);
+      const bool held_back =
+          !source_.virtual_time && question_ahead() && begins >= plan_.profile.actions()[question_].at;
+      segment.start.whole += held_;
+      if (segment.start.whole > until || held_back) return;
+      judge_.rpm(segment);
+      writer_.rpm(segment);
     }
   }
 
   void press_until(Nanos until) {
     const std::vector<Action>& actions = plan_.profile.actions();
-    for (; next_press_ < actions.size() && actions[next_press_].at <= until; ++next_press_)
+    for (; next_press_ < question_ && actions[next_press_].at + held_ <= until; ++next_press_)
       if (const Press* press = std::get_if<Press>(&actions[next_press_].what)) {
-        rig_.source->press(*press, actions[next_press_].at);
-        folder_.journal(nlohmann::ordered_json{
-            {"kind", "press"}, {"at_s", to_seconds(actions[next_press_].at)}, {"action", press->action}}
-                            .dump());
+        const Nanos at = actions[next_press_].at + held_;
+        rig_.source->press(*press, at);
+        folder_.journal(
+            nlohmann::ordered_json{{"kind", "press"}, {"at_s", to_seconds(at)}, {"action", press->action}}
+                .dump());
       }
   }
 
@@ -164,12 +218,28 @@ class Run {
     while (!train_ended_ && (pulses_.empty() || pulses_.back() <= until)) {
       const std::size_t n = train_.next(chunk_);
       train_ended_ = n == 0;
-      const std::span<const Nanos> more(chunk_.data(), n);
-      pulses_.insert(pulses_.end(), more.begin(), more.end());
-      writer_.pulses(more);
+      for (std::size_t i = 0; i < n; ++i) pulses_.push_back(chunk_[i] + held_);
       for (const Disturbance& d : train_.take_disturbances())
-        judge_.disturbed(d.at - disturbed_before,
-                         d.at + disturbance_lasts(plan_.gauge, plan_.profile.rpm_at(d.at)));
+        disturbances_.emplace_back(d.at + held_, disturbance_lasts(plan_.gauge, plan_.profile.rpm_at(d.at)));
+    }
+    for (; told_ < disturbances_.size() && disturbances_[told_].first <= until; ++told_) {
+      const auto [at, lasts] = disturbances_[told_];
+      judge_.disturbed(at - disturbed_before, at + lasts);
+    }
+    while (told_ > 0 && disturbances_.front().first <= played_) {
+      disturbances_.pop_front();
+      --told_;
+    }
+  }
+
+  // Those that have been told but not played yet are told again.
+  void put_off_disturbances(Nanos by) {
+    told_ = 0;
+    for (auto& [at, lasts] : disturbances_) {
+      if (at <= played_)
+        ++told_;
+      else
+        at += by;
     }
   }
 
@@ -195,14 +265,26 @@ class Run {
     collected_ = until;
   }
 
-  void put(const Action& action) {
+  std::optional<std::string> ask_person(const Ask& ask) {
+    for (;;) {
+      const Nanos patience = source_.virtual_time ? answer_patience : 0;
+      if (const std::optional<Reply> reply = hooks_.ask_person(ask, patience)) return reply->text;
+      if (stop_asked()) return std::nullopt;
+      if (source_.virtual_time) continue;
+      hold_on();
+      collect(played_ - real_ahead);
+    }
+  }
+
+  void put(const Action& action, Nanos at) {
     const Ask& ask = std::get<Ask>(action.what);
     std::optional<std::string> answer = rig_.watcher->answer(ask);
-    if (!answer && hooks_.ask_person) answer = hooks_.ask_person(ask);
-    const AnswerResult result = judge_answer(ask, action.at, action.peak_rpm, answer);
+    if (!answer && hooks_.ask_person) answer = ask_person(ask);
+    if (stopped_) return;
+    const AnswerResult result = judge_answer(ask, at, action.peak_rpm, answer);
     judge_.answered(result);
     folder_.journal(nlohmann::ordered_json{{"kind", "answer"},
-                                           {"at_s", to_seconds(action.at)},
+                                           {"at_s", to_seconds(at)},
                                            {"question", result.question},
                                            {"answer", result.answer},
                                            {"verdict", word(result.verdict)}}
@@ -214,7 +296,7 @@ class Run {
     const auto now = std::chrono::steady_clock::now();
     if (now - shown_ < show_every) return;
     shown_ = now;
-    hooks_.progress({collected_, plan_.profile.rpm_at(collected_), lit_});
+    hooks_.progress({collected_, plan_.profile.rpm_at(collected_ - held_), lit_});
   }
 
   const RunPlan& plan_;
@@ -232,6 +314,12 @@ class Run {
   std::size_t next_pulse_ = 0;
   std::size_t next_segment_ = 0;
   std::size_t next_press_ = 0;
+  std::size_t question_ = 0;         // the next action that is one
+  Nanos held_ = 0;                   // by how much the run is longer than the profile so far
+  std::optional<Nanos> last_pulse_;  // given to the source
+  std::deque<std::pair<Nanos, Nanos>>
+      disturbances_;  // instant, how long it lasts; `told_` of them to the judge
+  std::size_t told_ = 0;
   bool train_ended_ = false;
   bool stopped_ = false;
   Nanos played_ = 0;     // the source has been given everything until here,

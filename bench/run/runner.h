@@ -2,7 +2,10 @@
 //
 // 1. source and watcher begin
 // 2. repeat: the pulses of the next stretch are played, the watcher's changes
-//    until then are collected, judged and written down; actions at their instants
+//    until then are collected, judged and written down; actions at their instants.
+//    Where time is real, it goes on while a person thinks about a question: the
+//    rpm of that moment is kept, judged as a hold, and all that follows comes
+//    that much later
 // 3. source and watcher end, whatever happened
 // 4. the judge finishes
 //
@@ -41,13 +44,19 @@ struct RunProgress {
   Channels lit = 0;
 };
 
+// What a person said to a question; nothing when nobody is there or wants to say anything.
+struct Reply {
+  std::optional<std::string> text;
+};
+
 // All may be empty.
 struct RunHooks {
   // Asked before every stretch; a sentence why the run must stop, or nothing.
   std::function<std::optional<std::string>()> stop;
   std::function<void(const RunProgress&)> progress;
-  // When the watcher has no answer of its own.
-  std::function<std::optional<std::string>(const Ask&)> ask_person;
+  // When the watcher has no answer of its own. Called again and again until
+  // there is a reply, and waits for it no longer than `patience`.
+  std::function<std::optional<Reply>(const Ask&, Nanos patience)> ask_person;
 };
 
 struct RunOutcome {

@@ -16,9 +16,7 @@
 
 namespace tachproof {
 
-inline std::filesystem::path test_data() {
-  return std::filesystem::path(__FILE__).parent_path().parent_path() / "data";
-}
+inline std::filesystem::path test_data() { return TACHPROOF_TEST_DATA; }
 
 inline std::string read_file(const std::filesystem::path& file) {
   std::ifstream in(file, std::ios::binary);

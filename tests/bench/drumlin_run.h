@@ -181,8 +181,16 @@ inline Run of(double on_limit_by_rpm) {
   for (std::size_t b = 1; b < g.windows.size(); ++b)
     for (const Direction d : {Direction::rising, Direction::falling}) {
       const double nominal = d == Direction::rising ? g.rising_rpm(b) : g.falling_rpm(b);
-      BoundaryResult boundary{g.windows[b].name, d, nominal, nominal + 0.13, 0.61, 20.4, 1.2, 1,
-                              Verdict::pass,     ""};
+      BoundaryResult boundary;
+      boundary.boundary = g.windows[b].name;
+      boundary.direction = d;
+      boundary.nominal_rpm = nominal;
+      boundary.threshold_rpm = nominal + 0.13;
+      boundary.expanded_uncertainty_rpm = 0.61;
+      boundary.response_ms = 20.4;
+      boundary.response_uncertainty_ms = 1.2;
+      boundary.visits = 1;
+      boundary.verdict = Verdict::pass;
       if (b == 2 && d == Direction::rising && on_limit_by_rpm != 0) {
         boundary.threshold_rpm += on_limit_by_rpm;
         boundary.verdict = Verdict::fail;

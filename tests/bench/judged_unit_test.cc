@@ -7,6 +7,7 @@
 #include <map>
 #include <random>
 
+#include "tests/bench/fault_examples.h"
 #include "tests/bench/unit_scene.h"
 
 namespace tachproof {
@@ -76,54 +77,22 @@ TEST(JudgedUnit, AThousandHealthyRandomUnitsRaiseNoAlarm) {
   EXPECT_GE(verdicts[Verdict::pass], 950) << verdicts[Verdict::undecided] << " undecided";
 }
 
-struct Case {
-  FaultSetting fault;
-};
-
-// Every kind of the catalogue, with an effect beyond the gauge's tolerance.
-std::vector<Case> cases() {
-  return {{{"boundary-moved", {{"boundary", "there"}}, {{"by_rpm", 5}}}},
-          {{"boundary-moved", {{"boundary", "beyond"}}, {{"by_rpm", -5}}}},
-          {{"deadband-missing", {}, {}}},
-          {{"deadband-width", {}, {{"rpm", 30}}}},
-          {{"deadband-side", {{"sits", "above"}}, {}}},
-          {{"deadband-side", {{"sits", "centred"}}, {}}},
-          {{"wrong-colour", {{"lamp", "left"}, {"to", "blue"}, {"window", "near"}}, {}}},
-          {{"swapped-lamps", {{"lamp", "left"}, {"with", "right"}}, {}}},
-          {{"stuck-on", {{"lamp", "right"}, {"colour", "magenta"}}, {}}},
-          {{"stuck-off", {{"lamp", "left"}}, {}}},
-          {{"blink-absent", {}, {}}},
-          {{"blink-rate", {}, {{"hz", 5}}}},
-          {{"blink-duty", {}, {{"duty", 0.5}}}},
-          {{"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 2}}}},
-          {{"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 3.01}}}},
-          {{"slow-filter", {}, {{"ms", 200}}}},
-          {{"slow-response", {}, {{"ms", 160}}}},
-          {{"dropped-updates", {}, {{"share", 0.97}}}},
-          {{"noisy-reading", {}, {{"rpm", 25}}}},
-          {{"count-in-uneven", {{"boundary", "count-in-1"}}, {{"by_rpm", 40}}}},
-          {{"over-rev-missing", {}, {}}},
-          {{"intermittent-lamp", {{"lamp", "top"}}, {{"per_min", 60}}}},
-          {{"freeze", {}, {{"at_s", 30}}}},
-          {{"reset", {}, {{"at_s", 4.1}}}}};
-}
-
 TEST(JudgedUnit, EveryFaultOfTheCatalogueIsCaught) {
   const Gauge gauge = testing::test_gauge();
   const Profile profile{test::proving_steps(gauge)};
   const RunResult healthy = test::judge_unit(gauge, gauge, {}, profile, 1);
   EXPECT_EQ(healthy.verdict, Verdict::pass) << test::told(healthy);
   std::map<std::string, int> seen;
-  for (const Case& c : cases()) {
+  for (const FaultSetting& fault : testing::fault_examples()) {
     Behaviour behaviour;
-    behaviour.faults = {c.fault};
+    behaviour.faults = {fault};
     for (std::uint64_t seed = 1; seed <= 3; ++seed) {
       const RunResult result = test::judge_unit(gauge, gauge, behaviour, profile, seed);
-      EXPECT_EQ(result.verdict, Verdict::fail) << c.fault.kind << " seed " << seed << "\n"
+      EXPECT_EQ(result.verdict, Verdict::fail) << fault.kind << " seed " << seed << "\n"
                                                << test::told(result);
-      EXPECT_FALSE(result.findings.empty()) << c.fault.kind;
+      EXPECT_FALSE(result.findings.empty()) << fault.kind;
     }
-    ++seen[c.fault.kind];
+    ++seen[fault.kind];
   }
   for (const FaultKind& kind : fault_catalogue())
     EXPECT_GT(seen[kind.kind], 0) << kind.kind << " has no case here";

@@ -5,7 +5,9 @@
 #include <fstream>
 
 #include "bench/files/readers.h"
+#include "bench/files/rig_edit.h"
 #include "tests/bench/files_cases.h"
+#include "tests/bench/scratch_folder.h"
 
 namespace tachproof {
 namespace {
@@ -51,6 +53,67 @@ TEST(RigFile, OfABoardCarriesItsPortAndWiring) {
   EXPECT_EQ(rig.watch.wiring->wires[2].colour, "blue");
   EXPECT_EQ(rig.watch.wiring->tach, "");
   EXPECT_TRUE(rig.watch.wiring->active_high);
+}
+
+// A board's rig with these lines for its source.
+std::string board_rig_text(const std::string& source) {
+  return "# The bench in the shed.\nformat: 1\nkind: rig\n" + source +
+         "watch: {kind: board, wiring: {lamps: {left: {white: in0}}}}  # one lamp for now\n";
+}
+
+TEST(RigFile, OfABoardCarriesItsButtonsAndItsClock) {
+  const ScratchFolder scratch;
+  const RigFile rig = load_rig(scratch.write(
+      "rig.yaml",
+      board_rig_text("source:\n  kind: board\n  port: /dev/ttyACM0\n  buttons: {capture: press-2}\n"
+                     "  clock: {fast_ppm: -7.5, uncertainty_ppm: 6, calibrated: 2031-03-14}\n")));
+  EXPECT_THAT(rig.source.buttons,
+              testing::ElementsAre(std::pair<std::string, std::string>("capture", "press-2")));
+  ASSERT_TRUE(rig.source.clock);
+  EXPECT_EQ(rig.source.clock->fast_ppm, -7.5);
+  EXPECT_EQ(rig.source.clock->uncertainty_ppm, 6);
+  EXPECT_EQ(rig.source.clock->calibrated, "2031-03-14");
+}
+
+const ClockSetting found_clock{12.345, 5.8, "2031-03-14"};
+
+TEST(RigEdit, PutsTheClockIntoASourceInEitherStyleAndLeavesTheRestAlone) {
+  const ScratchFolder scratch;
+  const std::string line = "clock: {fast_ppm: 12.35, uncertainty_ppm: 5.80, calibrated: 2031-03-14}";
+  const std::map<std::string, std::string> sources{
+      {"source: {kind: board, port: /dev/ttyACM0}  # mine\n",
+       "source: {" + line + ", kind: board, port: /dev/ttyACM0}  # mine\n"},
+      {"source:  # mine\n    port: /dev/ttyACM0\n    kind: board\n",
+       "source:  # mine\n    " + line + "\n    port: /dev/ttyACM0\n    kind: board\n"},
+      {"source: {kind: board, port: \"/dev/gr\u00fcn\", clock: {fast_ppm: 1, uncertainty_ppm: 9, calibrated: "
+       "2030-01-01}, buttons: {go: press-1}}\n",
+       "source: {kind: board, port: \"/dev/gr\u00fcn\", " + line + ", buttons: {go: press-1}}\n"}};
+  for (const auto& [before, after] : sources) {
+    const std::string file = scratch.write("rig.yaml", board_rig_text(before));
+    EXPECT_EQ(rig_with_clock(file, found_clock), board_rig_text(after));
+    scratch.write("rig.yaml", board_rig_text(after));
+    EXPECT_EQ(rig_with_clock(file, found_clock), board_rig_text(after));
+  }
+}
+
+TEST(RigEdit, LeavesToAPersonWhatItCannotDoByRule) {
+  const ScratchFolder scratch;
+  const auto refusal = [&](const std::string& source) {
+    const std::string file = scratch.write("rig.yaml", board_rig_text(source));
+    try {
+      return rig_with_clock(file, found_clock);
+    } catch (const FileErrors& e) {
+      return std::string(e.what()).substr(file.size());
+    }
+  };
+  EXPECT_EQ(
+      refusal(
+          "source:\n  kind: board\n  port: /dev/ttyACM0\n  clock:\n    fast_ppm: 1\n    uncertainty_ppm: 9\n"
+          "    calibrated: 2030-01-01\n"),
+      ":5:3: the clock cannot be put in here by rule; by hand: clock: {fast_ppm: 12.35, uncertainty_ppm: "
+      "5.80, calibrated: 2031-03-14}");
+  EXPECT_EQ(refusal("source: {kind: board}\n"),
+            ":4:9: the source is no board with a port; a clock belongs to one board");
 }
 
 TEST(WiringFile, OfARecordingHasItsTach) {

@@ -40,6 +40,14 @@ void write_run(const std::filesystem::path& folder, const drumlin::Run& run) {
   out.finish(run.record, run.trace);
 }
 
+// The record with the identity that its report was given.
+RunRecord issued(RunRecord record, const StoredRun& stored) {
+  record.report_id = stored.record.report_id;
+  record.issued = stored.record.issued;
+  record.evidence_files = stored.record.evidence_files;
+  return record;
+}
+
 drumlin::Run small_run() {
   drumlin::Run run = drumlin::small();
   run.record.inputs.clear();
@@ -142,8 +150,8 @@ TEST(StoredRun, GivesTheSameReportsByteForByte) {
     const TemporaryFolder temporary;
     const std::filesystem::path folder = temporary.path() / "run";
     write_run(folder, run);
-    EXPECT_EQ(read_file(folder / "report.html"), report_html(run.record, run.trace));
     const StoredRun stored = load_run(folder);
+    EXPECT_EQ(read_file(folder / "report.html"), report_html(issued(run.record, stored), run.trace));
     EXPECT_EQ(stored.record.result.verdict, run.record.result.verdict);
     EXPECT_EQ(stored.record.result.complete, run.record.result.complete);
     EXPECT_EQ(report_html(stored.record, stored.trace), read_file(folder / "report.html"));
@@ -151,6 +159,18 @@ TEST(StoredRun, GivesTheSameReportsByteForByte) {
     EXPECT_EQ(result_json(stored.record), read_file(folder / "result.json"));
     EXPECT_EQ(verdict_text(stored.record, 80, false), verdict_text(run.record, 80, false));
   }
+}
+
+TEST(StoredRun, HasAReportOfItsOwn) {
+  const TemporaryFolder temporary;
+  write_run(temporary.path() / "a", drumlin::passing());
+  write_run(temporary.path() / "b", drumlin::passing());
+  const RunRecord a = load_run(temporary.path() / "a").record;
+  const RunRecord b = load_run(temporary.path() / "b").record;
+  EXPECT_THAT(a.report_id, testing::MatchesRegex("TP-20310314-[0-9a-f]{12}"));
+  EXPECT_NE(a.report_id, b.report_id) << "the same run twice is two reports";
+  ASSERT_EQ(a.evidence_files.size(), 1U);  // no capture: no pulses were played
+  EXPECT_EQ(a.evidence_files[0].sha256, sha256_of_file(temporary.path() / "a" / "timeline.csv"));
 }
 
 TEST(StoredRun, DrawsNoMoreThanTheRunDid) {
@@ -169,7 +189,7 @@ TEST(StoredRun, DrawsNoMoreThanTheRunDid) {
   EXPECT_EQ(stored.record.result.verdict, Verdict::pass);
   EXPECT_TRUE(stored.trace.thinned);
   EXPECT_EQ(stored.trace.lamps, run.trace.lamps);
-  EXPECT_EQ(report_html(stored.record, stored.trace), report_html(run.record, run.trace));
+  EXPECT_EQ(report_html(stored.record, stored.trace), report_html(issued(run.record, stored), run.trace));
 }
 
 TEST(StoredRun, KeepsAnyTextAndNumber) {
@@ -186,7 +206,7 @@ TEST(StoredRun, KeepsAnyTextAndNumber) {
   out.finish(run.record, run.trace);
   const StoredRun stored = load_run(out.path());
   EXPECT_TRUE(stored.record.result.complete);
-  EXPECT_EQ(report_html(stored.record, stored.trace), report_html(run.record, run.trace));
+  EXPECT_EQ(report_html(stored.record, stored.trace), report_html(issued(run.record, stored), run.trace));
 }
 
 TEST(StoredRun, IsRefusedWhereThereIsNone) {
@@ -324,7 +344,7 @@ TEST(RunFolder, KilledAtAnyInstantLeavesNoPass) {
     const StoredRun stored = load_run(folder);
     if (ended || stored.record.result.verdict == Verdict::pass) {
       // The last step is the rename: a pass has everything behind it.
-      EXPECT_EQ(result_json(stored.record), result_json(drumlin::passing().record));
+      EXPECT_EQ(result_json(stored.record), result_json(issued(drumlin::passing().record, stored)));
       EXPECT_EQ(read_file(folder / "report.html"), report_html(stored.record, stored.trace));
     } else {
       EXPECT_EQ(stored.record.result.verdict, Verdict::undecided);

@@ -181,8 +181,84 @@ TEST_F(Runner, TakesTheWatchersAnswer) {
 
 TEST_F(Runner, AsksThePersonWhenTheWatcherCannotAnswer) {
   RunHooks hooks;
-  hooks.ask_person = [](const Ask& ask) { return ask.question == "Peak shown, rpm?" ? " 4010 rpm " : ""; };
+  hooks.ask_person = [](const Ask& ask, Nanos) {
+    return Reply{ask.question == "Peak shown, rpm?" ? " 4010 rpm " : ""};
+  };
   EXPECT_EQ(run(with_question(), hooks).result.verdict, Verdict::pass);
+}
+
+std::vector<Step> with_question_in_mid_run() {
+  std::vector<Step> steps = with_question();
+  steps.push_back(Press{"capture", 200 * ns_per_ms});
+  steps.push_back(RampByTime{2000, ns_per_s});
+  steps.push_back(Hold{2000, ns_per_s});
+  return steps;
+}
+
+// Asked `times` times before there is an answer.
+RunHooks thinking(int times) {
+  RunHooks hooks;
+  hooks.ask_person = [times](const Ask&, Nanos) mutable -> std::optional<Reply> {
+    if (times-- > 0) return std::nullopt;
+    return Reply{"4000"};
+  };
+  return hooks;
+}
+
+TEST_F(Runner, KeepsTheRpmInRealTimeWhileAPersonThinks) {
+  for (const int times : {0, 1, 40}) {
+    fresh_script();
+    script->virtual_time = false;
+    // 4000 rpm x 2 are 7.5 ms: the least of whole periods is 52.5 ms. Five are
+    // played before the question, so that the source stays ahead.
+    const Nanos held = (5 + times) * 52'500 * ns_per_us;
+    script->lamps.push_back({4'725 * ns_per_ms + held, 0});
+    const RunResult result = run(with_question_in_mid_run(), thinking(times)).result;
+    EXPECT_EQ(result.verdict, Verdict::pass) << times;
+    EXPECT_TRUE(result.complete);
+    EXPECT_EQ(script->played_until, 6'200 * ns_per_ms + held);
+    EXPECT_EQ(result.evidence.pulses, script->pulses);
+    // 1 s at 2000 rpm, 1 s on the way, 2.2 s at 4000 rpm, and back.
+    EXPECT_NEAR(static_cast<double>(script->pulses),
+                66.7 + 100 + 293.3 + 100 + 66.7 + to_seconds(held) * 133.333, 1);
+    EXPECT_LE(script->most_ahead, 360 * ns_per_ms);
+    EXPECT_THAT(script->presses,
+                testing::ElementsAre(std::pair<std::string, Nanos>("capture", 4 * ns_per_s + held)));
+  }
+}
+
+TEST_F(Runner, JudgesTheLampsWhileAPersonThinks) {
+  script->virtual_time = false;
+  script->lamps.push_back({5 * ns_per_s, 0});  // out in mid-question, for half a second
+  script->lamps.push_back({5'500 * ns_per_ms, 1});
+  script->lamps.push_back({4'725 * ns_per_ms + 45 * 52'500 * ns_per_us, 0});
+  EXPECT_EQ(run(with_question_in_mid_run(), thinking(40)).result.verdict, Verdict::fail);
+}
+
+TEST_F(Runner, LetsTimeStandStillForAQuestionWhereItIsVirtual) {
+  script->lamps.push_back({4'725 * ns_per_ms, 0});
+  EXPECT_EQ(run(with_question_in_mid_run(), thinking(40)).result.verdict, Verdict::pass);
+  EXPECT_EQ(script->played_until, 6'200 * ns_per_ms);
+  EXPECT_THAT(script->presses, testing::ElementsAre(std::pair<std::string, Nanos>("capture", 4 * ns_per_s)));
+}
+
+TEST_F(Runner, StopsInTheMiddleOfAQuestion) {
+  for (const bool virtual_time : {true, false}) {
+    fresh_script();
+    script->virtual_time = virtual_time;
+    RunHooks hooks = thinking(1'000'000);
+    int asked = 0;
+    hooks.stop = [&]() -> std::optional<std::string> {
+      if (script->played_until < 4 * ns_per_s || ++asked < 20) return std::nullopt;
+      return "the run was stopped by SIGINT";
+    };
+    const RunResult result = run(with_question_in_mid_run(), hooks).result;
+    EXPECT_EQ(result.verdict, Verdict::undecided);
+    EXPECT_FALSE(result.complete);
+    EXPECT_TRUE(has(result, FindingKind::bench_fault, "the run was stopped by SIGINT"));
+    EXPECT_TRUE(result.answers.empty());
+    EXPECT_EQ(script->source_ends, 1);
+  }
 }
 
 TEST_F(Runner, FailsForAWrongAnswer) {

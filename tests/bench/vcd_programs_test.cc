@@ -15,7 +15,7 @@ namespace {
 namespace fs = std::filesystem;
 
 fs::path recording(const std::string& name) {
-  return fs::path(__FILE__).parent_path().parent_path().parent_path() / "fixtures" / "recordings" / name;
+  return fs::path(TACHPROOF_SOURCE_DIR) / "fixtures" / "recordings" / name;
 }
 
 bool runs(const std::string& command) { return std::system((command + " >/dev/null 2>&1").c_str()) == 0; }

@@ -4,6 +4,8 @@
 #include <vector>
 
 #include "bench/rigs/simulated_unit.h"
+#include "core/judge.h"
+#include "core/pulse_train.h"
 
 namespace tachproof {
 namespace {
@@ -89,6 +91,53 @@ void NoisyReading(benchmark::State& state) {
   play(state, behaviour, 800, 800);
 }
 BENCHMARK(NoisyReading);
+
+// Everything between the files: train, unit and judge, in stretches of a
+// second as a run has them.
+void whole_model(benchmark::State& state, const Behaviour& behaviour) {
+  const Gauge gauge = six_windows();
+  constexpr Nanos length = 600 * ns_per_s;
+  const Profile profile(std::vector<Step>{Hold{12'000, length}});
+  std::vector<Nanos> pulses(4096);
+  std::vector<LampEvent> events;
+  for (auto _ : state) {
+    PulseTrain train(profile, gauge.pulses_per_rev);
+    SimulatedUnit unit(gauge, behaviour, gauge, 1);
+    Judge judge(gauge, {});
+    for (const Segment& segment : profile.segments()) judge.rpm(segment);
+    Nanos until = 0;
+    while (const std::size_t n = train.next(pulses)) {
+      until = pulses[n - 1];
+      events.clear();
+      unit.run({pulses.data(), n}, until, events);
+      judge.pulses(n);
+      judge.lamps(events);
+      judge.seen_until(until);
+    }
+    const RunResult result = judge.finish(until);
+    if (result.evidence.pulses != 480'000) state.SkipWithError("not every pulse was played");
+    benchmark::DoNotOptimize(result.verdict);
+  }
+  state.counters["times_real_time"] = benchmark::Counter(
+      static_cast<double>(state.iterations()) * to_seconds(length), benchmark::Counter::kIsRate);
+}
+
+void ModelAt12000(benchmark::State& state) { whole_model(state, {}); }
+BENCHMARK(ModelAt12000)->Unit(benchmark::kMillisecond);
+
+void ModelUpdatesAtEveryPulse(benchmark::State& state) {
+  Behaviour behaviour;
+  behaviour.update_hz = 0;
+  whole_model(state, behaviour);
+}
+BENCHMARK(ModelUpdatesAtEveryPulse)->Unit(benchmark::kMillisecond);
+
+void ModelDimmed(benchmark::State& state) {
+  Behaviour behaviour;
+  behaviour.dim = 0.5;
+  whole_model(state, behaviour);
+}
+BENCHMARK(ModelDimmed)->Unit(benchmark::kMillisecond);
 
 }  // namespace
 }  // namespace tachproof

@@ -1,6 +1,7 @@
 #include "tests/emulated_board/bench_with_board.h"
 
 #include <sys/socket.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <array>
@@ -11,26 +12,28 @@
 
 namespace tachproof {
 
-BenchWithBoard::BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit> unit, double host_rate)
-    : board_(TACHPROOF_BOARD_ELF), server_(board_) {
+ServedBoard::ServedBoard(std::unique_ptr<WiredUnit> unit) : board_(TACHPROOF_BOARD_ELF), server_(board_) {
   if (unit) board_.attach(std::move(unit));
   std::array<int, 2> sockets{};
   if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, sockets.data()) != 0)
     throw std::system_error(errno, std::generic_category(), "socketpair");
+  socket_ = sockets[1];
   serving_ = std::thread([this, end = sockets[0]] { server_.serve_lock_step(end); });
-  settings.port = server_.port();
-  auto clock = std::make_unique<LockStepClock>(sockets[1], host_rate);
-  try {
-    rig_ = board_rig(settings, std::move(clock));
-  } catch (...) {
-    serving_.join();  // the clock is gone, and with it the socket
-    throw;
-  }
 }
 
-BenchWithBoard::~BenchWithBoard() {
-  rig_ = {};
+ServedBoard::~ServedBoard() {
+  if (socket_ >= 0) close(socket_);
   serving_.join();
+}
+
+std::unique_ptr<HostClock> ServedBoard::take_clock(double host_rate) {
+  return std::make_unique<LockStepClock>(std::exchange(socket_, -1), host_rate);
+}
+
+BenchWithBoard::BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit> unit, double host_rate)
+    : served_(std::move(unit)) {
+  settings.port = served_.port();
+  rig_ = board_rig(settings, served_.take_clock(host_rate));
 }
 
 BenchWithBoard::Run BenchWithBoard::run(std::span<const Nanos> pulses, Nanos until) {

@@ -13,21 +13,39 @@
 
 namespace tachproof {
 
-class BenchWithBoard {
+// The emulated board behind its pseudo-terminal. Whoever has the clock drives it.
+class ServedBoard {
  public:
-  // `settings.port` is filled in. `unit`: what is wired to the pins, if anything.
-  // `host_rate`: how fast the host's clock runs, by the board's.
-  explicit BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit> unit = nullptr,
-                          double host_rate = 1);
-  ~BenchWithBoard();
-  BenchWithBoard(const BenchWithBoard&) = delete;
+  // `unit`: what is wired to the pins, if anything.
+  explicit ServedBoard(std::unique_ptr<WiredUnit> unit = nullptr);
+  ~ServedBoard();  // the clock has to be gone
+  ServedBoard(const ServedBoard&) = delete;
 
-  // To be looked at between the bench's calls only: it lives in another thread.
+  // Once. `host_rate`: how fast the host's clock runs, by the board's.
+  std::unique_ptr<HostClock> take_clock(double host_rate = 1);
+  // To be looked at between the host's calls only: it lives in another thread.
   EmulatedBoard& board() { return board_; }
-  Rig& rig() { return rig_; }
   const std::string& port() const { return server_.port(); }
   // A request to the board's server, such as "reset".
   void request(const std::string& line) { server_.answer(line); }
+
+ private:
+  EmulatedBoard board_;
+  BoardServer server_;
+  int socket_ = -1;  // of the clock, until it is taken
+  std::thread serving_;
+};
+
+class BenchWithBoard {
+ public:
+  // `settings.port` is filled in; the rest is ServedBoard's.
+  explicit BenchWithBoard(BoardSettings settings, std::unique_ptr<WiredUnit> unit = nullptr,
+                          double host_rate = 1);
+
+  EmulatedBoard& board() { return served_.board(); }
+  Rig& rig() { return rig_; }
+  const std::string& port() const { return served_.port(); }
+  void request(const std::string& line) { served_.request(line); }
 
   // A whole run, fed as the runner feeds a rig in real time. Throws what the
   // rig throws, after ending it.
@@ -39,9 +57,7 @@ class BenchWithBoard {
   Run run(std::span<const Nanos> pulses, Nanos until);
 
  private:
-  EmulatedBoard board_;
-  BoardServer server_;
-  std::thread serving_;
+  ServedBoard served_;
   Rig rig_;
 };
 

@@ -387,6 +387,10 @@ void EmulatedBoard::set_inputs_at(const PinLevels& change) { impl_->schedule_inp
 const std::vector<PinEdge>& EmulatedBoard::tach_edges() const { return impl_->tach_edges; }
 const std::vector<PinLevels>& EmulatedBoard::input_changes() const { return impl_->input_changes; }
 const std::vector<PinLevels>& EmulatedBoard::output_changes() const { return impl_->output_changes; }
+void EmulatedBoard::forget_edges() {
+  impl_->tach_edges.clear();
+  impl_->input_changes.clear();
+}
 void EmulatedBoard::reset() { impl_->reset(); }
 const std::string& EmulatedBoard::complaints() const { return impl_->complaints; }
 

@@ -82,6 +82,7 @@ class EmulatedBoard {
   const std::vector<PinEdge>& tach_edges() const;        // PB1
   const std::vector<PinLevels>& input_changes() const;   // as they reached the pins
   const std::vector<PinLevels>& output_changes() const;  // link_output_..., as the pins show them
+  void forget_edges();                                   // tach and inputs: for long runs
 
   void reset();  // the reset button: memory and pins start over, time goes on
 

@@ -2,6 +2,10 @@
 //
 //     emulated-board --gauge drumlin.yaml --rig board.yaml --unit simulated.yaml --link /tmp/board
 //
+// or, to practise a calibration,
+//
+//     emulated-board --reference in7 --hz 1 --fast-ppm 40 --link /tmp/board
+//
 // then a rig file with `port: /tmp/board`. Paced by the wall clock, unless
 // --lock-step names a socket to be made (see board_server.h).
 
@@ -18,7 +22,9 @@
 #include <stdexcept>
 
 #include "bench/files/files.h"
+#include "bench/rigs/board.h"
 #include "tests/emulated_board/board_server.h"
+#include "tests/emulated_board/reference_on_pin.h"
 #include "tests/emulated_board/unit_on_pins.h"
 
 namespace tachproof {
@@ -29,6 +35,8 @@ std::atomic<bool> stop = false;
 struct Options {
   std::filesystem::path firmware = TACHPROOF_BOARD_ELF;
   std::filesystem::path gauge, rig, unit, link, lock_step;
+  std::string reference;
+  double hz = 1, fast_ppm = 0;
   std::vector<std::string> requests;
 };
 
@@ -41,6 +49,12 @@ std::unique_ptr<WiredUnit> make_unit(const Options& options) {
   if (!unit.watch.unit) throw std::runtime_error(options.unit.string() + ": no unit in its watch part");
   return std::make_unique<UnitOnPins>(SimulatedUnit(*unit.watch.unit, unit.watch.behaviour, gauge),
                                       resolve(*rig.watch.wiring, gauge), rig.watch.wiring->active_high);
+}
+
+std::unique_ptr<WiredUnit> make_reference(const Options& options) {
+  const std::optional<unsigned> input = board_input(options.reference);
+  if (!input) throw std::runtime_error("the board has no input " + options.reference);
+  return std::make_unique<ReferenceOnPin>(*input, options.hz, options.fast_ppm);
 }
 
 int accept_one(const std::filesystem::path& path) {
@@ -62,6 +76,7 @@ int accept_one(const std::filesystem::path& path) {
 void serve(const Options& options) {
   EmulatedBoard board(options.firmware);
   if (!options.unit.empty()) board.attach(make_unit(options));
+  if (!options.reference.empty()) board.attach(make_reference(options));
   BoardServer server(board);
   for (const std::string& request : options.requests)
     if (server.answer(request) != "ok") throw std::runtime_error("not understood: " + request);
@@ -87,9 +102,14 @@ int main(int argc, char** argv) {
   app.add_option("--firmware", options.firmware, "the board's ELF file")->check(CLI::ExistingFile);
   auto* gauge = app.add_option("--gauge", options.gauge, "the gauge, in whose lamps the wiring speaks");
   auto* rig = app.add_option("--rig", options.rig, "a rig file with the board's wiring");
-  app.add_option("--unit", options.unit, "a rig file with the simulated unit to wire")
-      ->needs(gauge)
-      ->needs(rig);
+  auto* unit = app.add_option("--unit", options.unit, "a rig file with the simulated unit to wire")
+                   ->needs(gauge)
+                   ->needs(rig);
+  app.add_option("--reference", options.reference,
+                 "in place of a unit: the input, such as in7, that gets --hz")
+      ->excludes(unit);
+  app.add_option("--hz", options.hz, "the reference's pulses per second")->check(CLI::PositiveNumber);
+  app.add_option("--fast-ppm", options.fast_ppm, "how fast the board's clock is by the reference");
   app.add_option("--link", options.link, "a symbolic link to the port, to be made");
   app.add_option("--lock-step", options.lock_step, "the side socket, to be made; else by the wall clock");
   app.add_option("--request", options.requests, "such as 'fault to-board flip 1000 3'; may be repeated");

@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include "bench/run/runner.h"
+#include "bench/run/survey_run.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/emulated_board/bench_with_board.h"
@@ -57,6 +58,29 @@ TEST_F(WholeRun, FailsAUnitWithAMovedBoundary) {
   fault.numbers = {{"by_rpm", 150}};
   behaviour.faults = {fault};
   EXPECT_EQ(run().verdict, Verdict::fail);
+}
+
+TEST_F(WholeRun, SurveysASoundUnit) {
+  SimulatedUnit unit(gauge, behaviour, gauge);
+  BenchWithBoard bench(settings, std::make_unique<UnitOnPins>(std::move(unit), settings.wires));
+  SurveySetup setup;
+  setup.judge = judge_setup_of(bench.rig());
+  setup.judge.what = survey_asks(1);
+  setup.ahead = survey_ahead;
+  SurveyPlanner planner(gauge, setup);
+  const SurveyEvidence evidence = play_survey([&](const SurveyView& view) { return planner.next(view); },
+                                              gauge.pulses_per_rev, bench.rig(), nullptr);
+  const RunResult result = judge_evidence(gauge, setup.judge, evidence, nullptr);
+  EXPECT_EQ(result.verdict, Verdict::pass);
+  EXPECT_TRUE(result.findings.empty());
+  ASSERT_EQ(result.boundaries.size(), 18u);
+  for (const BoundaryResult& row : result.boundaries) {
+    EXPECT_LE(row.expanded_uncertainty_rpm, 1);
+    EXPECT_TRUE(std::any_of(row.budget.begin(), row.budget.end(), [](const BudgetLine& line) {
+      return line.component == "source crystal" && line.standard_uncertainty_rpm > 0;
+    }));
+  }
+  EXPECT_LT(to_seconds(result.duration), 30);
 }
 
 TEST_F(WholeRun, IsUndecidedOnADamagedLine) {

@@ -19,6 +19,7 @@ namespace {
                          const std::map<std::string, std::string>& environment) {
   constexpr int cannot_start = 127;
   if (chdir(folder.c_str()) != 0) _exit(cannot_start);
+  setenv("TACHPROOF_HISTORY", "", 1);  // nothing of the tests goes into the user's own
   for (const auto& [name, value] : environment) setenv(name.c_str(), value.c_str(), 1);
   std::vector<char*> arguments;
   for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
@@ -87,7 +88,7 @@ Finished run_process(const std::vector<std::string>& words, const std::filesyste
 }
 
 Finished run_in_terminal(const std::vector<std::string>& words, const std::filesystem::path& folder,
-                         const std::map<std::string, std::string>& environment) {
+                         const std::map<std::string, std::string>& environment, const Typing& typing) {
   winsize size = {.ws_row = 24, .ws_col = 80, .ws_xpixel = 0, .ws_ypixel = 0};
   int terminal = -1;
   const pid_t pid = forkpty(&terminal, nullptr, nullptr, &size);
@@ -96,8 +97,12 @@ Finished run_in_terminal(const std::vector<std::string>& words, const std::files
   Finished finished;
   char block[4096];
   ssize_t n = 0;
-  while ((n = read(terminal, block, sizeof block)) > 0)
+  bool typed = typing.keys.empty();
+  while ((n = read(terminal, block, sizeof block)) > 0) {
     finished.out.append(block, static_cast<std::size_t>(n));
+    if (typed || finished.out.find(typing.after) == std::string::npos) continue;
+    typed = write(terminal, typing.keys.data(), typing.keys.size()) > 0;
+  }
   close(terminal);
   finished.status = status_of(pid);
   return finished;

@@ -36,8 +36,15 @@ class Process {
 Finished run_process(const std::vector<std::string>& words, const std::filesystem::path& folder,
                      const std::map<std::string, std::string>& environment = {});
 
+// What a person types, once `after` stands on the terminal.
+struct Typing {
+  std::string after;
+  std::string keys;
+};
+
 // All that it writes to a terminal of 80 columns.
 Finished run_in_terminal(const std::vector<std::string>& words, const std::filesystem::path& folder,
-                         const std::map<std::string, std::string>& environment = {});
+                         const std::map<std::string, std::string>& environment = {},
+                         const Typing& typing = {});
 
 }  // namespace tachproof

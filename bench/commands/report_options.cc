@@ -1,0 +1,87 @@
+#include "bench/commands/report_options.h"
+
+#include <cstdio>
+#include <cstdlib>
+
+#include "bench/commands/run_output.h"
+#include "bench/commands/version.h"
+#include "bench/files/files.h"
+#include "bench/history/history.h"
+
+namespace tachproof {
+
+void ReportOptions::declare(Arguments& arguments, const std::string& named_after) {
+  arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
+  arguments.option(certificate_, "--certificate", "FILE",
+                   "What the shop states for the report: who, where, for whom, the bench's calibration, the "
+                   "surroundings.");
+  arguments.option(history_, "--history", "FILE",
+                   "The history that the run is added to. Default: $TACHPROOF_HISTORY, else "
+                   "~/.local/share/tachproof/history.db.");
+  arguments.flag(no_history_, "--no-history", "Keeps the run out of any history.");
+  arguments.option(
+      out_, "--out", "DIR",
+      "The run folder; it must be empty or not exist. Default: runs/<date>-" + named_after + "[-<serial>].");
+  arguments.flag(json_, "--json", "Prints result.json instead of the table.");
+}
+
+std::optional<Certificate> ReportOptions::load() const {
+  if (certificate_.empty()) return std::nullopt;
+  return load_certificate(certificate_);
+}
+
+RunRecord ReportOptions::begun(const Gauge& gauge, const std::string& gauge_file) const {
+  RunRecord record;
+  record.gauge = gauge;
+  record.gauge_name = gauge.name;
+  record.gauge_sha256 = sha256_of_file(gauge_file);
+  record.unit_serial = serial_;
+  record.started = now_iso8601();
+  record.tool_version = tool_version;
+  return record;
+}
+
+RunFolder ReportOptions::make_folder(RunRecord& record) const {
+  RunFolder folder = make_run_folder(out_, record);
+  if (!certificate_.empty())
+    record.inputs.emplace_back("certificate.yaml", folder.keep_input(certificate_, "certificate.yaml"));
+  return folder;
+}
+
+int ReportOptions::close(const RunFolder& folder, const RunRecord& record) const {
+  index(folder);
+  return print_outcome(record, folder, json_);
+}
+
+void note_rig(const Rig& rig, RunRecord& record) {
+  const SourceFacts source = rig.source->facts();
+  const WatcherFacts watcher = rig.watcher->facts();
+  record.source = source.kind;
+  record.source_description = source.description;
+  record.watch = watcher.kind;
+  record.watch_description = watcher.description;
+  record.bench = {source.tick, watcher.resolution, watcher.stamp_uncertainty, source.clock_ppm};
+}
+
+void ReportOptions::index(const RunFolder& folder) const {
+  if (no_history_) return;
+  try {
+    const std::filesystem::path file = history_file(history_);
+    if (!file.empty()) History(file, History::Open::make).add(folder.path());
+  } catch (const std::exception& e) {
+    std::fprintf(stderr, "warning: the run is not in the history: %s\n", e.what());
+  }
+}
+
+std::filesystem::path history_file(const std::string& given) {
+  if (!given.empty()) return given;
+  if (const char* named = std::getenv("TACHPROOF_HISTORY")) return named;
+  const char* const data = std::getenv("XDG_DATA_HOME");
+  if (data != nullptr && *data == '/') return std::filesystem::path(data) / "tachproof" / "history.db";
+  const char* const home = std::getenv("HOME");
+  if (home == nullptr || *home == '\0')
+    throw std::runtime_error("neither --history, TACHPROOF_HISTORY, XDG_DATA_HOME nor HOME says where it is");
+  return std::filesystem::path(home) / ".local" / "share" / "tachproof" / "history.db";
+}
+
+}  // namespace tachproof

@@ -1,0 +1,46 @@
+// What every command with a run folder shares: the unit's serial number, what the
+// shop states for the report, the folder, and the history that the run goes into.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "bench/commands/command.h"
+#include "bench/rigs/rig.h"
+#include "bench/run/run_folder.h"
+
+namespace tachproof {
+
+class ReportOptions {
+ public:
+  // `named_after`: what the run folder's own name is made of, "<scenario>".
+  void declare(Arguments& arguments, const std::string& named_after);
+  // What the certificate file states; nothing when none was given. Throws
+  // FileErrors.
+  std::optional<Certificate> load() const;
+  // A record of this gauge, this serial number and this moment.
+  RunRecord begun(const Gauge& gauge, const std::string& gauge_file) const;
+  // The folder asked for, with the certificate file among the record's inputs.
+  // Throws UsageError when it cannot be made or is not empty.
+  RunFolder make_folder(RunRecord& record) const;
+  // Adds the finished run to the history, prints it, and gives the exit status.
+  // A history that cannot be written is a warning on stderr: the verdict stands.
+  int close(const RunFolder& folder, const RunRecord& record) const;
+  bool json() const { return json_; }
+
+ private:
+  void index(const RunFolder& folder) const;
+
+  std::string serial_, out_, certificate_, history_;
+  bool no_history_ = false, json_ = false;
+};
+
+// What the rig says of itself, into the record.
+void note_rig(const Rig& rig, RunRecord& record);
+
+// The file given, else TACHPROOF_HISTORY, else tachproof/history.db where the
+// user's data is ($XDG_DATA_HOME, or ~/.local/share). Empty: TACHPROOF_HISTORY
+// is set to nothing. Throws std::runtime_error when there is no such place.
+std::filesystem::path history_file(const std::string& given);
+
+}  // namespace tachproof

@@ -1,0 +1,192 @@
+#include <cmath>
+#include <fstream>
+
+#include <fmt/format.h>
+
+#include "bench/commands/command.h"
+#include "bench/commands/load.h"
+#include "bench/commands/report_options.h"
+#include "bench/commands/run_output.h"
+#include "bench/commands/terminal.h"
+#include "bench/files/files.h"
+#include "bench/files/gauge_writer.h"
+#include "bench/rigs/factory.h"
+#include "bench/run/stop_request.h"
+#include "bench/run/survey_run.h"
+#include "core/survey_scout.h"
+
+namespace tachproof {
+
+namespace {
+
+class SurveyCommand : public Command {
+ public:
+  CommandHelp help() const override {
+    return {
+        "survey",
+        "measures every boundary to a wanted uncertainty",
+        "--gauge FILE --rig FILE [--within RPM] [--unknown [--known WINDOW=RPM]] [--unit-serial TEXT] "
+        "[--certificate FILE] [--out DIR] [--history FILE | --no-history] [--json]",
+        "Plays a profile that reacts to what the lamps do: fast between boundaries, slow or repeated near "
+        "them, both ways, at two rates or more, so that threshold and response come apart. Each boundary "
+        "is measured until its expanded uncertainty (95 %) is within RPM; one for which the unit itself "
+        "makes that impossible is undecided, with the reason. The profile that was played is kept as "
+        "scenario.yaml in the run folder, so that the run can be judged again.\n\n"
+        "Passes when every threshold is inside the gauge's tolerance by its uncertainty or more, so the "
+        "risk of passing a threshold that is outside is at most 2.5 %.\n\n"
+        "With --unknown the settings are not trusted: the gauge file gives lamps, tolerance, pulses per "
+        "revolution and a rough range of rpm only, and what the unit really does is written to "
+        "found.yaml in the run folder, a gauge file. --known tells the rpm of one boundary, as the "
+        "unit displays it or as its maker says: that gives the pulses per revolution.",
+        "0  pass; with --unknown: everything was found and measured\n"
+        "1  fail: the unit is wrong\n"
+        "2  bad usage or a bad file; nothing was started\n"
+        "3  undecided: evidence is missing, the survey was stopped, or the uncertainty is too large",
+        {"tachproof survey --gauge fixtures/gauges/drumlin.yaml --rig fixtures/rigs/simulated.yaml",
+         "tachproof survey --unknown --known on-limit=3610 --gauge fixtures/gauges/drumlin.yaml --rig "
+         "fixtures/rigs/simulated.yaml"}};
+  }
+
+  void declare(Arguments& arguments) override {
+    arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
+    arguments.required(rig_, "--rig", "FILE", "The rig file: what the unit is connected to.");
+    arguments.option(within_, "--within", "RPM", "The wanted expanded uncertainty. Default: 1.");
+    arguments.flag(unknown_, "--unknown", "Finds out what the unit does, without trusting the settings.");
+    arguments.option(known_, "--known", "WINDOW=RPM",
+                     "With --unknown: the rpm at which this window begins is known.");
+    report_options_.declare(arguments, "survey");
+  }
+
+  int run() override {
+    const double within = wanted();
+    const std::optional<KnownBoundary> known = known_boundary();
+    Errors errors;
+    const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
+    const auto rig_file = errors.collect([&] { return load_rig(rig_); });
+    const auto certificate = errors.collect([&] { return report_options_.load(); });
+    errors.throw_if_any();
+    if (known) refuse_unknown_window(*gauge, known->window);
+    Rig rig = make_rig(*rig_file, rig_, *gauge, 0);
+
+    RunRecord record = begun(*gauge, rig);
+    record.certificate = *certificate;
+    RunFolder folder = report_options_.make_folder(record);
+    record.inputs.emplace(record.inputs.begin(), "rig.yaml", folder.keep_input(rig_, "rig.yaml"));
+    if (!unknown_)
+      record.inputs.emplace(record.inputs.begin(), "gauge.yaml", folder.keep_input(gauge_, "gauge.yaml"));
+    EvidenceWriter writer(folder, *gauge);
+
+    SurveySetup setup;
+    setup.judge = judge_setup_of(rig);
+    setup.judge.what = survey_asks(within);
+    setup.within_rpm = within;
+    setup.ahead = survey_ahead;
+
+    catch_stop_signals();
+    ProgressLine line(*gauge, 0);
+    RunHooks hooks;
+    hooks.stop = stop_requested;
+    hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
+    UnknownSurvey unknown(*gauge, setup);
+    SurveyPlanner planner(*gauge, setup);
+    SurveyEvidence evidence = play_survey(
+        [&](const SurveyView& view) { return unknown_ ? unknown.next(view) : planner.next(view); },
+        gauge->pulses_per_rev, rig, &writer, hooks);
+    line.clear();
+
+    std::vector<std::string> notes;
+    if (unknown_) {
+      FoundGauge found = unknown.found(evidence.view());
+      record.gauge = found.gauge;
+      notes = std::move(found.notes);
+      keep(folder, record, "gauge.yaml", gauge_yaml(record.gauge));
+      const PulsesFound pulses = pulses_per_rev_found(record.gauge, known);
+      notes.push_back(pulses.sentence);
+      keep(folder, record, "found.yaml", gauge_yaml(pulses.gauge));
+      for (std::string& trouble : found.troubles) {
+        evidence.findings.push_back({FindingKind::lost_evidence, evidence.seen_until, "", "", trouble});
+        evidence.complete = false;
+      }
+      record.gauge_sha256 = sha256_of_file(folder.path() / "gauge.yaml");
+    }
+    record.scenario_sha256 =
+        keep(folder, record, "scenario.yaml", scenario_yaml("survey", evidence.steps, within));
+    record.result = judge_evidence(record.gauge, setup.judge, evidence, &writer);
+    notes.push_back(fmt::format(
+        "survey: every boundary was wanted to U <= {} rpm (95 %); a threshold passes when it is inside its "
+        "tolerance by U or more, so that at most 2.5 % of those that are outside pass",
+        within));
+    record.result.notes.insert(record.result.notes.end(), notes.begin(), notes.end());
+    writer.close(evidence.seen_until);
+    folder.finish(record, writer.trace());
+    const int status = report_options_.close(folder, record);
+    if (unknown_ && !report_options_.json())
+      fmt::print("Found: {}\n", (folder.path() / "found.yaml").string());
+    return status;
+  }
+
+ private:
+  double wanted() const {
+    if (within_.empty()) return 1;
+    std::size_t end = 0;
+    double value = 0;
+    try {
+      value = std::stod(within_, &end);
+    } catch (const std::exception&) {
+      end = 0;
+    }
+    if (end == 0 || end != within_.size() || !(value > 0) || !(value <= 1e3))
+      throw UsageError("--within is '" + within_ + "'; it must be a number of rpm above 0, at most 1000");
+    return value;
+  }
+
+  std::optional<KnownBoundary> known_boundary() const {
+    if (known_.empty()) return std::nullopt;
+    if (!unknown_) throw UsageError("--known goes with --unknown");
+    const std::size_t equals = known_.rfind('=');
+    std::size_t end = 0;
+    double rpm = 0;
+    try {
+      if (equals != std::string::npos) rpm = std::stod(known_.substr(equals + 1), &end);
+    } catch (const std::exception&) {
+      end = 0;
+    }
+    if (equals == std::string::npos || end == 0 || equals + 1 + end != known_.size() || !(rpm > 0) ||
+        !(rpm <= Profile::max_rpm))
+      throw UsageError("--known is '" + known_ +
+                       "'; it must be a window's name, '=' and its rpm, up to 20000");
+    return KnownBoundary{known_.substr(0, equals), rpm};
+  }
+
+  void refuse_unknown_window(const Gauge& gauge, const std::string& window) const {
+    for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
+      if (gauge.windows[b].name == window) return;
+    throw UsageError("--known names the boundary '" + window + "', which " + gauge_ + " does not have");
+  }
+
+  static std::string keep(const RunFolder& folder, RunRecord& record, const std::string& as,
+                          const std::string& text) {
+    const std::filesystem::path file = folder.path() / as;
+    std::ofstream(file, std::ios::binary) << text;
+    const std::string hash = sha256_of_file(file);
+    record.inputs.emplace_back(as, hash);
+    return hash;
+  }
+
+  RunRecord begun(const Gauge& gauge, const Rig& rig) const {
+    RunRecord record = report_options_.begun(gauge, gauge_);
+    record.scenario_name = "survey";
+    note_rig(rig, record);
+    return record;
+  }
+
+  std::string gauge_, rig_, within_, known_;
+  ReportOptions report_options_;
+  bool unknown_ = false;
+};
+
+}  // namespace
+
+std::unique_ptr<Command> make_survey_command() { return std::make_unique<SurveyCommand>(); }
+
+}  // namespace tachproof

@@ -1,0 +1,69 @@
+// The runs that were made, indexed in one SQLite file: which unit, gauge,
+// scenario, when, with what verdict, and every boundary's numbers.
+//
+// Safe under a kill or a power cut and under several benches that write at
+// once: each run is one transaction, made durable before `add` returns; who
+// comes second waits. A rollback journal rather than a write-ahead log: at rest
+// the history is one file that can be copied, and it works wherever file locks
+// do.
+//
+// Failures are std::runtime_error with a sentence.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "core/result.h"
+
+namespace tachproof {
+
+struct HistoryBoundary {
+  std::string boundary;
+  Direction direction = Direction::rising;
+  double nominal_rpm = not_measured;
+  double threshold_rpm = not_measured;
+  double expanded_uncertainty_rpm = not_measured;
+  double response_ms = not_measured;
+  Verdict verdict = Verdict::undecided;
+};
+
+struct HistoryRun {
+  std::int64_t id = 0;
+  std::string report_id;
+  std::string folder;          // absolute, where it was when it was added
+  std::string started;         // ISO 8601 with offset
+  std::int64_t started_s = 0;  // the same, seconds since 1970-01-01 UTC
+  std::string unit_serial, gauge, scenario, source, tested_by, tool_version;
+  Verdict verdict = Verdict::undecided;
+  bool complete = false;
+  double duration_s = 0;
+  double tolerance_rpm = not_measured;
+  std::vector<HistoryBoundary> boundaries;  // in the order of the result
+};
+
+// Empty: any. `since` is a date, YYYY-MM-DD, by the bench's own calendar.
+struct HistoryFilter {
+  std::string unit, gauge, scenario, since;
+};
+
+class History {
+ public:
+  enum class Open { make, existing };
+  History(const std::filesystem::path& file, Open how);
+  ~History();
+  History(History&&) noexcept;
+
+  // A run that is in already, by the SHA-256 of its result.json, only gets its
+  // new folder. False: it was in.
+  bool add(const std::filesystem::path& run_folder);
+  std::vector<HistoryRun> runs(const HistoryFilter& filter) const;  // oldest first
+
+ private:
+  class Database;
+  std::unique_ptr<Database> db_;
+};
+
+}  // namespace tachproof

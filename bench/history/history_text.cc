@@ -1,0 +1,169 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "bench/history/history_report.h"
+#include "bench/reports/json_values.h"
+#include "bench/reports/text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr std::size_t most_listed = 40;
+
+// `text` as exactly `room` columns.
+std::string cell(const std::string& text, std::size_t room) {
+  const std::string shown = shortened(printable(text), room);
+  return shown + std::string(room - code_points(shown), ' ');
+}
+
+std::string verdict_word(Verdict v) {
+  return v == Verdict::pass ? "pass" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
+}
+
+std::string runs_text(const std::vector<HistoryRun>& runs, std::size_t width) {
+  const std::size_t room = std::max<std::size_t>((width - 28) / 3, 10) - 1;
+  std::string text = cell("started", 17) + cell("unit", room + 1) + cell("gauge", room + 1) +
+                     cell("scenario", room + 1) + "verdict\n";
+  const std::size_t first = runs.size() > most_listed ? runs.size() - most_listed : 0;
+  if (first > 0) text += fmt::format("... {} earlier runs; --json has all of them\n", first);
+  for (std::size_t i = first; i < runs.size(); ++i) {
+    const HistoryRun& r = runs[i];
+    std::string started = r.started.substr(0, 16);
+    std::replace(started.begin(), started.end(), 'T', ' ');
+    text += cell(started, 16) + " " + cell(r.unit_serial.empty() ? "-" : r.unit_serial, room) + " " +
+            cell(r.gauge, room) + " " + cell(r.scenario, room) + " " + verdict_word(r.verdict) + "\n";
+  }
+  return text;
+}
+
+std::string drifts_text(const std::vector<Drift>& drifts, std::size_t width) {
+  const std::size_t room = std::min<std::size_t>(width > 64 ? width - 56 : 8, 24);
+  std::string text;
+  std::string title;
+  for (const Drift& d : drifts) {
+    if (unit_title(d) != title) {
+      title = unit_title(d);
+      text += "\n" + shortened("Drift, rpm from nominal: " + printable(title), width) + "\n" +
+              cell("", room) +
+              fmt::format("{:9}{:>6}{:>10}{:>10}{:>10}{:>10}\n", "", "runs", "first", "last", "change",
+                          "U(change)");
+    }
+    const int decimals = decimals_for(d.change_uncertainty_rpm());
+    const bool once = d.points.size() < 2;
+    text += cell(d.boundary, room) + fmt::format("{:9}{:>6}{:>10}{:>10}{:>10}{:>10}\n",
+                                                 " " + std::string(word(d.direction)), d.points.size(),
+                                                 with_sign(d.points.front().deviation_rpm, decimals),
+                                                 with_sign(d.points.back().deviation_rpm, decimals),
+                                                 once ? "-" : with_sign(d.change_rpm(), decimals),
+                                                 once ? "-" : fixed(d.change_uncertainty_rpm(), decimals));
+  }
+  return text;
+}
+
+std::string spreads_text(const std::vector<Spread>& spreads, std::size_t width) {
+  const std::size_t room = std::min<std::size_t>(width > 68 ? width - 60 : 8, 24);
+  std::string text;
+  std::string gauge;
+  std::size_t left_out = 0;
+  for (const Spread& s : spreads) {
+    if (text.empty() || s.gauge != gauge) {
+      gauge = s.gauge;
+      text += "\n" + shortened("Spread of the units' last results, rpm: " + printable(gauge), width) + "\n" +
+              cell("", room) +
+              fmt::format("{:9}{:>6}{:>8}{:>8}{:>8}{:>8}  {}\n", "", "units", "mean", "s", "allowed", "Cpk",
+                          "95 %");
+    }
+    left_out += s.left_out;
+    const Capability& c = s.capability;
+    const bool beyond_telling = c.cpk > most_cpk;
+    const std::string cpk = beyond_telling ? "> 10" : std::isfinite(c.cpk) ? fixed(c.cpk, 2) : "-";
+    const std::string between = std::isfinite(c.cpk_lower) && !beyond_telling
+                                    ? fmt::format("{}..{}", fixed(c.cpk_lower, 1), fixed(c.cpk_upper, 1))
+                                    : "-";
+    text += cell(s.boundary, room) +
+            fmt::format("{:9}{:>6}{:>8}{:>8}{:>8}{:>8}  {}\n", " " + std::string(word(s.direction)), c.n,
+                        c.n > 0 ? with_sign(c.mean, 2) : "-", c.n > 1 ? fixed(c.s, 2) : "-",
+                        "+-" + fixed(s.tolerance_rpm, 1), cpk, between);
+  }
+  if (left_out > 0)
+    text += fmt::format("{} results are left out: their U is above the tolerance.\n", left_out);
+  return text;
+}
+
+}  // namespace
+
+HistoryView view_of(std::vector<HistoryRun> runs) {
+  HistoryView view;
+  view.drifts = drifts(runs);
+  view.spreads = spreads(view.drifts);
+  view.runs = std::move(runs);
+  return view;
+}
+
+std::string unit_title(const Drift& drift) { return "unit " + drift.unit + ", " + drift.gauge; }
+
+std::string history_text(const HistoryView& view, int width) {
+  const auto columns = static_cast<std::size_t>(std::max(width, 60));
+  if (view.runs.empty()) return "No run of the history is like that.\n";
+  return runs_text(view.runs, columns) + drifts_text(view.drifts, columns) +
+         spreads_text(view.spreads, columns);
+}
+
+std::string history_json(const HistoryView& view) {
+  Json runs = Json::array();
+  for (const HistoryRun& r : view.runs) {
+    Json boundaries = Json::array();
+    for (const HistoryBoundary& b : r.boundaries)
+      boundaries.push_back({{"boundary", text_to_json(b.boundary)},
+                            {"direction", word(b.direction)},
+                            {"nominal_rpm", number_to_json(b.nominal_rpm)},
+                            {"threshold_rpm", number_to_json(b.threshold_rpm)},
+                            {"expanded_uncertainty_rpm", number_to_json(b.expanded_uncertainty_rpm)},
+                            {"response_ms", number_to_json(b.response_ms)},
+                            {"verdict", word(b.verdict)}});
+    runs.push_back({{"report_id", text_to_json(r.report_id)},
+                    {"folder", text_to_json(r.folder)},
+                    {"started", text_to_json(r.started)},
+                    {"unit", text_to_json(r.unit_serial)},
+                    {"gauge", text_to_json(r.gauge)},
+                    {"scenario", text_to_json(r.scenario)},
+                    {"source", text_to_json(r.source)},
+                    {"tested_by", text_to_json(r.tested_by)},
+                    {"verdict", word(r.verdict)},
+                    {"complete", r.complete},
+                    {"duration_s", number_to_json(r.duration_s)},
+                    {"tolerance_rpm", number_to_json(r.tolerance_rpm)},
+                    {"boundaries", std::move(boundaries)}});
+  }
+  Json drifts = Json::array();
+  for (const Drift& d : view.drifts)
+    drifts.push_back({{"gauge", text_to_json(d.gauge)},
+                      {"unit", text_to_json(d.unit)},
+                      {"boundary", text_to_json(d.boundary)},
+                      {"direction", word(d.direction)},
+                      {"runs", d.points.size()},
+                      {"first_rpm", number_to_json(d.points.front().deviation_rpm)},
+                      {"last_rpm", number_to_json(d.points.back().deviation_rpm)},
+                      {"change_rpm", number_to_json(d.change_rpm())},
+                      {"change_uncertainty_rpm", number_to_json(d.change_uncertainty_rpm())}});
+  Json spreads = Json::array();
+  for (const Spread& s : view.spreads)
+    spreads.push_back({{"gauge", text_to_json(s.gauge)},
+                       {"boundary", text_to_json(s.boundary)},
+                       {"direction", word(s.direction)},
+                       {"units", s.capability.n},
+                       {"left_out", s.left_out},
+                       {"mean_rpm", number_to_json(s.capability.mean)},
+                       {"s_rpm", number_to_json(s.capability.s)},
+                       {"tolerance_rpm", number_to_json(s.tolerance_rpm)},
+                       {"cpk", number_to_json(s.capability.cpk)},
+                       {"cpk_lower", number_to_json(s.capability.cpk_lower)},
+                       {"cpk_upper", number_to_json(s.capability.cpk_upper)}});
+  const Json json = {
+      {"runs", std::move(runs)}, {"drifts", std::move(drifts)}, {"spreads", std::move(spreads)}};
+  return json.dump(2) + "\n";
+}
+
+}  // namespace tachproof

@@ -1,0 +1,56 @@
+#include "bench/run/checksums.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <stdexcept>
+#include <system_error>
+
+#include "bench/run/run_folder.h"
+
+namespace tachproof {
+namespace {
+
+constexpr std::size_t hex_digits = 64;
+
+FileSum parse_line(std::string_view line, std::size_t number) {
+  const bool hex = line.size() > hex_digits + 2 &&
+                   line.substr(0, hex_digits).find_first_not_of("0123456789abcdef") == std::string_view::npos;
+  const std::string_view name = hex ? line.substr(hex_digits + 2) : std::string_view();
+  // Names only: the list speaks of this folder and of nothing else.
+  const bool sound = hex && line.substr(hex_digits, 2) == "  " && name.find('/') == std::string_view::npos &&
+                     name != "." && name != "..";
+  if (!sound)
+    throw std::runtime_error(
+        fmt::format("{} is not as the run left it: line {} is no sum and file name", checksums_name, number));
+  return {std::string(name), std::string(line.substr(0, hex_digits))};
+}
+
+}  // namespace
+
+std::vector<FileSum> sums_of(const std::filesystem::path& folder, const std::vector<std::string>& names) {
+  std::vector<FileSum> sums;
+  std::error_code error;
+  for (const std::string& name : names)
+    if (std::filesystem::is_regular_file(folder / name, error))
+      sums.push_back({name, sha256_of_file(folder / name)});
+  return sums;
+}
+
+std::string checksums_text(const std::vector<FileSum>& sums) {
+  std::string text;
+  for (const FileSum& sum : sums) text += sum.sha256 + "  " + sum.file + "\n";
+  return text;
+}
+
+std::vector<FileSum> parse_checksums(std::string_view text) {
+  std::vector<FileSum> sums;
+  while (!text.empty()) {
+    const std::size_t end = std::min(text.find('\n'), text.size());
+    sums.push_back(parse_line(text.substr(0, end), sums.size() + 1));
+    text.remove_prefix(std::min(end + 1, text.size()));
+  }
+  return sums;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,163 @@
+#include "bench/run/judge_again.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <system_error>
+
+#include "bench/files/files.h"
+#include "bench/run/checksums.h"
+#include "bench/run/disk.h"
+#include "bench/run/folder_format.h"
+#include "bench/run/recording_run.h"
+#include "bench/run/runner.h"
+
+namespace tachproof {
+namespace {
+
+constexpr std::size_t most_lamp_changes = 20'000'000;  // bounds the memory
+
+bool is_there(const std::filesystem::path& file) {
+  std::error_code error;
+  return std::filesystem::is_regular_file(file, error);
+}
+
+// A folder that is gone afterwards.
+class Scratch {
+ public:
+  Scratch() {
+    std::string name = (std::filesystem::temp_directory_path() / "tachproof-again-XXXXXX").string();
+    if (::mkdtemp(name.data()) == nullptr) throw std::runtime_error("cannot make the scratch folder " + name);
+    path_ = name;
+  }
+  ~Scratch() {
+    std::error_code ignored;
+    std::filesystem::remove_all(path_, ignored);
+  }
+  Scratch(const Scratch&) = delete;
+  Scratch& operator=(const Scratch&) = delete;
+  const std::filesystem::path& path() const { return path_; }
+
+ private:
+  std::filesystem::path path_;
+};
+
+// Plays to nobody, with the facts of the source that the run had.
+class StoredSource : public Source {
+ public:
+  explicit StoredSource(const RunRecord& record) {
+    facts_.kind = record.source;
+    facts_.tick = record.bench.source_tick;
+    facts_.clock_ppm = record.bench.clock_ppm;
+    facts_.virtual_time = true;
+  }
+  SourceFacts facts() const override { return facts_; }
+  void begin() override {}
+  void play(const PulseBlock&) override {}
+  bool can_press(const std::string&) const override { return true; }
+  void press(const Press&, Nanos) override {}
+  void end() noexcept override {}
+
+ private:
+  SourceFacts facts_;
+};
+
+// Reports the lamp changes that were stored, and the answers.
+class StoredWatcher : public Watcher {
+ public:
+  StoredWatcher(const RunRecord& record, const Gauge& gauge, std::vector<LampEvent> events)
+      : record_(record), events_(std::move(events)) {
+    facts_.kind = record.watch;
+    facts_.resolution = record.bench.watcher_resolution;
+    facts_.stamp_uncertainty = record.bench.stamp_uncertainty;
+    const std::vector<std::string>& unwired = record.result.not_judged;
+    for (std::size_t c = 0; c < gauge.channels(); ++c)
+      if (std::find(unwired.begin(), unwired.end(), gauge.channel_name(c)) == unwired.end())
+        facts_.wired |= Channels{1} << c;
+  }
+  WatcherFacts facts() const override { return facts_; }
+  void begin() override {}
+  Seen collect(Nanos until, std::vector<LampEvent>& out) override {
+    for (; next_event_ < events_.size() && events_[next_event_].at <= until; ++next_event_)
+      out.push_back(events_[next_event_]);
+    return {until, 0, ""};
+  }
+  std::optional<std::string> answer(const Ask&) override {
+    const std::vector<AnswerResult>& answers = record_.result.answers;
+    if (next_answer_ == answers.size()) return std::nullopt;
+    return answers[next_answer_++].answer;
+  }
+  void end() noexcept override {}
+
+ private:
+  const RunRecord& record_;
+  std::vector<LampEvent> events_;
+  WatcherFacts facts_;
+  std::size_t next_event_ = 0;
+  std::size_t next_answer_ = 0;
+};
+
+template <class Load>
+auto loaded(Load load) -> decltype(load()) {
+  try {
+    return load();
+  } catch (const FileErrors& e) {
+    throw CannotJudgeAgain("an input of the run cannot be read: " + to_line(e.errors.front()));
+  } catch (const RecordingError& e) {
+    throw CannotJudgeAgain(std::string("the recording cannot be read: ") + e.what());
+  }
+}
+
+RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored, const Gauge& gauge,
+                          RunFolder& scratch) {
+  const ScenarioFile scenario = loaded([&] { return load_scenario(folder / "scenario.yaml"); });
+  const Profile profile(scenario.steps);
+  StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most_lamp_changes);
+  if (timeline.more)
+    throw CannotJudgeAgain(
+        fmt::format("timeline.csv has more than {} changes, which is more than is judged again at once",
+                    most_lamp_changes));
+  Rig rig;
+  rig.source = std::make_unique<StoredSource>(stored);
+  rig.watcher = std::make_unique<StoredWatcher>(stored, gauge, std::move(timeline.events));
+  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch).result;
+}
+
+RunResult replay_recording(const std::filesystem::path& folder, const std::filesystem::path& recording,
+                           const Gauge& gauge, RunFolder& scratch) {
+  const Wiring wiring = loaded([&] { return load_wiring(folder / "wiring.yaml"); });
+  const OpenRecording opened = loaded([&] { return open_for_judging(recording, wiring, gauge); });
+  return judge_recording(opened, scratch).result;
+}
+
+bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
+  return is_there(a) && is_there(b) && sha256_of_file(a) == sha256_of_file(b);
+}
+
+}  // namespace
+
+JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored) {
+  const Gauge gauge = loaded([&] { return load_gauge(folder / "gauge.yaml"); });
+  const Scratch scratch;
+  RunRecord begun;
+  begun.gauge = gauge;
+  JudgedAgain again;
+  again.gauge = gauge;
+  {
+    RunFolder out = RunFolder::create(scratch.path() / "run", begun);
+    std::filesystem::path recording;
+    for (const auto& [name, sha256] : stored.inputs)
+      if (name.starts_with("recording")) recording = folder / name;
+    if (!recording.empty())
+      again.result = replay_recording(folder, recording, gauge, out);
+    else if (is_there(folder / "scenario.yaml"))
+      again.result = replay_scenario(folder, stored, gauge, out);
+    else
+      throw CannotJudgeAgain("the folder holds neither a scenario nor a recording to judge by");
+  }
+  again.same_capture = same_file(folder / "capture.vcd", scratch.path() / "run" / "capture.vcd");
+  again.same_timeline = same_file(folder / "timeline.csv", scratch.path() / "run" / "timeline.csv");
+  return again;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,37 @@
+// Judges a stored run a second time, from its raw evidence and its inputs alone.
+//
+// A run of a scenario: its pulse train is made again from scenario, gauge and
+// seed, and the stored lamp changes are handed to the runner as if they came
+// from a rig. A recording: it is read and judged again. Either way the same
+// runner and judge do the work, into a scratch folder, so that capture.vcd and
+// timeline.csv are made anew as well and can be compared byte by byte.
+#pragma once
+
+#include <filesystem>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+#include "bench/run/run_folder.h"
+
+namespace tachproof {
+
+// The folder does not hold what would be needed. what() is a sentence.
+struct CannotJudgeAgain : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+
+struct JudgedAgain {
+  Gauge gauge;  // as gauge.yaml in the folder has it
+  RunResult result;
+  bool same_capture = false;   // capture.vcd came out the same, byte by byte
+  bool same_timeline = false;  // and timeline.csv
+};
+
+JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored);
+
+// What differs beyond rounding, a sentence each: at most `most`, then one that
+// says how many more.
+std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain& again, std::size_t most);
+
+}  // namespace tachproof

@@ -1,0 +1,61 @@
+// Plays a survey on a rig: the closed loop between a planner and a unit.
+//
+// As a run, but for the profile, which is not known before: whenever the source
+// has been given all that was planned, the planner is asked for more, on the
+// strength of what has been seen by then. The source is kept `survey_ahead` of
+// the lamps, in virtual time as in real time, so that a survey takes the same
+// bench time on every rig. Those pulses cannot be recalled: the planner sees
+// what its last steps did only that much later.
+//
+// Whatever goes wrong on the way is a finding and makes the survey undecided
+// at best; no exception of the world leaves it.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "bench/rigs/rig.h"
+#include "bench/run/evidence_writer.h"
+#include "bench/run/runner.h"
+#include "core/gauge.h"
+#include "core/profile.h"
+#include "core/result.h"
+#include "core/survey.h"
+
+namespace tachproof {
+
+inline constexpr Nanos survey_ahead = 250 * ns_per_ms;
+
+// Gives the steps that follow; none when it is over.
+using NextSteps = std::function<std::vector<Step>(const SurveyView&)>;
+
+// All that a survey left: what was played, and what was seen of it.
+struct SurveyEvidence {
+  std::vector<Step> steps;
+  std::vector<LampEvent> events;
+  Nanos seen_until = 0;
+  std::uint64_t pulses = 0;
+  std::uint64_t lost = 0;
+  std::vector<Finding> findings;  // the bench's own
+  bool complete = false;          // all that was planned was played and seen
+
+  SurveyView view() const { return {steps, events, seen_until}; }
+};
+
+// What the bench of this rig adds to every measurement.
+JudgeSetup judge_setup_of(const Rig& rig);
+
+// `writer` may be null: nothing is written down. `pulses_per_rev`: of the train.
+SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer,
+                           const RunHooks& hooks = {});
+
+// The judge's word on it, its reaches handed to the writer.
+RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const SurveyEvidence& evidence,
+                         EvidenceWriter* writer);
+
+// The profile that was played, as a scenario file that can be read back.
+std::string scenario_yaml(const std::string& name, const std::vector<Step>& steps, double within_rpm);
+
+}  // namespace tachproof

@@ -1,0 +1,221 @@
+#include "bench/run/verify.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <stdexcept>
+#include <system_error>
+
+#include "bench/reports/result_json.h"
+#include "bench/reports/summary.h"
+#include "bench/run/checksums.h"
+#include "bench/run/disk.h"
+#include "bench/run/folder_format.h"
+#include "bench/run/judge_again.h"
+#include "bench/run/signature.h"
+
+namespace tachproof {
+namespace {
+
+using Kind = Verification::Kind;
+
+constexpr std::size_t most_differences = 12;
+
+bool is_there(const std::filesystem::path& file) {
+  std::error_code error;
+  return std::filesystem::is_regular_file(file, error);
+}
+
+class Verifier {
+ public:
+  Verifier(const std::filesystem::path& folder, const std::optional<std::filesystem::path>& key)
+      : folder_(folder), key_(key) {}
+
+  Verification run() {
+    read_result();
+    if (check_sums()) check_signature();
+    judge();
+    return std::move(v_);
+  }
+
+ private:
+  void say(Kind kind, std::string text) { v_.lines.push_back({kind, std::move(text)}); }
+
+  void read_result() {
+    const bool there = is_there(folder_ / "result.json");
+    if (!there && !is_there(folder_ / "journal.jsonl"))
+      throw std::runtime_error(fmt::format(
+          "{} is not a run folder: it has neither result.json nor journal.jsonl", folder_.string()));
+    const std::optional<Seal> seal = read_journal(folder_ / "journal.jsonl", 0).seal;
+    ended_ = seal.has_value() || is_there(folder_ / checksums_name);
+    if (!there) return;
+    const std::string text = whole_file(folder_ / "result.json");
+    try {
+      record_ = record_from_json(text);
+    } catch (const std::runtime_error& e) {
+      say(Kind::differs, fmt::format("result.json does not count: {}.", e.what()));
+      return;
+    }
+    v_.report_id = record_->report_id;
+    v_.stored = record_->result.verdict;
+    if (record_->result.complete && !seal)
+      say(Kind::differs, "result.json says that the run is complete, but the journal lacks its last line.");
+    if (seal && seal->result_sha256 != sha256_of(text))
+      say(Kind::differs, "result.json is not the one that the journal's last line speaks of.");
+  }
+
+  // False: there is no list that anything could be checked against.
+  bool check_sums() {
+    if (!is_there(folder_ / checksums_name)) {
+      say(ended_ ? Kind::differs : Kind::cannot,
+          ended_
+              ? fmt::format("{} is missing, although the run got to its end.", checksums_name)
+              : fmt::format("The run did not get to its end: there is no {} to check by.", checksums_name));
+      return false;
+    }
+    try {
+      sums_ = parse_checksums(whole_file(folder_ / checksums_name));
+    } catch (const std::runtime_error& e) {
+      say(Kind::differs, std::string(e.what()) + ".");
+      return false;
+    }
+    std::size_t sound = 0;
+    for (const FileSum& sum : sums_) sound += check_file(sum);
+    if (sound > 0)
+      say(Kind::agrees,
+          fmt::format("{} of {} files are, byte by byte, as the run left them.", sound, sums_.size()));
+    check_coverage();
+    check_strangers();
+    return true;
+  }
+
+  bool check_file(const FileSum& sum) {
+    if (!is_there(folder_ / sum.file)) {
+      say(Kind::differs, sum.file + " is missing.");
+      return false;
+    }
+    if (sha256_of_file(folder_ / sum.file) == sum.sha256) return true;
+    say(Kind::differs, sum.file + " is not as the run left it: its SHA-256 differs.");
+    return false;
+  }
+
+  bool lists(const std::string& name) const {
+    return std::any_of(sums_.begin(), sums_.end(), [&](const FileSum& s) { return s.file == name; });
+  }
+
+  void check_coverage() {
+    std::vector<std::string> needed = {"result.json", "report.html",  "junit.xml",
+                                       "capture.vcd", "timeline.csv", "journal.jsonl"};
+    if (record_)
+      for (const auto& [name, sha256] : record_->inputs) needed.push_back(name);
+    for (const std::string& name : needed)
+      if (!lists(name)) say(Kind::differs, fmt::format("{} does not list {}.", checksums_name, name));
+    // The sums that the report prints are in result.json as well.
+    if (!record_) return;
+    std::vector<FileSum> printed = record_->evidence_files;
+    for (const auto& [name, sha256] : record_->inputs) printed.push_back({name, sha256});
+    for (const FileSum& sum : printed)
+      if (lists(sum.file) && std::find(sums_.begin(), sums_.end(), sum) == sums_.end())
+        say(Kind::differs,
+            fmt::format("{} and result.json give {} different sums.", checksums_name, sum.file));
+  }
+
+  void check_strangers() {
+    std::error_code error;
+    for (const auto& entry : std::filesystem::directory_iterator(folder_, error)) {
+      const std::string name = entry.path().filename().string();
+      if (name != checksums_name && name != signature_name && !lists(name))
+        say(Kind::not_asked, name + " is no part of the run: nothing vouches for it.");
+    }
+  }
+
+  void check_signature() {
+    const bool is_signed = is_there(folder_ / signature_name);
+    if (!key_) {
+      say(Kind::not_asked,
+          is_signed
+              ? fmt::format("{} is there; give the shop's public key with --key to check it.", signature_name)
+              : fmt::format("{} is not signed: whoever can write the folder could have written new "
+                            "sums.",
+                            checksums_name));
+      return;
+    }
+    if (!is_signed) {
+      say(Kind::differs, fmt::format("there is no {}, so the key vouches for nothing.", signature_name));
+      return;
+    }
+    const bool good =
+        verify_ed25519(whole_file(folder_ / checksums_name), whole_file(folder_ / signature_name), *key_);
+    say(good ? Kind::agrees : Kind::differs,
+        good ? fmt::format("{} is signed with the key of {}.", checksums_name, key_->string())
+             : fmt::format("{} is not the signature of {} by the key of {}.", signature_name, checksums_name,
+                           key_->string()));
+  }
+
+  void judge() {
+    if (!record_ || !record_->result.complete) {
+      say(Kind::cannot, "The run is not complete, so there is nothing that could be judged again.");
+      return;
+    }
+    try {
+      compare(judge_again(folder_, *record_));
+    } catch (const CannotJudgeAgain& e) {
+      say(Kind::cannot, fmt::format("The evidence cannot be judged again: {}.", e.what()));
+    }
+  }
+
+  void compare(const JudgedAgain& again) {
+    v_.judged_again = reported_verdict(again.result);
+    const std::vector<std::string> all = differences(*record_, again, most_differences);
+    for (const std::string& difference : all) say(Kind::differs, difference);
+    if (all.empty())
+      say(Kind::agrees,
+          fmt::format("Judged again from the raw evidence: {}, with every row the same as in result.json.",
+                      word(*v_.judged_again)));
+    if (!again.same_timeline) say(Kind::differs, "timeline.csv is not what the raw evidence makes.");
+    if (again.same_capture)
+      say(Kind::agrees, "The pulses and lamps in capture.vcd are those that were judged.");
+    else
+      say(Kind::differs,
+          "capture.vcd does not show the pulses that the inputs mean and the lamps of timeline.csv.");
+  }
+
+  const std::filesystem::path& folder_;
+  const std::optional<std::filesystem::path>& key_;
+  std::optional<RunRecord> record_;  // as result.json has it
+  Verification v_;
+  std::vector<FileSum> sums_;
+  bool ended_ = false;
+};
+
+}  // namespace
+
+Verification::Kind Verification::outcome() const {
+  Kind worst = Kind::agrees;
+  for (const Line& line : lines) {
+    if (line.kind == Kind::differs) return Kind::differs;
+    if (line.kind == Kind::cannot) worst = Kind::cannot;
+  }
+  return worst;
+}
+
+Verification verify_run(const std::filesystem::path& folder,
+                        const std::optional<std::filesystem::path>& public_key) {
+  return Verifier(folder, public_key).run();
+}
+
+void sign_run(const std::filesystem::path& folder, const std::filesystem::path& private_key) {
+  if (!is_there(folder / checksums_name))
+    throw std::runtime_error(fmt::format("{} has no {}: only a run that got to its end is signed",
+                                         folder.string(), checksums_name));
+  const std::string text = whole_file(folder / checksums_name);
+  for (const FileSum& sum : parse_checksums(text))
+    if (!is_there(folder / sum.file) || sha256_of_file(folder / sum.file) != sum.sha256)
+      throw std::runtime_error(fmt::format("{} is not as the run left it, so the run is not signed",
+                                           (folder / sum.file).string()));
+  Replacement signature(folder / signature_name, sign_ed25519(text, private_key));
+  signature.move_into_place();
+  sync_folder(folder);
+}
+
+}  // namespace tachproof

@@ -1,0 +1,286 @@
+#include "core/survey_scout.h"
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+
+#include "core/dimming.h"
+#include "core/settling.h"
+#include "core/text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr double sweep_rpm_per_s = 500;
+constexpr Nanos unit_wakes = 500 * ns_per_ms;
+constexpr Nanos stay = 1100 * ns_per_ms;    // a blink of 2 Hz shows two changes
+constexpr Nanos shortest = 20 * ns_per_ms;  // of a stretch that is stayed in
+constexpr double rough_rpm = 10;            // how well a sweep tells a boundary
+constexpr std::size_t most_stretches = 200;
+
+double hundredths(double rpm) { return std::round(rpm * 100) / 100; }
+
+}  // namespace
+
+UnknownSurvey::UnknownSurvey(const Gauge& hints, const SurveySetup& setup) : hints_(hints), setup_(setup) {
+  const double lowest = hints.boundaries() > 0 ? hints.windows[1].from_rpm : 1000;
+  const double highest = hints.boundaries() > 0 ? hints.windows.back().from_rpm : 8000;
+  low_ = hundredths(0.4 * lowest);
+  high_ = hundredths(std::min(1.2 * highest, Profile::max_rpm));
+}
+
+// Lamps without their dimming, and moves of one change joined.
+std::vector<UnknownSurvey::Change> UnknownSurvey::changes(const SurveyView& view) const {
+  DimmingFilter dimming;
+  std::vector<LampEvent> undimmed, settled;
+  dimming.add(view.events, undimmed);
+  dimming.finish(undimmed);
+  Settling settling(hints_.tolerance.settle);
+  for (const LampEvent& event : undimmed) settling.add(event, settled);
+  settling.finish(settled);
+  std::vector<Change> out;
+  for (const LampEvent& event : settled) out.push_back({event.at, event.lit & setup_.judge.wired});
+  return out;
+}
+
+std::vector<Step> UnknownSurvey::sweep() const {
+  const Nanos lasts = from_seconds((high_ - low_) / sweep_rpm_per_s) / ns_per_ms * ns_per_ms;
+  const Nanos seen = setup_.ahead + hints_.tolerance.response_to + 50 * ns_per_ms;
+  return {Hold{low_, unit_wakes}, RampByTime{high_, lasts}, Hold{high_, stay}, RampByTime{low_, lasts},
+          Hold{low_, seen}};
+}
+
+std::vector<Step> UnknownSurvey::stays(const SurveyView& view) {
+  const Profile profile(view.steps);
+  const std::vector<Segment>& segments = profile.segments();
+  up_from_ = segments[1].start.whole;
+  up_to_ = segments[3].start.whole;  // with the stay at the top
+  down_from_ = up_to_;
+  down_to_ = profile.duration();
+  for (const Change& change : changes(view)) {
+    if (change.at <= up_from_ || stretches_.empty()) {
+      stretches_ = {{up_from_, up_to_, change.lit, {}, 0, 0}};
+    } else if (change.at < up_to_) {
+      stretches_.back().to = change.at;
+      stretches_.push_back({change.at, up_to_, change.lit, {}, 0, 0});
+    }
+  }
+  // Blinking makes many short stretches of one window: staying in each would
+  // tell the same, so only the first of alternating ones is stayed in, and the
+  // next that shows something new.
+  std::vector<Step> out;
+  Nanos at = down_to_;
+  for (std::size_t i = 0; i < stretches_.size() && out.size() < most_stretches; ++i) {
+    Stretch& s = stretches_[i];
+    const bool again =
+        i >= 2 && stretches_[i - 2].lit == s.lit && i >= 3 && stretches_[i - 3].lit == stretches_[i - 1].lit;
+    if (again || s.to - s.from < shortest) continue;
+    // What was seen at t was the rpm a response earlier; the middle is safe.
+    const double rpm = profile.rpm_at(s.from + (s.to - s.from) / 2 - hints_.tolerance.response_to / 4);
+    s.stay_from = at + hints_.tolerance.response_to + 50 * ns_per_ms;
+    at += stay + hints_.tolerance.response_to;
+    s.stay_to = at;
+    out.push_back(Hold{hundredths(rpm), stay + hints_.tolerance.response_to});
+  }
+  out.push_back(Hold{low_, setup_.ahead + hints_.tolerance.response_to + 50 * ns_per_ms});
+  return out;
+}
+
+// What each stay showed; stretches of one cue are one window.
+void UnknownSurvey::read_stays(const SurveyView& view) {
+  const std::vector<Change> all = changes(view);
+  std::vector<Stretch> windows;
+  double hz = 0, duty = 0;
+  int blinking = 0;
+  for (Stretch s : stretches_) {
+    if (s.stay_to == 0) continue;
+    Channels always = ~Channels{0}, ever = 0, before = 0;
+    std::vector<Nanos> rises, falls;
+    for (const Change& change : all) {
+      if (change.at >= s.stay_to) break;
+      if (change.at > s.stay_from) {
+        always &= before;
+        ever |= before;
+        if ((change.lit & ~before) != 0) rises.push_back(change.at);
+        if ((before & ~change.lit) != 0) falls.push_back(change.at);
+      }
+      before = change.lit;
+    }
+    always &= before;
+    ever |= before;
+    s.cue = {always, ever & ~always};
+    if (rises.size() >= 2 && falls.size() >= 2) {
+      const double period_s =
+          to_seconds(rises.back() - rises.front()) / static_cast<double>(rises.size() - 1);
+      const auto fall = std::upper_bound(falls.begin(), falls.end(), rises.front());
+      hz += 1 / period_s;
+      if (fall != falls.end()) duty += to_seconds(*fall - rises.front()) / period_s;
+      ++blinking;
+    }
+    if (windows.empty() || !(windows.back().cue == s.cue))
+      windows.push_back(s);
+    else
+      windows.back().to = s.to;
+  }
+  stretches_ = std::move(windows);
+  rough_ = Gauge{};
+  rough_.name = hints_.name + ", as found";
+  rough_.pulses_per_rev = hints_.pulses_per_rev;
+  rough_.lamps = hints_.lamps;
+  rough_.tolerance = hints_.tolerance;
+  if (blinking > 0) rough_.blink = Blink{hz / blinking, std::clamp(duty / blinking, 0.05, 0.95)};
+  for (const Stretch& s : stretches_) rough_.windows.push_back({"", 0, s.cue});
+}
+
+// Up and down at one rate: the response cancels in the middle.
+void UnknownSurvey::place_boundaries(const SurveyView& view) {
+  const Profile profile(view.steps);
+  const std::size_t top = rough_.boundaries();
+  const auto shows = [&](std::size_t w, Channels lit) {
+    const Cue& cue = rough_.windows[w].cue;
+    return (lit & ~cue.blinking) == cue.steady;
+  };
+  std::vector<Nanos> falls(top + 1, -1);
+  std::size_t window = top;
+  for (const Change& change : changes(view)) {
+    if (change.at < down_from_ || change.at >= down_to_) continue;
+    while (window > 0 && !shows(window, change.lit)) falls[window--] = change.at;
+  }
+  for (std::size_t b = 1; b <= top; ++b) {
+    const double up = profile.rpm_at(stretches_[b].from);
+    if (falls[b] < 0) {
+      troubles_.push_back("the sweep down did not show what the sweep up showed near " + decimal(up, 0) +
+                          " rpm");
+      rough_.windows[b].from_rpm = up;
+    } else {
+      rough_.windows[b].from_rpm = hundredths((up + profile.rpm_at(falls[b])) / 2);
+    }
+  }
+  double narrowest = 1e9;
+  for (std::size_t b = 2; b <= top; ++b)
+    narrowest = std::min(narrowest, rough_.windows[b].from_rpm - rough_.windows[b - 1].from_rpm);
+  rough_.deadband = {std::max(0.0, std::min(hints_.deadband.rpm, narrowest / 4)), Sits::centred};
+  rough_.tolerance.rpm = std::max(rough_rpm, hints_.tolerance.rpm);
+}
+
+// A window that shows what a hinted one shows has its name, in order.
+void UnknownSurvey::name_windows() {
+  std::size_t next = 0;
+  for (std::size_t w = 0; w < rough_.windows.size(); ++w) {
+    Window& window = rough_.windows[w];
+    window.name = "found-" + std::to_string(w);
+    for (std::size_t h = next; h < hints_.windows.size(); ++h) {
+      if (!(hints_.windows[h].cue == window.cue)) continue;
+      // A count-in's names belong to its span, which is not known here.
+      if (!hints_.windows[h].name.starts_with("count-in-")) window.name = hints_.windows[h].name;
+      next = h + 1;
+      break;
+    }
+  }
+}
+
+std::vector<Step> UnknownSurvey::next(const SurveyView& view) {
+  if (phase_ == Phase::sweep) {
+    if (view.steps.empty()) return sweep();
+    phase_ = Phase::stays;
+    return stays(view);
+  }
+  if (phase_ == Phase::stays) {
+    phase_ = Phase::over;
+    read_stays(view);
+    if (rough_.boundaries() == 0) {
+      troubles_.push_back("the lamps never changed between " + decimal(low_, 0) + " and " +
+                          decimal(high_, 0) + " rpm");
+      return {};
+    }
+    place_boundaries(view);
+    name_windows();
+    for (const Problem& problem : problems_of(rough_))
+      troubles_.push_back("what was found is no gauge: " + problem.path + " is " + problem.found +
+                          ", allowed is " + problem.allowed);
+    if (!troubles_.empty()) return {};
+    planner_.emplace(rough_, setup_);
+    phase_ = Phase::measure;
+  }
+  return phase_ == Phase::measure ? planner_->next(view) : std::vector<Step>{};
+}
+
+FoundGauge UnknownSurvey::found(const SurveyView& view) const {
+  if (!planner_) {
+    FoundGauge nothing{hints_, {}, troubles_};
+    if (troubles_.empty()) nothing.troubles.push_back("the survey ended before the unit had been scouted");
+    return nothing;
+  }
+  FoundGauge out{rough_, {}, troubles_};
+  JudgeSetup judge = setup_.judge;
+  judge.what = survey_asks(setup_.within_rpm);
+  const RunResult known = judge_survey(rough_, judge, view, true);
+  out.gauge.tolerance = hints_.tolerance;
+  out.gauge.deadband.sits = Sits::below;
+  double widths = 0, narrowest = 1e9, widest = 0;
+  int told = 0;
+  for (std::size_t b = 1; b <= rough_.boundaries(); ++b) {
+    double rising = not_measured, falling = not_measured;
+    for (const BoundaryResult& row : known.boundaries)
+      if (row.boundary == rough_.windows[b].name && row.visits > 0)
+        (row.direction == Direction::rising ? rising : falling) = row.threshold_rpm;
+    if (std::isnan(rising) || std::isnan(falling)) {
+      out.troubles.push_back("boundary " + rough_.windows[b].name + " near " +
+                             decimal(rough_.windows[b].from_rpm, 0) + " rpm could not be measured");
+      continue;
+    }
+    out.gauge.windows[b].from_rpm = hundredths(rising);
+    const double width = std::max(0.0, rising - falling);
+    widths += width;
+    narrowest = std::min(narrowest, width);
+    widest = std::max(widest, width);
+    ++told;
+  }
+  if (told > 0) {
+    out.gauge.deadband.rpm = hundredths(widths / told);
+    out.notes.push_back("found a deadband of " + decimal(widths / told, 2) + " rpm, from " +
+                        decimal(narrowest, 2) + " to " + decimal(widest, 2) +
+                        " rpm at single boundaries; it is written as sitting below them");
+  }
+  double hz = 0, duty = 0;
+  int blinks = 0;
+  for (const BlinkResult& row : known.blinks)
+    if (row.cycles > 0) {
+      hz += row.hz;
+      duty += row.duty;
+      ++blinks;
+    }
+  if (blinks > 0) out.gauge.blink = Blink{hundredths(hz / blinks), hundredths(duty / blinks)};
+  return out;
+}
+
+PulsesFound pulses_per_rev_found(const Gauge& gauge, const std::optional<KnownBoundary>& known) {
+  PulsesFound out{gauge, ""};
+  const std::string taken =
+      decimal(gauge.pulses_per_rev, 2) + " pulses per revolution are taken from the gauge file";
+  if (!known) {
+    out.sentence = taken + ": no boundary's rpm was told";
+    return out;
+  }
+  const auto window = std::find_if(gauge.windows.begin(), gauge.windows.end(),
+                                   [&](const Window& w) { return w.name == known->window; });
+  if (window == gauge.windows.end() || window->from_rpm <= 0) {
+    out.sentence = taken + ": no window was found that shows what " + known->window + " shows";
+    return out;
+  }
+  // The same pulses a second, read as another rpm.
+  const double exact = gauge.pulses_per_rev * window->from_rpm / known->rpm;
+  const double halves = std::round(exact * 2) / 2;
+  const bool fits = halves > 0 && std::abs(exact / halves - 1) < 0.01;
+  out.gauge.pulses_per_rev = fits ? halves : exact;
+  const double scale = gauge.pulses_per_rev / out.gauge.pulses_per_rev;
+  for (Window& w : out.gauge.windows) w.from_rpm *= scale;
+  out.gauge.deadband.rpm *= scale;
+  out.sentence = "boundary " + known->window + " was found at " +
+                 decimal(window->from_rpm * gauge.pulses_per_rev / 60, 3) + " pulses/s and is known to be " +
+                 decimal(known->rpm, 1) + " rpm: " + decimal(exact, 3) + " pulses per revolution" +
+                 (fits ? ", taken as " + decimal(halves, 1) : ", which is no multiple of a half");
+  return out;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,38 @@
+// Every kind of the catalogue on the test gauge, with an effect beyond the
+// gauge's tolerance.
+#pragma once
+
+#include <vector>
+
+#include "bench/files/files.h"
+
+namespace tachproof::testing {
+
+inline std::vector<FaultSetting> fault_examples() {
+  return {{"boundary-moved", {{"boundary", "there"}}, {{"by_rpm", 5}}},
+          {"boundary-moved", {{"boundary", "beyond"}}, {{"by_rpm", -5}}},
+          {"deadband-missing", {}, {}},
+          {"deadband-width", {}, {{"rpm", 30}}},
+          {"deadband-side", {{"sits", "above"}}, {}},
+          {"deadband-side", {{"sits", "centred"}}, {}},
+          {"wrong-colour", {{"lamp", "left"}, {"to", "blue"}, {"window", "near"}}, {}},
+          {"swapped-lamps", {{"lamp", "left"}, {"with", "right"}}, {}},
+          {"stuck-on", {{"lamp", "right"}, {"colour", "magenta"}}, {}},
+          {"stuck-off", {{"lamp", "left"}}, {}},
+          {"blink-absent", {}, {}},
+          {"blink-rate", {}, {{"hz", 5}}},
+          {"blink-duty", {}, {{"duty", 0.5}}},
+          {"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 2}}},
+          {"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 3.01}}},
+          {"slow-filter", {}, {{"ms", 200}}},
+          {"slow-response", {}, {{"ms", 160}}},
+          {"dropped-updates", {}, {{"share", 0.97}}},
+          {"noisy-reading", {}, {{"rpm", 25}}},
+          {"count-in-uneven", {{"boundary", "count-in-1"}}, {{"by_rpm", 40}}},
+          {"over-rev-missing", {}, {}},
+          {"intermittent-lamp", {{"lamp", "top"}}, {{"per_min", 60}}},
+          {"freeze", {}, {{"at_s", 30}}},
+          {"reset", {}, {{"at_s", 4.1}}}};
+}
+
+}  // namespace tachproof::testing

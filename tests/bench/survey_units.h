@@ -1,0 +1,44 @@
+// Units drawn at random and surveyed: does the stated uncertainty hold?
+#pragma once
+
+#include <cstdint>
+#include <string>
+
+#include "bench/files/files.h"
+#include "core/gauge.h"
+#include "core/result.h"
+
+namespace tachproof {
+
+// A unit whose truth is known.
+struct RandomUnit {
+  Gauge runs;  // what it really runs; should run: drumlin::gauge()
+  Behaviour behaviour;
+  // The steady rpm at which it really changes: its setting, and what its
+  // rounding makes of that.
+  double changes_at(std::size_t boundary, Direction direction) const;
+};
+RandomUnit random_unit(std::uint64_t number);
+
+struct HonestyCount {
+  std::uint64_t units = 0, undecided = 0;
+  std::uint64_t intervals = 0, inside = 0;            // stated 95 % intervals, those that hold the truth
+  std::uint64_t within = 0;                           // intervals as narrow as was wanted
+  std::uint64_t outside_rows = 0, false_passes = 0;   // thresholds outside tolerance; that passed
+  std::uint64_t units_outside = 0, units_passed = 0;  // units with one such; that passed as a whole
+  std::uint64_t false_fails = 0, good_rows = 0;
+  double bench_s = 0, longest_s = 0;  // all together; of one unit
+  double sum_u_rpm = 0;
+
+  void add(const HonestyCount& more);
+};
+HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm = 1);
+
+// Exact two-sided limits of a proportion (C. J. Clopper, E. S. Pearson,
+// Biometrika 26 (1934) 404).
+struct Limits {
+  double low = 0, high = 1;
+};
+Limits clopper_pearson(std::uint64_t hits, std::uint64_t of, double coverage = 0.95);
+
+}  // namespace tachproof
