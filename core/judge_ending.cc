@@ -181,9 +181,9 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   for (const BlinkResult& row : result_.blinks) verdict = worst(verdict, row.verdict);
   for (const AnswerResult& row : result_.answers) verdict = worst(verdict, row.verdict);
   for (const BoundaryResult& row : result_.boundaries)
-    if (setup_.what.thresholds || row.verdict == Verdict::fail)
-      if (!dead) verdict = worst(verdict, row.verdict);
-  if (!complete) verdict = Verdict::undecided;  // whatever was seen until then
+    if (setup_.what.thresholds || row.verdict == Verdict::fail) verdict = worst(verdict, row.verdict);
+  // Whatever was seen until then; and a dead unit looks like a blind watcher.
+  if (!complete || dead) verdict = Verdict::undecided;
   result_.findings = log_.take(result_.findings_left_out);
   result_.verdict = verdict;
   result_.complete = complete;

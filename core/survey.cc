@@ -204,7 +204,8 @@ std::vector<Step> SurveyPlanner::next(const SurveyView& view) {
           out = dwell(blinking_[at_++]);
         } else {
           look(view);
-          phase_ = Phase::slow;
+          // A unit that shows nothing at all is off, or not seen.
+          phase_ = view.events.size() < 2 ? Phase::over : Phase::slow;
           at_ = 0;
         }
         break;
