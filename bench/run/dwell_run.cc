@@ -48,10 +48,7 @@ class DwellRun {
     const bool held_all = guarded([this] { hold_all(); });
     rig_.source->end();
     rig_.watcher->end();
-    const bool written = guarded([this] {
-      write(seen_until_);
-      writer_.close(seen_until_);
-    });
+    const bool written = guarded([this] { writer_.close(seen_until_); });
     RunResult& r = result_;
     r.complete = held_all && written && r.evidence.lost == 0;
     r.duration = seen_until_;
@@ -243,8 +240,7 @@ class DwellRun {
       const auto end = std::upper_bound(pulses_.begin(), pulses_.end(), until);
       const std::span<const Nanos> block(pulses_.begin(), end);
       rig_.source->play({block, until});
-      writer_.pulses(block);
-      if (!block.empty()) last_written_pulse_ = block.back();
+      writer_.pulses(block, until);
       result_.evidence.pulses += block.size();
       pulses_.erase(pulses_.begin(), end);
       played_ = until;
@@ -283,20 +279,10 @@ class DwellRun {
     counter_.lamps(events_);
     counter_.seen_until(certain);
     if (!events_.empty()) lit_ = events_.back().lit;
-    unwritten_.insert(unwritten_.end(), events_.begin(), events_.end());
-    // Where a tach pulse ends in the capture depends on the next: what comes
-    // after the last one waits.
-    write(std::min(certain, last_written_pulse_));
+    writer_.advance(events_, certain);
     if (certain < until)
       throw RigError(fmt::format("the watcher vouches for what it saw up to {} only", say_time(certain)));
     seen_until_ = certain;
-  }
-
-  void write(Nanos until) {
-    const auto end = std::partition_point(unwritten_.begin(), unwritten_.end(),
-                                          [&](const LampEvent& event) { return event.at <= until; });
-    writer_.advance({unwritten_.begin(), end}, until);
-    unwritten_.erase(unwritten_.begin(), end);
   }
 
   bool stop_asked() {
@@ -324,10 +310,9 @@ class DwellRun {
   std::vector<WidthRow> predicted_;  // at the gauge's deadband, by boundary
   std::array<Nanos, 4096> chunk_{};
   std::vector<Nanos> pulses_;  // generated, not yet played
-  std::vector<LampEvent> events_, unwritten_;
+  std::vector<LampEvent> events_;
   std::uint64_t holds_ = 0;
-  Nanos last_pulse_ = 0;          // generated
-  Nanos last_written_pulse_ = 0;  // given to the evidence
+  Nanos last_pulse_ = 0;  // generated
   Nanos played_ = 0;
   Nanos seen_until_ = 0;
   Channels lit_ = 0;
