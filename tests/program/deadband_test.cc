@@ -71,7 +71,7 @@ TEST_F(DeadbandProgram, EndsWithThreeWhereNoWidthHolds) {
   scratch.write("bad.yaml", "format: 1\nkind: noise\nmissing: 0.01\n");
   const Finished done = tachproof("deadband --gauge gauge.yaml --noise bad.yaml");
   EXPECT_EQ(done.status, 3) << done.err;
-  EXPECT_THAT(done.out, HasSubstr("Mend the"));
+  EXPECT_THAT(done.out, HasSubstr("No deadband keeps"));
 }
 
 TEST_F(DeadbandProgram, RefusesWhatMakesNoSense) {
