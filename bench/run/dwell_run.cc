@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 
+#include "bench/run/checked_watcher.h"
 #include "bench/run/evidence_writer.h"
 #include "bench/run/flicker_study.h"
 #include "core/flicker_causes.h"
@@ -41,6 +42,7 @@ class DwellRun {
         hooks_(hooks),
         source_(rig.source->facts()),
         watcher_(rig.watcher->facts()),
+        watch_(*rig.watcher),
         counter_(plan.gauge, watcher_.wired & plan.gauge.all_channels()),
         writer_(folder, plan.gauge) {}
 
@@ -269,11 +271,10 @@ class DwellRun {
 
   void collect(Nanos until) {
     events_.clear();
-    const Seen seen = rig_.watcher->collect(until, events_);
+    const Seen seen = watch_.collect(until, events_);
     if (seen.lost > 0) {
       result_.evidence.lost += seen.lost;
-      found(FindingKind::lost_evidence,
-            seen.lost_why.empty() ? fmt::format("the watcher lost {} changes", seen.lost) : seen.lost_why);
+      found(FindingKind::lost_evidence, seen.lost_why);
     }
     const Nanos certain = std::min(until, seen.until);
     counter_.lamps(events_);
@@ -304,6 +305,7 @@ class DwellRun {
   const RunHooks& hooks_;
   SourceFacts source_;
   WatcherFacts watcher_;
+  CheckedWatcher watch_;
   FlickerCounter counter_;
   EvidenceWriter writer_;
   RunResult result_;
