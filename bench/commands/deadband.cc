@@ -124,7 +124,7 @@ class DeadbandCommand : public Command {
   static void read_unit(DeadbandRecord& record, const Behaviour& behaviour) {
     const UnitReading& unit = record.ask.unit = unit_reading(record.gauge, behaviour);
     record.reading =
-        fmt::format("average of {} pulses, {}, {}", unit.averaging_pulses,
+        fmt::format("a unit that averages {} pulses, with {} and {}", unit.averaging_pulses,
                     unit.update_hz > 0 ? fmt::format("{:g} updates a second", unit.update_hz)
                                        : std::string("an update at every pulse"),
                     unit.resolution_rpm > 0 ? fmt::format("resolution {:g} rpm", unit.resolution_rpm)

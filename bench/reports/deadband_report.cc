@@ -107,7 +107,7 @@ std::string deadband_text(const DeadbandRecord& record) {
   }
   std::string words;
   for (const std::string& sentence :
-       {fmt::format("Boundary {}, the mean where it flickers most. {:.0f} minutes simulated: {}.",
+       {fmt::format("Boundary {}, the mean where it flickers most. {:.0f} minutes simulated of {}.",
                     curve.boundary, record.study.simulated_minutes, record.reading),
         deadband_answer(record),
         fmt::format("At the gauge's own {} rpm: {}.", width_text(record.gauge.deadband.rpm),
@@ -181,16 +181,16 @@ std::string deadband_html(const DeadbandRecord& record) {
         b.smallest ? width_text(b.rows[*b.smallest].width_rpm) : std::string("none"),
         rate(b.disturbances_per_min));
   const std::string body = fmt::format(
-      "<h1>Deadband and flicker: <b>{}</b></h1>\n<p>{}</p>\n<p>Noise: {}. {}. {} minutes simulated, seed "
-      "{}.</p>\n"
-      "<h2>Boundary {}</h2>\n<p>The mean rpm is held where this boundary flickers most, for each width anew. "
+      "<h1>Deadband and flicker: <b>{}</b></h1>\n<p>{}</p>\n<p>Noise: {}. {} minutes simulated, seed {}, "
+      "of {}.</p>\n<h2>Boundary {}</h2>\n<p>The mean rpm is held where this boundary flickers most, for each "
+      "width anew. "
       "The closed form is drawn where one holds.</p>\n<figure>{}</figure>\n<p>At the gauge's own deadband of "
       "{} "
       "rpm: {}.</p>\n<h2>All boundaries</h2>\n<figure>{}</figure>\n<table><thead><tr><th>boundary</th>"
       "<th class=\"n\">rpm</th><th class=\"n\">smallest width, rpm</th><th class=\"n\">missing and doubled "
       "pulses, changes per minute</th></tr></thead>\n<tbody>{}</tbody></table>\n",
       escaped(record.gauge.name), escaped(deadband_answer(record)), escaped(record.noise),
-      escaped(record.reading), record.study.simulated_minutes, record.ask.seed, escaped(curve.boundary),
+      record.study.simulated_minutes, record.ask.seed, escaped(record.reading), escaped(curve.boundary),
       chart_svg(chart), width_text(record.gauge.deadband.rpm), escaped(record.study.reason.sentence),
       chart_svg(all), rows);
   return chart_page("Deadband and flicker: " + record.gauge.name, body);
