@@ -1,10 +1,11 @@
 #!/usr/bin/env python3
-"""The cases of deadband_bench.cc in NumPy: ns per pulse.
+"""The cases of deadband_bench.cc in NumPy: ns per pulse, as JSON.
 
 One pass per width counts the changes of one trigger; all widths are as many
 passes. The one-pass form keeps, between visits above the upper threshold, the
 lowest reading, and answers for every width at once.
 """
+import json
 import time
 
 import numpy
@@ -45,13 +46,11 @@ def all_widths(x, upper):
 
 def main():
     random = numpy.random.default_rng(1)
-    x = readings(random)
-    print(f"normals alone           {timed(lambda: random.standard_normal(PULSES, dtype=numpy.float32)):8.2f}")
-    for name, width in (("rare, 5 sd", 5.0), ("frequent, 0.25 sd", 0.25)):
-        one = timed(lambda: changes(readings(random), width))
-        print(f"{name:24}{one:8.2f} a width, {one * WIDTHS:8.0f} for {WIDTHS} widths one by one")
-        print(f"{'  one-pass form':24}{timed(lambda: all_widths(readings(random), width / 2)):8.2f}")
-    return x.size
+    ns = {"normals": timed(lambda: random.standard_normal(PULSES, dtype=numpy.float32))}
+    for name, width in (("rare", 5.0), ("frequent", 0.25)):
+        ns[f"{name}_one_width"] = timed(lambda: changes(readings(random), width))
+        ns[f"{name}_one_pass"] = timed(lambda: all_widths(readings(random), width / 2))
+    print(json.dumps(ns))
 
 
 if __name__ == "__main__":
