@@ -31,37 +31,58 @@ struct PlaceLoop {
   float middle = 0;     // level number of the mean, half a level up for rounding
   float most = 0;       // highest level number
   std::size_t averaged = 1;
+  bool wanders = false;
   alignas(64) std::array<float, lanes> wander{};
 };
 
-// One block's readings as level numbers: `edges` are the edge differences over
-// the averaged pulses, `fresh` the normals of the wander, `speeds` the wander
-// of the block before and of this one.
-[[gnu::always_inline]] inline void levels_loop(PlaceLoop& place, const float* edges, const float* fresh,
-                                               float* speeds, std::uint16_t* out) {
+// The wander of one block, averaged as a reading averages it, into `speeds`: its
+// first half is the block before, of which the end is still averaged over.
+[[gnu::always_inline]] inline void wander_loop(PlaceLoop& place, const float* fresh, float* speeds,
+                                               float* averages) {
   alignas(64) std::array<float, lanes> wander = place.wander;
   alignas(64) std::array<float, lanes> sum{};
+  const float kept = place.kept, renewed = place.fresh, per_pulse = place.per_pulse;
   float* const now = speeds + block_size;
-  for (std::size_t k = 1; k <= place.averaged; ++k)
-    for (std::size_t l = 0; l < lanes; ++l) sum[l] += now[l - k * lanes];
   const std::size_t back = place.averaged * lanes;
+  for (std::size_t k = lanes; k <= back; k += lanes)
+    for (std::size_t l = 0; l < lanes; ++l) sum[l] += now[l - k];
   for (std::size_t i = 0; i < block_size; i += lanes)
     for (std::size_t l = 0; l < lanes; ++l) {
-      wander[l] = place.kept * wander[l] + place.fresh * fresh[i + l];
+      wander[l] = kept * wander[l] + renewed * fresh[i + l];
       now[i + l] = wander[l];
       sum[l] = sum[l] + (wander[l] - now[i + l - back]);
-      // Relative to the mean a period is 1 - x / rpm long, so the speed is off
-      // by x / (1 - x / rpm).
-      const float x = sum[l] * place.per_pulse + place.edge_gain * edges[i + l];
-      const float rpm = x / (1 - x * place.per_rpm);
-      const float level = rpm * place.per_step + place.middle;
-      const float inside = level > 0 ? (level < place.most ? level : place.most) : 0;
-      out[i + l] = static_cast<std::uint16_t>(static_cast<std::int32_t>(inside));
+      averages[i + l] = sum[l] * per_pulse;
     }
   place.wander = wander;
 }
 
-// Bit l of out[step]: lane l's reading lies outside from..to.
+// One block's readings as level numbers: `edges` are the edge differences over
+// the averaged pulses, `averages` the wander.
+template <bool wanders>
+[[gnu::always_inline]] inline void levels_loop(const PlaceLoop& place, const float* edges,
+                                               const float* averages, std::uint16_t* __restrict out) {
+  const float gain = place.edge_gain, per_rpm = place.per_rpm, per_step = place.per_step;
+  const float middle = place.middle, most = place.most;
+  for (std::size_t i = 0; i < block_size; ++i) {
+    float x = gain * edges[i];
+    if constexpr (wanders) x += averages[i];
+    // Relative to the mean a period is 1 - x / rpm long, so the speed is off by
+    // x / (1 - x / rpm).
+    const float level = x / (1 - x * per_rpm) * per_step + middle;
+    const float inside = level > 0 ? (level < most ? level : most) : 0;
+    out[i] = static_cast<std::uint16_t>(static_cast<std::int32_t>(inside));
+  }
+}
+
+[[gnu::always_inline]] inline void levels_either(PlaceLoop& place, const float* edges, const float* fresh,
+                                                 float* speeds, std::uint16_t* out) {
+  if (!place.wanders) return levels_loop<false>(place, edges, nullptr, out);
+  alignas(64) float averages[block_size];
+  wander_loop(place, fresh, speeds, averages);
+  levels_loop<true>(place, edges, averages, out);
+}
+
+// out[step]: whether any lane's reading lies outside from..to.
 [[gnu::always_inline]] inline void outside_loop(const std::uint16_t* levels, std::uint16_t from,
                                                 std::uint16_t to, std::uint8_t* out) {
   const auto span = static_cast<std::uint16_t>(to - from);
@@ -78,11 +99,11 @@ struct PlaceLoop {
 #if defined(__x86_64__) && defined(__GNUC__)
 [[gnu::target("avx2")]] void levels_avx2(PlaceLoop& place, const float* edges, const float* fresh,
                                          float* speeds, std::uint16_t* out) {
-  levels_loop(place, edges, fresh, speeds, out);
+  levels_either(place, edges, fresh, speeds, out);
 }
 [[gnu::target("avx512f,avx512bw,prefer-vector-width=512")]] void levels_avx512(
     PlaceLoop& place, const float* edges, const float* fresh, float* speeds, std::uint16_t* out) {
-  levels_loop(place, edges, fresh, speeds, out);
+  levels_either(place, edges, fresh, speeds, out);
 }
 [[gnu::target("avx2")]] void outside_avx2(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to,
                                           std::uint8_t* out) {
@@ -97,7 +118,7 @@ void levels_of(PlaceLoop& place, const float* edges, const float* fresh, float* 
     return levels_avx512(place, edges, fresh, speeds, out);
   if (with != Instructions::baseline) return levels_avx2(place, edges, fresh, speeds, out);
 #endif
-  levels_loop(place, edges, fresh, speeds, out);
+  levels_either(place, edges, fresh, speeds, out);
 }
 
 void outside_of(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to, std::uint8_t* out,
@@ -175,7 +196,8 @@ class Place {
     loop_.per_step = static_cast<float>(1 / setup.step_rpm);
     loop_.middle = static_cast<float>(tally.half() + 1);
     loop_.most = static_cast<float>(tally.levels());
-    if (!replayed && setup.noise.wander_rpm > 0) {
+    loop_.wanders = !replayed && setup.noise.wander_rpm > 0;
+    if (loop_.wanders) {
       const double kept = portable::exp(-std::min(1 / (hz_ * setup.noise.wander_s), 600.0));
       loop_.kept = static_cast<float>(kept);
       // Of the kept share as rounded, so that the wander is as wide as asked for.
@@ -210,7 +232,7 @@ class Place {
   }
 
   void block_of(const SharedNoise& noise, bool counted, std::size_t steps, Instructions with) {
-    std::copy(speeds_.begin() + block_size, speeds_.end(), speeds_.begin());
+    if (loop_.wanders) std::copy(speeds_.begin() + block_size, speeds_.end(), speeds_.begin());
     const float* edges = noise.differences();
     if (!pattern_.empty()) {
       with_pattern_.assign(edges, edges + block_size);
@@ -239,6 +261,10 @@ class Place {
       if (!sifted || outside_[step]) take(step, sifted);
     }
     next_reading_ -= static_cast<double>(steps);
+  }
+
+  void forget() {
+    for (Rainflow& train : trains_) train.forget();
   }
 
   void finish(std::size_t place, FlickerTally& tally) {
@@ -290,13 +316,20 @@ FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instr
   // Streams of their own, apart from those of the chunks' normals.
   constexpr std::uint64_t phase_streams = std::uint64_t{1} << 32;
   for (const double rpm : setup.places_rpm) places.emplace_back(setup, rpm, tally, phase_streams + chunk);
-  // The first block is the past of the second.
+  // The first block is the past of the second. Then triggers find their state,
+  // which is not known to begin with: that part is gone through, not counted.
   for (Place& place : places) place.block_of(noise, false, block, with);
-  for (std::uint64_t done = 0; done < setup.steps; done += block) {
-    noise.next_block();
-    const auto steps = static_cast<std::size_t>(std::min<std::uint64_t>(block, setup.steps - done));
-    for (Place& place : places) place.block_of(noise, true, steps, with);
-  }
+  const auto go_through = [&](std::uint64_t steps) {
+    for (std::uint64_t done = 0; done < steps; done += block) {
+      noise.next_block();
+      const auto some = static_cast<std::size_t>(std::min<std::uint64_t>(block, steps - done));
+      for (Place& place : places) place.block_of(noise, true, some, with);
+    }
+  };
+  const std::uint64_t before = setup.noise.replay.empty() ? setup.steps / 8 : setup.steps;
+  go_through((before + block - 1) / block * block);
+  for (Place& place : places) place.forget();
+  go_through(setup.steps);
   for (std::size_t p = 0; p < places.size(); ++p) places[p].finish(p, tally);
   return tally;
 }

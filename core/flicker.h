@@ -78,7 +78,7 @@ class FlickerTally {
   Flicker held(std::size_t place, std::size_t width, double mean_off_rpm) const;
 
   // Adds one train's rainflow pairs at one place.
-  void add_train(std::size_t place, const std::vector<std::uint32_t>& pairs, double minutes);
+  void add_train(std::size_t place, const std::vector<std::int32_t>& pairs, double minutes);
 
   // Levels -half..half around the mean; a reading's number is that of levels
   // which it has reached.

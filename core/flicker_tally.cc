@@ -43,22 +43,22 @@ bool FlickerTally::asked(std::size_t width, std::size_t upper) const {
   return std::abs(twice_off) <= static_cast<std::int64_t>(reach_) + 1;
 }
 
-void FlickerTally::add_train(std::size_t place, const std::vector<std::uint32_t>& pairs, double minutes) {
+void FlickerTally::add_train(std::size_t place, const std::vector<std::int32_t>& pairs, double minutes) {
   // A signal of number s has reached the levels 0..s-1: it is at or above level
   // u when s > u, and under level l when s <= l.
   const std::size_t numbers = levels() + 1;
-  // above[u] is the sum over peaks > u of the valleys looked at so far.
-  std::vector<std::uint32_t> peaks(numbers + 1, 0);
+  // By peak: pairs with this peak or a higher one, and a valley looked at so far.
+  std::vector<std::int32_t> peaks(numbers + 1, 0);
   for (std::size_t lower = 0; lower < levels(); ++lower) {
     // Valleys of number `lower` are under level `lower`.
-    std::uint32_t more = 0;
+    std::int32_t more = 0;
     for (std::size_t peak = numbers; peak-- > 0;) {
       more += pairs[lower * numbers + peak];
       peaks[peak] += more;
     }
     for (std::size_t width = 0; width < widths_ && lower + width < levels(); ++width) {
       const std::size_t upper = lower + width;
-      const std::uint64_t cycles = peaks[upper + 1];
+      const auto cycles = static_cast<std::uint64_t>(peaks[upper + 1]);
       if (cycles == 0) break;  // a wider deadband has no more
       Cell& cell = cells_[(place * widths_ + width) * levels() + upper];
       cell.sum += cycles;

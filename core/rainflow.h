@@ -7,6 +7,7 @@
 // means to every (L, U) is settled for good.
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 #include <cstdint>
 #include <vector>
@@ -43,20 +44,27 @@ class Rainflow {
     }
   }
 
-  // What is still open counts by its rising moves: what is left of a signal
-  // widens and then narrows, so each of them is a cycle of its own. Call once.
-  void finish() {
-    for (std::size_t i = 1; i < depth_; ++i)
-      if (stack_[i] > stack_[i - 1]) ++pairs_[stack_[i - 1] * size_ + stack_[i]];
-    depth_ = 1;
+  // What came so far only tells what state each trigger is in: it does not count.
+  void forget() {
+    std::fill(pairs_.begin(), pairs_.end(), 0);
+    count_open(-1);
   }
+  void finish() { count_open(1); }  // once, at the end
 
-  // pairs()[valley * (highest + 1) + peak].
-  const std::vector<std::uint32_t>& pairs() const { return pairs_; }
+  // pairs()[valley * (highest + 1) + peak]. After a forget() single pairs may be
+  // below 0; what they add up to for two thresholds never is.
+  const std::vector<std::int32_t>& pairs() const { return pairs_; }
 
  private:
+  // What is still open counts by its rising moves: what is left of a signal
+  // widens and then narrows, so each of them is a cycle of its own.
+  void count_open(std::int32_t each) {
+    for (std::size_t i = 1; i < depth_; ++i)
+      if (stack_[i] > stack_[i - 1]) pairs_[stack_[i - 1] * size_ + stack_[i]] += each;
+  }
+
   std::size_t size_;
-  std::vector<std::uint32_t> pairs_;
+  std::vector<std::int32_t> pairs_;
   std::vector<std::uint32_t> stack_;  // turning points that are still open
   std::size_t depth_ = 0;
   bool rising_ = false;

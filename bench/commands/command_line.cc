@@ -87,7 +87,7 @@ std::string overview(std::span<const CommandMaker> commands) {
       "Commands\n";
   for (const CommandMaker make : commands) {
     const CommandHelp help = make()->help();
-    page += "  " + help.name + std::string(help.name.size() < 10 ? 10 - help.name.size() : 1, ' ') +
+    page += "  " + help.name + std::string(help.name.size() < 11 ? 11 - help.name.size() : 1, ' ') +
             help.summary + "\n";
   }
   page +=

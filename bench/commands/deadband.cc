@@ -122,20 +122,9 @@ class DeadbandCommand : public Command {
   }
 
   static void read_unit(DeadbandRecord& record, const Behaviour& behaviour) {
-    const UnitSettings settings = healthy_settings(record.gauge, behaviour);
-    UnitReading& unit = record.ask.unit;
-    double pulses = static_cast<double>(settings.averaging_pulses);
-    // A time holds the fewest pulses, and averages least, at the lowest boundary.
-    if (settings.averaging > 0)
-      pulses = to_seconds(settings.averaging) * record.gauge.pulses_per_rev *
-               record.gauge.windows[1].from_rpm / 60;
-    unit.averaging_pulses = static_cast<int>(
-        std::min(std::max(std::floor(pulses), 1.0), static_cast<double>(UnitReading::most_averaged)));
-    unit.update_hz = settings.update_hz;
-    unit.resolution_rpm = settings.resolution_rpm;
-    unit.timer_hz = settings.timer_hz;
+    const UnitReading& unit = record.ask.unit = unit_reading(record.gauge, behaviour);
     record.reading =
-        fmt::format("average of {} pulses, {}, {}", unit.averaging_pulses,
+        fmt::format("a unit that averages {} pulses, with {} and {}", unit.averaging_pulses,
                     unit.update_hz > 0 ? fmt::format("{:g} updates a second", unit.update_hz)
                                        : std::string("an update at every pulse"),
                     unit.resolution_rpm > 0 ? fmt::format("resolution {:g} rpm", unit.resolution_rpm)

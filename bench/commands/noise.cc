@@ -28,8 +28,8 @@ class NoiseCommand : public Command {
         "that "
         "is too short, or that the model does not fit, is said to be so, and ends with 3.",
         "0  the model fits\n2  bad usage or a bad file\n3  it does not fit, or the recording says too little",
-        {"tachproof noise runs/20260131-142501-dwell/capture.vcd --ppr 3",
-         "tachproof noise capture.csv --channel D0 --html noise.html"}};
+        {"tachproof noise fixtures/recordings/tach-edges.csv",
+         "tachproof noise fixtures/recordings/tach-edges.csv --ppr 3 --html noise.html"}};
   }
 
   void declare(Arguments& arguments) override {

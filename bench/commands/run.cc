@@ -7,6 +7,8 @@
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
 #include "bench/rigs/factory.h"
+#include "bench/rigs/unit_settings.h"
+#include "bench/run/dwell_run.h"
 #include "bench/run/runner.h"
 #include "bench/run/stop_request.h"
 #include "core/allowance.h"
@@ -27,6 +29,9 @@ class RunCommand : public Command {
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
         "files.\n\n"
+        "A scenario with a dwell in place of a profile holds the engine where each boundary flickers most, "
+        "under the scenario's noise, until the rate of lamp changes is proven to be under the limit, or over "
+        "it.\n\n"
         "Ctrl-C switches the source off and leaves an undecided run. Questions of the scenario are asked at "
         "the terminal when the rig cannot answer them.",
         "0  pass\n"
@@ -51,7 +56,7 @@ class RunCommand : public Command {
     const auto rig_file = errors.collect([&] { return load_rig(rig_); });
     const auto certificate = errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
-    const Profile profile = make_profile(*scenario, scenario_);
+    const Profile profile = scenario->dwell ? Profile() : make_profile(*scenario, scenario_);
     Rig rig = make_rig(*rig_file, rig_, *gauge, scenario->seed);
     refuse_unknown_presses(profile, *rig.source, *rig_file);
 
@@ -64,13 +69,17 @@ class RunCommand : public Command {
                           {"rig.yaml", folder.keep_input(rig_, "rig.yaml")}});
 
     catch_stop_signals();
-    ProgressLine line(*gauge, profile.duration());
+    ProgressLine line(*gauge, scenario->dwell ? longest_dwell(*gauge, *scenario->dwell) : profile.duration());
     RunHooks hooks;
     hooks.stop = stop_requested;
     hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
     hooks.ask_person = TerminalQuestions();
     RunOutcome outcome =
-        run_scenario({*gauge, profile, scenario->noise, scenario->seed, scenario->judge}, rig, folder, hooks);
+        scenario->dwell
+            ? run_dwell({*gauge, scenario->noise, scenario->seed, *scenario->dwell, unit_reading(*gauge, {})},
+                        rig, folder, hooks)
+            : run_scenario({*gauge, profile, scenario->noise, scenario->seed, scenario->judge}, rig, folder,
+                           hooks);
     line.clear();
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);

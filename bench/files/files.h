@@ -12,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "core/dwell.h"
 #include "core/gauge.h"
 #include "core/judge.h"
 #include "core/noise.h"
@@ -54,7 +55,8 @@ struct Wiring {
 struct ScenarioFile {
   std::string name;
   std::uint64_t seed = 0;
-  std::vector<Step> steps;
+  std::vector<Step> steps;     // empty when there is a dwell
+  std::optional<Dwell> dwell;  // certifies flicker in place of a profile
   Noise noise;
   JudgeWhat judge;
 };

@@ -5,6 +5,7 @@
 //     name: one line of text
 //     seed: 0                     optional, a whole number up to 2^64-1
 //     profile: [STEP, ...]
+//     dwell: {limit_per_min: 1, confidence: 0.95, longest: 20min}   in place of a profile
 //     noise: {...}                optional, see the noise reader
 //     judge: {transitions: true, steady: true, blink: true, thresholds: false, within: RPM}   all optional
 //
@@ -233,6 +234,23 @@ JudgeWhat read_judge(const YamlNode& node, ErrorList& errors) {
   return what;
 }
 
+// A dwell that is too short for its confidence could only be undecided: it is
+// refused here, with the time that it needs.
+Dwell read_dwell(const YamlNode& node, ErrorList& errors) {
+  Dwell dwell;
+  Mapping m(node, errors, "dwell");
+  const std::size_t before = errors.values();
+  m.number("limit_per_min", dwell.limit_per_min, {0, 1e4, true}, Need::must);
+  m.number("confidence", dwell.confidence, {0.5, 0.9999}, Need::may);
+  m.duration("longest", dwell.longest, Need::must);
+  m.finish();
+  if (errors.values() == before && dwell.longest < dwell.shortest())
+    errors.add(m.place("longest"), "a dwell of " + number_text(to_seconds(dwell.longest)) + " s",
+               "at least " + number_text(std::ceil(to_seconds(dwell.shortest()))) +
+                   " s, or not even a unit that never flickers could pass with this confidence");
+  return dwell;
+}
+
 }  // namespace
 
 std::vector<Step> read_profile(const YamlNode& list, ErrorList& errors) {
@@ -257,7 +275,12 @@ ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& fo
   if (!read_header(file, "scenario", errors)) return scenario;
   file.text("name", scenario.name, Need::must);
   file.whole("seed", scenario.seed, 0, std::numeric_limits<std::uint64_t>::max(), Need::may);
-  if (const YamlNode* list = file.list("profile", Need::must)) scenario.steps = read_profile(*list, errors);
+  const bool dwells = file.has("dwell");
+  if (dwells && file.has("profile"))
+    errors.add(file.place("dwell"), "'dwell' beside 'profile'", "one of the two");
+  if (const YamlNode* list = file.list("profile", dwells ? Need::may : Need::must))
+    scenario.steps = read_profile(*list, errors);
+  if (const YamlNode* node = file.any("dwell", Need::may)) scenario.dwell = read_dwell(*node, errors);
   if (const YamlNode* node = file.any("noise", Need::may)) {
     Mapping block(*node, errors, "noise");
     scenario.noise = read_noise_keys(block, folder, errors);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <optional>
 
 #include "bench/reports/style.h"
 #include "bench/reports/text.h"
@@ -75,8 +76,11 @@ bool shows(const Axis& axis, double value) {
 std::string drawn(const Chart& chart, const Curve& curve) {
   std::string svg;
   std::vector<Point> part;
+  std::optional<Point> last;
   const auto end_part = [&] {
     if (part.size() > 1) svg += svg_path(part, curve.style);
+    if (part.size() == 1) svg += svg_line(part[0], {part[0].x + 0.1, part[0].y}, "dots");
+    if (!part.empty()) last = part.back();
     part.clear();
   };
   for (const Point& p : curve.points) {
@@ -92,6 +96,7 @@ std::string drawn(const Chart& chart, const Curve& curve) {
     }
   }
   end_part();
+  if (last && !curve.tag.empty()) svg += svg_text({last->x + 3, last->y - 3}, curve.tag, "small");
   return svg;
 }
 
@@ -100,7 +105,8 @@ std::string legend(const std::vector<Curve>& curves) {
   for (const Curve& curve : curves)
     html += fmt::format(
         "<span class=\"swatch\"><svg viewBox=\"0 0 34 14\" aria-hidden=\"true\">{}</svg>{}</span>\n",
-        svg_line({2, 7}, {curve.style == "dots" ? 2.1 : 32.0, 7}, curve.style), escaped(curve.name));
+        svg_line({2, 7}, {curve.style == "dots" ? 2.1 : 32.0, 7}, curve.style),
+        escaped(curve.tag.empty() ? curve.name : curve.tag + ": " + curve.name));
   return html + "</p>\n";
 }
 

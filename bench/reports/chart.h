@@ -1,5 +1,6 @@
 // Line charts of the reports about noise, as inline SVG that reads in black and
-// white: lines differ by their dashes, and each is named at its end.
+// white: lines differ by their dashes and, where those run out, by tags at their
+// ends.
 #pragma once
 
 #include <string>
@@ -13,6 +14,7 @@ namespace tachproof {
 struct Curve {
   std::string name;
   std::string style;          // of chart_style: solid, dashed, dotted, dots, limit-line
+  std::string tag;            // drawn where the line ends; may be empty
   std::vector<Point> points;  // in the axes' units; NaN, and what a log axis cannot show, is a gap
 };
 

@@ -21,6 +21,12 @@ const BoundaryCurve& decisive(const DeadbandRecord& record) {
 // Rates span many decades: three digits that matter.
 std::string rate(double value) { return std::isfinite(value) ? fmt::format("{:.3g}", value) : "-"; }
 
+// "1 lamp change per minute".
+std::string limit_text(const DeadbandRecord& record) {
+  return rate(record.ask.limit_per_min) +
+         (record.ask.limit_per_min == 1 ? " lamp change per minute" : " lamp changes per minute");
+}
+
 std::string width_text(double rpm) { return fmt::format("{:g}", rpm); }
 
 std::string cost(const DeadbandRecord& record, double width) {
@@ -65,26 +71,25 @@ std::string deadband_answer(const DeadbandRecord& record) {
   if (!record.study.recommended) {
     if (curve.disturbances_per_min > record.ask.limit_per_min)
       return fmt::format(
-          "No deadband keeps this signal under {} lamp changes per minute: at boundary {} its missing and "
+          "No deadband keeps this signal under {}: at boundary {} its missing and "
           "doubled pulses alone make {}. Mend the signal.",
-          rate(record.ask.limit_per_min), curve.boundary, rate(curve.disturbances_per_min));
+          limit_text(record), curve.boundary, rate(curve.disturbances_per_min));
     const double most = std::min(record.ask.widest_rpm, record.study.room_rpm);
     return fmt::format(
-        "No deadband up to {} rpm keeps flicker under {} lamp changes per minute with {:g} % confidence; "
+        "No deadband up to {} rpm keeps flicker under {} with {:g} % confidence; "
         "boundary {} is the worst.{}",
-        width_text(most), rate(record.ask.limit_per_min), 100 * record.ask.confidence, curve.boundary,
+        width_text(most), limit_text(record), 100 * record.ask.confidence, curve.boundary,
         record.study.room_rpm < record.ask.widest_rpm ? " A wider one does not fit the gauge's windows."
                                                       : "");
   }
   const WidthRow& row = curve.rows[*record.study.recommended];
   return fmt::format(
-      "A deadband of {} rpm is the smallest that keeps flicker under {} lamp changes per minute with {:g} % "
+      "A deadband of {} rpm is the smallest that keeps flicker under {} with {:g} % "
       "confidence. It costs {} of resolution. Boundary {} decides, held at {:.1f} rpm: {} changes per "
       "minute, "
       "at most {}.",
-      width_text(row.width_rpm), rate(record.ask.limit_per_min), 100 * record.ask.confidence,
-      cost(record, row.width_rpm), curve.boundary, row.mean_rpm, rate(row.rate_per_min),
-      rate(row.upper_per_min));
+      width_text(row.width_rpm), limit_text(record), 100 * record.ask.confidence, cost(record, row.width_rpm),
+      curve.boundary, row.mean_rpm, rate(row.rate_per_min), rate(row.upper_per_min));
 }
 
 std::string deadband_text(const DeadbandRecord& record) {
@@ -102,8 +107,8 @@ std::string deadband_text(const DeadbandRecord& record) {
   }
   std::string words;
   for (const std::string& sentence :
-       {fmt::format("Boundary {}, the mean where it flickers most. {} minutes simulated; {}.", curve.boundary,
-                    rate(record.study.simulated_minutes), record.reading),
+       {fmt::format("Boundary {}, the mean where it flickers most. {:.0f} minutes simulated of {}.",
+                    curve.boundary, record.study.simulated_minutes, record.reading),
         deadband_answer(record),
         fmt::format("At the gauge's own {} rpm: {}.", width_text(record.gauge.deadband.rpm),
                     record.study.reason.sentence)})
@@ -133,10 +138,10 @@ std::string deadband_html(const DeadbandRecord& record) {
   const BoundaryCurve& curve = decisive(record);
   Chart chart;
   std::vector<Curve> curves(4);
-  curves[0] = {"simulated", "solid", {}};
-  curves[1] = {upper_title(record) + " limit", "dashed", {}};
-  curves[2] = {"closed form", "dotted", {}};
-  curves[3] = {"limit asked for", "limit-line", {}};
+  curves[0] = {"simulated", "solid", "", {}};
+  curves[1] = {upper_title(record) + " limit", "dashed", "", {}};
+  curves[2] = {"closed form", "dotted", "", {}};
+  curves[3] = {"limit asked for", "limit-line", "", {}};
   for (const WidthRow& row : curve.rows) {
     curves[0].points.push_back({row.width_rpm, row.rate_per_min});
     curves[1].points.push_back({row.width_rpm, row.upper_per_min});
@@ -158,7 +163,10 @@ std::string deadband_html(const DeadbandRecord& record) {
   Chart all;
   constexpr const char* styles[] = {"solid", "dashed", "dotted"};
   for (const BoundaryCurve& b : record.study.boundaries) {
-    Curve one{b.boundary + ", " + width_text(b.rpm) + " rpm", styles[all.curves.size() % 3], {}};
+    Curve one{b.boundary + ", " + width_text(b.rpm) + " rpm",
+              styles[all.curves.size() % 3],
+              std::to_string(all.curves.size() + 1),
+              {}};
     for (const WidthRow& row : b.rows) one.points.push_back({row.width_rpm, row.upper_per_min});
     all.curves.push_back(std::move(one));
   }
@@ -173,16 +181,16 @@ std::string deadband_html(const DeadbandRecord& record) {
         b.smallest ? width_text(b.rows[*b.smallest].width_rpm) : std::string("none"),
         rate(b.disturbances_per_min));
   const std::string body = fmt::format(
-      "<h1>Deadband and flicker: <b>{}</b></h1>\n<p>{}</p>\n<p>Noise: {}. {}. {} minutes simulated, seed "
-      "{}.</p>\n"
-      "<h2>Boundary {}</h2>\n<p>The mean rpm is held where this boundary flickers most, for each width anew. "
+      "<h1>Deadband and flicker: <b>{}</b></h1>\n<p>{}</p>\n<p>Noise: {}. {} minutes simulated, seed {}, "
+      "of {}.</p>\n<h2>Boundary {}</h2>\n<p>The mean rpm is held where this boundary flickers most, for each "
+      "width anew. "
       "The closed form is drawn where one holds.</p>\n<figure>{}</figure>\n<p>At the gauge's own deadband of "
       "{} "
       "rpm: {}.</p>\n<h2>All boundaries</h2>\n<figure>{}</figure>\n<table><thead><tr><th>boundary</th>"
       "<th class=\"n\">rpm</th><th class=\"n\">smallest width, rpm</th><th class=\"n\">missing and doubled "
       "pulses, changes per minute</th></tr></thead>\n<tbody>{}</tbody></table>\n",
       escaped(record.gauge.name), escaped(deadband_answer(record)), escaped(record.noise),
-      escaped(record.reading), rate(record.study.simulated_minutes), record.ask.seed, escaped(curve.boundary),
+      record.study.simulated_minutes, record.ask.seed, escaped(record.reading), escaped(curve.boundary),
       chart_svg(chart), width_text(record.gauge.deadband.rpm), escaped(record.study.reason.sentence),
       chart_svg(all), rows);
   return chart_page("Deadband and flicker: " + record.gauge.name, body);

@@ -85,7 +85,7 @@ std::string figure(const std::string& title, const std::string& words, const Cha
 std::string spectrum_html(const NoiseFit& fit) {
   const bool orders = std::isfinite(fit.pulses_per_rev);
   const double per_pulse = orders ? fit.pulses_per_rev : 1;
-  Curve curve{"amplitude", "solid", {}};
+  Curve curve{"amplitude", "solid", "", {}};
   for (const NoiseFit::Line& l : fit.spectrum)
     curve.points.push_back({l.cycles_per_pulse * per_pulse, l.percent});
   Chart chart;
@@ -100,7 +100,7 @@ std::string spectrum_html(const NoiseFit& fit) {
 }
 
 std::string allan_html(const NoiseFit& fit) {
-  Curve seen{"seen", "dots", {}}, model{"fitted model", "solid", {}};
+  Curve seen{"seen", "dots", "", {}}, model{"fitted model", "solid", "", {}};
   for (const NoiseFit::Spread& s : fit.allan) {
     seen.points.push_back({s.span_s, 100 * s.seen});
     model.points.push_back({s.span_s, 100 * s.modelled});
@@ -113,7 +113,7 @@ std::string allan_html(const NoiseFit& fit) {
 }
 
 std::string residuals_html(const NoiseFit& fit) {
-  Curve curve{"standardised one-step error", "dots", {}};
+  Curve curve{"standardised one-step error", "dots", "", {}};
   constexpr std::size_t most = 3000;
   const std::size_t step = fit.residuals.size() / most + 1;
   double largest = 4;

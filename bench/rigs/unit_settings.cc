@@ -136,4 +136,19 @@ UnitSettings healthy_settings(const Gauge& gauge, const Behaviour& behaviour) {
   return s;
 }
 
+UnitReading unit_reading(const Gauge& gauge, const Behaviour& behaviour) {
+  const UnitSettings settings = healthy_settings(gauge, behaviour);
+  auto pulses = static_cast<double>(settings.averaging_pulses);
+  if (settings.averaging > 0 && gauge.boundaries() > 0)
+    pulses =
+        std::floor(to_seconds(settings.averaging) * gauge.pulses_per_rev * gauge.windows[1].from_rpm / 60);
+  UnitReading reading;
+  reading.averaging_pulses =
+      static_cast<int>(std::clamp(pulses, 1.0, static_cast<double>(UnitReading::most_averaged)));
+  reading.update_hz = settings.update_hz;
+  reading.resolution_rpm = settings.resolution_rpm;
+  reading.timer_hz = settings.timer_hz;
+  return reading;
+}
+
 }  // namespace tachproof

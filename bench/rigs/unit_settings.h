@@ -7,6 +7,7 @@
 
 #include "bench/files/files.h"
 #include "bench/rigs/spells.h"
+#include "core/flicker.h"
 #include "core/gauge.h"
 #include "core/time.h"
 
@@ -55,5 +56,9 @@ struct UnitSettings {
 //
 // Throws std::invalid_argument with a sentence for a field out of its range.
 UnitSettings healthy_settings(const Gauge& gauge, const Behaviour& behaviour);
+
+// How a healthy unit with this behaviour reads pulses. A time of averaging holds
+// the fewest pulses, and averages least, at the lowest boundary: that many.
+UnitReading unit_reading(const Gauge& gauge, const Behaviour& behaviour);
 
 }  // namespace tachproof

@@ -111,6 +111,7 @@ auto loaded(Load load) -> decltype(load()) {
 RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored, const Gauge& gauge,
                           RunFolder& scratch) {
   const ScenarioFile scenario = loaded([&] { return load_scenario(folder / "scenario.yaml"); });
+  if (scenario.dwell) throw CannotJudgeAgain("a dwell decides as it goes, and is not judged again");
   const Profile profile(scenario.steps);
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most_lamp_changes);
   if (timeline.more)

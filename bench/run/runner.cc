@@ -12,6 +12,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "bench/run/checked_watcher.h"
 #include "bench/run/evidence_writer.h"
 #include "core/pulse_train.h"
 #include "core/text.h"
@@ -38,8 +39,8 @@ class Run {
         folder_(folder),
         hooks_(hooks),
         source_(rig.source->facts()),
-        watcher_(rig.watcher->facts()),
-        judge_(plan.gauge, judge_setup()),
+        watch_(*rig.watcher),
+        judge_(plan.gauge, judge_setup(plan, rig)),
         train_(plan.profile, plan.gauge.pulses_per_rev, plan.noise, plan.seed),
         writer_(folder, plan.gauge) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
@@ -64,15 +65,10 @@ class Run {
   }
 
  private:
-  JudgeSetup judge_setup() const {
-    JudgeSetup setup;
-    setup.what = plan_.what;
-    setup.noise = plan_.noise;
-    setup.wired = watcher_.wired;
-    setup.source_tick = source_.tick;
-    setup.watcher_resolution = watcher_.resolution;
-    setup.stamp_uncertainty = watcher_.stamp_uncertainty;
-    setup.clock_ppm = source_.clock_ppm;
+  static JudgeSetup judge_setup(const RunPlan& plan, const Rig& rig) {
+    JudgeSetup setup = judge_setup_of(rig);
+    setup.what = plan.what;
+    setup.noise = plan.noise;
     return setup;
   }
 
@@ -245,18 +241,11 @@ class Run {
 
   void collect(Nanos until) {
     events_.clear();
-    seen_ = rig_.watcher->collect(until, events_);
-    for (const LampEvent& event : events_) {
-      if (event.at < last_event_ || event.at > until)
-        throw RigError(
-            fmt::format("the watcher handed over a change at {}, which is out of order", say_time(event.at)));
-      last_event_ = event.at;
-      lit_ = event.lit;
-    }
+    seen_ = watch_.collect(until, events_);
+    if (!events_.empty()) lit_ = events_.back().lit;
     if (seen_.lost > 0) {
       lost_ += seen_.lost;
-      found(FindingKind::lost_evidence, until,
-            seen_.lost_why.empty() ? fmt::format("the watcher lost {} changes", seen_.lost) : seen_.lost_why);
+      found(FindingKind::lost_evidence, until, seen_.lost_why);
     }
     const Nanos certain = std::min(until, seen_.until);
     judge_.lamps(events_);
@@ -304,7 +293,7 @@ class Run {
   RunFolder& folder_;
   const RunHooks& hooks_;
   SourceFacts source_;
-  WatcherFacts watcher_;
+  CheckedWatcher watch_;
   Judge judge_;
   PulseTrain train_;
   EvidenceWriter writer_;
@@ -327,7 +316,6 @@ class Run {
   Seen seen_;            // and vouches for this
   std::uint64_t lost_ = 0;
   std::vector<LampEvent> events_;
-  Nanos last_event_ = 0;
   Channels lit_ = 0;
   std::chrono::steady_clock::time_point shown_;
 };
@@ -339,6 +327,18 @@ Nanos disturbance_lasts(const Gauge& gauge, double rpm) {
   constexpr double slowest_pulses_per_s = 1;
   const double pulses_per_s = std::max(rpm * gauge.pulses_per_rev / 60, slowest_pulses_per_s);
   return gauge.tolerance.response_to + gauge.tolerance.settle + from_seconds(periods / pulses_per_s);
+}
+
+JudgeSetup judge_setup_of(const Rig& rig) {
+  const SourceFacts source = rig.source->facts();
+  const WatcherFacts watcher = rig.watcher->facts();
+  JudgeSetup setup;
+  setup.wired = watcher.wired;
+  setup.source_tick = source.tick;
+  setup.watcher_resolution = watcher.resolution;
+  setup.stamp_uncertainty = watcher.stamp_uncertainty;
+  setup.clock_ppm = source.clock_ppm;
+  return setup;
 }
 
 RunOutcome run_scenario(const RunPlan& plan, Rig& rig, RunFolder& folder, const RunHooks& hooks) {

@@ -64,6 +64,9 @@ struct RunOutcome {
   Trace trace;
 };
 
+// What the bench of this rig adds to every measurement.
+JudgeSetup judge_setup_of(const Rig& rig);
+
 RunOutcome run_scenario(const RunPlan& plan, Rig& rig, RunFolder& folder, const RunHooks& hooks = {});
 
 // What a given answer is worth. `peak_rpm`: the highest rpm before the question.

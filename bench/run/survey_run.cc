@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "bench/run/checked_watcher.h"
 #include "core/pulse_train.h"
 #include "core/text.h"
 
@@ -21,7 +22,12 @@ constexpr auto show_every = std::chrono::milliseconds(100);
 class Loop {
  public:
   Loop(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer, const RunHooks& hooks)
-      : next_(next), pulses_per_rev_(pulses_per_rev), rig_(rig), writer_(writer), hooks_(hooks) {}
+      : next_(next),
+        pulses_per_rev_(pulses_per_rev),
+        rig_(rig),
+        watch_(*rig.watcher),
+        writer_(writer),
+        hooks_(hooks) {}
 
   SurveyEvidence run() {
     const bool played_all = guarded([this] { play_all(); });
@@ -113,18 +119,11 @@ class Loop {
 
   void collect(Nanos until) {
     const std::size_t before = all_.events.size();
-    const Seen seen = rig_.watcher->collect(until, all_.events);
-    for (std::size_t i = before; i < all_.events.size(); ++i) {
-      if (all_.events[i].at < last_event_ || all_.events[i].at > until)
-        throw RigError(fmt::format("the watcher handed over a change at {}, which is out of order",
-                                   say_time(all_.events[i].at)));
-      last_event_ = all_.events[i].at;
-    }
+    const Seen seen = watch_.collect(until, all_.events);
     all_.seen_until = std::min(until, seen.until);
     if (seen.lost > 0) {
       all_.lost += seen.lost;
-      found(FindingKind::lost_evidence,
-            seen.lost_why.empty() ? fmt::format("the watcher lost {} changes", seen.lost) : seen.lost_why);
+      found(FindingKind::lost_evidence, seen.lost_why);
     }
     if (writer_ != nullptr) writer_->advance(std::span(all_.events).subspan(before), all_.seen_until);
     collected_ = until;
@@ -145,6 +144,7 @@ class Loop {
   const NextSteps& next_;
   double pulses_per_rev_;
   Rig& rig_;
+  CheckedWatcher watch_;
   EvidenceWriter* writer_;
   const RunHooks& hooks_;
 
@@ -156,7 +156,6 @@ class Loop {
   std::uint64_t generated_ = 0;
   Nanos played_ = 0;     // the source has been given everything until here,
   Nanos collected_ = 0;  // and the watcher has been asked until here
-  Nanos last_event_ = 0;
   bool stopped_ = false;
   std::chrono::steady_clock::time_point shown_;
 };
@@ -177,18 +176,6 @@ std::string step_yaml(const Step& step) {
 }
 
 }  // namespace
-
-JudgeSetup judge_setup_of(const Rig& rig) {
-  const SourceFacts source = rig.source->facts();
-  const WatcherFacts watcher = rig.watcher->facts();
-  JudgeSetup setup;
-  setup.wired = watcher.wired;
-  setup.source_tick = source.tick;
-  setup.watcher_resolution = watcher.resolution;
-  setup.stamp_uncertainty = watcher.stamp_uncertainty;
-  setup.clock_ppm = source.clock_ppm;
-  return setup;
-}
 
 SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer,
                            const RunHooks& hooks) {

@@ -44,9 +44,6 @@ struct SurveyEvidence {
   SurveyView view() const { return {steps, events, seen_until}; }
 };
 
-// What the bench of this rig adds to every measurement.
-JudgeSetup judge_setup_of(const Rig& rig);
-
 // `writer` may be null: nothing is written down. `pulses_per_rev`: of the train.
 SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer,
                            const RunHooks& hooks = {});

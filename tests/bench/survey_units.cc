@@ -57,21 +57,30 @@ void HonestyCount::add(const HonestyCount& more) {
   sum_u_rpm += more.sum_u_rpm;
 }
 
-HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm) {
+void with_simulated_rig(const RandomUnit& unit, std::uint64_t number,
+                        const std::function<void(Rig&)>& survey) {
+  Rig rig = simulated_rig(unit.runs, unit.behaviour, drumlin::gauge(), number);
+  survey(rig);
+}
+
+HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm,
+                                 const WithRig& with_rig) {
   HonestyCount all;
   const Gauge gauge = drumlin::gauge();
   for (std::uint64_t number = first; number < first + count; ++number) {
     const RandomUnit unit = random_unit(number);
-    Rig rig = simulated_rig(unit.runs, unit.behaviour, gauge, number);
-    SurveySetup setup;
-    setup.judge = judge_setup_of(rig);
-    setup.judge.what = survey_asks(within_rpm);
-    setup.within_rpm = within_rpm;
-    setup.ahead = survey_ahead;
-    SurveyPlanner planner(gauge, setup);
-    const SurveyEvidence evidence = play_survey([&](const SurveyView& view) { return planner.next(view); },
-                                                gauge.pulses_per_rev, rig, nullptr);
-    const RunResult result = judge_evidence(gauge, setup.judge, evidence, nullptr);
+    RunResult result;
+    with_rig(unit, number, [&](Rig& rig) {
+      SurveySetup setup;
+      setup.judge = judge_setup_of(rig);
+      setup.judge.what = survey_asks(within_rpm);
+      setup.within_rpm = within_rpm;
+      setup.ahead = survey_ahead;
+      SurveyPlanner planner(gauge, setup);
+      const SurveyEvidence evidence = play_survey([&](const SurveyView& view) { return planner.next(view); },
+                                                  gauge.pulses_per_rev, rig, nullptr);
+      result = judge_evidence(gauge, setup.judge, evidence, nullptr);
+    });
     bool outside = false;
     for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
       for (const Direction d : {Direction::rising, Direction::falling}) {

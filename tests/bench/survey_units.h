@@ -2,9 +2,11 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
 
 #include "bench/files/files.h"
+#include "bench/rigs/rig.h"
 #include "core/gauge.h"
 #include "core/result.h"
 
@@ -32,7 +34,13 @@ struct HonestyCount {
 
   void add(const HonestyCount& more);
 };
-HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm = 1);
+// Calls `survey` with a rig that has the unit on it.
+using WithRig = std::function<void(const RandomUnit& unit, std::uint64_t number,
+                                   const std::function<void(Rig&)>& survey)>;
+void with_simulated_rig(const RandomUnit& unit, std::uint64_t number,
+                        const std::function<void(Rig&)>& survey);
+HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm = 1,
+                                 const WithRig& with_rig = with_simulated_rig);
 
 // Exact two-sided limits of a proportion (C. J. Clopper, E. S. Pearson,
 // Biometrika 26 (1934) 404).

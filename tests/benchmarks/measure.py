@@ -145,6 +145,22 @@ def events():
     return ns | {name + "_ratio": each / ns["ReadingTheRecords"] for name, each in ns.items()}
 
 
+def flicker():
+    """All deadband widths at once, in ns per pulse; NumPy takes a pass per width."""
+    found = {name: 1e9 / entry["items_per_second"] for name, entry in benchmarks("^Deadband").items()}
+    with_what = 1 if "DeadbandNormalsAlone/1" in found else 0
+    ours = {"normals": found[f"DeadbandNormalsAlone/{with_what}"], "rare": found[f"DeadbandRareAllWidths/{with_what}"],
+            "frequent": found[f"DeadbandFrequentAllWidths/{with_what}"]}
+    run = subprocess.run(["/usr/bin/python3", HERE / "deadband_peer.py"], capture_output=True, text=True)
+    theirs = json.loads(run.stdout) if run.returncode == 0 else {}
+    return ours | {
+        "rare_normals": ours["rare"] / ours["normals"],
+        "rare_one_width": over(theirs.get("rare_one_width"), ours["rare"]),
+        "rare_one_pass": over(theirs.get("rare_one_pass"), ours["rare"]),
+        "frequent_one_width": over(theirs.get("frequent_one_width"), ours["frequent"]),
+        "two_threads": found["DeadbandOnThreads/1/real_time"] / found["DeadbandOnThreads/2/real_time"]}
+
+
 def startup():
     empty = SCRATCH / "empty"
     if not empty.exists():
@@ -177,12 +193,18 @@ def at_least(value, least):
     return None if value is None else value >= least
 
 
+def over_all(one_width):
+    """The ratio for all 101 widths, from that for one."""
+    return None if one_width is None else one_width * 101
+
+
 def table():
     e = in_rounds("edge times", edges)
     m = in_rounds("virtual time", model)
     r = in_rounds("whole runs", runs)
     f = in_rounds("recordings", formats)
     j = in_rounds("lamp events", events)
+    d = in_rounds("flicker", flicker)
     s = in_rounds("start-up", startup)
     needless = needless_libraries()
     exact = ramp_error_holds()
@@ -221,7 +243,18 @@ def table():
         aim = "<= 3 x reading" if name == "MatchingAlone" else "-"
         good = j[name + "_ratio"] <= 3 if name == "MatchingAlone" else None
         rows.append(row(what, aim, f"{j[name]:.1f} ns", j[name + "_ratio"], "reading 40-byte records", good))
+    widths = "NumPy, a pass for one width"
     rows += [
+        row("flicker, all widths, rare", "<= 1.6 x its normals", f"{d['rare']:.2f} ns a pulse", d["rare_normals"],
+            "drawing the normals", d["rare_normals"] <= 1.6),
+        row("flicker, all widths, rare", ">= 100 x NumPy", f"{d['rare']:.2f} ns a pulse",
+            over_all(d["rare_one_width"]), widths + ", x 101 widths", at_least(over_all(d["rare_one_width"]), 100)),
+        row("flicker, all widths, rare", ">= 10 x NumPy", f"{d['rare']:.2f} ns a pulse", d["rare_one_pass"],
+            "NumPy, one pass", at_least(d["rare_one_pass"], 10)),
+        row("flicker, all widths, frequent", ">= 50 x NumPy", f"{d['frequent']:.2f} ns a pulse",
+            over_all(d["frequent_one_width"]), widths + ", x 101 widths",
+            at_least(over_all(d["frequent_one_width"]), 50)),
+        row("flicker on two threads", ">= 1.8 x one", "-", d["two_threads"], "one thread", d["two_threads"] >= 1.8),
         row("`tachproof --help`", "<= 1.5 x empty program", f"{s['ms']:.2f} ms", s["ratio"], "an empty C++ program",
             s["ratio"] <= 1.5),
         row("its libraries", "no OpenCV, SQLite, camera", ", ".join(needless) or "none of them", None, "ldd", not needless),

@@ -118,7 +118,7 @@ TEST(Thresholds, TheUncertaintyIsItsBudgetAddedUp) {
     visits.push_back(visit_at(1, Direction::rising, 3000, rate, 0.040, 0.01 * rate));
   FitSetup bench = setup;
   bench.clock_share = 30e-6;
-  const ThresholdFit& fit = fit_thresholds(visits, 1, bench).fits[2];
+  const ThresholdFit fit = fit_thresholds(visits, 1, bench).fits[2];
   WelchSatterthwaite all;  // GUM 5.1.2 and G.4
   bool crystal = false;
   for (const BudgetLine& line : fit.budget) {

@@ -3,10 +3,13 @@
 
 #include <gtest/gtest.h>
 
+#include <cstdlib>
+
 #include "bench/run/runner.h"
 #include "bench/run/survey_run.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/scratch_folder.h"
+#include "tests/bench/survey_units.h"
 #include "tests/emulated_board/bench_with_board.h"
 #include "tests/emulated_board/unit_on_pins.h"
 
@@ -81,6 +84,24 @@ TEST_F(WholeRun, SurveysASoundUnit) {
     }));
   }
   EXPECT_LT(to_seconds(result.duration), 30);
+}
+
+// Six units on every build; TACHPROOF_UNITS asks for more.
+TEST_F(WholeRun, WhatASurveyStatesHoldsOnTheBoardToo) {
+  const char* asked = std::getenv("TACHPROOF_UNITS");
+  const std::uint64_t units = asked != nullptr ? std::strtoull(asked, nullptr, 10) : 6;
+  const HonestyCount count = survey_random_units(
+      1, units, 1,
+      [&](const RandomUnit& unit, std::uint64_t number, const std::function<void(Rig&)>& survey) {
+        SimulatedUnit on_pins(unit.runs, unit.behaviour, gauge, number);
+        BenchWithBoard bench(settings, std::make_unique<UnitOnPins>(std::move(on_pins), settings.wires));
+        survey(bench.rig());
+      });
+  RecordProperty("inside", static_cast<int>(count.inside));
+  EXPECT_EQ(count.intervals, 18 * units);
+  EXPECT_GE(clopper_pearson(count.inside, count.intervals).high, 0.95)
+      << count.inside << " of " << count.intervals << " stated intervals hold the truth";
+  EXPECT_EQ(count.units_passed, 0u) << "of " << count.units_outside << " that are outside tolerance";
 }
 
 TEST_F(WholeRun, IsUndecidedOnADamagedLine) {

@@ -1,0 +1,338 @@
+#include "bench/run/dwell_run.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <exception>
+#include <nlohmann/json.hpp>
+#include <optional>
+
+#include "bench/run/checked_watcher.h"
+#include "bench/run/evidence_writer.h"
+#include "bench/run/flicker_study.h"
+#include "core/flicker_causes.h"
+#include "core/flicker_counter.h"
+#include "core/text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr Nanos virtual_stretch = ns_per_s;
+constexpr Nanos real_stretch = 50 * ns_per_ms;
+constexpr Nanos real_ahead = 250 * ns_per_ms;
+// Before each hold the unit settles.
+constexpr Nanos settling = 2 * ns_per_s;
+// Over the boundary and back some times, to find the unit's own deadband.
+constexpr double widest_sweep_rpm = 60;  // either way
+constexpr double sweep_rpm_per_s = 20;
+constexpr int sweeps_made = 3;
+constexpr std::size_t means_tried = 5;
+
+// The search gets, over all its holds, as long as the shortest useful dwell.
+Nanos search_hold(const Dwell& dwell) { return dwell.shortest() / static_cast<Nanos>(means_tried); }
+
+class DwellRun {
+ public:
+  DwellRun(const DwellPlan& plan, Rig& rig, RunFolder& folder, const RunHooks& hooks)
+      : plan_(plan),
+        rig_(rig),
+        folder_(folder),
+        hooks_(hooks),
+        source_(rig.source->facts()),
+        watcher_(rig.watcher->facts()),
+        watch_(*rig.watcher),
+        counter_(plan.gauge, watcher_.wired & plan.gauge.all_channels()),
+        writer_(folder, plan.gauge) {}
+
+  RunOutcome run() {
+    const bool held_all = guarded([this] { hold_all(); });
+    rig_.source->end();
+    rig_.watcher->end();
+    const bool written = guarded([this] { writer_.close(seen_until_); });
+    RunResult& r = result_;
+    r.complete = held_all && written && r.evidence.lost == 0;
+    r.duration = seen_until_;
+    r.evidence.lamp_changes = writer_.lamp_events();
+    if (!counter_.any_lamps()) found(FindingKind::lost_evidence, "the watcher gave no lamp state at all");
+    r.verdict = r.flicker.empty() || !r.complete ? Verdict::undecided : Verdict::pass;
+    if (unheld_) r.verdict = worst(r.verdict, Verdict::undecided);
+    for (const FlickerResult& row : r.flicker) r.verdict = worst(r.verdict, row.verdict);
+    for (const Finding& finding : r.findings) r.verdict = worst(r.verdict, verdict_of(finding.kind));
+    return {std::move(result_), writer_.trace()};
+  }
+
+ private:
+  void found(FindingKind kind, std::string message, std::string window = "") {
+    result_.findings.push_back({kind, seen_until_, std::move(window), "", std::move(message)});
+  }
+
+  template <class Step>
+  bool guarded(Step step) {
+    try {
+      step();
+      return !stopped_;
+    } catch (const std::exception& e) {
+      found(FindingKind::bench_fault, e.what());
+      return false;
+    }
+  }
+
+  void hold_all() {
+    predict();
+    rig_.source->begin();
+    rig_.watcher->begin();
+    for (std::size_t b = 1; b <= plan_.gauge.boundaries() && !stopped_; ++b) {
+      if (counter_.is_blind(b)) {
+        result_.notes.push_back(
+            "boundary " + name(b) +
+            " was not held: the lamps that are wired do not tell its sides apart steadily");
+        continue;
+      }
+      const std::optional<double> middle = find_deadband(b);
+      if (stopped_) return;
+      if (!middle) continue;
+      const double mean = find_worst(b, *middle);
+      if (!stopped_) decide(b, mean);
+    }
+  }
+
+  // What a sound unit of these settings makes of the noise: where to look, and
+  // what the unit is not to blame for.
+  void predict() {
+    FlickerAsk ask;
+    ask.noise = plan_.noise;
+    ask.unit = plan_.unit;
+    ask.limit_per_min = plan_.dwell.limit_per_min;
+    ask.seed = plan_.seed;
+    ask.widest_rpm = std::max(50.0, std::ceil(plan_.gauge.deadband.rpm));
+    FlickerStudy study = study_flicker(plan_.gauge, ask);
+    const auto row = static_cast<std::size_t>(std::floor(plan_.gauge.deadband.rpm));
+    for (BoundaryCurve& curve : study.boundaries) predicted_.push_back(curve.rows[row]);
+  }
+
+  // The middle of the deadband that the unit shows on a ramp up and the same ramp
+  // down; its response is later on the one and earlier on the other.
+  std::optional<double> find_deadband(std::size_t b) {
+    const Gauge& gauge = plan_.gauge;
+    const double boundary = gauge.windows[b].from_rpm;
+    double room = boundary - gauge.windows[b - 1].from_rpm;
+    if (b < gauge.boundaries()) room = std::min(room, gauge.windows[b + 1].from_rpm - boundary);
+    const double sweep = std::min(widest_sweep_rpm, room / 2);
+    const double middle = (gauge.rising_rpm(b) + gauge.falling_rpm(b)) / 2;
+    const Nanos ramp = from_seconds(2 * sweep / sweep_rpm_per_s);
+    Repeat sweeps{sweeps_made, {RampByTime{middle + sweep, ramp}, RampByTime{middle - sweep, ramp}}};
+    const std::vector<Step> steps = {Hold{middle - sweep, settling}, std::move(sweeps),
+                                     Hold{middle - sweep, ns_per_s}};
+    const Profile profile(steps);
+    const Nanos start = played_;
+    play(b, profile, settling, profile.duration() - settling, [](std::uint64_t, Nanos) { return false; });
+    double up_sum = 0, down_sum = 0;
+    std::size_t ups = 0, downs = 0;
+    for (const FlickerCounter::Change& change : counter_.first_changes()) {
+      const double rpm = profile.rpm_at(change.at - start);
+      if (change.up) up_sum += rpm, ++ups;
+      if (!change.up) down_sum += rpm, ++downs;
+    }
+    if (ups > 0 && downs > 0)
+      return (up_sum / static_cast<double>(ups) + down_sum / static_cast<double>(downs)) / 2;
+    if (!stopped_) {
+      result_.notes.push_back("boundary " + name(b) + ": the lamps did not change on and off between " +
+                              decimal(middle - sweep, 0) + " and " + decimal(middle + sweep, 0) +
+                              " rpm, so there is nothing to hold at");
+      unheld_ = true;
+    }
+    return std::nullopt;
+  }
+
+  double find_worst(std::size_t b, double own_middle) {
+    // The prediction's mean, moved as the unit's deadband is.
+    const double settings_middle = (plan_.gauge.rising_rpm(b) + plan_.gauge.falling_rpm(b)) / 2;
+    const double middle = own_middle + predicted_[b - 1].mean_rpm - settings_middle;
+    const double reach = plan_.gauge.tolerance.rpm;
+    double worst_mean = middle;
+    std::uint64_t most = 0;
+    // The middle first: where nothing flickers anywhere, it is held.
+    for (const double off : {0.0, -0.5, 0.5, -1.0, 1.0}) {
+      const double mean = middle + off * reach;
+      hold(b, mean, search_hold(plan_.dwell), [](std::uint64_t, Nanos) { return false; });
+      if (stopped_) break;
+      if (counter_.changes() > most) most = counter_.changes(), worst_mean = mean;
+      if (reach == 0) break;
+    }
+    return worst_mean;
+  }
+
+  void decide(std::size_t b, double mean) {
+    const RateTest test = plan_.dwell.test();
+    Verdict verdict = Verdict::undecided;
+    const Nanos held = hold(b, mean, plan_.dwell.longest, [&](std::uint64_t cycles, Nanos so_far) {
+      verdict = test.decide(cycles, to_seconds(so_far) / 60);
+      return verdict != Verdict::undecided;
+    });
+    const double minutes = to_seconds(held) / 60;
+    if (minutes <= 0) return;
+    FlickerResult row;
+    row.boundary = name(b);
+    row.mean_rpm = mean;
+    row.duration_s = to_seconds(held);
+    row.changes = counter_.changes();
+    row.rate_per_min = static_cast<double>(row.changes) / minutes;
+    row.upper_95_per_min = 2 * one_sided_upper(static_cast<double>(counter_.cycles()), 0.95) / minutes;
+    row.limit_per_min = plan_.dwell.limit_per_min;
+    row.verdict = result_.evidence.lost > 0 ? worst(verdict, Verdict::undecided) : verdict;
+    explain(b, row, minutes);
+    result_.flicker.push_back(row);
+    folder_.journal(nlohmann::ordered_json{{"kind", "dwell"},
+                                           {"boundary", row.boundary},
+                                           {"mean_rpm", row.mean_rpm},
+                                           {"duration_s", row.duration_s},
+                                           {"changes", row.changes},
+                                           {"verdict", word(row.verdict)}}
+                        .dump());
+  }
+
+  void explain(std::size_t b, FlickerResult& row, double minutes) {
+    if (row.verdict == Verdict::pass) return;
+    const Gauge& gauge = plan_.gauge;
+    const FlickerReason reason = explain_seen(plan_.noise, plan_.unit, gauge.pulses_per_rev,
+                                              gauge.windows[b].from_rpm, predicted_[b - 1].simulated,
+                                              static_cast<double>(row.changes), minutes, row.limit_per_min);
+    const std::string text = "boundary " + row.boundary + " at " + decimal(row.mean_rpm, 1) +
+                             " rpm: " + std::to_string(row.changes) + " lamp changes in " +
+                             say_time(from_seconds(row.duration_s)) + ", limit " +
+                             decimal(row.limit_per_min, 2) + " per minute; " + reason.sentence;
+    if (row.verdict == Verdict::fail)
+      found(FindingKind::flicker, text, row.boundary);
+    else
+      result_.notes.push_back(text);
+  }
+
+  // Holds the mean until `done(cycles, held)` or for `longest`; counter_ has
+  // counted the hold. Returns how long it held.
+  template <class Done>
+  Nanos hold(std::size_t b, double mean, Nanos longest, const Done& done) {
+    const std::vector<Step> steps = {Hold{mean, settling + longest + ns_per_s}};
+    return play(b, Profile(steps), settling, longest, done);
+  }
+
+  // Plays the profile and counts changes over boundary b for at most `longest`,
+  // once `before` and the unit's response are over.
+  template <class Done>
+  Nanos play(std::size_t b, const Profile& profile, Nanos before, Nanos longest, const Done& done) {
+    const Nanos start = played_;
+    PulseTrain train(profile, plan_.gauge.pulses_per_rev, plan_.noise, plan_.seed + ++holds_);
+    pulses_.clear();
+    bool ended = false;
+    const Nanos from = start + before + plan_.gauge.tolerance.response_to;
+    counter_.watch(b, from);
+    const Nanos stretch = source_.virtual_time ? virtual_stretch : real_stretch;
+    const Nanos ahead = source_.virtual_time ? 0 : real_ahead;
+    while (!stop_asked()) {
+      const Nanos until = played_ + stretch;
+      while (!ended && (pulses_.empty() || pulses_.back() <= until)) {
+        const std::size_t n = train.next(chunk_);
+        ended = n == 0;
+        for (std::size_t i = 0; i < n; ++i) {
+          const Nanos at = start + chunk_[i];
+          if (at > last_pulse_ + PulseTrain::min_gap) pulses_.push_back(last_pulse_ = at);
+        }
+      }
+      const auto end = std::upper_bound(pulses_.begin(), pulses_.end(), until);
+      const std::span<const Nanos> block(pulses_.begin(), end);
+      rig_.source->play({block, until});
+      writer_.pulses(block, until);
+      result_.evidence.pulses += block.size();
+      pulses_.erase(pulses_.begin(), end);
+      played_ = until;
+      if (until - ahead > seen_until_) collect(until - ahead);
+      show(profile.rpm_at(played_ - start));
+      const Nanos held = seen_until_ - from;
+      const bool decided = held > 0 && done(counter_.cycles(), held);
+      if (decided || held >= longest) break;
+    }
+    // Pulses that were made and not played do not come.
+    last_pulse_ = std::min(last_pulse_, played_);
+    draw(profile, start);
+    return std::clamp<Nanos>(seen_until_ - from, 0, longest);
+  }
+
+  // What was played of it: a hold may end early.
+  void draw(const Profile& profile, Nanos start) {
+    for (Segment segment : profile.segments()) {
+      const double played_s = to_seconds(played_ - start - segment.start.whole);
+      if (played_s <= 0) return;
+      segment.lasts_s = std::min(segment.lasts_s, played_s);
+      segment.start.whole += start;
+      writer_.rpm(segment);
+    }
+  }
+
+  void collect(Nanos until) {
+    events_.clear();
+    const Seen seen = watch_.collect(until, events_);
+    if (seen.lost > 0) {
+      result_.evidence.lost += seen.lost;
+      found(FindingKind::lost_evidence, seen.lost_why);
+    }
+    const Nanos certain = std::min(until, seen.until);
+    counter_.lamps(events_);
+    counter_.seen_until(certain);
+    if (!events_.empty()) lit_ = events_.back().lit;
+    writer_.advance(events_, certain);
+    if (certain < until)
+      throw RigError(fmt::format("the watcher vouches for what it saw up to {} only", say_time(certain)));
+    seen_until_ = certain;
+  }
+
+  bool stop_asked() {
+    const std::optional<std::string> why = hooks_.stop ? hooks_.stop() : std::nullopt;
+    if (why && !stopped_) found(FindingKind::bench_fault, *why);
+    stopped_ = stopped_ || why.has_value();
+    return stopped_;
+  }
+
+  void show(double rpm) {
+    if (hooks_.progress) hooks_.progress({seen_until_, rpm, lit_});
+  }
+
+  const std::string& name(std::size_t b) const { return plan_.gauge.windows[b].name; }
+
+  const DwellPlan& plan_;
+  Rig& rig_;
+  RunFolder& folder_;
+  const RunHooks& hooks_;
+  SourceFacts source_;
+  WatcherFacts watcher_;
+  CheckedWatcher watch_;
+  FlickerCounter counter_;
+  EvidenceWriter writer_;
+  RunResult result_;
+  std::vector<WidthRow> predicted_;  // at the gauge's deadband, by boundary
+  std::array<Nanos, 4096> chunk_{};
+  std::vector<Nanos> pulses_;  // generated, not yet played
+  std::vector<LampEvent> events_;
+  std::uint64_t holds_ = 0;
+  Nanos last_pulse_ = 0;  // generated
+  Nanos played_ = 0;
+  Nanos seen_until_ = 0;
+  Channels lit_ = 0;
+  bool stopped_ = false;
+  bool unheld_ = false;  // a boundary that could not be held
+};
+
+}  // namespace
+
+RunOutcome run_dwell(const DwellPlan& plan, Rig& rig, RunFolder& folder, const RunHooks& hooks) {
+  return DwellRun(plan, rig, folder, hooks).run();
+}
+
+Nanos longest_dwell(const Gauge& gauge, const Dwell& dwell) {
+  const Nanos sweep =
+      settling + sweeps_made * from_seconds(4 * widest_sweep_rpm / sweep_rpm_per_s) + 2 * ns_per_s;
+  const Nanos holds = static_cast<Nanos>(means_tried) * (search_hold(dwell) + settling + ns_per_s);
+  return static_cast<Nanos>(gauge.boundaries()) * (sweep + holds + dwell.longest + settling + ns_per_s);
+}
+
+}  // namespace tachproof

@@ -1,0 +1,285 @@
+// Flicker certified on simulated units, and predicted for them.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <nlohmann/json.hpp>
+
+#include "bench/reports/deadband_report.h"
+#include "bench/reports/noise_report.h"
+#include "bench/rigs/simulated_rig.h"
+#include "bench/rigs/simulated_unit.h"
+#include "bench/rigs/unit_settings.h"
+#include "bench/run/dwell_run.h"
+#include "bench/run/flicker_study.h"
+#include "core/flicker_counter.h"
+#include "core/pulse_train.h"
+#include "tests/bench/scratch_folder.h"
+
+namespace tachproof {
+namespace {
+
+using nlohmann::json;
+using ::testing::Each;
+using ::testing::HasSubstr;
+using ::testing::IsEmpty;
+using ::testing::SizeIs;
+
+Gauge two_lamps(double deadband) {
+  Gauge gauge;
+  gauge.name = "two lamps";
+  gauge.pulses_per_rev = 3;
+  gauge.lamps = {{"near", {"white"}}, {"far", {"magenta"}}};
+  gauge.windows = {{"calm", 0, {}}, {"brisk", 3600, {1, 0}}, {"hasty", 4200, {2, 0}}};
+  gauge.deadband = {deadband, Sits::below};
+  gauge.tolerance.rpm = 3;
+  gauge.tolerance.response_to = 120 * ns_per_ms;
+  return gauge;
+}
+
+Noise road() {
+  Noise noise;
+  noise.jitter_us = 10;
+  noise.wander_rpm = 2;
+  noise.wander_s = 0.4;
+  return noise;
+}
+
+class DwellRun : public ::testing::Test {
+ protected:
+  RunOutcome run(const Gauge& gauge, const Gauge& unit, const Behaviour& behaviour = {}) {
+    RunRecord record;
+    record.gauge = gauge;
+    RunFolder folder = RunFolder::create(scratch / std::to_string(++runs), record);
+    Rig rig = simulated_rig(unit, behaviour, gauge, 3);
+    const DwellPlan plan{gauge, road(), 5, {1, 0.95, 20 * 60 * ns_per_s}, unit_reading(gauge, behaviour)};
+    return run_dwell(plan, rig, folder);
+  }
+  ScratchFolder scratch;
+  int runs = 0;
+};
+
+TEST_F(DwellRun, PassesAUnitThatKeepsQuietBeforeItsTimeIsOver) {
+  const RunResult result = run(two_lamps(30), two_lamps(30)).result;
+  EXPECT_EQ(result.verdict, Verdict::pass);
+  ASSERT_THAT(result.flicker, SizeIs(2));
+  for (const FlickerResult& row : result.flicker) {
+    EXPECT_EQ(row.verdict, Verdict::pass);
+    EXPECT_LT(row.duration_s, 19 * 60);
+    EXPECT_LE(row.upper_95_per_min, 1);
+  }
+  EXPECT_NEAR(result.flicker[0].mean_rpm, 3585, 5);
+}
+
+TEST_F(DwellRun, FailsAUnitThatFlickersWithinSeconds) {
+  Behaviour noisy;
+  noisy.faults = {{"noisy-reading", {}, {{"rpm", 25}}}};
+  const RunResult result = run(two_lamps(30), two_lamps(30), noisy).result;
+  EXPECT_EQ(result.verdict, Verdict::fail);
+  ASSERT_THAT(result.flicker, SizeIs(2));
+  EXPECT_LT(result.flicker[0].duration_s, 30);
+  ASSERT_FALSE(result.findings.empty());
+  EXPECT_EQ(result.findings[0].kind, FindingKind::flicker);
+  EXPECT_THAT(result.findings[0].message, HasSubstr("the unit's own flicker"));
+}
+
+TEST_F(DwellRun, BlamesTheNoiseWhereADeadbandIsTooNarrowForIt) {
+  const RunResult result = run(two_lamps(2), two_lamps(2)).result;
+  EXPECT_EQ(result.verdict, Verdict::fail);
+  ASSERT_FALSE(result.findings.empty());
+  EXPECT_THAT(result.findings[0].message, HasSubstr("jitter and wander of the signal"));
+}
+
+TEST_F(DwellRun, FindsTheDeadbandOfAUnitWhoseBoundaryHasMoved) {
+  // A narrow deadband, 25 rpm from where the settings have it: held where the
+  // settings say, it would never flicker.
+  Behaviour moved;
+  moved.faults = {{"boundary-moved", {{"boundary", "brisk"}}, {{"by_rpm", 25}}}};
+  const RunResult result = run(two_lamps(2), two_lamps(2), moved).result;
+  ASSERT_FALSE(result.flicker.empty());
+  EXPECT_NEAR(result.flicker[0].mean_rpm, 3624, 5);
+  EXPECT_EQ(result.flicker[0].verdict, Verdict::fail);
+}
+
+TEST_F(DwellRun, NeverPassesAUnitWhoseLampsDoNotFollow) {
+  Gauge elsewhere = two_lamps(30);
+  elsewhere.windows[1].from_rpm = 3100;
+  const RunResult result = run(two_lamps(30), elsewhere).result;
+  EXPECT_EQ(result.verdict, Verdict::undecided);
+  ASSERT_FALSE(result.notes.empty());
+  EXPECT_EQ(
+      result.notes[0],
+      "boundary brisk: the lamps did not change on and off between 3525 and 3645 rpm, so there is nothing "
+      "to hold at");
+}
+
+TEST(FlickerCounter, CountsFromWhereItIsToldTo) {
+  const Gauge gauge = two_lamps(10);
+  FlickerCounter counter(gauge, gauge.all_channels());
+  counter.watch(1, ns_per_s);
+  std::vector<LampEvent> events = {{0, 0}};
+  for (int i = 1; i <= 6; ++i)
+    events.push_back({i * 400 * ns_per_ms, i % 2 == 1 ? Channels{1} : Channels{0}});
+  counter.lamps(events);
+  counter.seen_until(4 * ns_per_s);
+  EXPECT_EQ(counter.changes(), 4u);  // at 1.2, 1.6, 2.0 and 2.4 s
+  EXPECT_EQ(counter.cycles(), 2u);
+}
+
+// Lamp changes of the simulated unit held at `mean`.
+double changes_per_min(const Gauge& gauge, const Noise& noise, double mean, double minutes) {
+  SimulatedUnit unit(gauge, {}, gauge, 3);
+  const std::vector<Step> steps = {Hold{mean, from_seconds(60 * minutes)}};
+  const Profile profile(steps);
+  PulseTrain train(profile, gauge.pulses_per_rev, noise, 77);
+  std::vector<Nanos> block(4096);
+  std::vector<LampEvent> events;
+  while (const std::size_t n = train.next(block)) unit.run(std::span(block).first(n), block[n - 1], events);
+  return static_cast<double>(events.size()) / minutes;
+}
+
+TEST(FlickerStudy, PredictsWhatTheSimulatedUnitDoes) {
+  for (const double width : {4.0, 8.0, 12.0}) {
+    const Gauge gauge = two_lamps(width);
+    FlickerAsk ask;
+    ask.noise = road();
+    ask.unit = unit_reading(gauge, {});
+    const FlickerStudy study = study_flicker(gauge, ask);
+    const WidthRow& row = study.boundaries[0].rows[static_cast<std::size_t>(width)];
+    const double minutes = 240;
+    const double seen = changes_per_min(gauge, ask.noise, row.mean_rpm, minutes);
+    const double cycles = row.rate_per_min * minutes / 2;
+    EXPECT_NEAR(seen / row.rate_per_min, 1, 4 * std::sqrt(row.simulated.dispersion / cycles) + 0.05) << width;
+  }
+}
+
+TEST(FlickerStudy, IsTheSameOnAnyNumberOfThreads) {
+  FlickerAsk ask;
+  ask.noise = road();
+  ask.unit = unit_reading(two_lamps(7), {});
+  ask.minutes = 100;
+  std::vector<std::string> texts;
+  for (const unsigned threads : {1u, 2u, 5u}) {
+    ask.threads = threads;
+    DeadbandRecord record;
+    record.gauge = two_lamps(7);
+    record.ask = ask;
+    record.study = study_flicker(record.gauge, ask);
+    texts.push_back(deadband_json(record));
+  }
+  EXPECT_THAT(texts, Each(texts[0]));
+}
+
+TEST(FlickerStudy, WhatIsRecommendedHoldsAndWhatIsNarrowerDoesNot) {
+  FlickerAsk ask;
+  ask.noise = road();
+  ask.unit = unit_reading(two_lamps(7), {});
+  const FlickerStudy study = study_flicker(two_lamps(7), ask);
+  ASSERT_TRUE(study.recommended);
+  ASSERT_GT(*study.recommended, 0u);
+  for (const BoundaryCurve& curve : study.boundaries)
+    for (std::size_t r = *study.recommended; r < curve.rows.size(); ++r)
+      EXPECT_LE(curve.rows[r].upper_per_min, ask.limit_per_min);
+  EXPECT_GT(study.boundaries[study.decisive].rows[*study.recommended - 1].upper_per_min, ask.limit_per_min);
+}
+
+TEST(FlickerStudy, RecommendsNothingWhereMissingPulsesAloneAreTooMany) {
+  FlickerAsk ask;
+  ask.noise = road();
+  ask.noise.missing = 1e-3;
+  ask.minutes = 100;
+  DeadbandRecord record;
+  record.gauge = two_lamps(40);
+  ask.unit = unit_reading(record.gauge, {});
+  record.ask = ask;
+  record.study = study_flicker(record.gauge, ask);
+  EXPECT_FALSE(record.study.recommended);
+  EXPECT_EQ(record.study.reason.cause, FlickerCause::missing_pulses);
+  EXPECT_TRUE(json::parse(deadband_json(record))["recommended_rpm"].is_null());
+  EXPECT_EQ(deadband_answer(record),
+            "No deadband keeps this signal under 1 lamp change per minute: at boundary hasty its missing and "
+            "doubled pulses alone make 25.2. Mend the signal.");
+}
+
+DeadbandRecord small_record() {
+  DeadbandRecord record;
+  record.gauge = two_lamps(7);
+  record.noise = "road <noise>.yaml";
+  record.reading = "average of 4 pulses";
+  record.kmh_per_rpm = 0.016;
+  record.ask.noise = road();
+  record.ask.minutes = 100;
+  record.ask.unit = unit_reading(record.gauge, {});
+  record.study = study_flicker(record.gauge, record.ask);
+  return record;
+}
+
+TEST(DeadbandReport, HasTheContractsFields) {
+  const json out = json::parse(deadband_json(small_record()));
+  for (const char* key : {"recommended_rpm", "limit_per_min", "confidence", "boundary", "mean_rpm", "curve"})
+    EXPECT_TRUE(out.contains(key)) << key;
+  ASSERT_EQ(out["curve"].size(), 51u);
+  for (const char* key : {"width_rpm", "rate_per_min", "upper_95_per_min", "closed_form_per_min"})
+    EXPECT_TRUE(out["curve"][0].contains(key)) << key;
+  EXPECT_TRUE(out["curve"][0]["closed_form_per_min"].is_number());
+}
+
+TEST(DeadbandReport, FitsATerminalOfEightyColumns) {
+  const std::string text = deadband_text(small_record());
+  std::size_t start = 0;
+  for (std::size_t end; (end = text.find('\n', start)) != std::string::npos; start = end + 1)
+    EXPECT_LE(end - start, 80u) << text.substr(start, end - start);
+  EXPECT_THAT(text, HasSubstr("km/h of resolution"));
+}
+
+TEST(DeadbandReport, PageStandsAloneAndEscapesWhatUsersWrote) {
+  const std::string page = deadband_html(small_record());
+  EXPECT_THAT(page, HasSubstr("road &lt;noise&gt;.yaml"));
+  EXPECT_THAT(page, HasSubstr("class=\"dashed\""));
+  EXPECT_EQ(page.find("<script"), std::string::npos);
+  EXPECT_EQ(page.find("http://"), std::string::npos);
+  EXPECT_EQ(page.find("nan"), std::string::npos);
+}
+
+NoiseRecord fitted_record() {
+  Noise noise = road();
+  noise.firing = {0, 0.4, -0.4};
+  const std::vector<Step> steps = {Hold{3720, 40 * ns_per_s}};
+  const Profile profile(steps);
+  PulseTrain train(profile, 3, noise, 2);
+  std::vector<Nanos> edges(20'000);
+  edges.resize(train.next(edges));
+  return {"road.vcd", "", fit_noise(edges, {})};
+}
+
+TEST(NoiseReport, HasTheContractsFields) {
+  const NoiseRecord record = fitted_record();
+  const json out = json::parse(noise_json(record));
+  for (const char* key : {"pulses", "duration_s", "pulses_per_rev", "mean_rpm", "jitter_us", "wander_rpm",
+                          "wander_s", "firing", "missing", "doubled", "intervals", "fits"})
+    EXPECT_TRUE(out.contains(key)) << key;
+  EXPECT_EQ(out["fits"], true);
+  EXPECT_EQ(out["intervals"]["jitter_us"].size(), 2u);
+  EXPECT_THAT(noise_html(record), HasSubstr("Allan deviation"));
+}
+
+TEST(NoiseReport, PrintsANoiseFileThatReadsBack) {
+  const ScratchFolder scratch;
+  const NoiseRecord record = fitted_record();
+  const Noise read = load_noise(scratch.write("fitted.yaml", noise_text(record)));
+  EXPECT_NEAR(read.jitter_us, record.fit.noise.jitter_us, 0.01);
+  EXPECT_NEAR(read.wander_s, record.fit.noise.wander_s, 0.001);
+  ASSERT_THAT(read.firing, SizeIs(3));
+  EXPECT_NEAR(read.firing[1], record.fit.noise.firing[1], 2e-4);
+}
+
+TEST(NoiseReport, SaysWhyAndGivesNoBlockWhereNothingCouldBeFitted) {
+  const std::vector<Nanos> few(3, 0);
+  const NoiseRecord record{"few.txt", "", fit_noise(few, {})};
+  EXPECT_EQ(noise_text(record),
+            "# few.txt: 3 pulses in 0.00 s, unknown pulses per revolution, unknown rpm.\n"
+            "# Does not fit: the recording is too short: 3 pulses; at least 500.\n");
+  EXPECT_TRUE(json::parse(noise_json(record))["mean_rpm"].is_null());
+}
+
+}  // namespace
+}  // namespace tachproof
