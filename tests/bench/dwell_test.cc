@@ -118,7 +118,7 @@ TEST_F(DwellRun, NeverPassesAUnitWhoseLampsDoNotFollow) {
 
 TEST(DwelledUnits, AreNotPassedOrFailedWronglyMoreOftenThanTheConfidenceAllows) {
   // Whole units, from the sweep that finds their deadband to the verdict; the
-  // 2,000 of TACHPROOF_UNITS=2000 are in tests/benchmarks/DWELL.md.
+  // numbers of 200 are in tests/benchmarks/DWELL.md.
   const char* const asked = std::getenv("TACHPROOF_UNITS");
   const std::uint64_t count = asked ? std::strtoull(asked, nullptr, 10) : 60;
   const auto units = certify_units(Flickers::evenly, 1, count, 20);
