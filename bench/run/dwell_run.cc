@@ -152,14 +152,17 @@ class DwellRun {
     const double middle = own_middle + predicted_[b - 1].mean_rpm - settings_middle;
     const double reach = plan_.gauge.tolerance.rpm;
     double worst_mean = middle;
-    std::uint64_t most = 0;
-    // The middle first: where nothing flickers anywhere, it is held.
+    double at_middle = 0, most = 0;
     for (const double off : {0.0, -0.5, 0.5, -1.0, 1.0}) {
       const double mean = middle + off * reach;
       hold(b, mean, search_hold(plan_.dwell), [](std::uint64_t, Nanos) { return false; });
-      if (stopped_) break;
-      if (counter_.changes() > most) most = counter_.changes(), worst_mean = mean;
-      if (reach == 0) break;
+      if (stopped_ || reach == 0) break;
+      const auto seen = static_cast<double>(counter_.cycles());
+      if (off == 0) at_middle = most = seen;
+      // Two standard deviations: a few changes by chance must not draw the hold
+      // away from the middle to where the unit is quieter.
+      const bool clearly = seen - at_middle > 2 * std::sqrt(seen + at_middle);
+      if (seen > most && clearly) most = seen, worst_mean = mean;
     }
     return worst_mean;
   }

@@ -2,6 +2,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <cstdlib>
+#include <iostream>
 #include <nlohmann/json.hpp>
 
 #include "bench/reports/deadband_report.h"
@@ -13,7 +15,9 @@
 #include "bench/run/flicker_study.h"
 #include "core/flicker_counter.h"
 #include "core/pulse_train.h"
+#include "tests/bench/dwell_units.h"
 #include "tests/bench/scratch_folder.h"
+#include "tests/bench/survey_units.h"
 
 namespace tachproof {
 namespace {
@@ -110,6 +114,28 @@ TEST_F(DwellRun, NeverPassesAUnitWhoseLampsDoNotFollow) {
       result.notes[0],
       "boundary brisk: the lamps did not change on and off between 3525 and 3645 rpm, so there is nothing "
       "to hold at");
+}
+
+TEST(DwelledUnits, AreNotPassedOrFailedWronglyMoreOftenThanTheConfidenceAllows) {
+  // Whole units, from the sweep that finds their deadband to the verdict; the
+  // numbers of 200 are in tests/benchmarks/DWELL.md.
+  const char* const asked = std::getenv("TACHPROOF_UNITS");
+  const std::uint64_t count = asked ? std::strtoull(asked, nullptr, 10) : 60;
+  const auto units = certify_units(Flickers::evenly, 1, count, 20);
+  const auto rate = &CertifiedUnit::held_rate;
+  if (asked)
+    std::cout << verdict_table(units, rate) << "\n" << verdict_table(units, &CertifiedUnit::worst_rate);
+  const VerdictCount good = count_verdicts(units, rate, 0, 1), bad = count_verdicts(units, rate, 1, 100);
+  EXPECT_EQ(good.units + bad.units, count);
+  EXPECT_GT(good.units, count / 4);
+  EXPECT_GT(bad.units, count / 5);
+  EXPECT_LE(clopper_pearson(bad.passes, bad.units, 0.999).low, 0.05);
+  EXPECT_LE(clopper_pearson(good.fails, good.units, 0.999).low, 0.05);
+  // It is no test that never speaks.
+  const VerdictCount quiet = count_verdicts(units, rate, 0, 0.6);
+  const VerdictCount restless = count_verdicts(units, rate, 1.7, 100);
+  EXPECT_GE(clopper_pearson(quiet.passes, quiet.units, 0.999).high, 0.9);
+  EXPECT_GE(clopper_pearson(restless.fails, restless.units, 0.999).high, 0.9);
 }
 
 TEST(FlickerCounter, CountsFromWhereItIsToldTo) {

@@ -1,0 +1,68 @@
+// Units drawn at random and certified by a dwell: is the verdict wrong no more
+// often than its confidence allows?
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "bench/files/files.h"
+#include "core/dwell.h"
+#include "core/gauge.h"
+#include "core/noise.h"
+#include "core/result.h"
+
+namespace tachproof {
+
+// How the changes of a drawn unit follow one another.
+enum class Flickers {
+  evenly,    // the noise forgets itself between one change and the next
+  in_bursts  // a speed that drifts for seconds, so that changes come together
+};
+
+// What a unit should run, and what is asked of it.
+Gauge dwelled_gauge();
+Dwell asked_dwell();
+
+// A unit with noise and a deadband of its own that make about `aimed` times the
+// limit, 0.3 to 3.3, near 1 more often than far away.
+struct DwellUnit {
+  Gauge runs;
+  Behaviour behaviour;
+  Noise noise;
+  double aimed = 0;
+};
+DwellUnit dwell_unit(Flickers how, std::uint64_t number);
+
+// Lamp changes of the simulated unit, held at one mean.
+struct LongCount {
+  double per_min = 0;
+  double dispersion = 0;  // variance by mean of the cycles in stretches of the longest dwell
+};
+LongCount long_count(const DwellUnit& unit, double mean_rpm, double minutes, std::uint64_t seed);
+
+struct CertifiedUnit {
+  double held_rate = 0;   // the long count at the mean that was held, by the limit
+  double worst_rate = 0;  // in the middle of its own deadband, likewise
+  double off_rpm = 0;     // the mean that was held, from that middle
+  double dispersion = 0;
+  double held_s = 0;
+  Verdict verdict = Verdict::undecided;
+};
+// In the order of their numbers. `reference_min`: of each long count.
+std::vector<CertifiedUnit> certify_units(Flickers how, std::uint64_t first, std::uint64_t count,
+                                         double reference_min);
+
+// Of the units whose rate, by the limit, is from `from` to under `to`.
+struct VerdictCount {
+  double from = 0, to = 0;
+  std::uint64_t units = 0, passes = 0, fails = 0;
+  double held_s = 0, dispersion = 0;  // means
+};
+VerdictCount count_verdicts(const std::vector<CertifiedUnit>& units, double CertifiedUnit::*rate, double from,
+                            double to);
+
+// A table of tests/benchmarks/DWELL.md.
+std::string verdict_table(const std::vector<CertifiedUnit>& units, double CertifiedUnit::*rate);
+
+}  // namespace tachproof
