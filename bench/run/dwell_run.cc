@@ -27,7 +27,7 @@ constexpr Nanos settling = 2 * ns_per_s;
 // Over the boundary and back some times, to find the unit's own deadband.
 constexpr double widest_sweep_rpm = 60;  // either way
 constexpr double sweep_rpm_per_s = 20;
-constexpr int sweeps_made = 3;
+constexpr int sweeps_made = 12;
 constexpr std::size_t means_tried = 5;
 
 // The search gets, over all its holds, as long as the shortest useful dwell.
