@@ -12,6 +12,7 @@
 #include "bench/run/checked_watcher.h"
 #include "bench/run/evidence_writer.h"
 #include "bench/run/flicker_study.h"
+#include "bench/run/pace.h"
 #include "core/flicker_causes.h"
 #include "core/flicker_counter.h"
 #include "core/text.h"
@@ -19,9 +20,6 @@
 namespace tachproof {
 namespace {
 
-constexpr Nanos virtual_stretch = ns_per_s;
-constexpr Nanos real_stretch = 50 * ns_per_ms;
-constexpr Nanos real_ahead = 250 * ns_per_ms;
 // Before each hold the unit settles.
 constexpr Nanos settling = 2 * ns_per_s;
 // Over the boundary and back some times, to find the unit's own deadband.
@@ -230,8 +228,7 @@ class DwellRun {
     bool ended = false;
     const Nanos from = start + before + plan_.gauge.tolerance.response_to;
     counter_.watch(b, from);
-    const Nanos stretch = source_.virtual_time ? virtual_stretch : real_stretch;
-    const Nanos ahead = source_.virtual_time ? 0 : real_ahead;
+    const auto [stretch, ahead] = pace_of(source_);
     while (!stop_asked()) {
       const Nanos until = played_ + stretch;
       while (!ended && (pulses_.empty() || pulses_.back() <= until)) {
@@ -297,7 +294,7 @@ class DwellRun {
   }
 
   void show(double rpm) {
-    if (hooks_.progress) hooks_.progress({seen_until_, rpm, lit_});
+    if (hooks_.progress && glances_.due()) hooks_.progress({seen_until_, rpm, lit_});
   }
 
   const std::string& name(std::size_t b) const { return plan_.gauge.windows[b].name; }
@@ -322,6 +319,7 @@ class DwellRun {
   Nanos seen_until_ = 0;
   Channels lit_ = 0;
   bool stopped_ = false;
+  Glances glances_;
   bool unheld_ = false;  // a boundary that could not be held
 };
 

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <array>
-#include <chrono>
 #include <cmath>
 #include <deque>
 #include <exception>
@@ -14,6 +13,7 @@
 
 #include "bench/run/checked_watcher.h"
 #include "bench/run/evidence_writer.h"
+#include "bench/run/pace.h"
 #include "core/pulse_train.h"
 #include "core/text.h"
 
@@ -21,15 +21,9 @@ namespace tachproof {
 
 namespace {
 
-// In virtual time a stretch only costs its overhead. In real time the source
-// is kept `ahead` of the lamps, so that it never runs dry.
-constexpr Nanos virtual_stretch = ns_per_s;
-constexpr Nanos real_stretch = 50 * ns_per_ms;
-constexpr Nanos real_ahead = 250 * ns_per_ms;
 constexpr Nanos disturbed_before = 10 * ns_per_ms;
 constexpr Nanos slowest_held_period = ns_per_s;
 constexpr Nanos answer_patience = 100 * ns_per_ms;
-constexpr auto show_every = std::chrono::milliseconds(100);
 
 class Run {
  public:
@@ -109,8 +103,7 @@ class Run {
   // Everything until `until` has been played and seen, unless the run is
   // stopped. In real time the train has then gone on into the question.
   void play_and_see(Nanos until) {
-    const Nanos stretch = source_.virtual_time ? virtual_stretch : real_stretch;
-    const Nanos ahead = source_.virtual_time ? 0 : real_ahead;
+    const auto [stretch, ahead] = pace_of(source_);
     const bool goes_on = !source_.virtual_time && question_ahead();
     while (collected_ < until) {
       if (stop_asked()) return;
@@ -134,8 +127,8 @@ class Run {
     const double per_s = rpm * plan_.gauge.pulses_per_rev / 60;
     const double period = 1e9 / std::max(per_s, 1e-9);
     const bool silent = period > static_cast<double>(slowest_held_period);
-    const double periods = silent ? 0 : std::ceil(static_cast<double>(real_stretch) / period);
-    const Nanos lasts = silent ? real_stretch : std::llround(periods * period);
+    const double periods = silent ? 0 : std::ceil(static_cast<double>(real_pace.stretch) / period);
+    const Nanos lasts = silent ? real_pace.stretch : std::llround(periods * period);
     const Segment hold{Segment::Shape::constant, {played_, 0}, to_seconds(lasts), rpm, 0, 0, 0};
     judge_.rpm(hold);
     writer_.rpm(hold);
@@ -261,7 +254,7 @@ class Run {
       if (stop_asked()) return std::nullopt;
       if (source_.virtual_time) continue;
       hold_on();
-      collect(played_ - real_ahead);
+      collect(played_ - real_pace.ahead);
     }
   }
 
@@ -281,11 +274,8 @@ class Run {
   }
 
   void show() {
-    if (!hooks_.progress) return;
-    const auto now = std::chrono::steady_clock::now();
-    if (now - shown_ < show_every) return;
-    shown_ = now;
-    hooks_.progress({collected_, plan_.profile.rpm_at(collected_ - held_), lit_});
+    if (hooks_.progress && glances_.due())
+      hooks_.progress({collected_, plan_.profile.rpm_at(collected_ - held_), lit_});
   }
 
   const RunPlan& plan_;
@@ -317,7 +307,7 @@ class Run {
   std::uint64_t lost_ = 0;
   std::vector<LampEvent> events_;
   Channels lit_ = 0;
-  std::chrono::steady_clock::time_point shown_;
+  Glances glances_;
 };
 
 }  // namespace

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <array>
-#include <chrono>
 #include <exception>
 #include <variant>
 
@@ -15,9 +14,6 @@
 namespace tachproof {
 
 namespace {
-
-constexpr Nanos stretch = 50 * ns_per_ms;
-constexpr auto show_every = std::chrono::milliseconds(100);
 
 class Loop {
  public:
@@ -62,7 +58,7 @@ class Loop {
     rig_.watcher->begin();
     while (!stopped_ && plan()) {
       while (!stopped_ && played_ < profile_.duration()) {
-        play(std::min(played_ + stretch, profile_.duration()));
+        play(std::min(played_ + real_pace.stretch, profile_.duration()));
         if (played_ > survey_ahead) collect(played_ - survey_ahead);
         look_round();
       }
@@ -134,11 +130,9 @@ class Loop {
       stopped_ = true;
       found(FindingKind::bench_fault, *why);
     }
-    const auto now = std::chrono::steady_clock::now();
-    if (!hooks_.progress || now - shown_ < show_every) return;
-    shown_ = now;
-    hooks_.progress(
-        {collected_, profile_.rpm_at(collected_), all_.events.empty() ? 0 : all_.events.back().lit});
+    if (hooks_.progress && glances_.due())
+      hooks_.progress(
+          {collected_, profile_.rpm_at(collected_), all_.events.empty() ? 0 : all_.events.back().lit});
   }
 
   const NextSteps& next_;
@@ -157,7 +151,7 @@ class Loop {
   Nanos played_ = 0;     // the source has been given everything until here,
   Nanos collected_ = 0;  // and the watcher has been asked until here
   bool stopped_ = false;
-  std::chrono::steady_clock::time_point shown_;
+  Glances glances_;
 };
 
 // To the nanosecond, without trailing zeros.

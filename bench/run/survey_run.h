@@ -18,6 +18,7 @@
 
 #include "bench/rigs/rig.h"
 #include "bench/run/evidence_writer.h"
+#include "bench/run/pace.h"
 #include "bench/run/runner.h"
 #include "core/gauge.h"
 #include "core/profile.h"
@@ -26,7 +27,7 @@
 
 namespace tachproof {
 
-inline constexpr Nanos survey_ahead = 250 * ns_per_ms;
+inline constexpr Nanos survey_ahead = real_pace.ahead;
 
 // Gives the steps that follow; none when it is over.
 using NextSteps = std::function<std::vector<Step>(const SurveyView&)>;

@@ -1,0 +1,36 @@
+// What every loop that plays a train to a rig keeps to: how far the train is
+// handed out ahead of the lamps, and how often a person is shown where it is.
+#pragma once
+
+#include <chrono>
+
+#include "bench/rigs/rig.h"
+#include "core/time.h"
+
+namespace tachproof {
+
+struct Pace {
+  Nanos stretch = 0;  // handed out at once
+  Nanos ahead = 0;    // of what has been seen, so that the source never runs dry
+};
+
+// In virtual time a stretch only costs its overhead.
+inline constexpr Pace virtual_pace{ns_per_s, 0};
+inline constexpr Pace real_pace{50 * ns_per_ms, 250 * ns_per_ms};
+inline Pace pace_of(const SourceFacts& source) { return source.virtual_time ? virtual_pace : real_pace; }
+
+// Ten times a second of wall time.
+class Glances {
+ public:
+  bool due() {
+    const auto now = std::chrono::steady_clock::now();
+    if (now - last_ < std::chrono::milliseconds(100)) return false;
+    last_ = now;
+    return true;
+  }
+
+ private:
+  std::chrono::steady_clock::time_point last_;
+};
+
+}  // namespace tachproof
