@@ -54,10 +54,10 @@ class DwellRun {
     r.duration = seen_until_;
     r.evidence.lamp_changes = writer_.lamp_events();
     if (!counter_.any_lamps()) found(FindingKind::lost_evidence, "the watcher gave no lamp state at all");
-    r.verdict = r.flicker.empty() || !r.complete ? Verdict::undecided : Verdict::pass;
-    if (unheld_) r.verdict = worst(r.verdict, Verdict::undecided);
+    r.verdict = r.flicker.empty() || unheld_ ? Verdict::undecided : Verdict::pass;
     for (const FlickerResult& row : r.flicker) r.verdict = worst(r.verdict, row.verdict);
     for (const Finding& finding : r.findings) r.verdict = worst(r.verdict, verdict_of(finding.kind));
+    if (!r.complete) r.verdict = Verdict::undecided;  // whatever was seen until then
     return {std::move(result_), writer_.trace()};
   }
 

@@ -50,10 +50,7 @@ class RecordingRun {
     if (whole) look_for_gaps();
     whole = guarded([this] { writer_.close(seen_until_); }) && whole;
     const bool complete = whole && !missing_;
-    RunOutcome outcome{judge_.finish(seen_until_, complete), writer_.trace()};
-    outcome.result.complete = outcome.result.complete && complete;
-    if (!complete) outcome.result.verdict = Verdict::undecided;
-    return outcome;
+    return {judge_.finish(seen_until_, complete), writer_.trace()};
   }
 
  private:

@@ -52,9 +52,7 @@ class Run {
                         say_time(duration)));
     const bool complete = played_all && all_written && lost_ == 0 && seen_.until >= duration;
     RunOutcome outcome{judge_.finish(std::min(seen_.until, duration), complete), writer_.trace()};
-    outcome.result.complete = outcome.result.complete && complete;
     outcome.result.evidence.lost = std::max(outcome.result.evidence.lost, lost_);
-    if (!complete) outcome.result.verdict = Verdict::undecided;
     return outcome;
   }
 

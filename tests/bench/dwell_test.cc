@@ -50,13 +50,14 @@ Noise road() {
 
 class DwellRun : public ::testing::Test {
  protected:
-  RunOutcome run(const Gauge& gauge, const Gauge& unit, const Behaviour& behaviour = {}) {
+  RunOutcome run(const Gauge& gauge, const Gauge& unit, const Behaviour& behaviour = {},
+                 const RunHooks& hooks = {}) {
     RunRecord record;
     record.gauge = gauge;
     RunFolder folder = RunFolder::create(scratch / std::to_string(++runs), record);
     Rig rig = simulated_rig(unit, behaviour, gauge, 3);
     const DwellPlan plan{gauge, road(), 5, {1, 0.95, 20 * 60 * ns_per_s}, unit_reading(gauge, behaviour)};
-    return run_dwell(plan, rig, folder);
+    return run_dwell(plan, rig, folder, hooks);
   }
   ScratchFolder scratch;
   int runs = 0;
@@ -84,6 +85,24 @@ TEST_F(DwellRun, FailsAUnitThatFlickersWithinSeconds) {
   ASSERT_FALSE(result.findings.empty());
   EXPECT_EQ(result.findings[0].kind, FindingKind::flicker);
   EXPECT_THAT(result.findings[0].message, HasSubstr("the unit's own flicker"));
+}
+
+TEST_F(DwellRun, IsUndecidedWhenItWasStoppedWhateverItHadShown) {
+  Behaviour noisy;
+  noisy.faults = {{"noisy-reading", {}, {{"rpm", 25}}}};
+  // A stretch of virtual time is a second: on the way through the second boundary.
+  const RunResult whole = run(two_lamps(30), two_lamps(30), noisy).result;
+  const int most_looks = static_cast<int>(to_seconds(whole.duration) * 0.7);
+  int looks = 0;
+  RunHooks hooks;
+  hooks.stop = [&]() -> std::optional<std::string> {
+    return ++looks > most_looks ? std::optional<std::string>("stopped by a test") : std::nullopt;
+  };
+  const RunResult result = run(two_lamps(30), two_lamps(30), noisy, hooks).result;
+  ASSERT_FALSE(result.flicker.empty());
+  EXPECT_EQ(result.flicker[0].verdict, Verdict::fail);
+  EXPECT_FALSE(result.complete);
+  EXPECT_EQ(result.verdict, Verdict::undecided);
 }
 
 TEST_F(DwellRun, BlamesTheNoiseWhereADeadbandIsTooNarrowForIt) {
