@@ -1,3 +1,4 @@
+#include <charconv>
 #include <cmath>
 #include <fstream>
 
@@ -76,11 +77,7 @@ class SurveyCommand : public Command {
       record.inputs.emplace(record.inputs.begin(), "gauge.yaml", folder.keep_input(gauge_, "gauge.yaml"));
     EvidenceWriter writer(folder, *gauge);
 
-    SurveySetup setup;
-    setup.judge = judge_setup_of(rig);
-    setup.judge.what = survey_asks(within);
-    setup.within_rpm = within;
-    setup.ahead = survey_ahead;
+    const SurveySetup setup = survey_setup_of(rig, within);
 
     catch_stop_signals();
     ProgressLine line(*gauge, 0);
@@ -126,36 +123,29 @@ class SurveyCommand : public Command {
   }
 
  private:
+  // All of the text, above 0 and up to `most`.
+  static std::optional<double> rpm_in(const std::string& text, double most) {
+    double rpm = 0;
+    const char* const end = text.data() + text.size();
+    const auto [rest, error] = std::from_chars(text.data(), end, rpm);
+    if (error != std::errc{} || rest != end || !(rpm > 0 && rpm <= most)) return std::nullopt;
+    return rpm;
+  }
+
   double wanted() const {
     if (within_.empty()) return 1;
-    std::size_t end = 0;
-    double value = 0;
-    try {
-      value = std::stod(within_, &end);
-    } catch (const std::exception&) {
-      end = 0;
-    }
-    if (end == 0 || end != within_.size() || !(value > 0) || !(value <= 1e3))
-      throw UsageError("--within is '" + within_ + "'; it must be a number of rpm above 0, at most 1000");
-    return value;
+    if (const std::optional<double> rpm = rpm_in(within_, 1e3)) return *rpm;
+    throw UsageError("--within is '" + within_ + "'; it must be a number of rpm above 0, at most 1000");
   }
 
   std::optional<KnownBoundary> known_boundary() const {
     if (known_.empty()) return std::nullopt;
     if (!unknown_) throw UsageError("--known goes with --unknown");
     const std::size_t equals = known_.rfind('=');
-    std::size_t end = 0;
-    double rpm = 0;
-    try {
-      if (equals != std::string::npos) rpm = std::stod(known_.substr(equals + 1), &end);
-    } catch (const std::exception&) {
-      end = 0;
-    }
-    if (equals == std::string::npos || end == 0 || equals + 1 + end != known_.size() || !(rpm > 0) ||
-        !(rpm <= Profile::max_rpm))
-      throw UsageError("--known is '" + known_ +
-                       "'; it must be a window's name, '=' and its rpm, up to 20000");
-    return KnownBoundary{known_.substr(0, equals), rpm};
+    if (equals != std::string::npos)
+      if (const std::optional<double> rpm = rpm_in(known_.substr(equals + 1), Profile::max_rpm))
+        return KnownBoundary{known_.substr(0, equals), *rpm};
+    throw UsageError("--known is '" + known_ + "'; it must be a window's name, '=' and its rpm, up to 20000");
   }
 
   void refuse_unknown_window(const Gauge& gauge, const std::string& window) const {

@@ -171,6 +171,15 @@ std::string step_yaml(const Step& step) {
 
 }  // namespace
 
+SurveySetup survey_setup_of(const Rig& rig, double within_rpm) {
+  SurveySetup setup;
+  setup.judge = judge_setup_of(rig);
+  setup.judge.what = survey_asks(within_rpm);
+  setup.within_rpm = within_rpm;
+  setup.ahead = survey_ahead;
+  return setup;
+}
+
 SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer,
                            const RunHooks& hooks) {
   return Loop(next, pulses_per_rev, rig, writer, hooks).run();
@@ -186,9 +195,7 @@ RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const Surv
   for (const Finding& finding : evidence.findings) judge.found(finding);
   judge.pulses(evidence.pulses);
   judge.lost(evidence.lost);
-  RunResult result = judge.finish(std::min(evidence.seen_until, profile.duration()), evidence.complete);
-  if (!evidence.complete) result.verdict = worst(result.verdict, Verdict::undecided);
-  return result;
+  return judge.finish(std::min(evidence.seen_until, profile.duration()), evidence.complete);
 }
 
 std::string scenario_yaml(const std::string& name, const std::vector<Step>& steps, double within_rpm) {

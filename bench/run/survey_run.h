@@ -49,6 +49,9 @@ struct SurveyEvidence {
 SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer,
                            const RunHooks& hooks = {});
 
+// What the planner and the judge of a survey on this rig are told.
+SurveySetup survey_setup_of(const Rig& rig, double within_rpm);
+
 // The judge's word on it, its reaches handed to the writer.
 RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const SurveyEvidence& evidence,
                          EvidenceWriter* writer);

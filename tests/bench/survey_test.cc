@@ -36,11 +36,7 @@ class Survey : public testing::Test {
   Survey() { behaviour.response_ms = 20; }
 
   RunResult survey(Rig rig, double within_rpm = 1) {
-    SurveySetup setup;
-    setup.judge = judge_setup_of(rig);
-    setup.judge.what = survey_asks(within_rpm);
-    setup.within_rpm = within_rpm;
-    setup.ahead = survey_ahead;
+    const SurveySetup setup = survey_setup_of(rig, within_rpm);
     SurveyPlanner planner(gauge, setup);
     evidence = play_survey([&](const SurveyView& view) { return planner.next(view); }, gauge.pulses_per_rev,
                            rig, nullptr);
@@ -215,10 +211,7 @@ class UnknownUnit : public testing::Test {
     Behaviour behaviour;
     behaviour.response_ms = 25;
     Rig rig = simulated_rig(runs, behaviour, hints, 3);
-    SurveySetup setup;
-    setup.judge = judge_setup_of(rig);
-    setup.judge.what = survey_asks(1);
-    setup.ahead = survey_ahead;
+    const SurveySetup setup = survey_setup_of(rig, 1);
     UnknownSurvey unknown(hints, setup);
     evidence = play_survey([&](const SurveyView& view) { return unknown.next(view); }, hints.pulses_per_rev,
                            rig, nullptr);

@@ -71,11 +71,7 @@ HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, doubl
     const RandomUnit unit = random_unit(number);
     RunResult result;
     with_rig(unit, number, [&](Rig& rig) {
-      SurveySetup setup;
-      setup.judge = judge_setup_of(rig);
-      setup.judge.what = survey_asks(within_rpm);
-      setup.within_rpm = within_rpm;
-      setup.ahead = survey_ahead;
+      const SurveySetup setup = survey_setup_of(rig, within_rpm);
       SurveyPlanner planner(gauge, setup);
       const SurveyEvidence evidence = play_survey([&](const SurveyView& view) { return planner.next(view); },
                                                   gauge.pulses_per_rev, rig, nullptr);

@@ -41,11 +41,7 @@ Measured measured(const Gauge& gauge, const NextSteps& next, Rig& rig, const Jud
 
 Measured survey(const Gauge& gauge, std::uint64_t seed) {
   Rig rig = demo_rig(gauge, seed);
-  SurveySetup setup;
-  setup.judge = judge_setup_of(rig);
-  setup.judge.what = survey_asks(within_rpm);
-  setup.within_rpm = within_rpm;
-  setup.ahead = survey_ahead;
+  const SurveySetup setup = survey_setup_of(rig, within_rpm);
   SurveyPlanner planner(gauge, setup);
   return measured(
       gauge, [&](const SurveyView& view) { return planner.next(view); }, rig, setup.judge);

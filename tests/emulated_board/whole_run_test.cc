@@ -66,10 +66,7 @@ TEST_F(WholeRun, FailsAUnitWithAMovedBoundary) {
 TEST_F(WholeRun, SurveysASoundUnit) {
   SimulatedUnit unit(gauge, behaviour, gauge);
   BenchWithBoard bench(settings, std::make_unique<UnitOnPins>(std::move(unit), settings.wires));
-  SurveySetup setup;
-  setup.judge = judge_setup_of(bench.rig());
-  setup.judge.what = survey_asks(1);
-  setup.ahead = survey_ahead;
+  const SurveySetup setup = survey_setup_of(bench.rig(), 1);
   SurveyPlanner planner(gauge, setup);
   const SurveyEvidence evidence = play_survey([&](const SurveyView& view) { return planner.next(view); },
                                               gauge.pulses_per_rev, bench.rig(), nullptr);
