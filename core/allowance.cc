@@ -45,4 +45,11 @@ double noise_allowance_rpm(const Noise& noise, const Gauge& gauge, double rpm) {
   return 4 * reading.random_rpm + reading.pattern_rpm;
 }
 
+double noise_allowance_rpm(const Noise& noise, const Gauge& gauge) {
+  double most = 0;
+  for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
+    most = std::max(most, noise_allowance_rpm(noise, gauge, gauge.windows[b].from_rpm));
+  return most;
+}
+
 }  // namespace tachproof

@@ -19,5 +19,7 @@ ReadingNoise reading_noise(const Noise& noise, const Gauge& gauge, double rpm);
 
 // 4 standard deviations and the pattern: 1 in 16,000 readings lies outside.
 double noise_allowance_rpm(const Noise& noise, const Gauge& gauge, double rpm);
+// The largest at any boundary.
+double noise_allowance_rpm(const Noise& noise, const Gauge& gauge);
 
 }  // namespace tachproof

@@ -1,5 +1,3 @@
-#include <algorithm>
-
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/commands/report_options.h"
@@ -102,9 +100,7 @@ class RunCommand : public Command {
     record.scenario_name = scenario.name;
     record.scenario_sha256 = sha256_of_file(scenario_);
     record.seed = scenario.seed;
-    for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
-      record.extra_tolerance_rpm = std::max(
-          record.extra_tolerance_rpm, noise_allowance_rpm(scenario.noise, gauge, gauge.windows[b].from_rpm));
+    record.extra_tolerance_rpm = noise_allowance_rpm(scenario.noise, gauge);
     note_rig(rig, record);
     return record;
   }
