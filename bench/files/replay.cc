@@ -1,13 +1,11 @@
 #include "bench/files/replay.h"
 
 #include <algorithm>
-#include <charconv>
-#include <cmath>
 #include <optional>
-#include <system_error>
 
 #include "bench/files/errors.h"
 #include "bench/files/yaml_tree.h"
+#include "bench/formats/edge_time.h"
 
 namespace tachproof {
 namespace {
@@ -19,18 +17,6 @@ const std::string rule =
     "1000000 "
     "edges";
 
-// Blanks around, then a finite number up to the line's end or a comma.
-std::optional<double> time_on(std::string_view line) {
-  line = line.substr(0, line.find(','));
-  const auto is_blank = [](char c) { return c == ' ' || c == '\t' || c == '\r'; };
-  while (!line.empty() && is_blank(line.front())) line.remove_prefix(1);
-  while (!line.empty() && is_blank(line.back())) line.remove_suffix(1);
-  double value = 0;
-  const auto [end, error] = std::from_chars(line.data(), line.data() + line.size(), value);
-  if (error != std::errc{} || end != line.data() + line.size() || !std::isfinite(value)) return std::nullopt;
-  return value;
-}
-
 }  // namespace
 
 Replay replay_of(std::string_view text) {
@@ -41,8 +27,8 @@ Replay replay_of(std::string_view text) {
     const std::string_view line = text.substr(0, length);
     text.remove_prefix(std::min(length + 1, text.size()));
     ++number;
-    if (line.find_first_not_of(" \t\r") == std::string_view::npos) continue;
-    const std::optional<double> time = time_on(line);
+    if (without_blanks(line).empty()) continue;
+    const std::optional<double> time = number_alone(line.substr(0, line.find(',')));
     const std::string where = "line " + std::to_string(number);
     if (!time) {
       if (edges.empty() && number == 1) continue;

@@ -1,31 +1,22 @@
 #include "bench/formats/tach_edges.h"
 
 #include <array>
-#include <charconv>
 #include <cmath>
 #include <fstream>
 #include <limits>
 #include <numeric>
 #include <optional>
 
+#include "bench/formats/edge_time.h"
 #include "bench/formats/recording.h"
 
 namespace tachproof {
 namespace {
 
-std::string_view without_blanks(std::string_view text) {
-  const auto is_blank = [](char c) { return c == ' ' || c == '\t' || c == '\r'; };
-  while (!text.empty() && is_blank(text.front())) text.remove_prefix(1);
-  while (!text.empty() && is_blank(text.back())) text.remove_suffix(1);
-  return text;
-}
-
+// As nanoseconds in 64 bits can have them.
 std::optional<double> seconds_on(std::string_view line) {
-  double value = 0;
-  const auto [end, error] = std::from_chars(line.data(), line.data() + line.size(), value);
-  if (error != std::errc{} || end != line.data() + line.size() || !(std::abs(value) < 9e9))
-    return std::nullopt;
-  return value;
+  const std::optional<double> value = number_alone(line);
+  return value && std::abs(*value) < 9e9 ? value : std::nullopt;
 }
 
 // A file of edge times has one column.
@@ -34,7 +25,7 @@ bool has_one_column(const std::filesystem::path& file) {
   std::string first, second;
   std::getline(in, first);
   std::getline(in, second);
-  return seconds_on(without_blanks(second)).has_value() && first.find(',') == std::string::npos &&
+  return seconds_on(second).has_value() && first.find(',') == std::string::npos &&
          first.find(';') == std::string::npos;
 }
 
