@@ -9,7 +9,6 @@
 
 #include <chrono>
 #include <cmath>
-#include <functional>
 #include <nlohmann/json.hpp>
 #include <random>
 #include <thread>
@@ -19,21 +18,13 @@
 #include "bench/reports/text.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
+#include "tests/bench/error_of.h"
 
 namespace tachproof {
 namespace {
 
 using testing::HasSubstr;
 using testing::Not;
-
-std::string error_of(const std::function<void()>& action) {
-  try {
-    action();
-  } catch (const std::runtime_error& e) {
-    return e.what();
-  }
-  return "none";
-}
 
 class HistoryFile : public testing::Test {
  protected:

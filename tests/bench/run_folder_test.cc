@@ -6,7 +6,6 @@
 #include <chrono>
 #include <csignal>
 #include <fstream>
-#include <functional>
 #include <limits>
 #include <nlohmann/json.hpp>
 #include <random>
@@ -16,6 +15,7 @@
 
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
+#include "tests/bench/error_of.h"
 
 namespace tachproof {
 namespace {
@@ -81,15 +81,6 @@ TEST(RunFolder, SaysUndecidedFromTheFirstMoment) {
   EXPECT_EQ(stored.record.unit_serial, "DR-0117");
   EXPECT_THAT(stored.record.result.notes,
               Contains("The run did not get to its end: its journal stops without a last line."));
-}
-
-std::string error_of(const std::function<void()>& action) {
-  try {
-    action();
-  } catch (const std::runtime_error& e) {
-    return e.what();
-  }
-  return "none";
 }
 
 TEST(RunFolder, RefusesAFolderThatIsNotEmpty) {

@@ -31,12 +31,7 @@ class CompareProgram : public testing::Test {
     scratch.write("raised-rig.yaml", replaced(files::rig, "gauge.yaml", "raised.yaml"));
     scratch.write("faulty-rig.yaml", files::faulty_rig);
   }
-  Finished tachproof(const std::string& words) {
-    std::vector<std::string> parts = {TACHPROOF_PROGRAM};
-    std::istringstream stream(words);
-    for (std::string word; stream >> word;) parts.push_back(word);
-    return run_process(parts, scratch.path());
-  }
+  Finished tachproof(const std::string& words) { return run_process(command_line(words), scratch.path()); }
   void survey(const std::string& gauge, const std::string& rig, const std::string& more) {
     const Finished done =
         tachproof("survey --within 0.3 --gauge " + gauge + " --rig " + rig + " --out " + more);

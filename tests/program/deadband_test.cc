@@ -26,12 +26,7 @@ class DeadbandProgram : public testing::Test {
     scratch.write("noise.yaml", "format: 1\nkind: noise\njitter_us: 10\nwander_rpm: 2\nwander_s: 0.4\n");
   }
 
-  Finished tachproof(const std::string& words) {
-    std::vector<std::string> parts = {TACHPROOF_PROGRAM};
-    std::istringstream stream(words);
-    for (std::string word; stream >> word;) parts.push_back(word);
-    return run_process(parts, scratch.path());
-  }
+  Finished tachproof(const std::string& words) { return run_process(command_line(words), scratch.path()); }
 
   // 30 s at 3000 rpm with two pulses a revolution.
   std::vector<Nanos> recorded() {

@@ -27,10 +27,7 @@ class HistoryProgram : public testing::Test {
     scratch.write("faulty-rig.yaml", files::faulty_rig);
   }
   Finished tachproof(const std::string& words, const std::map<std::string, std::string>& environment = {}) {
-    std::vector<std::string> parts = {TACHPROOF_PROGRAM};
-    std::istringstream stream(words);
-    for (std::string word; stream >> word;) parts.push_back(word);
-    return run_process(parts, scratch.path(), environment);
+    return run_process(command_line(words), scratch.path(), environment);
   }
   Finished run(const std::string& more, const std::map<std::string, std::string>& environment = {}) {
     return tachproof("run scenario.yaml --gauge gauge.yaml --rig " + more, environment);

@@ -82,6 +82,13 @@ Finished Process::wait() {
   return finished;
 }
 
+std::vector<std::string> command_line(const std::string& words) {
+  std::vector<std::string> parts = {TACHPROOF_PROGRAM};
+  std::istringstream stream(words);
+  for (std::string word; stream >> word;) parts.push_back(word);
+  return parts;
+}
+
 Finished run_process(const std::vector<std::string>& words, const std::filesystem::path& folder,
                      const std::map<std::string, std::string>& environment) {
   return Process(words, folder, environment).wait();

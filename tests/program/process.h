@@ -16,6 +16,9 @@ struct Finished {
   std::string err;
 };
 
+// The built program and `words`, parted at blanks as a shell would.
+std::vector<std::string> command_line(const std::string& words);
+
 class Process {
  public:
   // Starts `words` (the program first) in `folder`, with `environment` added.

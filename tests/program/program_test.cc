@@ -42,14 +42,6 @@ class Program : public testing::Test {
     scratch.write("wiring.yaml", files::wiring);
   }
 
-  // Words as a shell would part them at blanks.
-  static std::vector<std::string> command_line(const std::string& words) {
-    std::vector<std::string> parts = {TACHPROOF_PROGRAM};
-    std::istringstream stream(words);
-    for (std::string word; stream >> word;) parts.push_back(word);
-    return parts;
-  }
-
   Finished tachproof(const std::string& words, const std::map<std::string, std::string>& environment = {}) {
     return run_process(command_line(words), scratch.path(), environment);
   }

@@ -4,7 +4,6 @@
 
 #include <cmath>
 #include <nlohmann/json.hpp>
-#include <sstream>
 
 #include "tests/program/process.h"
 
@@ -14,12 +13,7 @@ namespace {
 using nlohmann::json;
 using testing::HasSubstr;
 
-Finished speed(const std::string& words) {
-  std::vector<std::string> parts = {TACHPROOF_PROGRAM, "speed"};
-  std::istringstream stream(words);
-  for (std::string word; stream >> word;) parts.push_back(word);
-  return run_process(parts, "/");
-}
+Finished speed(const std::string& words) { return run_process(command_line("speed " + words), "/"); }
 
 json speed_json(const std::string& words) {
   const Finished done = speed(words + " --json");

@@ -7,11 +7,11 @@
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <random>
-#include <sstream>
 
 #include "bench/run/checksums.h"
 #include "bench/run/disk.h"
 #include "bench/run/signature.h"
+#include "tests/bench/error_of.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
 #include "tests/program/process.h"
@@ -51,15 +51,6 @@ std::string bytes_of(const std::string& hex) {
   return bytes;
 }
 
-std::string error_of(const std::function<void()>& action) {
-  try {
-    action();
-  } catch (const std::runtime_error& e) {
-    return e.what();
-  }
-  return "none";
-}
-
 class Verify : public testing::Test {
  protected:
   void SetUp() override {
@@ -73,12 +64,7 @@ class Verify : public testing::Test {
     scratch.write("other-PUB.pem", public_pem_3);
   }
 
-  Finished tachproof(const std::string& words) {
-    std::vector<std::string> parts = {TACHPROOF_PROGRAM};
-    std::istringstream stream(words);
-    for (std::string word; stream >> word;) parts.push_back(word);
-    return run_process(parts, scratch.path());
-  }
+  Finished tachproof(const std::string& words) { return run_process(command_line(words), scratch.path()); }
   void run(const std::string& rig, const std::string& out, const std::string& scenario = "scenario.yaml") {
     tachproof("run " + scenario + " --gauge gauge.yaml --rig " + rig + " --unit-serial K17 --out " + out);
   }
