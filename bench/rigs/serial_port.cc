@@ -165,6 +165,4 @@ void SerialPort::write(std::span<const std::uint8_t> bytes) {
   }
 }
 
-void SerialPort::discard() { tcflush(descriptor_.native_handle(), TCIOFLUSH); }
-
 }  // namespace tachproof

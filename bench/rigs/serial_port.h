@@ -30,7 +30,6 @@ class SerialPort {
   bool lost() const { return lost_; }  // unplugged
 
   void write(std::span<const std::uint8_t> bytes);  // throws RigError
-  void discard();                                   // what has come and what has not gone
 
   std::uint64_t bytes_read() const { return bytes_read_; }
   std::uint64_t bytes_written() const { return bytes_written_; }

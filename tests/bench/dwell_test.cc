@@ -140,7 +140,7 @@ TEST(DwelledUnits, AreNotPassedOrFailedWronglyMoreOftenThanTheConfidenceAllows) 
   // numbers of 200 are in tests/benchmarks/DWELL.md.
   const char* const asked = std::getenv("TACHPROOF_UNITS");
   const std::uint64_t count = asked ? std::strtoull(asked, nullptr, 10) : 60;
-  const auto units = certify_units(Flickers::evenly, 1, count, 20);
+  const auto units = certify_units(1, count, 20);
   const auto rate = &CertifiedUnit::held_rate;
   if (asked)
     std::cout << verdict_table(units, rate) << "\n" << verdict_table(units, &CertifiedUnit::worst_rate);

@@ -46,10 +46,10 @@ double width_for(double changes_per_min, const Noise& noise, const UnitReading& 
   return setup.width_rpm(width - 1) + std::clamp(share, 0.0, 1.0) * setup.step_rpm;
 }
 
-CertifiedUnit certify(Flickers how, std::uint64_t number, double reference_min) {
+CertifiedUnit certify(std::uint64_t number, double reference_min) {
   const ScratchFolder scratch;
   const Gauge gauge = dwelled_gauge();
-  const DwellUnit unit = dwell_unit(how, number);
+  const DwellUnit unit = dwell_unit(number);
   RunRecord record;
   record.gauge = gauge;
   RunFolder folder = RunFolder::create(scratch / "run", record);
@@ -91,8 +91,8 @@ Gauge dwelled_gauge() {
 // number, and that each is rare beside the readings.
 Dwell asked_dwell() { return {60, 0.95, 120 * ns_per_s}; }
 
-DwellUnit dwell_unit(Flickers how, std::uint64_t number) {
-  Random random(number, how == Flickers::evenly ? 91 : 92);
+DwellUnit dwell_unit(std::uint64_t number) {
+  Random random(number, 91);
   const auto between = [&](double low, double high) { return low + (high - low) * random.uniform(); };
   DwellUnit unit;
   unit.aimed = std::pow(1 / 0.3, random.uniform() + random.uniform() - 1);
@@ -107,10 +107,7 @@ DwellUnit dwell_unit(Flickers how, std::uint64_t number) {
   const double pulses_per_s = unit.runs.pulses_per_rev * boundary_rpm / 60;
   unit.noise.jitter_us =
       1e6 * reading_rpm * reading.averaging_pulses / (std::numbers::sqrt2 * boundary_rpm * pulses_per_s);
-  if (how == Flickers::in_bursts) {
-    unit.noise.wander_rpm = between(2, 4);
-    unit.noise.wander_s = between(2, 8);
-  } else if (random.uniform() < 0.5) {
+  if (random.uniform() < 0.5) {
     unit.noise.wander_rpm = between(1, 3);
     unit.noise.wander_s = between(0.05, 0.3);
   }
@@ -151,12 +148,11 @@ LongCount long_count(const DwellUnit& unit, double mean_rpm, double minutes, std
   return count;
 }
 
-std::vector<CertifiedUnit> certify_units(Flickers how, std::uint64_t first, std::uint64_t count,
-                                         double reference_min) {
+std::vector<CertifiedUnit> certify_units(std::uint64_t first, std::uint64_t count, double reference_min) {
   std::vector<CertifiedUnit> units(count);
   std::atomic<std::uint64_t> next = 0;
   const auto work = [&] {
-    for (std::uint64_t i = next++; i < count; i = next++) units[i] = certify(how, first + i, reference_min);
+    for (std::uint64_t i = next++; i < count; i = next++) units[i] = certify(first + i, reference_min);
   };
   std::vector<std::jthread> others;
   for (unsigned t = 1; t < std::thread::hardware_concurrency(); ++t) others.emplace_back(work);

@@ -14,12 +14,6 @@
 
 namespace tachproof {
 
-// How the changes of a drawn unit follow one another.
-enum class Flickers {
-  evenly,    // the noise forgets itself between one change and the next
-  in_bursts  // a speed that drifts for seconds, so that changes come together
-};
-
 // What a unit should run, and what is asked of it.
 Gauge dwelled_gauge();
 Dwell asked_dwell();
@@ -32,7 +26,7 @@ struct DwellUnit {
   Noise noise;
   double aimed = 0;
 };
-DwellUnit dwell_unit(Flickers how, std::uint64_t number);
+DwellUnit dwell_unit(std::uint64_t number);
 
 // Lamp changes of the simulated unit, held at one mean.
 struct LongCount {
@@ -50,8 +44,7 @@ struct CertifiedUnit {
   Verdict verdict = Verdict::undecided;
 };
 // In the order of their numbers. `reference_min`: of each long count.
-std::vector<CertifiedUnit> certify_units(Flickers how, std::uint64_t first, std::uint64_t count,
-                                         double reference_min);
+std::vector<CertifiedUnit> certify_units(std::uint64_t first, std::uint64_t count, double reference_min);
 
 // Of the units whose rate, by the limit, is from `from` to under `to`.
 struct VerdictCount {
