@@ -17,12 +17,12 @@ void clock_begin() {
   TIMSK1 |= _BV(TOIE1);
 }
 
-Ticks48 clock_now() {
-  const uint16_t low = TCNT1;
-  const uint16_t high = clock_high_of(low);
+Ticks48 clock_ticks(const ClockReading& reading) {
+  uint16_t high = reading.overflows;
+  if ((reading.flags & _BV(TOV1)) && reading.low < 0x8000) ++high;
   Ticks48 now;
-  now.low = (static_cast<uint32_t>(high) << 16) | low;
-  // The overflow that is waiting may be the one that carries.
-  now.high = clock_extension + (high < clock_overflows ? 1 : 0);
+  now.low = (static_cast<uint32_t>(high) << 16) | reading.low;
+  // The overflow that was waiting may be the one that carries.
+  now.high = reading.extension + (high < reading.overflows ? 1 : 0);
   return now;
 }

@@ -12,8 +12,13 @@ struct Ticks48 {
 
 void clock_begin();
 
-// With interrupts off.
-Ticks48 clock_now();
+// The clock read, not yet put together: whatever keeps interrupts off delays
+// the stamps, so the sums come afterwards.
+struct ClockReading {
+  uint16_t low, overflows, extension;
+  uint8_t flags;
+};
+Ticks48 clock_ticks(const ClockReading& reading);  // at any time
 
 // Ticks above the counter's 16 bits: bits 16 to 31, and 32 to 47. In two
 // halves, because handlers need the first alone, and soon.
@@ -26,4 +31,13 @@ inline uint16_t clock_high_of(uint16_t low) {
   uint16_t high = clock_overflows;
   if ((TIFR1 & _BV(TOV1)) && low < 0x8000) ++high;
   return high;
+}
+
+inline __attribute__((always_inline)) ClockReading clock_read() {
+  ClockReading reading;
+  reading.low = TCNT1;
+  reading.flags = TIFR1;
+  reading.overflows = clock_overflows;
+  reading.extension = clock_extension;
+  return reading;
 }

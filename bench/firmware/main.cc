@@ -20,9 +20,9 @@ namespace {
 
 const uint8_t firmware_major = 1;
 const uint8_t firmware_minor = 0;
-// Measured on the emulated board, see README.md.
+// Counted and measured, see "Stamps" in README.md.
 const uint16_t stamp_delay_ns = 2000;
-const uint16_t stamp_spread_ns = 13000;
+const uint16_t stamp_spread_ns = 17000;
 
 const uint8_t watchdog_overflows = link_watchdog_ms * 1000UL / 32768 + 1;
 
@@ -34,6 +34,12 @@ Ticks48 armed_at, started_at;
 // Answers that wait for room on the line.
 enum Answer : uint8_t { answer_hello = 1, answer_armed = 2, answer_started = 4, answer_status = 8 };
 uint8_t owed;
+
+Ticks48 clock_now() {
+  ClockReading now;
+  ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { now = clock_read(); }
+  return clock_ticks(now);
+}
 
 void add_ticks(const Ticks48& ticks) {
   link_add32(ticks.low);
@@ -56,7 +62,7 @@ void take_train(const Frame& frame, uint8_t state) {
 void arm(const Frame& frame) {
   if (frame.length != 3) return;
   player_arm(static_cast<uint16_t>(frame.payload[0] | (frame.payload[1] << 8)));
-  ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { armed_at = clock_now(); }
+  armed_at = clock_now();
   watcher_arm(frame.payload[2]);
   watching = true;
   credited = 0;
@@ -124,8 +130,7 @@ bool send_lamps() {
   uint8_t count = watcher_waiting();
   if (count > link_max_stamps) count = link_max_stamps;
   if (!link_begin(link_lamps, link_lamps_header + count * link_stamp_size)) return false;
-  Ticks48 now;
-  ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { now = clock_now(); }
+  const Ticks48 now = clock_now();
   Stamp stamp = watcher_take();
   // The 32 bits of the first stamp may be from before the clock's last wrap.
   link_add16(stamp.ticks > now.low ? now.high - 1 : now.high);
@@ -152,11 +157,11 @@ bool send_credit(const PlayerState& now) {
 // The status vouches for every stamp before `seen`, so it goes out when none
 // waits. A handler that has not run yet will read the clock later than this.
 bool send_status(const PlayerState& now) {
-  Ticks48 seen;
+  ClockReading seen;
   bool waiting = false;
   ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-    seen = clock_now();
-    waiting = watcher_waiting() != 0;
+    seen = clock_read();
+    waiting = watcher_any_waiting();
   }
   if (waiting || !link_begin(link_status, link_status_size)) return false;
   link_add8(now.state);
@@ -165,7 +170,7 @@ bool send_status(const PlayerState& now) {
   link_add16(now.ticks_taken);
   link_add16(now.edges);
   link_add16(watcher_lost());
-  add_ticks(seen);
+  add_ticks(clock_ticks(seen));
   link_add8(watcher_inputs());
   link_end();
   reported_state = now.state;

@@ -143,7 +143,7 @@ void player_arm(uint16_t ticks) {
 Ticks48 player_start() {
   Ticks48 start;
   ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
-    start = clock_now();
+    start = clock_ticks(clock_read());
     start.low += start_lead_ticks;
     if (start.low < start_lead_ticks) ++start.high;
     // Instant 0 is the end of a wait. The pin moves one tick after the counter
@@ -179,13 +179,16 @@ void player_set_outputs(uint8_t outputs) {
 
 PlayerState player_state() {
   PlayerState now;
+  uint8_t tail = 0;
   ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
     now.state = state;
     now.flags = flags;
-    entries_taken += static_cast<uint8_t>(queue_tail - static_cast<uint8_t>(entries_taken));
-    now.ticks_taken = taken_end - zero;
+    tail = queue_tail;
+    now.ticks_taken = taken_end;
     now.edges = edges;
   }
+  entries_taken += static_cast<uint8_t>(tail - static_cast<uint8_t>(entries_taken));
   now.entries_taken = entries_taken;
+  now.ticks_taken -= zero;
   return now;
 }

@@ -64,6 +64,8 @@ void watcher_arm(uint8_t wired) {
 
 void watcher_stop() { PCICR = 0; }
 
+bool watcher_any_waiting() { return ring_head != ring_tail; }
+
 uint8_t watcher_waiting() { return (ring_head - ring_tail) & (ring_size - 1); }
 
 Stamp watcher_take() {

@@ -15,6 +15,7 @@ void watcher_arm(uint8_t wired);
 void watcher_stop();
 
 uint8_t watcher_waiting();  // stamps queued
+bool watcher_any_waiting();
 Stamp watcher_take();
 uint16_t watcher_lost();  // since arm: there was no room
 uint8_t watcher_inputs();

@@ -18,6 +18,7 @@ constexpr LinkTicks nearest_tick(Nanos t) {
 void TrainEncoder::outputs(Nanos at, unsigned outputs) { outputs_.push_back({nearest_tick(at), outputs}); }
 
 void TrainEncoder::advance(LinkTicks to, bool edge, std::vector<std::uint16_t>& out) {
+  bool just_set = false;  // two settings in a row would only delay the board's stamps
   while (!outputs_.empty() && outputs_.front().at < to) {
     // A wait needs its least length on both sides; without the room, the end
     // of the entry before will do.
@@ -25,8 +26,11 @@ void TrainEncoder::advance(LinkTicks to, bool edge, std::vector<std::uint16_t>& 
       const LinkTicks at = std::clamp(outputs_.front().at, end_ + link_min_ticks, to - link_min_ticks);
       append_entries(at - end_, false, out);
       end_ = at;
+      just_set = false;
     }
+    if (just_set) out.pop_back();
     out.push_back(outputs_entry(outputs_.front().outputs));
+    just_set = true;
     outputs_.pop_front();
   }
   append_entries(to - end_, edge, out);

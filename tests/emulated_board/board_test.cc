@@ -84,7 +84,7 @@ void expect_seen(const std::vector<LampEvent>& seen, const std::vector<LampEvent
     most = std::max(most, seen[i].at - true_changes[i].at);
   }
   EXPECT_GE(least, -ns_per_us);
-  EXPECT_LE(most, 13 * ns_per_us + ns_per_us);
+  EXPECT_LE(most, 17 * ns_per_us + ns_per_us);  // what the board says of itself, and a tick or two
 }
 
 TEST(Board, SeesEveryLampChangeAtItsInstant) {
