@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
+#include <cstring>
 
 #include "core/flicker_reading.h"
 #include "core/normal_lanes.h"
@@ -56,21 +58,25 @@ struct PlaceLoop {
   place.wander = wander;
 }
 
+// The level number of a reading that is x rpm off by its edges and the wander.
+// Relative to the mean a period is 1 - x / rpm long, so the speed is off by
+// x / (1 - x / rpm).
+[[gnu::always_inline]] inline std::uint16_t level_of(const PlaceLoop& place, float x) {
+  const float level = x / (1 - x * place.per_rpm) * place.per_step + place.middle;
+  const float inside = level > 0 ? (level < place.most ? level : place.most) : 0;
+  return static_cast<std::uint16_t>(static_cast<std::int32_t>(inside));
+}
+
 // One block's readings as level numbers: `edges` are the edge differences over
 // the averaged pulses, `averages` the wander.
 template <bool wanders>
 [[gnu::always_inline]] inline void levels_loop(const PlaceLoop& place, const float* edges,
                                                const float* averages, std::uint16_t* __restrict out) {
-  const float gain = place.edge_gain, per_rpm = place.per_rpm, per_step = place.per_step;
-  const float middle = place.middle, most = place.most;
+  const PlaceLoop by_value = place;
   for (std::size_t i = 0; i < block_size; ++i) {
-    float x = gain * edges[i];
+    float x = by_value.edge_gain * edges[i];
     if constexpr (wanders) x += averages[i];
-    // Relative to the mean a period is 1 - x / rpm long, so the speed is off by
-    // x / (1 - x / rpm).
-    const float level = x / (1 - x * per_rpm) * per_step + middle;
-    const float inside = level > 0 ? (level < most ? level : most) : 0;
-    out[i] = static_cast<std::uint16_t>(static_cast<std::int32_t>(inside));
+    out[i] = level_of(by_value, x);
   }
 }
 
@@ -82,18 +88,21 @@ template <bool wanders>
   levels_loop<true>(place, edges, averages, out);
 }
 
-// out[step]: whether any lane's reading lies outside from..to.
+// out[i]: 1 when reading i lies outside from..to, else 0.
 [[gnu::always_inline]] inline void outside_loop(const std::uint16_t* levels, std::uint16_t from,
-                                                std::uint16_t to, std::uint8_t* out) {
+                                                std::uint16_t to, std::uint8_t* __restrict out) {
   const auto span = static_cast<std::uint16_t>(to - from);
-  for (std::size_t step = 0; step < block; ++step) {
-    std::uint16_t any = 0;
-    for (std::size_t l = 0; l < lanes; ++l) {
-      const auto off = static_cast<std::uint16_t>(levels[step * lanes + l] - from);
-      any = static_cast<std::uint16_t>(any | (off > span ? 1 : 0));
-    }
-    out[step] = static_cast<std::uint8_t>(any);
-  }
+  for (std::size_t i = 0; i < block_size; ++i)
+    out[i] = static_cast<std::uint16_t>(levels[i] - from) > span ? 1 : 0;
+}
+
+// The same of edge differences further from 0 than `quiet`. Floats are ordered
+// as the whole numbers of their bits.
+[[gnu::always_inline]] inline void far_edges_loop(const float* edges, float quiet,
+                                                  std::uint8_t* __restrict out) {
+  const auto bound = std::bit_cast<std::int32_t>(quiet);
+  for (std::size_t i = 0; i < block_size; ++i)
+    out[i] = (std::bit_cast<std::int32_t>(edges[i]) & 0x7fffffff) > bound ? 1 : 0;
 }
 
 #if defined(__x86_64__) && defined(__GNUC__)
@@ -108,6 +117,9 @@ template <bool wanders>
 [[gnu::target("avx2")]] void outside_avx2(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to,
                                           std::uint8_t* out) {
   outside_loop(levels, from, to, out);
+}
+[[gnu::target("avx2")]] void far_edges_avx2(const float* edges, float quiet, std::uint8_t* out) {
+  far_edges_loop(edges, quiet, out);
 }
 #endif
 
@@ -127,6 +139,13 @@ void outside_of(const std::uint16_t* levels, std::uint16_t from, std::uint16_t t
   if (with != Instructions::baseline) return outside_avx2(levels, from, to, out);
 #endif
   outside_loop(levels, from, to, out);
+}
+
+void far_edges_of(const float* edges, float quiet, std::uint8_t* out, Instructions with) {
+#if defined(__x86_64__) && defined(__GNUC__)
+  if (with != Instructions::baseline) return far_edges_avx2(edges, quiet, out);
+#endif
+  far_edges_loop(edges, quiet, out);
 }
 
 // The noise that all places share: edge deviations, by unit of jitter or as
@@ -222,9 +241,11 @@ class Place {
     if (quiet > setup.step_rpm) {
       const auto q = static_cast<std::size_t>(quiet / setup.step_rpm);
       const std::size_t middle = tally.half() + 1;
-      if (q < middle)
-        quiet_from_ = static_cast<std::uint16_t>(middle - q),
+      if (q < middle) {
+        quiet_from_ = static_cast<std::uint16_t>(middle - q);
         quiet_to_ = static_cast<std::uint16_t>(middle + q - 1);
+        find_quiet_edge(rpm, setup.step_rpm * static_cast<double>(q));
+      }
     }
     const auto highest = static_cast<std::uint32_t>(tally.levels());
     // What a trigger was before the train began is not known: half were on.
@@ -245,21 +266,32 @@ class Place {
       edges = with_pattern_.data();
       std::swap(loop_.edge_gain, one_);
     }
-    levels_of(loop_, edges, noise.wander(), speeds_.data(), levels_.data(), with);
+    const bool by_edges = quiet_edge_ > 0;
+    if (!by_edges) levels_of(loop_, edges, noise.wander(), speeds_.data(), levels_.data(), with);
     if (!pattern_.empty()) std::swap(loop_.edge_gain, one_);
     loop_.fresh = fresh_per_normal_;
     if (!counted) return;
     const bool sifted = quiet_to_ > quiet_from_;
-    if (sifted) outside_of(levels_.data(), quiet_from_, quiet_to_, outside_.data(), with);
+    if (by_edges)
+      far_edges_of(edges, quiet_edge_, outside_.data(), with);
+    else if (sifted)
+      outside_of(levels_.data(), quiet_from_, quiet_to_, outside_.data(), with);
+    const auto take_step = [&](std::size_t step) {
+      if (!sifted) return take(step);
+      for_each_outside(step, [&](std::size_t l) {
+        const std::size_t i = step * lanes + l;
+        if (!by_edges) return trains_[l].add(levels_[i]);
+        // Found by a bound that is a little too narrow.
+        const std::uint16_t level = level_of(loop_, loop_.edge_gain * edges[i]);
+        if (level < quiet_from_ || level > quiet_to_) trains_[l].add(level);
+      });
+    };
     if (spacing_ == 1) {
-      for (std::size_t step = 0; step < steps; ++step)
-        if (!sifted || outside_[step]) take(step, sifted);
+      for (std::size_t step = 0; step < steps; ++step) take_step(step);
       return;
     }
-    for (; next_reading_ < static_cast<double>(steps); next_reading_ += spacing_) {
-      const auto step = static_cast<std::size_t>(next_reading_);
-      if (!sifted || outside_[step]) take(step, sifted);
-    }
+    for (; next_reading_ < static_cast<double>(steps); next_reading_ += spacing_)
+      take_step(static_cast<std::size_t>(next_reading_));
     next_reading_ -= static_cast<double>(steps);
   }
 
@@ -276,11 +308,25 @@ class Place {
   }
 
  private:
-  void take(std::size_t step, bool sifted) {
-    const std::uint16_t* const levels = &levels_[step * lanes];
-    for (std::size_t l = 0; l < lanes; ++l) {
-      if (sifted && levels[l] >= quiet_from_ && levels[l] <= quiet_to_) continue;
-      trains_[l].add(levels[l]);
+  // Where edges alone make a reading: the difference up to which it surely stays
+  // quiet, within `rpm_off` of the mean. Nearly all do, and are done with.
+  void find_quiet_edge(double rpm, double rpm_off) {
+    if (loop_.wanders || !pattern_.empty() || loop_.edge_gain == 0) return;
+    constexpr double rounding = 1 - 1e-4;
+    quiet_edge_ = static_cast<float>(rpm_off / (1 + rpm_off / rpm) / std::fabs(loop_.edge_gain) * rounding);
+  }
+
+  void take(std::size_t step) {
+    for (std::size_t l = 0; l < lanes; ++l) trains_[l].add(levels_[step * lanes + l]);
+  }
+
+  template <class Use>
+  void for_each_outside(std::size_t step, const Use& use) const {
+    for (std::size_t first = 0; first < lanes; first += 8) {
+      std::uint64_t flags = 0;  // a byte each
+      std::memcpy(&flags, &outside_[step * lanes + first], 8);
+      for (; flags != 0; flags &= flags - 1)
+        use(first + static_cast<std::size_t>(std::countr_zero(flags)) / 8);
     }
   }
 
@@ -294,10 +340,11 @@ class Place {
   std::vector<float> pattern_;  // of the firing, in rpm of a reading
   std::size_t pulse_ = 0;
   std::uint16_t quiet_from_ = 1, quiet_to_ = 0;  // none
+  float quiet_edge_ = 0;                         // 0: none
   std::vector<float> speeds_;
   std::vector<float> with_pattern_;
   std::vector<std::uint16_t> levels_ = std::vector<std::uint16_t>(block_size);
-  std::array<std::uint8_t, block> outside_{};
+  std::array<std::uint8_t, block_size> outside_{};
   std::vector<Rainflow> trains_;
 };
 

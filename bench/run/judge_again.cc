@@ -6,8 +6,10 @@
 #include <system_error>
 
 #include "bench/files/files.h"
+#include "bench/rigs/unit_settings.h"
 #include "bench/run/checksums.h"
 #include "bench/run/disk.h"
+#include "bench/run/dwell_run.h"
 #include "bench/run/folder_format.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/runner.h"
@@ -49,7 +51,8 @@ class StoredSource : public Source {
     facts_.kind = record.source;
     facts_.tick = record.bench.source_tick;
     facts_.clock_ppm = record.bench.clock_ppm;
-    facts_.virtual_time = true;
+    // A dwell decides as it goes, so it must be handed the same stretches.
+    facts_.virtual_time = record.source == "simulated";
   }
   SourceFacts facts() const override { return facts_; }
   void begin() override {}
@@ -111,8 +114,6 @@ auto loaded(Load load) -> decltype(load()) {
 RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored, const Gauge& gauge,
                           RunFolder& scratch) {
   const ScenarioFile scenario = loaded([&] { return load_scenario(folder / "scenario.yaml"); });
-  if (scenario.dwell) throw CannotJudgeAgain("a dwell decides as it goes, and is not judged again");
-  const Profile profile(scenario.steps);
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most_lamp_changes);
   if (timeline.more)
     throw CannotJudgeAgain(
@@ -121,6 +122,11 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
   Rig rig;
   rig.source = std::make_unique<StoredSource>(stored);
   rig.watcher = std::make_unique<StoredWatcher>(stored, gauge, std::move(timeline.events));
+  if (scenario.dwell)
+    return run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {})}, rig,
+                     scratch)
+        .result;
+  const Profile profile(scenario.steps);
   return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch).result;
 }
 

@@ -145,6 +145,17 @@ TEST_F(Verify, JudgesASurveyAgain) {
   EXPECT_EQ(again.status, 0) << again.out;
 }
 
+TEST_F(Verify, JudgesADwellAgain) {
+  scratch.write("dwell.yaml",
+                "format: 1\nkind: scenario\nname: dwell\nseed: 3\n"
+                "dwell: {limit_per_min: 60, confidence: 0.95, longest: 60s}\n"
+                "noise: {jitter_us: 8, wander_rpm: 1, wander_s: 0.5}\n");
+  run("rig.yaml", "dwell", "dwell.yaml");
+  const Finished again = tachproof("report dwell --verify");
+  EXPECT_EQ(again.status, 0) << again.out;
+  EXPECT_THAT(again.out, HasSubstr("Judged again from the raw evidence"));
+}
+
 TEST_F(Verify, CatchesOneBitInAnyFile) {
   run("rig.yaml", "run");
   std::mt19937 random(1);
