@@ -123,4 +123,11 @@ double disturbances_per_min(const Noise& noise, double pulses_per_rev, double rp
 double closed_form_per_min(const Noise& noise, const UnitReading& unit, double pulses_per_rev, double rpm,
                            double width_rpm);
 
+// Twice the rate at which readings pass the upper edge of such a deadband on
+// their way up (Rice): flicker is never above it, and comes to it as the deadband
+// goes to 0. For jitter and wander together as for each alone; NaN for a firing
+// pattern or a recording.
+double crossings_per_min(const Noise& noise, const UnitReading& unit, double pulses_per_rev, double rpm,
+                         double width_rpm);
+
 }  // namespace tachproof

@@ -1,6 +1,7 @@
 #include "core/level_crossing.h"
 
 #include <algorithm>
+#include <boost/math/quadrature/gauss.hpp>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -33,6 +34,17 @@ double rice_up_crossings_per_s(double level, double sd, double slope_sd) {
 
 double cycles_without_deadband(double r) {
   return std::acos(std::clamp(r, -1.0, 1.0)) / (2 * std::numbers::pi);
+}
+
+double up_crossings_of_readings(double level, double sd, double r) {
+  const double far = level * level / (sd * sd);
+  const double angle = std::acos(std::clamp(r, -1.0, 1.0));
+  // 1 + cos a is 2 cos^2(a/2), which keeps its digits near half a turn.
+  const auto density = [far](double a) {
+    const double half = std::cos(a / 2);
+    return std::exp(-far / (2 * half * half));
+  };
+  return boost::math::quadrature::gauss<double, 30>::integrate(density, 0.0, angle) / (2 * std::numbers::pi);
 }
 
 double cycles_of_ornstein_uhlenbeck(double lower, double upper, double sd, double tau_s) {

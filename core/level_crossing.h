@@ -28,6 +28,15 @@ double rice_up_crossings_per_s(double level, double sd, double slope_sd);
 // the other correlations are. B. Kedem, Proc. IEEE 74 (1986) 1477 (from memory).
 double cycles_without_deadband(double r);
 
+// Rice's rate for readings, which need no slope: how often one under `level` is
+// followed by one at or above it, per reading. Exact for normal readings with
+// correlation `r` from one to the next:
+//   1/(2 pi) * integral over 0..arccos(r) of exp(-level^2 / (sd^2 (1 + cos a))) da,
+// H. Cramer, M. R. Leadbetter, Stationary and Related Stochastic Processes
+// (1967), ch. 10 (from memory). A trigger whose threshold or deadband's edge is
+// `level` goes through no more cycles than this.
+double up_crossings_of_readings(double level, double sd, double r);
+
 // An Ornstein-Uhlenbeck speed watched without pause, per second:
 // 1 / (pi tau (erfi(upper / (sd sqrt 2)) - erfi(lower / (sd sqrt 2)))), from
 // the mean first passages of A. J. F. Siegert, Phys. Rev. 81 (1951) 617. For

@@ -21,6 +21,7 @@ constexpr const char* chart_style = R"css(
 .dashed { stroke: #111; stroke-width: 1.3; stroke-dasharray: 7 4; fill: none; }
 .dotted { stroke: #111; stroke-width: 2; stroke-dasharray: 1.5 4; fill: none; }
 .dots { stroke: #111; stroke-width: 2.4; stroke-linecap: round; fill: none; }
+.thin { stroke: #111; stroke-width: 0.6; fill: none; }
 .limit-line { stroke: #111; stroke-width: 1; stroke-dasharray: 12 4 2 4; fill: none; }
 .upright { stroke: #111; stroke-width: 1; stroke-dasharray: 3 3; fill: none; }
 pre { font: .85rem/1.4 "DejaVu Sans Mono", Consolas, Menlo, monospace; border: 1px solid #999; padding: .6rem .8rem;

@@ -13,7 +13,7 @@ namespace tachproof {
 
 struct Curve {
   std::string name;
-  std::string style;          // of chart_style: solid, dashed, dotted, dots, limit-line
+  std::string style;          // of chart_style: solid, dashed, dotted, thin, dots, limit-line
   std::string tag;            // drawn where the line ends; may be empty
   std::vector<Point> points;  // in the axes' units; NaN, and what a log axis cannot show, is a gap
 };

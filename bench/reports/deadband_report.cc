@@ -95,14 +95,16 @@ std::string deadband_answer(const DeadbandRecord& record) {
 std::string deadband_text(const DeadbandRecord& record) {
   const BoundaryCurve& curve = decisive(record);
   const bool speed = record.kmh_per_rpm > 0;
-  std::string text = fmt::format("{:>9}{:>12}{:>14}{:>14}{:>14}{}\n", "width rpm", "mean rpm", "changes/min",
-                                 upper_title(record), "closed form", speed ? "    width km/h" : "");
+  std::string text =
+      fmt::format("{:>9}{:>9}{:>12}{:>12}{:>12}{:>11}{}\n", "width rpm", "mean rpm", "changes/min",
+                  upper_title(record), "closed form", "Rice bound", speed ? "  width km/h" : "");
   for (std::size_t r = 0; r < curve.rows.size(); ++r) {
     if (!worth_a_line(record, r, curve.rows.size())) continue;
     const WidthRow& row = curve.rows[r];
-    text += fmt::format("{:>9}{:>12.1f}{:>14}{:>14}{:>14}", width_text(row.width_rpm), row.mean_rpm,
-                        rate(row.rate_per_min), rate(row.upper_per_min), rate(row.closed_form_per_min));
-    if (speed) text += fmt::format("{:>14.2f}", row.width_rpm * record.kmh_per_rpm);
+    text += fmt::format("{:>9}{:>9.1f}{:>12}{:>12}{:>12}{:>11}", width_text(row.width_rpm), row.mean_rpm,
+                        rate(row.rate_per_min), rate(row.upper_per_min), rate(row.closed_form_per_min),
+                        rate(row.crossings_per_min));
+    if (speed) text += fmt::format("{:>12.2f}", row.width_rpm * record.kmh_per_rpm);
     text += record.study.recommended == r ? " <-\n" : "\n";
   }
   std::string words;
@@ -130,28 +132,31 @@ std::string deadband_json(const DeadbandRecord& record) {
     out["curve"].push_back({{"width_rpm", row.width_rpm},
                             {"rate_per_min", number_to_json(row.rate_per_min)},
                             {"upper_95_per_min", number_to_json(row.upper_per_min)},
-                            {"closed_form_per_min", number_to_json(row.closed_form_per_min)}});
+                            {"closed_form_per_min", number_to_json(row.closed_form_per_min)},
+                            {"crossings_per_min", number_to_json(row.crossings_per_min)}});
   return out.dump(2) + "\n";
 }
 
 std::string deadband_html(const DeadbandRecord& record) {
   const BoundaryCurve& curve = decisive(record);
   Chart chart;
-  std::vector<Curve> curves(4);
+  std::vector<Curve> curves(5);
   curves[0] = {"simulated", "solid", "", {}};
   curves[1] = {upper_title(record) + " limit", "dashed", "", {}};
   curves[2] = {"closed form", "dotted", "", {}};
-  curves[3] = {"limit asked for", "limit-line", "", {}};
+  curves[3] = {"level crossings: no more than this (Rice)", "thin", "", {}};
+  curves[4] = {"limit asked for", "limit-line", "", {}};
   for (const WidthRow& row : curve.rows) {
     curves[0].points.push_back({row.width_rpm, row.rate_per_min});
     curves[1].points.push_back({row.width_rpm, row.upper_per_min});
     curves[2].points.push_back({row.width_rpm, row.closed_form_per_min});
-    curves[3].points.push_back({row.width_rpm, record.ask.limit_per_min});
+    curves[3].points.push_back({row.width_rpm, row.crossings_per_min});
+    curves[4].points.push_back({row.width_rpm, record.ask.limit_per_min});
   }
-  const bool any_form = std::any_of(curve.rows.begin(), curve.rows.end(), [](const WidthRow& row) {
-    return std::isfinite(row.closed_form_per_min);
+  // One point alone, or none, draws no line.
+  std::erase_if(curves, [](const Curve& c) {
+    return std::count_if(c.points.begin(), c.points.end(), [](Point p) { return std::isfinite(p.y); }) < 2;
   });
-  if (!any_form) curves.erase(curves.begin() + 2);
   chart.x = {"deadband width, rpm", 0, record.ask.widest_rpm, false};
   chart.y = fitted("lamp changes per minute", curves, true);
   chart.curves = std::move(curves);

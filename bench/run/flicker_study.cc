@@ -72,8 +72,11 @@ WidthRow row_of(const Gauge& gauge, const FlickerAsk& ask, const FlickerSetup& s
   const double broken = disturbances_per_min(ask.noise, gauge.pulses_per_rev, rpm);
   row.rate_per_min = row.simulated.changes_per_min() + broken;
   row.upper_per_min = row.simulated.upper_per_min(ask.confidence) + broken;
+  const double real_width = real.upper - real.lower;
   row.closed_form_per_min =
-      closed_form_per_min(ask.noise, ask.unit, gauge.pulses_per_rev, rpm, real.upper - real.lower) + broken;
+      closed_form_per_min(ask.noise, ask.unit, gauge.pulses_per_rev, rpm, real_width) + broken;
+  row.crossings_per_min =
+      crossings_per_min(ask.noise, ask.unit, gauge.pulses_per_rev, rpm, real_width) + broken;
   return row;
 }
 

@@ -34,6 +34,7 @@ struct WidthRow {
   double rate_per_min = 0;
   double upper_per_min = 0;
   double closed_form_per_min = 0;  // NaN where there is none
+  double crossings_per_min = 0;    // Rice's bound; NaN where there is none
   Flicker simulated;
 };
 

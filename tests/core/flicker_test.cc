@@ -145,6 +145,29 @@ TEST(Flicker, WithoutADeadbandTheCosineFormulaHoldsForMixedNoise) {
     }
 }
 
+// Rice's rate bounds what no closed form gives, and is near it while the deadband
+// is narrow beside what one reading differs from the next.
+TEST(Flicker, IsNeverAboveTheLevelCrossings) {
+  FlickerSetup setup = jitter_only();
+  setup.noise.wander_rpm = 3;
+  setup.noise.wander_s = 0.4;
+  setup.places_rpm = {3720};
+  for (const int pulses : {1, 4, 8})
+    for (const double update_hz : {0.0, 60.0}) {
+      setup.unit.averaging_pulses = pulses;
+      setup.unit.update_hz = update_hz;
+      const FlickerTally all = all_of(setup);
+      for (std::size_t w = 0; w < setup.widths(); ++w) {
+        const Flicker seen = all.held(0, w, 0);
+        const double bound =
+            crossings_per_min(setup.noise, setup.unit, 3, 3720, setup.width_rpm(w)) * seen.minutes / 2;
+        EXPECT_LE(seen.cycles, bound + 5 * std::sqrt(bound) * seen.dispersion + 5) << w;
+      }
+      const double nothing_wide = crossings_per_min(setup.noise, setup.unit, 3, 3720, 0);
+      EXPECT_NEAR(all.held(0, 0, 0).changes_per_min() / nothing_wide, 1, 0.02);
+    }
+}
+
 TEST(Flicker, WanderAloneIsTheSampledOrnsteinUhlenbeckProcess) {
   FlickerSetup setup;
   setup.noise.wander_rpm = 4;

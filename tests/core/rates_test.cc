@@ -97,6 +97,30 @@ TEST(LevelCrossing, RicesRatesAsHePrintedThem) {
   EXPECT_NEAR(rice_up_crossings_per_s(6, 3, 1) / rice_up_crossings_per_s(0, 3, 1), 0.135335283, 1e-9);
 }
 
+TEST(LevelCrossing, CrossingsOfReadingsAreRicesWhereTheyComeClose) {
+  // A random-phase process of slope 1 per sd: the correlation over a step d is
+  // cos(d), and crossings per step come to Rice's rate times d.
+  for (const double level : {0.0, 0.5, 1.0, 2.0, 4.0})
+    for (const double step : {1e-2, 1e-3})
+      EXPECT_NEAR(
+          up_crossings_of_readings(level, 1, std::cos(step)) / (rice_up_crossings_per_s(level, 1, 1) * step),
+          1, level * level * step * step + 1e-9);
+}
+
+TEST(LevelCrossing, CrossingsOfReadingsInTheCasesThatAreKnown) {
+  for (const double r : {-0.9, -0.5, 0.0, 0.7, 0.999})
+    EXPECT_NEAR(up_crossings_of_readings(0, 2, r), cycles_without_deadband(r), 1e-12) << r;
+  // Independent ones: under, then not under.
+  for (const double level : {0.5, 1.0, 3.0}) {
+    const double p = 0.5 * std::erfc(level / std::numbers::sqrt2);
+    EXPECT_NEAR(up_crossings_of_readings(3 * level, 3, 0) / (p * (1 - p)), 1, 1e-9) << level;
+  }
+  // One that turns to its opposite each time passes a level whenever it lies
+  // beyond it on the far side.
+  EXPECT_NEAR(up_crossings_of_readings(1, 1, -1), 0.5 * std::erfc(1 / std::numbers::sqrt2), 1e-6);
+  EXPECT_EQ(up_crossings_of_readings(1, 1, 1), 0);
+}
+
 TEST(LevelCrossing, IndependentReadingsAreCountedExactly) {
   Random random(5);
   bool on = false;
