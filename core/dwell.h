@@ -15,7 +15,10 @@ struct Dwell {
 
   // Changes come in pairs: up and down again. Cycles are what is independent.
   double cycles_limit_per_min() const { return limit_per_min / 2; }
-  RateTest test() const { return RateTest(cycles_limit_per_min(), confidence, to_seconds(longest) / 60); }
+  // `dispersion`: of cycles that come in bursts, see RateTest.
+  RateTest test(double dispersion) const {
+    return RateTest(cycles_limit_per_min(), confidence, to_seconds(longest) / 60, dispersion);
+  }
   // With less, not even a unit that never flickers could pass.
   Nanos shortest() const {
     return from_seconds(60 * RateTest::shortest_min(cycles_limit_per_min(), confidence));

@@ -23,8 +23,8 @@ PoissonSequential::PoissonSequential(double good, double bad, double false_fail,
 
 double PoissonSequential::earliest_pass() const { return -pass_below_ / slope_; }
 
-Verdict PoissonSequential::decide(std::uint64_t events, double time) const {
-  const double excess = static_cast<double>(events) - slope_ * time;
+Verdict PoissonSequential::decide(double events, double time) const {
+  const double excess = events - slope_ * time;
   if (excess >= fail_above_) return Verdict::fail;
   if (excess <= pass_below_) return Verdict::pass;
   return Verdict::undecided;
@@ -40,21 +40,23 @@ double one_sided_lower(double n, double confidence) {
   return boost::math::quantile(boost::math::chi_squared(2 * n), 1 - confidence) / 2;
 }
 
-RateTest::RateTest(double limit_per_min, double confidence, double planned_min)
+RateTest::RateTest(double limit_per_min, double confidence, double planned_min, double dispersion)
     : limit_per_min_(limit_per_min),
       confidence_(confidence),
       planned_min_(planned_min),
+      dispersion_(dispersion),
       good_(limit_per_min / clear_ratio, limit_per_min, 0, half_chance(confidence)),
       bad_(limit_per_min, limit_per_min * clear_ratio, half_chance(confidence), 0) {}
 
 Verdict RateTest::decide(std::uint64_t events, double minutes) const {
-  if (good_.decide(events, minutes) == Verdict::pass) return Verdict::pass;
-  if (bad_.decide(events, minutes) == Verdict::fail) return Verdict::fail;
+  const double n = static_cast<double>(events) / dispersion_;
+  const double time = minutes / dispersion_;
+  if (good_.decide(n, time) == Verdict::pass) return Verdict::pass;
+  if (bad_.decide(n, time) == Verdict::fail) return Verdict::fail;
   if (minutes < planned_min_ || minutes <= 0) return Verdict::undecided;
   const double at_end = 1 - half_chance(confidence_);
-  const auto n = static_cast<double>(events);
-  if (one_sided_upper(n, at_end) <= limit_per_min_ * minutes) return Verdict::pass;
-  if (one_sided_lower(n, at_end) > limit_per_min_ * minutes) return Verdict::fail;
+  if (one_sided_upper(n, at_end) <= limit_per_min_ * time) return Verdict::pass;
+  if (one_sided_lower(n, at_end) > limit_per_min_ * time) return Verdict::fail;
   return Verdict::undecided;
 }
 

@@ -25,8 +25,8 @@ class PoissonSequential {
   double slope() const { return slope_; }
   double fail_above() const { return fail_above_; }  // the intercepts, at t = 0
   double pass_below() const { return pass_below_; }
-  double earliest_pass() const;                             // the time at which no event at all is a pass
-  Verdict decide(std::uint64_t events, double time) const;  // undecided: goes on
+  double earliest_pass() const;                      // the time at which no event at all is a pass
+  Verdict decide(double events, double time) const;  // undecided: goes on
 
  private:
   double slope_;
@@ -48,7 +48,9 @@ double one_sided_lower(double n, double confidence);  // 0 for n <= 0
 class RateTest {
  public:
   // limit_per_min > 0, 0 < confidence < 1. `planned_min`: when it will end.
-  RateTest(double limit_per_min, double confidence, double planned_min);
+  // `dispersion` >= 1: events come in bursts, their variance is so many times
+  // their mean; each counts as one part in that many, and so does the time.
+  RateTest(double limit_per_min, double confidence, double planned_min, double dispersion = 1);
 
   // Before the end: only what the sequential tests say. From the planned end
   // on: what either says.
@@ -61,6 +63,7 @@ class RateTest {
   double limit_per_min_;
   double confidence_;
   double planned_min_;
+  double dispersion_;
   PoissonSequential good_;
   PoissonSequential bad_;
 };

@@ -107,7 +107,20 @@ class DwellRun {
     ask.widest_rpm = std::max(50.0, std::ceil(plan_.gauge.deadband.rpm));
     FlickerStudy study = study_flicker(plan_.gauge, ask);
     const auto row = static_cast<std::size_t>(std::floor(plan_.gauge.deadband.rpm));
-    for (BoundaryCurve& curve : study.boundaries) predicted_.push_back(curve.rows[row]);
+    for (BoundaryCurve& curve : study.boundaries) {
+      predicted_.push_back(curve.rows[row]);
+      dispersions_.push_back(dispersion_at_limit(curve));
+    }
+  }
+
+  // Slow wander makes changes come in bursts, and a burst is worth little more
+  // than one of them. What counts is how they come where there are as many as
+  // the limit allows.
+  double dispersion_at_limit(const BoundaryCurve& curve) const {
+    std::size_t r = 0;
+    while (r + 1 < curve.rows.size() && curve.rows[r].rate_per_min > plan_.dwell.limit_per_min) ++r;
+    const double before = curve.rows[r > 0 ? r - 1 : 0].simulated.dispersion;
+    return std::max({1.0, before, curve.rows[r].simulated.dispersion});
   }
 
   // The middle of the deadband that the unit shows on a ramp up and the same ramp
@@ -166,7 +179,8 @@ class DwellRun {
   }
 
   void decide(std::size_t b, double mean) {
-    const RateTest test = plan_.dwell.test();
+    const double dispersion = dispersions_[b - 1];
+    const RateTest test = plan_.dwell.test(dispersion);
     Verdict verdict = Verdict::undecided;
     const Nanos held = hold(b, mean, plan_.dwell.longest, [&](std::uint64_t cycles, Nanos so_far) {
       verdict = test.decide(cycles, to_seconds(so_far) / 60);
@@ -180,10 +194,14 @@ class DwellRun {
     row.duration_s = to_seconds(held);
     row.changes = counter_.changes();
     row.rate_per_min = static_cast<double>(row.changes) / minutes;
-    row.upper_95_per_min = 2 * one_sided_upper(static_cast<double>(counter_.cycles()), 0.95) / minutes;
+    const double worth = static_cast<double>(counter_.cycles()) / dispersion;
+    row.upper_95_per_min = 2 * dispersion * one_sided_upper(worth, 0.95) / minutes;
     row.limit_per_min = plan_.dwell.limit_per_min;
     row.verdict = result_.evidence.lost > 0 ? worst(verdict, Verdict::undecided) : verdict;
     explain(b, row, minutes);
+    if (dispersion >= 1.1)
+      result_.notes.push_back("boundary " + row.boundary + ": under this noise changes come in bursts, so " +
+                              decimal(dispersion, 1) + " of them count as one");
     result_.flicker.push_back(row);
     folder_.journal(nlohmann::ordered_json{{"kind", "dwell"},
                                            {"boundary", row.boundary},
@@ -310,6 +328,7 @@ class DwellRun {
   EvidenceWriter writer_;
   RunResult result_;
   std::vector<WidthRow> predicted_;  // at the gauge's deadband, by boundary
+  std::vector<double> dispersions_;  // of cycles, where they are as many as the limit allows
   std::array<Nanos, 4096> chunk_{};
   std::vector<Nanos> pulses_;  // generated, not yet played
   std::vector<LampEvent> events_;

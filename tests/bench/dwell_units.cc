@@ -92,6 +92,7 @@ Gauge dwelled_gauge() {
 Dwell asked_dwell() { return {60, 0.95, 120 * ns_per_s}; }
 
 DwellUnit dwell_unit(std::uint64_t number) {
+  const bool bursts = number >= first_with_bursts;
   Random random(number, 91);
   const auto between = [&](double low, double high) { return low + (high - low) * random.uniform(); };
   DwellUnit unit;
@@ -107,9 +108,9 @@ DwellUnit dwell_unit(std::uint64_t number) {
   const double pulses_per_s = unit.runs.pulses_per_rev * boundary_rpm / 60;
   unit.noise.jitter_us =
       1e6 * reading_rpm * reading.averaging_pulses / (std::numbers::sqrt2 * boundary_rpm * pulses_per_s);
-  if (random.uniform() < 0.5) {
+  if (bursts || random.uniform() < 0.5) {
     unit.noise.wander_rpm = between(1, 3);
-    unit.noise.wander_s = between(0.05, 0.3);
+    unit.noise.wander_s = bursts ? between(1, 5) : between(0.05, 0.3);
   }
   unit.runs.deadband.rpm = width_for(unit.aimed * asked_dwell().limit_per_min, unit.noise, reading, number);
   unit.runs.windows[1].from_rpm += between(-2, 2);

@@ -27,6 +27,9 @@ struct DwellUnit {
   double aimed = 0;
 };
 DwellUnit dwell_unit(std::uint64_t number);
+// From this number on the wander is slow: 1 to 5 s. While it keeps the reading
+// near a threshold there are many changes, and then none for a while.
+inline constexpr std::uint64_t first_with_bursts = 1'000'000;
 
 // Lamp changes of the simulated unit, held at one mean.
 struct LongCount {

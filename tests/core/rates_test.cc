@@ -241,7 +241,7 @@ TEST(PoissonSequential, TakesAsLongAsWaldSays) {
   // overshoot at the upper line adds 2 % and 9 % (simulated, 4e5 runs: 8.80 and
   // 7.45, false fails 0.040, right fails 0.949).
   const PoissonSequential test(1, 2, 0.05, 0.05);
-  const auto decide = [&](std::uint64_t n, double t) { return test.decide(n, t); };
+  const auto decide = [&](std::uint64_t n, double t) { return test.decide(static_cast<double>(n), t); };
   Random random(17);
   const int units = 4000;
   double good_time = 0, bad_time = 0;
@@ -323,6 +323,31 @@ TEST(RateTest, FalseWordsStayWithinWhatTheConfidencePromises) {
   EXPECT_GE(good_passes, 0.98 * units);
   EXPECT_GE(bad_fails, 0.98 * units);
   EXPECT_LT(clear_time, 10);
+}
+
+TEST(RateTest, EventsThatComeInBurstsAreCountedForWhatTheyAreWorth) {
+  // Bursts of six at a time, one in six minutes: as many events as the limit,
+  // with six times a Poisson count's variance.
+  const int units = 1000;
+  const auto false_words = [&](double dispersion) {
+    const RateTest test(1, 0.95, 40, dispersion);
+    const auto decide = [&](std::uint64_t bursts, double t) { return test.decide(6 * bursts, t); };
+    Random random(29);
+    int passes = 0, fails = 0;
+    for (int i = 0; i < units; ++i) {
+      const Verdict verdict = watch(random, 1.0 / 6, 40, 0.1, decide).verdict;
+      passes += verdict == Verdict::pass;
+      fails += verdict == Verdict::fail;
+    }
+    return std::pair(passes, fails);
+  };
+  const double allowed = 0.05 * units + 3 * std::sqrt(0.05 * units);
+  const auto [passes, fails] = false_words(6);
+  EXPECT_LE(passes, allowed);
+  EXPECT_LE(fails, allowed);
+  const auto [wrong_passes, wrong_fails] = false_words(1);
+  EXPECT_GT(wrong_passes, 3 * allowed);
+  EXPECT_GT(wrong_fails, 3 * allowed);
 }
 
 }  // namespace
