@@ -6,84 +6,14 @@
 #include <map>
 #include <set>
 
+#include "core/compared_numbers.h"
+#include "core/cue_states.h"
 #include "core/en_score.h"
 #include "core/settings_change.h"
 #include "core/text.h"
 
 namespace tachproof {
 namespace {
-
-struct Measured {
-  double value = not_measured;
-  double expanded = not_measured;
-  bool is_there() const { return std::isfinite(value) && std::isfinite(expanded); }
-};
-
-const BoundaryResult* row_of(const RunResult& result, const std::string& boundary, Direction direction) {
-  for (const BoundaryResult& b : result.boundaries)
-    if (b.boundary == boundary && b.direction == direction) return &b;
-  return nullptr;
-}
-
-Measured threshold(const BoundaryResult* row) {
-  return row == nullptr ? Measured{} : Measured{row->threshold_rpm, row->expanded_uncertainty_rpm};
-}
-
-Measured response(const BoundaryResult* row) {
-  return row == nullptr ? Measured{} : Measured{row->response_ms, row->response_uncertainty_ms};
-}
-
-Measured width(const BoundaryResult* rising, const BoundaryResult* falling) {
-  const Measured up = threshold(rising), down = threshold(falling);
-  return {up.value - down.value, up.expanded + down.expanded};
-}
-
-Measured change_of(const Measured& before, const Measured& after) {
-  return {after.value - before.value, std::hypot(before.expanded, after.expanded)};
-}
-
-// U of a blink's rate and duty over so many cycles. An edge is as exact as the
-// bench's stamps and as loose as the unit's settle time allows, taken as a
-// rectangle (GUM 4.3.7); k = 2.
-struct BlinkU {
-  double hz = not_measured, duty = not_measured;
-};
-BlinkU blink_uncertainty(const BlinkResult& blink, const ComparedRun& run) {
-  if (blink.cycles < 1 || !(blink.hz > 0)) return {};
-  const double edge_s = std::hypot(run.stamp_s, to_seconds(run.gauge.tolerance.settle) / std::sqrt(3.0));
-  const double length_s = std::sqrt(2.0) * edge_s;
-  const double span_s = blink.cycles / blink.hz;
-  return {2 * blink.hz * std::hypot(length_s / span_s, run.clock_ppm * 1e-6),
-          2 * blink.hz * length_s / std::sqrt(blink.cycles)};
-}
-
-using States = std::map<std::string, std::string>;  // lamp and colour; nothing: dark
-
-States states_of(const Gauge& gauge, const Cue& cue) {
-  States states;
-  for (std::size_t c = 0; c < gauge.channels(); ++c)
-    if (((cue.steady | cue.blinking) >> c) & 1)
-      states[gauge.channel_name(c)] = ((cue.blinking >> c) & 1) ? "blinking" : "lit";
-  return states;
-}
-
-// "left white dark, top magenta blinking": what each lamp colour that changed is now.
-States changes(const States& before, const States& after) {
-  States changed;
-  for (const auto& [channel, state] : after) {
-    const auto was = before.find(channel);
-    if (was == before.end() || was->second != state) changed[channel] = state;
-  }
-  for (const auto& [channel, state] : before)
-    if (!after.contains(channel)) changed[channel] = "dark";
-  return changed;
-}
-
-std::string listed(const States& states) {
-  std::string text;
-  for (const auto& [channel, state] : states) text += (text.empty() ? "" : ", ") + channel + " " + state;
-  return text.empty() ? "nothing" : text;
-}
 
 class Comparing {
  public:
@@ -107,6 +37,7 @@ class Comparing {
       }
     }
     put_words();
+    for (const auto& [index, window] : cues_) doubt_beside_a_wrong_boundary(comparison_.items[index], window);
     for (const auto& [index, removed] : gone_) decide_gone(comparison_.items[index], removed);
     unexplained_findings();
     conclude();
@@ -156,11 +87,11 @@ class Comparing {
       const NumberChange& nominal = d == Direction::rising ? w.rising_rpm : w.falling_rpm;
       ComparisonItem row = item("threshold", w, "rpm", nominal.by());
       row.direction = d;
-      number(std::move(row), threshold(old_row(w, d)), threshold(new_row(w, d)), tolerance_rpm);
+      number(std::move(row), threshold_of(old_row(w, d)), threshold_of(new_row(w, d)), tolerance_rpm);
     }
     number(item("deadband", w, "rpm", after_.gauge.deadband.rpm - before_.gauge.deadband.rpm),
-           width(old_row(w, Direction::rising), old_row(w, Direction::falling)),
-           width(new_row(w, Direction::rising), new_row(w, Direction::falling)), 2 * tolerance_rpm);
+           deadband_of(old_row(w, Direction::rising), old_row(w, Direction::falling)),
+           deadband_of(new_row(w, Direction::rising), new_row(w, Direction::falling)), 2 * tolerance_rpm);
     for (const Direction d : {Direction::rising, Direction::falling}) responses(w, d);
   }
 
@@ -173,7 +104,7 @@ class Comparing {
     row.direction = d;
     const bool same = was.response_from == is.response_from && was.response_to == is.response_to;
     if (!same) row.remark = "another response is allowed now, but that alone makes no unit faster or slower";
-    number(std::move(row), response(old_row(w, d)), response(new_row(w, d)),
+    number(std::move(row), response_of(old_row(w, d)), response_of(new_row(w, d)),
            std::min(to_ms(was.response_to - was.response_from), to_ms(is.response_to - is.response_from)));
   }
 
@@ -230,21 +161,21 @@ class Comparing {
             *after_.shown[i] == after_.gauge.windows[i].cue ? ChangeWord::as_intended : ChangeWord::missing;
   }
 
-  States wired(States states) const {
+  CueStates wired(CueStates states) const {
     std::erase_if(states, [&](const auto& state) { return unwired_.contains(state.first); });
     return states;
   }
 
   void cue(const WindowChange& w) {
-    const States expected = changes(states_of(before_.gauge, before_.gauge.windows[*w.before].cue),
-                                    states_of(after_.gauge, after_.gauge.windows[*w.after].cue));
+    const CueStates expected = changes(states_of(before_.gauge, before_.gauge.windows[*w.before].cue),
+                                       states_of(after_.gauge, after_.gauge.windows[*w.after].cue));
     ComparisonItem row = item("cue", w, "", static_cast<double>(expected.size()));
     const auto was = *w.before < before_.shown.size() ? before_.shown[*w.before] : std::nullopt;
     const auto is = *w.after < after_.shown.size() ? after_.shown[*w.after] : std::nullopt;
     if (!was || !is) {
       row.remark = std::string("not shown long enough in the ") + (was ? "new" : "old") + " run";
     } else {
-      const States observed = wired(changes(states_of(before_.gauge, *was), states_of(after_.gauge, *is)));
+      const CueStates observed = wired(changes(states_of(before_.gauge, *was), states_of(after_.gauge, *is)));
       row.observed_change = static_cast<double>(observed.size());
       const bool all_wired = wired(expected).size() == expected.size();
       const bool only_expected = std::all_of(observed.begin(), observed.end(), [&](const auto& state) {
@@ -262,7 +193,30 @@ class Comparing {
       else if (row.word != ChangeWord::as_intended || !expected.empty())
         row.remark = "changed: " + listed(observed) + "; should change: " + listed(expected);
     }
+    cues_.emplace_back(comparison_.items.size(), *w.after);
     comparison_.items.push_back(std::move(row));
+  }
+
+  // Where a boundary is not where it should be, part of a window shows what its
+  // neighbour shows: that says nothing of the window's own cue.
+  void doubt_beside_a_wrong_boundary(ComparisonItem& row, std::size_t window) const {
+    if (row.word != ChangeWord::unintended && row.word != ChangeWord::missing) return;
+    const std::vector<Window>& windows = after_.gauge.windows;
+    const auto shows_cue_of = [&](std::size_t other) { return *after_.shown[window] == windows[other].cue; };
+    const bool from_below = window > 0 && is_wrong(windows[window].name) && shows_cue_of(window - 1);
+    const bool from_above =
+        window + 1 < windows.size() && is_wrong(windows[window + 1].name) && shows_cue_of(window + 1);
+    if (!from_below && !from_above) return;
+    row.word = ChangeWord::cannot_tell;
+    row.remark = "the window " + windows[from_below ? window - 1 : window + 1].name +
+                 " reaches in here, as the boundary is not where it should be";
+  }
+
+  bool is_wrong(const std::string& boundary) const {
+    return std::any_of(comparison_.items.begin(), comparison_.items.end(), [&](const ComparisonItem& i) {
+      return i.what == "threshold" && i.boundary == boundary &&
+             (i.word == ChangeWord::unintended || i.word == ChangeWord::missing);
+    });
   }
 
   void blinks(const WindowChange& w) {
@@ -273,21 +227,28 @@ class Comparing {
     for (Channels left = both; left != 0; left &= left - 1) {
       const std::string lamp = after_.gauge.channel_name(static_cast<std::size_t>(std::countr_zero(left)));
       if (unwired_.contains(lamp)) continue;
-      const auto [old_hz, old_duty] = blink_of(before_, old_name(w), lamp);
-      const auto [new_hz, new_duty] = blink_of(after_, w.name, lamp);
+      const MeasuredBlink was = blink_of(before_, old_name(w), lamp);
+      const MeasuredBlink is = blink_of(after_, w.name, lamp);
       const Tolerance& t = after_.gauge.tolerance;
       number(item("blink rate, " + lamp, w, "Hz",
                   setting(after_.gauge, &Blink::hz) - setting(before_.gauge, &Blink::hz)),
-             old_hz, new_hz, t.blink_hz);
+             was.hz, is.hz, t.blink_hz);
       number(item("blink duty, " + lamp, w, "",
                   setting(after_.gauge, &Blink::duty) - setting(before_.gauge, &Blink::duty)),
-             old_duty, new_duty, t.blink_duty);
+             was.duty, is.duty, t.blink_duty);
     }
+  }
+
+  static MeasuredBlink blink_of(const ComparedRun& run, const std::string& window, const std::string& lamp) {
+    for (const BlinkResult& b : run.result.blinks)
+      if (b.window == window && b.lamp == lamp)
+        return measured_blink(b, run.gauge.tolerance, run.stamp_s, run.clock_ppm);
+    return {};
   }
 
   // In the new gauge's channels.
   Channels blinking_in_both(const WindowChange& w) const {
-    const States was = states_of(before_.gauge, before_.gauge.windows[*w.before].cue);
+    const CueStates was = states_of(before_.gauge, before_.gauge.windows[*w.before].cue);
     Channels both = 0;
     for (Channels left = after_.gauge.windows[*w.after].cue.blinking; left != 0; left &= left - 1) {
       const auto name = after_.gauge.channel_name(static_cast<std::size_t>(std::countr_zero(left)));
@@ -295,16 +256,6 @@ class Comparing {
         both |= left & (~left + 1);
     }
     return both;
-  }
-
-  static std::pair<Measured, Measured> blink_of(const ComparedRun& run, const std::string& window,
-                                                const std::string& lamp) {
-    for (const BlinkResult& b : run.result.blinks) {
-      if (b.window != window || b.lamp != lamp) continue;
-      const BlinkU u = blink_uncertainty(b, run);
-      return {{b.hz, u.hz}, {b.duty, u.duty}};
-    }
-    return {};
   }
 
   void put_words() {
@@ -410,6 +361,7 @@ class Comparing {
   Comparison comparison_;
   std::set<std::string> unwired_;
   std::map<std::size_t, double> tells_;                    // rows with numbers: index, largest U
+  std::vector<std::pair<std::size_t, std::size_t>> cues_;  // rows, and their windows in the new gauge
   std::vector<std::pair<std::size_t, std::string>> gone_;  // rows, and the windows in their place
 };
 

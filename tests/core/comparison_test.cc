@@ -198,6 +198,23 @@ TEST(Comparison, TellsCues) {
       << "no longer blinks";
 }
 
+// The unit keeps its old boundary, so what it shows above that reaches into the
+// window that should go further now: its cue is nobody's fault.
+TEST(Comparison, ANeighbourThatReachesInSaysNothingOfTheCue) {
+  Gauge moved = gauge;
+  moved.windows[1].from_rpm += 60;
+  ComparedRun after = run_of(moved, -60);
+  after.shown[0] = moved.windows[1].cue;
+  const Comparison c = compare(run_of(gauge), after);
+  EXPECT_EQ(c.verdict, Verdict::fail);
+  EXPECT_EQ(item(c, "threshold", "near", Direction::rising).word, ChangeWord::missing);
+  EXPECT_EQ(item(c, "cue", "quiet").word, ChangeWord::cannot_tell);
+  // But not where every boundary is in its place.
+  ComparedRun in_place = run_of(moved);
+  in_place.shown[0] = moved.windows[1].cue;
+  EXPECT_EQ(item(compare(run_of(gauge), in_place), "cue", "quiet").word, ChangeWord::unintended);
+}
+
 TEST(Comparison, ALampWithoutAWireCannotBeTold) {
   Gauge other = gauge;
   other.windows[1].cue = {gauge.channel("right", "magenta"), 0};
