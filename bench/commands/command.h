@@ -76,6 +76,7 @@ std::unique_ptr<Command> make_check_command();
 std::unique_ptr<Command> make_report_command();
 std::unique_ptr<Command> make_speed_command();
 std::unique_ptr<Command> make_ports_command();
+std::unique_ptr<Command> make_rig_command();
 std::unique_ptr<Command> make_calibrate_command();
 std::unique_ptr<Command> make_history_command();
 std::unique_ptr<Command> make_survey_command();

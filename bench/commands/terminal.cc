@@ -54,6 +54,17 @@ void ProgressLine::clear() {
   shown_ = false;
 }
 
+std::optional<std::string> ask_at_terminal(const std::string& question) {
+  if (!is_terminal(stdin) || !is_terminal(stderr)) return std::nullopt;
+  fmt::print(stderr, "{}", question);
+  std::array<char, 4096> typed{};
+  if (std::fgets(typed.data(), static_cast<int>(typed.size()), stdin) == nullptr) return std::nullopt;
+  const std::string line = typed.data();
+  const std::size_t from = line.find_first_not_of(" \t\r\n");
+  if (from == std::string::npos) return "";
+  return line.substr(from, line.find_last_not_of(" \t\r\n") + 1 - from);
+}
+
 std::optional<Reply> TerminalQuestions::operator()(const Ask& ask, Nanos patience) {
   if (!is_terminal(stdin) || !is_terminal(stderr)) return Reply{};
   if (put_ != &ask) fmt::print(stderr, "\r\033[K{} ", ask.question);

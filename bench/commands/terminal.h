@@ -34,6 +34,10 @@ class ProgressLine {
 // The window whose cue this may be; what is lit when it is none's.
 std::string shown_window(const Gauge& gauge, Channels lit);
 
+// Puts a question and takes a line, without the blanks around it. Nothing when
+// stdin or stderr is no terminal, or the person ends the input.
+std::optional<std::string> ask_at_terminal(const std::string& question);
+
 // Puts a scenario's questions and takes the answers, a line each. Nobody is
 // there when stdin or stderr is no terminal.
 class TerminalQuestions {

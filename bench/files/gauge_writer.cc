@@ -7,17 +7,10 @@
 #include <string_view>
 #include <vector>
 
+#include "bench/files/yaml_text.h"
+
 namespace tachproof {
 namespace {
-
-std::string quoted(std::string_view text) {
-  std::string out = "\"";
-  for (const char c : text) {
-    if (c == '"' || c == '\\') out += '\\';
-    out += c;
-  }
-  return out + "\"";
-}
 
 double hundredths(double value) { return std::round(value * 100) / 100; }
 
@@ -30,9 +23,10 @@ std::string show(const Gauge& gauge, const Cue& cue) {
   for (const Lamp& lamp : gauge.lamps)
     for (const std::string& colour : lamp.colours) {
       const Channels bit = gauge.channel(lamp.id, colour);
-      if ((cue.steady & bit) != 0) parts.push_back(fmt::format("{}: {}", quoted(lamp.id), quoted(colour)));
+      if ((cue.steady & bit) != 0)
+        parts.push_back(fmt::format("{}: {}", yaml_quoted(lamp.id), yaml_quoted(colour)));
       if ((cue.blinking & bit) != 0)
-        parts.push_back(fmt::format("{}: {}", quoted(lamp.id), quoted(colour + " blinking")));
+        parts.push_back(fmt::format("{}: {}", yaml_quoted(lamp.id), yaml_quoted(colour + " blinking")));
     }
   return fmt::format("{{{}}}", fmt::join(parts, ", "));
 }
@@ -41,15 +35,15 @@ std::string show(const Gauge& gauge, const Cue& cue) {
 
 std::string gauge_yaml(const Gauge& gauge) {
   std::string text = fmt::format("format: 1\nkind: gauge\nname: {}\npulses_per_rev: {}\nlamps:\n",
-                                 quoted(gauge.name), gauge.pulses_per_rev);
+                                 yaml_quoted(gauge.name), gauge.pulses_per_rev);
   for (const Lamp& lamp : gauge.lamps) {
     std::vector<std::string> colours;
-    for (const std::string& colour : lamp.colours) colours.push_back(quoted(colour));
-    text += fmt::format("  - {{id: {}, colours: [{}]}}\n", quoted(lamp.id), fmt::join(colours, ", "));
+    for (const std::string& colour : lamp.colours) colours.push_back(yaml_quoted(colour));
+    text += fmt::format("  - {{id: {}, colours: [{}]}}\n", yaml_quoted(lamp.id), fmt::join(colours, ", "));
   }
   text += "windows:\n";
   for (const Window& window : gauge.windows)
-    text += fmt::format("  - {{name: {}, from: {}, show: {}}}\n", quoted(window.name),
+    text += fmt::format("  - {{name: {}, from: {}, show: {}}}\n", yaml_quoted(window.name),
                         hundredths(window.from_rpm), show(gauge, window.cue));
   text += fmt::format("deadband: {{rpm: {}, sits: {}}}\n", hundredths(gauge.deadband.rpm),
                       sits_word(gauge.deadband.sits));

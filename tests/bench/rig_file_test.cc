@@ -75,6 +75,26 @@ TEST(RigFile, OfABoardCarriesItsButtonsAndItsClock) {
   EXPECT_EQ(rig.source.clock->calibrated, "2031-03-14");
 }
 
+TEST(RigEdit, WritesARigForAWiringThatReadsBackAsItIs) {
+  const ScratchFolder scratch;
+  Wiring wiring;
+  wiring.active_high = false;
+  wiring.wires = {
+      {"in5", "left", "white"}, {"in0", "left", "blue"}, {"in7", "the \"big\" one", "magenta: dim"}};
+  const RigFile rig =
+      load_rig(scratch.write("rig.yaml", board_rig_yaml("/dev/by \\ name", "a gauge", wiring)));
+  EXPECT_EQ(rig.source.kind, "board");
+  EXPECT_EQ(rig.source.port, "/dev/by \\ name");
+  ASSERT_TRUE(rig.watch.wiring);
+  EXPECT_FALSE(rig.watch.wiring->active_high);
+  ASSERT_EQ(rig.watch.wiring->wires.size(), 3u);
+  for (std::size_t i = 0; i < 3; ++i) {
+    EXPECT_EQ(rig.watch.wiring->wires[i].channel, wiring.wires[i].channel);
+    EXPECT_EQ(rig.watch.wiring->wires[i].lamp, wiring.wires[i].lamp);
+    EXPECT_EQ(rig.watch.wiring->wires[i].colour, wiring.wires[i].colour);
+  }
+}
+
 const ClockSetting found_clock{12.345, 5.8, "2031-03-14"};
 
 TEST(RigEdit, PutsTheClockIntoASourceInEitherStyleAndLeavesTheRestAlone) {

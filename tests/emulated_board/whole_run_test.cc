@@ -5,8 +5,10 @@
 
 #include <cstdlib>
 
+#include "bench/run/lamp_test_run.h"
 #include "bench/run/runner.h"
 #include "bench/run/survey_run.h"
+#include "core/lamp_test.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/bench/survey_units.h"
@@ -61,6 +63,31 @@ TEST_F(WholeRun, FailsAUnitWithAMovedBoundary) {
   fault.numbers = {{"by_rpm", 150}};
   behaviour.faults = {fault};
   EXPECT_EQ(run().verdict, Verdict::fail);
+}
+
+TEST_F(WholeRun, ALampTestFindsTheWiring) {
+  const std::vector<std::string> inputs{"in0", "in1", "in2", "in3", "in4", "in5", "in6", "in7"};
+  const Gauge nameless = gauge_of_inputs(gauge, inputs);
+  BoardSettings unknown;
+  for (const std::string& input : inputs) unknown.wires.push_back({input, nameless.channel(input, "lit")});
+  UnitOnPins unit(SimulatedUnit(gauge, behaviour, gauge), settings.wires, false);
+  BenchWithBoard bench(unknown, std::make_unique<UnitOnPins>(std::move(unit)));
+  const LampTest test = play_lamp_test(nameless, bench.rig());
+  EXPECT_TRUE(test.troubles.empty());
+  const FoundWires found = find_wires(gauge, test.shown, inputs.size());
+  EXPECT_FALSE(found.active_high);
+  EXPECT_EQ(found.wires.size(), 5u);
+  for (const FoundWires::Wire& wire : found.wires)
+    EXPECT_EQ(settings.wires[wire.input].lights, Channels{1} << wire.channel);
+  ASSERT_EQ(found.alike.size(), 1u);  // both magentas light in "beyond", and there alone
+  EXPECT_EQ(found.silent, std::vector<std::size_t>{7});
+}
+
+TEST_F(WholeRun, ALampTestOnADamagedLineFindsNothing) {
+  SimulatedUnit unit(gauge, behaviour, gauge);
+  BenchWithBoard bench(settings, std::make_unique<UnitOnPins>(std::move(unit), settings.wires));
+  bench.request("fault to-board flip 700 3");
+  EXPECT_FALSE(play_lamp_test(gauge, bench.rig()).troubles.empty());
 }
 
 TEST_F(WholeRun, SurveysASoundUnit) {

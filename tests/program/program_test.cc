@@ -21,9 +21,9 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::Not;
 
-const std::vector<std::string> command_names = {"run",    "survey",   "deadband", "noise",   "expect",
-                                                "judge",  "check",    "report",   "history", "compare",
-                                                "accept", "settings", "speed",    "ports",   "calibrate"};
+const std::vector<std::string> command_names = {
+    "run",     "survey",  "deadband", "noise",    "expect", "judge", "check", "report",
+    "history", "compare", "accept",   "settings", "speed",  "ports", "rig",   "calibrate"};
 
 std::string joined(const std::vector<std::string>& words) {
   std::string text;
@@ -386,6 +386,47 @@ TEST_F(Program, ListsThePortsAndSaysSoWhenThereIsNone) {
     EXPECT_EQ(text.out, "No serial port is present: is the board plugged in?\n");
   }
   for (const json& port : ports) EXPECT_THAT(text.out, HasSubstr(port["name"].get<std::string>() + "\n"));
+}
+
+TEST_F(Program, ProvesARigByALampTest) {
+  const Finished good = tachproof("rig rig.yaml --gauge gauge.yaml");
+  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  EXPECT_THAT(good.out, EndsWith("Every lamp shows what the settings say, in every window.\n"));
+  EXPECT_THAT(good.out, HasSubstr("flashes at 3 to 30 Hz"));
+  // A unit whose two lamps have each other's wires.
+  std::string crossed = files::gauge;
+  for (std::string::size_type at = 0; (at = crossed.find("near: white", at)) != std::string::npos; ++at)
+    crossed.replace(at, 11, "far: magenta");
+  const std::string both = "far: magenta, far: magenta";
+  crossed.replace(crossed.find(both), both.size(), "near: white, far: magenta");
+  scratch.write("crossed.yaml", crossed);
+  scratch.write(
+      "crossed-rig.yaml",
+      "format: 1\nkind: rig\nsource: {kind: simulated}\nwatch: {kind: simulated, unit: crossed.yaml}\n");
+  const Finished bad = tachproof("rig crossed-rig.yaml --gauge gauge.yaml --json");
+  EXPECT_EQ(bad.status, 1) << bad.out << bad.err;
+  const json report = json::parse(bad.out);
+  EXPECT_EQ(report["verdict"], "fail");
+  EXPECT_EQ(report["windows"][1]["should_show"], "near white");
+  EXPECT_EQ(report["windows"][1]["shown"], "far magenta");
+  EXPECT_EQ(report["swapped"].size(), 2u);
+}
+
+TEST_F(Program, RefusesWordsThatMakeNoLampTest) {
+  const std::map<std::string, std::string> lines = {
+      {"", "give either a rig file to prove or --out for one to make"},
+      {"rig.yaml --out new.yaml", "give either a rig file to prove or --out for one to make"},
+      {"rig.yaml --port p", "--port goes with --out; a rig file has its own"},
+      {"--out rig.yaml", "rig.yaml is there already"},
+      {"rig.yaml gauge.yaml", "one rig file, please"},
+  };
+  for (const auto& [words, line] : lines) {
+    const Finished bad = tachproof("rig " + words + " --gauge gauge.yaml");
+    EXPECT_EQ(bad.status, 2) << words;
+    EXPECT_EQ(bad.err, "tachproof rig: " + line + "\n");
+  }
+  EXPECT_EQ(tachproof("rig --gauge gauge.yaml --port no-such --out new.yaml").status, 3);
+  EXPECT_FALSE(std::filesystem::exists(scratch / "new.yaml"));
 }
 
 TEST_F(Program, CalibratesOnlyWhatCanBeCalibrated) {
