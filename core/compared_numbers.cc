@@ -1,5 +1,9 @@
 #include "core/compared_numbers.h"
 
+#include <algorithm>
+
+#include "core/statistics.h"
+
 namespace tachproof {
 
 const BoundaryResult* row_of(const RunResult& result, const std::string& boundary, Direction direction) {
@@ -8,21 +12,34 @@ const BoundaryResult* row_of(const RunResult& result, const std::string& boundar
   return nullptr;
 }
 
+namespace {
+
+Measured measured(const BoundaryResult* row, double value, double expanded) {
+  Measured out{value, expanded};
+  if (row->dof > 0) out.dof = row->dof;
+  return out;
+}
+
+}  // namespace
+
 Measured threshold_of(const BoundaryResult* row) {
-  return row == nullptr ? Measured{} : Measured{row->threshold_rpm, row->expanded_uncertainty_rpm};
+  return row == nullptr ? Measured{} : measured(row, row->threshold_rpm, row->expanded_uncertainty_rpm);
 }
 
 Measured response_of(const BoundaryResult* row) {
-  return row == nullptr ? Measured{} : Measured{row->response_ms, row->response_uncertainty_ms};
+  return row == nullptr ? Measured{} : measured(row, row->response_ms, row->response_uncertainty_ms);
 }
 
 Measured deadband_of(const BoundaryResult* rising, const BoundaryResult* falling) {
   const Measured up = threshold_of(rising), down = threshold_of(falling);
-  return {up.value - down.value, up.expanded + down.expanded};
+  return {up.value - down.value, up.expanded + down.expanded, std::min(up.dof, down.dof)};
 }
 
 Measured change_of(const Measured& before, const Measured& after) {
-  return {after.value - before.value, std::hypot(before.expanded, after.expanded)};
+  WelchSatterthwaite both;
+  for (const Measured& m : {before, after})
+    both.add(m.expanded / student_t(0.95, std::max(m.dof, 1.0)), m.dof);
+  return {after.value - before.value, std::hypot(before.expanded, after.expanded), both.dof()};
 }
 
 MeasuredBlink measured_blink(const BlinkResult& blink, const Tolerance& tolerance, double stamp_s,

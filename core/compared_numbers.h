@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cmath>
+#include <limits>
 #include <string>
 
 #include "core/gauge.h"
@@ -12,7 +13,8 @@ namespace tachproof {
 
 struct Measured {
   double value = not_measured;
-  double expanded = not_measured;
+  double expanded = not_measured;                        // 95 %
+  double dof = std::numeric_limits<double>::infinity();  // effective, GUM G.4
   bool is_there() const { return std::isfinite(value) && std::isfinite(expanded); }
 };
 
@@ -22,7 +24,7 @@ Measured threshold_of(const BoundaryResult* row);  // rpm; null gives none
 Measured response_of(const BoundaryResult* row);   // ms
 // Rising less falling, rpm: U is their sum, whatever their correlation (GUM 5.2.2).
 Measured deadband_of(const BoundaryResult* rising, const BoundaryResult* falling);
-// Of two runs, which are independent.
+// Of two runs, which are independent; degrees of freedom by Welch and Satterthwaite.
 Measured change_of(const Measured& before, const Measured& after);
 
 struct MeasuredBlink {

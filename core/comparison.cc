@@ -57,7 +57,7 @@ class Comparing {
                     : is.is_there() ? "not measured in the old run"
                                     : "not measured in either run";
     }
-    tells_.emplace(comparison_.items.size(), tells);
+    rows_.emplace(comparison_.items.size(), Row{tells, observed.dof});
     comparison_.items.push_back(std::move(item));
   }
 
@@ -262,16 +262,20 @@ class Comparing {
     int count = 0;
     for (const ComparisonItem& i : comparison_.items) count += std::isfinite(i.e_n);
     comparison_.en_limit = en_limit_among(count);
-    for (const auto& [index, tells] : tells_) put_word(comparison_.items[index], tells);
+    for (const auto& [index, row] : rows_) {
+      ComparisonItem& item = comparison_.items[index];
+      if (!std::isfinite(item.e_n)) continue;
+      item.en_limit = en_limit_among(count, row.dof);
+      put_word(item, row.tells);
+    }
   }
 
-  void put_word(ComparisonItem& i, double tells) const {
-    if (!std::isfinite(i.e_n)) return;
+  static void put_word(ComparisonItem& i, double tells) {
     const bool moved = std::fabs(i.observed_change) > i.uncertainty;
     const bool should_move = std::fabs(i.expected_change) > 1e-6;
-    if (i.e_n > comparison_.en_limit) {
+    if (i.e_n > i.en_limit) {
       i.word = should_move && !moved ? ChangeWord::missing : ChangeWord::unintended;
-    } else if (i.e_n > 1) {
+    } else if (i.e_n > 1 && std::fabs(i.observed_change - i.expected_change) + i.uncertainty > tells) {
       i.remark = "beyond 1, but among so many comparisons that may be chance: measure again";
     } else if (should_move && !moved) {
       i.remark = "so small a change is not told from none";
@@ -291,7 +295,8 @@ class Comparing {
     for (const Finding& f : before_.result.findings) known.insert(key(f, name_now(f.window)));
     const std::set<std::string> told = windows_told();
     for (const Finding& f : after_.result.findings) {
-      if (verdict_of(f.kind) != Verdict::fail || told.contains(f.window) || judged_by_tolerance(f.kind))
+      if (verdict_of(f.kind) != Verdict::fail || told.contains(f.window) || judged_by_tolerance(f.kind) ||
+          is_measured(f))
         continue;
       if (!known.insert(key(f, f.window)).second) continue;
       ComparisonItem row;
@@ -303,6 +308,23 @@ class Comparing {
       row.remark = f.message;
       comparison_.items.push_back(std::move(row));
     }
+  }
+
+  // A number that lies near the edge of the tolerance is found in one run and
+  // not in the next; whether it moved, its own row tells.
+  bool is_measured(const Finding& f) const {
+    const bool threshold = f.kind == FindingKind::early || f.kind == FindingKind::late;
+    const std::string what = threshold                              ? "threshold"
+                             : f.kind == FindingKind::slow_response ? "response"
+                             : f.kind == FindingKind::blink_rate    ? "blink rate, " + f.lamp
+                                                                    : "";
+    bool any = false;
+    for (const ComparisonItem& i : comparison_.items) {
+      if (i.what != what || i.boundary != f.window) continue;
+      if (!std::isfinite(i.e_n)) return false;
+      any = true;
+    }
+    return any;
   }
 
   std::string name_now(const std::string& window) const {
@@ -360,7 +382,11 @@ class Comparing {
   SettingsChange change_;
   Comparison comparison_;
   std::set<std::string> unwired_;
-  std::map<std::size_t, double> tells_;                    // rows with numbers: index, largest U
+  struct Row {
+    double tells = 0;  // the largest U that tells something
+    double dof = 0;
+  };
+  std::map<std::size_t, Row> rows_;                        // with numbers, by index
   std::vector<std::pair<std::size_t, std::size_t>> cues_;  // rows, and their windows in the new gauge
   std::vector<std::pair<std::size_t, std::string>> gone_;  // rows, and the windows in their place
 };

@@ -38,6 +38,7 @@ struct ComparisonItem {
   double observed_change = not_measured;
   double uncertainty = not_measured;  // expanded, of the observed change
   double e_n = not_measured;          // |E_n| of observed minus expected
+  double en_limit = not_measured;     // from which on it is no chance among so many
   ChangeWord word = ChangeWord::cannot_tell;
   std::string remark;  // why, where the numbers do not say it; may be empty
 };
@@ -46,17 +47,19 @@ struct Comparison {
   // pass: all as intended and both runs complete; fail: something unintended or
   // missing; else undecided.
   Verdict verdict = Verdict::undecided;
-  double en_limit = 1;  // |E_n| from which on it is no chance among so many
+  double en_limit = 1;  // |E_n| from which on it is no chance among so many, of exact numbers
   std::vector<ComparisonItem> items;
   std::vector<std::string> notes;  // what a reader must know, one sentence each
 };
 
-// The words: |E_n| <= 1 and a change told from none as the settings want it is
-// as intended; beyond en_limit_among(all that have an E_n) it is missing when
-// nothing moved and unintended otherwise; in between, and where the uncertainty
-// exceeds the gauge's tolerance, nobody can tell. Uncertainties: of a change
-// sqrt(U_old^2 + U_new^2), runs being independent; of a deadband, rising minus
-// falling, U_rising + U_falling, its bound whatever the correlation (GUM 5.2.2).
+// The words: beyond its en_limit a change is missing
+// when nothing moved and unintended otherwise. Up to there it is as intended,
+// when it is told from none as the settings want it and when |E_n| <= 1, or the
+// difference and its uncertainty together stay within the gauge's tolerance (one
+// honest number in twenty lies beyond 1). Else, and where the uncertainty exceeds
+// the tolerance, nobody can tell. Uncertainties: of a change sqrt(U_old^2 +
+// U_new^2), runs being independent; of a deadband, rising minus falling, U_rising
+// + U_falling, its bound whatever the correlation (GUM 5.2.2).
 Comparison compare(const ComparedRun& before, const ComparedRun& after);
 
 }  // namespace tachproof

@@ -1,7 +1,7 @@
 #include "core/en_score.h"
 
+#include <algorithm>
 #include <cmath>
-#include <limits>
 
 #include "core/result.h"
 #include "core/statistics.h"
@@ -13,10 +13,10 @@ double en_score(double x, double reference, double expanded_x, double expanded_r
   return u > 0 ? (x - reference) / u : not_measured;
 }
 
-double en_limit_among(int count) {
-  constexpr double infinite = std::numeric_limits<double>::infinity();
-  constexpr double coverage = 0.95;
-  return count > 1 ? student_t(1 - (1 - coverage) / count, infinite) / student_t(coverage, infinite) : 1;
+double en_limit_among(int count, double dof) {
+  constexpr double coverage = 0.95, chance = 0.01;
+  const double at_least_one = std::max(dof, 1.0);
+  return count > 1 ? student_t(1 - chance / count, at_least_one) / student_t(coverage, at_least_one) : 1;
 }
 
 }  // namespace tachproof

@@ -9,6 +9,9 @@
 #include "bench/files/gauge_writer.h"
 #include "bench/rigs/simulated_rig.h"
 #include "bench/run/survey_run.h"
+#include "core/comparison.h"
+#include "core/cue_reading.h"
+#include "core/expectation.h"
 #include "core/statistics.h"
 #include "core/survey_scout.h"
 #include "tests/bench/drumlin_run.h"
@@ -204,6 +207,39 @@ TEST(SurveyHonesty, LimitsOfAProportionAreClopperAndPearsons) {
 }
 
 // ---- a unit whose settings are not trusted -------------------------------------
+
+ComparedRun surveyed(const RandomUnit& unit, std::uint64_t seed) {
+  const Gauge gauge = drumlin::gauge();
+  Rig rig = simulated_rig(unit.runs, unit.behaviour, gauge, seed);
+  const SurveySetup setup = survey_setup_of(rig, 1);
+  SurveyPlanner planner(gauge, setup);
+  const SurveyEvidence seen = play_survey([&](const SurveyView& view) { return planner.next(view); },
+                                          gauge.pulses_per_rev, rig, nullptr);
+  ComparedRun run{gauge, judge_evidence(gauge, setup.judge, seen, nullptr), {}, 0, 0};
+  const Profile profile(seen.steps);
+  run.shown = shown_cues(gauge, expect(gauge, profile).reaches, seen.events, seen.seen_until);
+  return run;
+}
+
+// The same unit, surveyed again; and again after one of its boundaries moved by
+// more than the tolerance.
+TEST(SurveysCompared, AUnitThatDidNotChangeDidNotChange) {
+  int passes = 0;
+  for (std::uint64_t n = 1; n <= 60; ++n) {
+    RandomUnit unit = random_unit(n);
+    const ComparedRun before = surveyed(unit, n);
+    const Comparison again = compare(before, surveyed(unit, n + 1000));
+    const Verdict same = again.verdict;
+    for (const ComparisonItem& i : again.items)
+      EXPECT_TRUE(i.word == ChangeWord::as_intended || i.word == ChangeWord::cannot_tell)
+          << "unit " << n << ": " << i.what << ", " << i.boundary << ": " << i.observed_change << " +- "
+          << i.uncertainty << " " << i.remark;
+    passes += same == Verdict::pass ? 1 : 0;
+    unit.runs.windows[1 + n % 9].from_rpm += n % 2 == 0 ? 4 : -4;
+    EXPECT_NE(compare(before, surveyed(unit, n + 1000)).verdict, Verdict::pass) << "unit " << n;
+  }
+  EXPECT_GE(passes, 54);
+}
 
 class UnknownUnit : public testing::Test {
  protected:

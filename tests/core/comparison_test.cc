@@ -49,8 +49,11 @@ TEST(EnScore, IsNothingWithoutUncertaintyOrNumbers) {
 
 TEST(EnScore, AmongManyTheLimitIsWider) {
   EXPECT_EQ(en_limit_among(1), 1);
-  // Two-sided normal quantiles of 0.05/10 and 0.05: 2.80703, 1.95996 (SciPy).
-  EXPECT_NEAR(en_limit_among(10), 2.807034 / 1.959964, 1e-5);
+  // Two-sided quantiles of 0.01/10 and 0.05: 3.290527 and 1.959964 of the normal
+  // distribution, 4.586894 and 2.228139 of Student's t with 10 degrees of
+  // freedom (printed tables of both).
+  EXPECT_NEAR(en_limit_among(10), 3.290527 / 1.959964, 1e-5);
+  EXPECT_NEAR(en_limit_among(10, 10), 4.586894 / 2.228139, 1e-5);
   EXPECT_GT(en_limit_among(50), en_limit_among(10));
 }
 
@@ -131,9 +134,11 @@ TEST(Comparison, AMoveThatNobodyWantedIsUnintended) {
 }
 
 TEST(Comparison, ALittleBeyondOneAmongManyCannotBeTold) {
-  const Comparison c = compare(run_of(gauge), run_of(gauge, 0.8));  // E_n 1.13
+  const Comparison c = compare(run_of(gauge, 0, 1.2), run_of(gauge, 1.92, 1.2));  // E_n 1.13
   EXPECT_EQ(c.verdict, Verdict::undecided);
   EXPECT_EQ(item(c, "threshold", "near", Direction::rising).word, ChangeWord::cannot_tell);
+  // So much less, and it cannot matter: 0.8 + 0.7 rpm are within the tolerance's 3.
+  EXPECT_EQ(compare(run_of(gauge), run_of(gauge, 0.8)).verdict, Verdict::pass);
 }
 
 TEST(Comparison, TooMuchUncertaintyCannotTell) {
@@ -234,6 +239,16 @@ TEST(Comparison, AFindingThatTheOldRunHadNotIsUnintended) {
   EXPECT_EQ(compare(before, after).verdict, Verdict::pass) << "nothing changed";
 }
 
+// A threshold at the edge of its tolerance is found in one run and not in the
+// next, and need not have moved for that.
+TEST(Comparison, AFindingOfANumberThatDidNotMoveIsNoChange) {
+  ComparedRun after = run_of(gauge, 0.1);
+  after.result.findings = {{FindingKind::late, ns_per_s, "near", "", "3.1 rpm from nominal"}};
+  EXPECT_EQ(compare(run_of(gauge), after).verdict, Verdict::pass);
+  after.result.boundaries[0].expanded_uncertainty_rpm = not_measured;
+  EXPECT_EQ(compare(run_of(gauge), after).verdict, Verdict::fail) << "no number tells whether it moved";
+}
+
 TEST(Comparison, ABoundaryThatIsNewOrGoneIsTold) {
   Gauge more = gauge;
   more.windows.push_back({"last", 7000, {}});
@@ -257,8 +272,9 @@ TEST(Comparison, ABoundaryThatIsNewOrGoneIsTold) {
 RC_GTEST_PROP(Comparison, NeverPassesAMoveBeyondTheLimit, ()) {
   const double by = *rc::gen::inRange(-4000, 4001) / 100.0;
   const Comparison c = compare(run_of(gauge), run_of(gauge, by));
-  const double e_n = std::fabs(by) / std::hypot(0.5, 0.5);
-  RC_ASSERT((c.verdict == Verdict::pass) == (e_n <= 1));
+  const double u = std::hypot(0.5, 0.5), e_n = std::fabs(by) / u;
+  const bool cannot_matter = e_n <= c.en_limit && std::fabs(by) + u <= gauge.tolerance.rpm;
+  RC_ASSERT((c.verdict == Verdict::pass) == (e_n <= 1 || cannot_matter));
   RC_ASSERT((c.verdict == Verdict::fail) == (e_n > c.en_limit));
 }
 
