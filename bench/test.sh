@@ -43,6 +43,6 @@ build_and_test() {
 }
 
 if [ $sanitize = yes ]; then
-  build_and_test build-sanitize "$counting" -DTACHPROOF_SANITIZE=ON -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1"
+  build_and_test build-sanitize "$counting" -DTACHPROOF_SANITIZE=ON -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG="-Og -g1"
 fi
 build_and_test build ""
