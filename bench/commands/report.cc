@@ -79,7 +79,7 @@ class ReportCommand : public Command {
   CommandHelp help() const override {
     return {
         "report",
-        "prints, draws, verifies or signs a stored run; puts shards together",
+        "prints, draws, verifies or signs a stored run or suite",
         "RUN... [--html FILE] [--junit FILE] [--verify [--key PUB.pem]] [--sign KEY.pem] [--json]",
         "Reads a run folder, complete or cut short, and prints its table of verdicts again; with --html "
         "draws its report again, into a file elsewhere. The folder is not changed. Exits as the run did.\n\n"

@@ -7,13 +7,6 @@
 namespace tachproof {
 namespace {
 
-template <class Items, class Function>
-Json list_of(const Items& items, Function&& to_json) {
-  Json list = Json::array();
-  for (const auto& item : items) list.push_back(to_json(item));
-  return list;
-}
-
 Json attempt_to_json(const Attempt& a) {
   Json findings = Json::object();
   for (const auto& [kind, count] : a.findings) findings[kind] = count;

@@ -120,9 +120,9 @@ std::vector<std::string> why(const SuiteRecord& record, const SuitePair& pair) {
   return sentences;
 }
 
-std::string joined(const std::vector<std::string>& sentences) {
+std::string joined(const std::vector<std::string>& sentences, const char* between = " ") {
   std::string text;
-  for (const std::string& sentence : sentences) text += (text.empty() ? "" : " ") + sentence;
+  for (const std::string& sentence : sentences) text += (text.empty() ? "" : between) + sentence;
   return text;
 }
 
@@ -209,26 +209,28 @@ std::string attempts_html(const SuitePair& pair) {
   if (pair.attempts.size() < 2) return std::to_string(pair.attempts.size());
   std::string html;
   for (std::size_t i = 0; i < pair.attempts.size(); ++i)
-    html += (i == 0 ? "" : ", ") +
+    html += (i == 0 ? "" : "<br>") +
             linked(pair.attempts[i], fmt::format("{} {}", i + 1, word(pair.attempts[i].verdict)));
   return html;
 }
 
 std::string row_html(const SuiteRecord& record, const SuitePair& pair) {
   const bool played = !pair.attempts.empty();
-  std::string remark = joined(why(record, pair));
-  if (only_reused(pair)) remark += remark.empty() ? "Re-used." : " Re-used.";
+  std::vector<std::string> remarks = why(record, pair);
+  if (only_reused(pair)) remarks.push_back("Re-used.");
+  for (std::string& remark : remarks) remark = escaped(remark);
   return fmt::format(
       "<tr><td class=\"w\">{}</td><td>{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td><td>{}</td>"
       "<td class=\"m\">{}</td></tr>\n",
       escaped(pair.scenario), shown_html(record, pair), played ? fixed(played_s(pair), 1) : "–",
-      played ? std::to_string(pair.attempts.back().transitions) : "–", attempts_html(pair), escaped(remark));
+      played ? std::to_string(pair.attempts.back().transitions) : "–", attempts_html(pair),
+      joined(remarks, "<br>"));
 }
 
 // The same for every gauge, so that their tables line up.
 constexpr const char* columns =
-    "<div class=\"scroll\"><table>\n<colgroup><col style=\"width:17%\"><col style=\"width:17%\"><col "
-    "style=\"width:9%\"><col style=\"width:11%\"><col style=\"width:16%\"><col></colgroup>\n";
+    "<div class=\"scroll\"><table>\n<colgroup><col style=\"width:15%\"><col style=\"width:20%\"><col "
+    "style=\"width:8%\"><col style=\"width:11%\"><col style=\"width:12%\"><col></colgroup>\n";
 
 std::string gauges_html(const SuiteRecord& record) {
   std::string html, gauge;

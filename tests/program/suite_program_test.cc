@@ -3,11 +3,8 @@
 #include <gtest/gtest.h>
 #include <signal.h>
 
-#include <chrono>
 #include <fstream>
 #include <nlohmann/json.hpp>
-#include <sstream>
-#include <thread>
 
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
@@ -22,9 +19,7 @@ using testing::EndsWith;
 using testing::HasSubstr;
 using testing::IsEmpty;
 
-std::string replaced(std::string text, const std::string& from, const std::string& to) {
-  return text.replace(text.find(from), from.size(), to);
-}
+using files::replaced;
 
 class SuiteProgram : public testing::Test {
  protected:
@@ -61,14 +56,7 @@ class SuiteProgram : public testing::Test {
     scratch.write("scenarios/toil.yaml", replaced(files::endless_scenario, "hold: 2500", "hold: 3500"));
     auto process = std::make_unique<Process>(
         command_line("run scenarios --gauge gauges/low.yaml --rig rig.yaml --out out"), scratch.path());
-    const auto give_up = std::chrono::steady_clock::now() + std::chrono::seconds(30);
-    while (std::chrono::steady_clock::now() < give_up) {
-      std::ostringstream journal;
-      journal << std::ifstream(scratch / "out/low/toil/journal.jsonl").rdbuf();
-      if (journal.str().find("progress") != std::string::npos) return process;
-      std::this_thread::sleep_for(std::chrono::milliseconds(10));
-    }
-    ADD_FAILURE() << "the run never made progress";
+    EXPECT_TRUE(makes_progress(scratch / "out/low/toil/journal.jsonl"));
     return process;
   }
 
