@@ -5,7 +5,11 @@ Every file that the reader accepts, the schema accepts; every file that the
 reader refuses, the schema refuses, save for cases that are marked with '?'
 because a schema cannot see the error. Such a mark on a case that the schema
 does refuse is an error too, so that the list stays honest.
+
+suite.json is written and never edited: its schema accepts what a suite writes,
+and refuses a suite that says more than it has shown.
 """
+import copy
 import json
 import pathlib
 import re
@@ -64,10 +68,43 @@ def cases(kind):
             marked = True
 
 
+def suite_cases():
+    """(title, value, has errors): the approved suite, and what none may say."""
+    good = json.loads((ROOT / "tests/data/approved/suite.json").read_text(encoding="utf-8"))
+    yield "the approved suite", good, False
+    pair = {p["outcome"]: i for i, p in enumerate(good["pairs"])}
+
+    def changed(change):
+        value = copy.deepcopy(good)
+        change(value, value["pairs"])
+        return value
+
+    yield "a suite that was stopped passes", changed(lambda s, p: s.update(verdict="pass")), True
+    yield "a skipped pair passes", changed(lambda s, p: p[pair["skipped"]].update(verdict="pass")), True
+    yield "a skip without a reason", changed(lambda s, p: p[pair["skipped"]].update(skipped_because=None)), True
+    yield "a pass that nobody played", changed(lambda s, p: p[pair["pass"]].update(attempts=[])), True
+    yield "an intermittent pair passes", changed(
+        lambda s, p: p[pair["intermittent"]].update(outcome="pass-on-retry", verdict="pass")), True
+    yield "a pass on retry that is called clean", changed(
+        lambda s, p: p[pair["pass-on-retry"]].update(outcome="pass")), True
+    yield "a run that was cut short passes", changed(
+        lambda s, p: p[pair["undecided"]]["attempts"][0].update(verdict="pass")), True
+    yield "a word that is not ours", changed(lambda s, p: p[0].update(outcome="green")), True
+    yield "a key too many", changed(lambda s, p: s.update(passed=True)), True
+    yield "no counts", changed(lambda s, p: s.pop("counts")), True
+
+
 def main():
     wrong = []
     count = 0
     validators = {}
+    schema = json.loads((ROOT / "fixtures/schemas/suite.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    for title, value, bad in suite_cases():
+        count += 1
+        refused = [e.message for e in jsonschema.Draft202012Validator(schema).iter_errors(value)]
+        if bad != bool(refused):
+            wrong.append(f"suite: {title}: {refused[0] if refused else 'accepted'}")
     for kind in KINDS:
         schema = json.loads((ROOT / "fixtures/schemas" / (kind + ".schema.json")).read_text(encoding="utf-8"))
         jsonschema.Draft202012Validator.check_schema(schema)
@@ -89,7 +126,7 @@ def main():
         value = yaml.load(file.read_text(encoding="utf-8"), Yaml12)
         for error in validators[value["kind"]].iter_errors(value):
             wrong.append(f"{file.name}: {error.message}")
-    print("\n".join(wrong + [f"{count} files against {len(KINDS)} schemas, {len(wrong)} wrong"]))
+    print("\n".join(wrong + [f"{count} files against {len(KINDS) + 1} schemas, {len(wrong)} wrong"]))
     return 1 if wrong else 0
 
 

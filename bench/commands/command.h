@@ -28,7 +28,7 @@ struct UsageError : std::runtime_error {
 class Arguments {
  public:
   struct Argument {
-    enum class Kind { word, words, option, flag } kind = Kind::flag;
+    enum class Kind { word, words, option, repeated, flag } kind = Kind::flag;
     std::string name;   // "SCENARIO", "--gauge"
     std::string value;  // "FILE"; empty for flags and words
     std::string help;
@@ -43,6 +43,10 @@ class Arguments {
   void optional_words(std::vector<std::string>& into, std::string name, std::string help);
   void required(std::string& into, std::string option, std::string value, std::string help);
   void option(std::string& into, std::string option, std::string value, std::string help);
+  // Each may be given several times.
+  void repeated(std::vector<std::string>& into, std::string option, std::string value, std::string help);
+  void required_repeated(std::vector<std::string>& into, std::string option, std::string value,
+                         std::string help);
   void flag(bool& into, std::string option, std::string help);
 
   const std::vector<Argument>& all() const { return all_; }

@@ -37,6 +37,16 @@ void Arguments::option(std::string& into, std::string option, std::string value,
   all_.push_back({Argument::Kind::option, std::move(option), std::move(value), std::move(help), false, &into,
                   nullptr, nullptr});
 }
+void Arguments::repeated(std::vector<std::string>& into, std::string option, std::string value,
+                         std::string help) {
+  all_.push_back({Argument::Kind::repeated, std::move(option), std::move(value), std::move(help), false,
+                  nullptr, &into, nullptr});
+}
+void Arguments::required_repeated(std::vector<std::string>& into, std::string option, std::string value,
+                                  std::string help) {
+  repeated(into, std::move(option), std::move(value), std::move(help));
+  all_.back().required = true;
+}
 void Arguments::flag(bool& into, std::string option, std::string help) {
   all_.push_back(
       {Argument::Kind::flag, std::move(option), "", std::move(help), false, nullptr, nullptr, &into});
@@ -60,6 +70,10 @@ bool read_words(const std::string& name, const Arguments& arguments, std::span<c
       case Kind::word: options.push_back(app.add_option(argument.name, *argument.text)); break;
       case Kind::words: options.push_back(app.add_option(argument.name, *argument.texts)); break;
       case Kind::option: options.push_back(app.add_option(argument.name, *argument.text)); break;
+      // One value after each, or the words that follow would be taken too.
+      case Kind::repeated:
+        options.push_back(app.add_option(argument.name, *argument.texts)->allow_extra_args(false));
+        break;
       case Kind::flag: options.push_back(app.add_flag(argument.name, *argument.given)); break;
     }
   }

@@ -6,6 +6,7 @@
 #include "bench/reports/text.h"
 #include "bench/run/disk.h"
 #include "bench/run/run_folder.h"
+#include "bench/run/suite.h"
 #include "bench/run/verify.h"
 
 namespace tachproof {
@@ -78,8 +79,8 @@ class ReportCommand : public Command {
   CommandHelp help() const override {
     return {
         "report",
-        "prints, draws, verifies or signs a stored run",
-        "RUN [--html FILE] [--verify [--key PUB.pem]] [--sign KEY.pem] [--json]",
+        "prints, draws, verifies or signs a stored run or suite",
+        "RUN... [--html FILE] [--junit FILE] [--verify [--key PUB.pem]] [--sign KEY.pem] [--json]",
         "Reads a run folder, complete or cut short, and prints its table of verdicts again; with --html "
         "draws its report again, into a file elsewhere. The folder is not changed. Exits as the run did.\n\n"
         "With --verify checks every file against SHA256SUMS, which was written when the run ended, judges "
@@ -87,7 +88,10 @@ class ReportCommand : public Command {
         "signature in SHA256SUMS.sig is checked as well.\n\n"
         "With --sign the sums are signed with the shop's own Ed25519 key (RFC 8032), as OpenSSL makes and "
         "checks them: openssl genpkey -algorithm ed25519 -out KEY.pem; openssl pkey -in KEY.pem -pubout "
-        "-out PUB.pem.",
+        "-out PUB.pem.\n\n"
+        "Of a suite's folder prints, and with --html and --junit writes, what its suite.json and the run "
+        "folders in it say; several folders are the shards of one suite. Pairs of a shard that is missing "
+        "were not played, so that the whole is undecided.",
         "0  the stored run is a pass; with --verify: verified\n"
         "1  a fail; with --verify: the evidence says otherwise\n"
         "2  bad usage, or no run folder\n"
@@ -97,8 +101,9 @@ class ReportCommand : public Command {
   }
 
   void declare(Arguments& arguments) override {
-    arguments.word(run_, "RUN", "The run folder.");
+    arguments.words(folders_, "RUN", "The run folder; or a suite's, or those of its shards.");
     arguments.option(html_, "--html", "FILE", "Draws the report again, into this file.");
+    arguments.option(junit_, "--junit", "FILE", "Writes a suite's JUnit again, into this file.");
     arguments.flag(verify_, "--verify", "Checks the folder's files and judges the evidence again.");
     arguments.option(key_, "--key", "PUB.pem", "The shop's public key, for --verify.");
     arguments.option(sign_, "--sign", "KEY.pem", "Signs the run's sums with the shop's private key.");
@@ -106,6 +111,10 @@ class ReportCommand : public Command {
   }
 
   int run() override {
+    if (is_suite(folders_[0])) return suite();
+    if (folders_.size() > 1) throw UsageError("several folders must be the shards of one suite");
+    if (!junit_.empty()) throw UsageError("--junit is for suites; a run folder has its junit.xml");
+    run_ = folders_[0];
     if (!key_.empty() && !verify_) throw UsageError("--key is for --verify");
     if (!sign_.empty() && verify_) throw UsageError("--sign and --verify are two commands");
     if (verify_) return verify();
@@ -129,6 +138,34 @@ class ReportCommand : public Command {
     }
   }
 
+  int suite() const {
+    if (verify_ || !key_.empty() || !sign_.empty())
+      throw UsageError("--verify and --sign are for one run of a suite: name its folder");
+    return or_usage_error([&] {
+      const SuiteRecord record = merged({folders_.begin(), folders_.end()}, ".");
+      if (!html_.empty()) {
+        const std::filesystem::path beside = std::filesystem::path(html_).parent_path();
+        save(html_, suite_html(merged({folders_.begin(), folders_.end()}, beside.empty() ? "." : beside)));
+      }
+      if (!junit_.empty()) save(junit_, suite_junit(record));
+      if (json_) {
+        print(suite_json(record));
+      } else {
+        const int width = columns_of(stdout);
+        const bool colour = wants_colour(stdout);
+        print(suite_head(record, width));
+        for (const SuitePair& pair : record.pairs) print(suite_row(record, pair, width, colour));
+        print(suite_end(record, width, colour));
+      }
+      return static_cast<int>(exit_status(record.verdict()));
+    });
+  }
+
+  static void save(const std::string& file, const std::string& text) {
+    Replacement replacement(file, text);
+    replacement.move_into_place();
+  }
+
   StoredRun load() const {
     return or_usage_error([&] { return load_run(run_); });
   }
@@ -148,13 +185,11 @@ class ReportCommand : public Command {
   }
 
   void draw(const StoredRun& stored) const {
-    or_usage_error([&] {
-      Replacement file(html_, report_html(stored.record, stored.trace));
-      file.move_into_place();
-    });
+    or_usage_error([&] { save(html_, report_html(stored.record, stored.trace)); });
   }
 
-  std::string run_, html_, key_, sign_;
+  std::vector<std::string> folders_;
+  std::string run_, html_, junit_, key_, sign_;
   bool verify_ = false;
   bool json_ = false;
 };

@@ -10,8 +10,14 @@
 
 namespace tachproof {
 
-void ReportOptions::declare(Arguments& arguments, const std::string& named_after) {
-  arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
+void ReportOptions::declare(Arguments& arguments, const std::string& named_after,
+                            std::vector<std::string>* serials) {
+  if (serials == nullptr)
+    arguments.option(serial_, "--unit-serial", "TEXT", "The unit's serial number, for the record.");
+  else
+    arguments.repeated(*serials, "--unit-serial", "TEXT",
+                       "The unit's serial number, for the record; for a suite one for each --gauge, in the "
+                       "same order.");
   arguments.option(certificate_, "--certificate", "FILE",
                    "What the shop states for the report: who, where, for whom, the bench's calibration, the "
                    "surroundings.");
@@ -41,15 +47,15 @@ RunRecord ReportOptions::begun(const Gauge& gauge, const std::string& gauge_file
   return record;
 }
 
-RunFolder ReportOptions::make_folder(RunRecord& record) const {
-  RunFolder folder = make_run_folder(out_, record);
+RunFolder ReportOptions::make_folder(RunRecord& record, const std::string& out) const {
+  RunFolder folder = make_run_folder(out, record);
   if (!certificate_.empty())
     record.inputs.emplace_back("certificate.yaml", folder.keep_input(certificate_, "certificate.yaml"));
   return folder;
 }
 
 int ReportOptions::close(const RunFolder& folder, const RunRecord& record) const {
-  index(folder);
+  add_to_history(folder);
   return print_outcome(record, folder, json_);
 }
 
@@ -63,7 +69,7 @@ void note_rig(const Rig& rig, RunRecord& record) {
   record.bench = {source.tick, watcher.resolution, watcher.stamp_uncertainty, source.clock_ppm};
 }
 
-void ReportOptions::index(const RunFolder& folder) const {
+void ReportOptions::add_to_history(const RunFolder& folder) const {
   if (no_history_) return;
   try {
     const std::filesystem::path file = history_file(history_);

@@ -14,7 +14,9 @@ namespace tachproof {
 class ReportOptions {
  public:
   // `named_after`: what the run folder's own name is made of, "<scenario>".
-  void declare(Arguments& arguments, const std::string& named_after);
+  // `serials`: takes the serial numbers of a command that tests several units.
+  void declare(Arguments& arguments, const std::string& named_after,
+               std::vector<std::string>* serials = nullptr);
   // What the certificate file states; nothing when none was given. Throws
   // FileErrors.
   std::optional<Certificate> load() const;
@@ -22,15 +24,18 @@ class ReportOptions {
   RunRecord begun(const Gauge& gauge, const std::string& gauge_file) const;
   // The folder asked for, with the certificate file among the record's inputs.
   // Throws UsageError when it cannot be made or is not empty.
-  RunFolder make_folder(RunRecord& record) const;
+  RunFolder make_folder(RunRecord& record) const { return make_folder(record, out_); }
+  // The same, in a folder of the command's choice.
+  RunFolder make_folder(RunRecord& record, const std::string& out) const;
   // Adds the finished run to the history, prints it, and gives the exit status.
   // A history that cannot be written is a warning on stderr: the verdict stands.
   int close(const RunFolder& folder, const RunRecord& record) const;
+  void add_to_history(const RunFolder& folder) const;
   bool json() const { return json_; }
+  const std::string& out() const { return out_; }
+  const std::string& certificate_file() const { return certificate_; }
 
  private:
-  void index(const RunFolder& folder) const;
-
   std::string serial_, out_, certificate_, history_;
   bool no_history_ = false, json_ = false;
 };

@@ -1,28 +1,31 @@
+#include <charconv>
+
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
-#include "bench/commands/report_options.h"
-#include "bench/commands/run_output.h"
-#include "bench/commands/terminal.h"
-#include "bench/files/files.h"
-#include "bench/rigs/factory.h"
-#include "bench/rigs/unit_settings.h"
-#include "bench/run/dwell_run.h"
-#include "bench/run/runner.h"
-#include "bench/run/stop_request.h"
-#include "core/allowance.h"
+#include "bench/commands/run_suite.h"
 
 namespace tachproof {
 
 namespace {
+
+// All of the text, from `least` to `most`.
+std::optional<int> number_in(std::string_view text, int least, int most) {
+  int value = 0;
+  const char* const end = text.data() + text.size();
+  const auto [rest, error] = std::from_chars(text.data(), end, value);
+  if (error != std::errc{} || rest != end || value < least || value > most) return std::nullopt;
+  return value;
+}
 
 class RunCommand : public Command {
  public:
   CommandHelp help() const override {
     return {
         "run",
-        "plays a scenario on a rig and judges the unit",
-        "SCENARIO --gauge FILE --rig FILE [--unit-serial TEXT] [--certificate FILE] [--out DIR] [--history "
-        "FILE | --no-history] [--json]",
+        "plays scenarios on a rig and judges the unit",
+        "SCENARIO... --gauge FILE... --rig FILE... [--unit-serial TEXT...] [--certificate FILE] [--out DIR] "
+        "[--history FILE | --no-history] [--json] [--retry N [--retry-fails]] [--shard I/N] [--resume] "
+        "[--skip-unplayable]",
         "Plays the scenario's rpm profile into the unit, watches its lamps, and compares what was seen with "
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
@@ -31,82 +34,122 @@ class RunCommand : public Command {
         "under the scenario's noise, until the rate of lamp changes is proven to be under the limit, or over "
         "it.\n\n"
         "Ctrl-C switches the source off and leaves an undecided run. Questions of the scenario are asked at "
-        "the terminal when the rig cannot answer them.",
-        "0  pass\n"
-        "1  fail: the unit is wrong\n"
+        "the terminal when the rig cannot answer them.\n\n"
+        "Suites. Several scenarios or gauges, or a folder of either, make a suite, and so does any of the "
+        "last "
+        "five options: every gauge is played with every scenario, in a run folder of its own, DIR/<gauge>/"
+        "<scenario>. DIR has suite.json, report.html and junit.xml as well. A folder stands for its .yaml "
+        "and "
+        ".yml files of that kind, by name; folders in it are not looked into. A bad file, or a pair that "
+        "cannot be played, ends it before anything is started: the rig file does not fit the gauge, the "
+        "source cannot press what the scenario presses, or the scenario never stays where the gauge must "
+        "light a lamp, so that a dark unit would pass.\n\n"
+        "The suite's verdict is the worst of its pairs: a fail outweighs undecided, since a proven fault is "
+        "not made less certain by what could not be told, and undecided outweighs a pass. What was not "
+        "played is undecided. A pass at a later attempt counts as one and is marked everywhere; a pair that "
+        "failed in any attempt is a fail.\n\n"
+        "One --rig serves all gauges, or there is one for each --gauge, in the same order. Where one rig "
+        "file of a board serves several gauges, the terminal asks for the next unit to be connected. A "
+        "simulated unit follows the gauge when its rig says unit: gauge-under-test.",
+        "0  pass; of a suite: all that was played\n"
+        "1  fail: the unit is wrong; of a suite: any pair, whatever the others are\n"
         "2  bad usage or a bad file; nothing was started\n"
-        "3  undecided: evidence is missing, or the run was stopped",
+        "3  undecided: evidence is missing, or it was stopped",
         {"tachproof run scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml --rig "
-         "fixtures/rigs/simulated.yaml"}};
+         "fixtures/rigs/simulated.yaml",
+         "tachproof run scenarios/regression.yaml scenarios/response.yaml --gauge "
+         "fixtures/gauges/drumlin.yaml --rig fixtures/rigs/simulated.yaml --retry 1"}};
   }
 
   void declare(Arguments& arguments) override {
-    arguments.word(scenario_, "SCENARIO", "The scenario file.");
-    arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
-    arguments.required(rig_, "--rig", "FILE", "The rig file: what the unit is connected to.");
-    report_options_.declare(arguments, "<scenario>");
+    arguments.words(words_.scenarios, "SCENARIO", "The scenario file; several, or a folder, make a suite.");
+    arguments.required_repeated(
+        words_.gauges, "--gauge", "FILE",
+        "The gauge file: what the unit should do. Several, or a folder, make a suite.");
+    arguments.required_repeated(
+        words_.rigs, "--rig", "FILE",
+        "The rig file: what the unit is connected to. In a suite one for all gauges, or "
+        "one for each --gauge.");
+    report_options_.declare(arguments, "<scenario>", &words_.serials);
+    arguments.option(
+        retry_, "--retry", "N",
+        "Plays a pair again, up to N times, while it is undecided because of the bench: the run was "
+        "cut short, evidence was lost, nobody answered. A number too near its limit is no such "
+        "case, and a fail is final. Every attempt is kept. Default: 0.");
+    arguments.flag(retry_fails_, "--retry-fails",
+                   "Plays a pair that failed again too, up to N times or until it passes, to tell an "
+                   "intermittent fault from a lasting one. It stays a fail.");
+    arguments.option(
+        shard_, "--shard", "I/N",
+        "Plays the I-th of N shares, for several benches: every pair is in exactly one, the same on "
+        "every machine, of about equal length. 'tachproof report DIR...' puts shares together.");
+    arguments.flag(
+        resume_, "--resume",
+        "Goes on in DIR where a suite was stopped. Complete runs are re-used where gauge, scenario, "
+        "rig, what those name, and the program are unchanged; all else is played again, into new "
+        "folders. Starts the suite where there is none yet.");
+    arguments.flag(
+        skip_unplayable_, "--skip-unplayable",
+        "Leaves out pairs that cannot be played, and says why in every report. When nothing is left "
+        "the suite is undecided.");
   }
 
   int run() override {
-    Errors errors;
-    const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
-    const auto scenario = errors.collect([&] { return load_scenario(scenario_); });
-    const auto rig_file = errors.collect([&] { return load_rig(rig_); });
-    const auto certificate = errors.collect([&] { return report_options_.load(); });
-    errors.throw_if_any();
-    const Profile profile = scenario->dwell ? Profile() : make_profile(*scenario, scenario_);
-    Rig rig = make_rig(*rig_file, rig_, *gauge, scenario->seed);
-    refuse_unknown_presses(profile, *rig.source, *rig_file);
-
-    RunRecord record = begun(*gauge, *scenario, rig);
-    record.certificate = *certificate;
-    RunFolder folder = report_options_.make_folder(record);
-    record.inputs.insert(record.inputs.begin(),
-                         {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
-                          {"scenario.yaml", folder.keep_input(scenario_, "scenario.yaml")},
-                          {"rig.yaml", folder.keep_input(rig_, "rig.yaml")}});
-
-    catch_stop_signals();
-    ProgressLine line(*gauge, scenario->dwell ? longest_dwell(*gauge, *scenario->dwell) : profile.duration());
-    RunHooks hooks;
-    hooks.stop = stop_requested;
-    hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
-    hooks.ask_person = TerminalQuestions();
-    RunOutcome outcome =
-        scenario->dwell
-            ? run_dwell({*gauge, scenario->noise, scenario->seed, *scenario->dwell, unit_reading(*gauge, {})},
-                        rig, folder, hooks)
-            : run_scenario({*gauge, profile, scenario->noise, scenario->seed, scenario->judge}, rig, folder,
-                           hooks);
-    line.clear();
-    record.result = std::move(outcome.result);
-    folder.finish(record, outcome.trace);
-    return report_options_.close(folder, record);
+    if (!is_suite()) return run_one();
+    words_.certificate = report_options_.certificate_file();
+    words_.skip_unplayable = skip_unplayable_;
+    read_shard();
+    return run_suite(words_, retry(), resume_, report_options_);
   }
 
  private:
-  void refuse_unknown_presses(const Profile& profile, const Source& source, const RigFile& rig) const {
-    for (const Action& action : profile.actions())
-      if (const Press* press = std::get_if<Press>(&action.what); press && !source.can_press(press->action))
-        throw UsageError(
-            scenario_ + " presses '" + press->action + "', which the source of " + rig_ + " cannot press" +
-            (rig.source.kind == "board"
-                 ? "; say which output does, as in `buttons: {" + press->action + ": press-1}` in its source"
-                 : ""));
+  bool is_suite() const {
+    return words_.scenarios.size() != 1 || words_.gauges.size() != 1 || is_folder(words_.scenarios[0]) ||
+           is_folder(words_.gauges[0]) || !retry_.empty() || retry_fails_ || !shard_.empty() || resume_ ||
+           skip_unplayable_;
   }
 
-  RunRecord begun(const Gauge& gauge, const ScenarioFile& scenario, const Rig& rig) const {
-    RunRecord record = report_options_.begun(gauge, gauge_);
-    record.scenario_name = scenario.name;
-    record.scenario_sha256 = sha256_of_file(scenario_);
-    record.seed = scenario.seed;
-    record.extra_tolerance_rpm = noise_allowance_rpm(scenario.noise, gauge);
-    note_rig(rig, record);
-    return record;
+  int run_one() const {
+    refuse_wrong_counts(words_);
+    Errors errors;
+    const auto gauge = errors.collect([&] { return load_gauge_input(words_.gauges[0]); });
+    const auto scenario = errors.collect([&] { return load_scenario_input(words_.scenarios[0]); });
+    const auto rig = errors.collect([&] { return load_rig_input(words_.rigs[0]); });
+    errors.collect([&] { return report_options_.load(); });
+    errors.throw_if_any();
+    const ScenarioRun run{*scenario, *gauge, *rig, words_.serials.empty() ? "" : words_.serials[0]};
+    refuse_unplayable(run);
+    const PlayedRun played = play(run, report_options_, report_options_.out());
+    return report_options_.close(played.folder, played.record);
   }
 
-  std::string scenario_, gauge_, rig_;
+  RetryPolicy retry() const {
+    if (retry_.empty()) {
+      if (retry_fails_) throw UsageError("--retry-fails goes with --retry");
+      return {};
+    }
+    if (const std::optional<int> times = number_in(retry_, 0, 100)) return {*times, retry_fails_};
+    throw UsageError("--retry is '" + retry_ + "'; it must be a whole number from 0 to 100");
+  }
+
+  void read_shard() {
+    if (shard_.empty()) return;
+    const std::string_view text = shard_;
+    const std::size_t slash = text.find('/');
+    if (slash != text.npos)
+      if (const std::optional<int> shards = number_in(text.substr(slash + 1), 1, 1'000'000))
+        if (const std::optional<int> shard = number_in(text.substr(0, slash), 1, *shards)) {
+          words_.shard = *shard;
+          words_.shards = *shards;
+          return;
+        }
+    throw UsageError("--shard is '" + shard_ + "'; it must be I/N, such as 2/3, with I from 1 to N");
+  }
+
+  SuiteWords words_;
+  std::string retry_, shard_;
   ReportOptions report_options_;
+  bool retry_fails_ = false, resume_ = false, skip_unplayable_ = false;
 };
 
 }  // namespace

@@ -22,14 +22,13 @@ std::string local_time(const char* format) {
   return {text, std::strftime(text, sizeof text, format, &local)};
 }
 
-// A scenario's name and a serial number are the user's: they may hold a slash.
+}  // namespace
+
 std::string fit_for_a_file_name(std::string text) {
   for (char& c : text)
     if (std::isalnum(static_cast<unsigned char>(c)) == 0 && c != '-' && c != '_' && c != '.') c = '_';
   return text;
 }
-
-}  // namespace
 
 std::string stem(const std::filesystem::path& file) { return file.stem().string(); }
 

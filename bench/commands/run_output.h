@@ -12,6 +12,10 @@ namespace tachproof {
 // A file's own name without folders and ".yaml".
 std::string stem(const std::filesystem::path& file);
 
+// Letters, digits, '-', '_' and '.' as they are, '_' for all else: a scenario's
+// name and a serial number are the user's and may hold a slash.
+std::string fit_for_a_file_name(std::string text);
+
 // "runs/20260131-142501-acceptance-K17"; a number is added to one that is taken.
 std::filesystem::path unused_run_folder(const std::string& scenario, const std::string& serial);
 

@@ -35,14 +35,14 @@ std::string shown_window(const Gauge& gauge, Channels lit) {
   return names.empty() ? gauge.describe(lit) : names;
 }
 
-ProgressLine::ProgressLine(const Gauge& gauge, Nanos duration)
-    : gauge_(gauge), duration_(duration), wanted_(is_terminal(stderr)) {}
+ProgressLine::ProgressLine(const Gauge& gauge, Nanos duration, std::string label)
+    : gauge_(gauge), duration_(duration), label_(std::move(label)), wanted_(is_terminal(stderr)) {}
 
 ProgressLine::~ProgressLine() { clear(); }
 
 void ProgressLine::show(const RunProgress& progress) {
   if (!wanted_) return;
-  std::string line = fmt::format("{:.1f} s of {:.1f} s  {:.0f} rpm  {}", to_seconds(progress.at),
+  std::string line = fmt::format("{}{:.1f} s of {:.1f} s  {:.0f} rpm  {}", label_, to_seconds(progress.at),
                                  to_seconds(duration_), progress.rpm, shown_window(gauge_, progress.lit));
   line.resize(std::min(line.size(), static_cast<std::size_t>(columns_of(stderr) - 1)));
   fmt::print(stderr, "\r\033[K{}", line);

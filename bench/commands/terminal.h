@@ -19,7 +19,8 @@ int columns_of(std::FILE* stream);  // 80 when it is no terminal
 // stderr is no terminal.
 class ProgressLine {
  public:
-  ProgressLine(const Gauge& gauge, Nanos duration);
+  // `label` stands before it.
+  ProgressLine(const Gauge& gauge, Nanos duration, std::string label = "");
   ~ProgressLine();
   void show(const RunProgress& progress);
   void clear();
@@ -27,6 +28,7 @@ class ProgressLine {
  private:
   const Gauge& gauge_;
   Nanos duration_;
+  std::string label_;
   bool wanted_;
   bool shown_ = false;
 };

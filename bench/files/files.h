@@ -103,7 +103,7 @@ struct RigFile {
   } source;
   struct WatchPart {
     std::string kind;           // "simulated", "board", ...
-    std::optional<Gauge> unit;  // simulated: what it really runs
+    std::optional<Gauge> unit;  // simulated: what it really runs; nothing: the gauge under test
     std::string unit_path;
     Behaviour behaviour;
     std::optional<Wiring> wiring;  // board, gpio

@@ -8,8 +8,8 @@
 //             or  {kind: board, wiring: {lamps: ..., active: high}}
 //
 // `unit` is the gauge file that the simulated unit really runs, relative to
-// the rig file; `behaviour` is optional, see its reader. `port` may be left
-// out: the only board that is connected is taken. `buttons` says which of the
+// the rig file, or `gauge-under-test`: whatever gauge it is judged as. `behaviour` is optional, see its
+// reader. `port` may be left out: the only board that is connected is taken. `buttons` says which of the
 // board's outputs performs which action of a scenario. `clock` is what
 // `tachproof calibrate` found, for the one board that `port` names:
 //
@@ -24,6 +24,7 @@ namespace tachproof {
 namespace {
 
 const std::vector<std::string> available_kinds{"simulated", "board"};
+constexpr std::string_view gauge_under_test = "gauge-under-test";
 
 // A `kind:` that this version cannot serve says so, and is no typing error.
 bool read_kind(Mapping& part, const std::vector<std::string>& planned, std::string& kind, ErrorList& errors) {
@@ -99,7 +100,7 @@ void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& e
 void read_unit(Mapping& m, const std::filesystem::path& folder, RigFile::WatchPart& watch,
                ErrorList& errors) {
   std::string name;
-  if (!m.text("unit", name, Need::must)) return;
+  if (!m.text("unit", name, Need::must) || name == gauge_under_test) return;
   const std::filesystem::path path = folder / name;
   watch.unit_path = path.string();
   try {

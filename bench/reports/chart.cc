@@ -17,6 +17,7 @@ constexpr double width = 760, height = 380;
 constexpr double left = 74, right = 20, top = 26, bottom = 48;
 
 constexpr const char* chart_style = R"css(
+a { color: inherit; }
 .solid { stroke: #111; stroke-width: 1.8; fill: none; }
 .dashed { stroke: #111; stroke-width: 1.3; stroke-dasharray: 7 4; fill: none; }
 .dotted { stroke: #111; stroke-width: 2; stroke-dasharray: 1.5 4; fill: none; }

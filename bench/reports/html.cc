@@ -17,10 +17,6 @@ namespace {
 
 constexpr std::size_t most_close_ups = 24;
 
-std::string shouted(Verdict v) {
-  return v == Verdict::pass ? "PASS" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
-}
-
 std::string head(const RunRecord& record) {
   const std::string title = fmt::format("{}: {}, {}", shouted(reported_verdict(record.result)),
                                         record.gauge_name, record.scenario_name);

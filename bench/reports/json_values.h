@@ -20,6 +20,13 @@ using Json = nlohmann::ordered_json;
 inline Json number_to_json(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
 inline Json text_to_json(std::string_view text) { return Json(valid_utf8(text)); }
 
+template <class Items, class Function>
+Json list_of(const Items& items, Function&& to_json) {
+  Json list = Json::array();
+  for (const auto& item : items) list.push_back(to_json(item));
+  return list;
+}
+
 inline double number_from(const Json& object, const char* key) {
   const Json& value = object.at(key);
   return value.is_null() ? not_measured : value.get<double>();

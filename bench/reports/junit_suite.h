@@ -1,4 +1,4 @@
-// One testsuite of JUnit's XML that satisfies both the schema of Jenkins' xunit
+// JUnit's XML, one testsuite or several, that satisfies both the schema of Jenkins' xunit
 // plug-in (junit-10.xsd) and that of Maven Surefire (3.0.2).
 #pragma once
 
@@ -16,6 +16,8 @@ struct JunitCase {
   double seconds = 0;
   Verdict verdict = Verdict::undecided;  // a fail is a failure, undecided an error
   std::string message;                   // why it is no pass
+  bool skipped = false;                  // whatever the verdict
+  std::string output = {};               // what a reader of a pass should know; may be empty
 };
 
 struct JunitSuite {
@@ -26,5 +28,7 @@ struct JunitSuite {
 };
 
 std::string junit_xml(const JunitSuite& suite);
+// Several under one roof: <testsuites>, which Jenkins' schema has and Surefire's lacks.
+std::string junit_xml(const std::vector<JunitSuite>& suites);
 
 }  // namespace tachproof

@@ -8,13 +8,6 @@
 namespace tachproof {
 namespace {
 
-template <class Items, class Function>
-Json list_of(const Items& items, Function&& to_json) {
-  Json list = Json::array();
-  for (const auto& item : items) list.push_back(to_json(item));
-  return list;
-}
-
 // Member by member: a run may have a million of these, and a braced list first
 // makes an array of every pair.
 Json transition_to_json(const TransitionResult& t) {

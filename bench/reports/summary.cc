@@ -92,6 +92,16 @@ std::string reason_to_pass(const RunResult& r) {
 
 }  // namespace
 
+std::string shouted(Verdict v) {
+  return v == Verdict::pass ? "PASS" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
+}
+
+std::string painted(const std::string& text, Verdict v, bool colour) {
+  if (!colour) return text;
+  const char* const code = v == Verdict::pass ? "32" : v == Verdict::fail ? "1;31" : "1;35";
+  return fmt::format("\x1b[{}m{}\x1b[0m", code, text);
+}
+
 Verdict reported_verdict(const RunResult& result) {
   return result.complete ? result.verdict : Verdict::undecided;
 }

@@ -10,6 +10,11 @@
 
 namespace tachproof {
 
+// "PASS", "FAIL", "UNDECIDED".
+std::string shouted(Verdict v);
+// In the verdict's colour on a terminal that has colours.
+std::string painted(const std::string& text, Verdict v, bool colour);
+
 // The run's verdict, except that a run which did not get to its end is never
 // a pass.
 Verdict reported_verdict(const RunResult& result);

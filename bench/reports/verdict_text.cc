@@ -10,10 +10,6 @@
 namespace tachproof {
 namespace {
 
-std::string shouted(Verdict v) {
-  return v == Verdict::pass ? "PASS" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
-}
-
 class Terminal {
  public:
   Terminal(int width, bool colour) : width_(static_cast<std::size_t>(std::max(width, 40))), colour_(colour) {}
@@ -30,9 +26,7 @@ class Terminal {
     }
   }
   std::string painted(const std::string& text, Verdict v) const {
-    if (!colour_) return text;
-    const char* const code = v == Verdict::pass ? "32" : v == Verdict::fail ? "1;31" : "1;35";
-    return fmt::format("\x1b[{}m{}\x1b[0m", code, text);
+    return tachproof::painted(text, v, colour_);
   }
   std::string verdict(Verdict v) const {
     return v == Verdict::pass ? painted("pass", v) : painted(shouted(v), v);

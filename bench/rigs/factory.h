@@ -13,4 +13,10 @@ namespace tachproof {
 // in the rig file that do not fit its gauge.
 Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed);
 
+// The same without opening anything: the channels that this rig sees of the
+// gauge. Throws FileErrors for a rig file that does not fit the gauge.
+Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& gauge);
+// Whether its source has an output for this action on the unit.
+bool can_press(const RigFile& rig, const std::string& action);
+
 }  // namespace tachproof

@@ -1,30 +1,18 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-#include <cstdlib>
 #include <regex>
 #include <set>
 
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
+#include "tests/bench/junit_rules.h"
 
 namespace tachproof {
 namespace {
 
 using testing::HasSubstr;
 using testing::Not;
-
-bool there_is_xmllint() { return std::system("xmllint --version >/dev/null 2>&1") == 0; }
-
-// The rules of tests/data/junit.xsd, by a validator that is not ours.
-void expect_valid(const std::string& xml) {
-  const TemporaryFolder folder;
-  const std::filesystem::path file = folder.path() / "junit.xml";
-  write_file(file, xml);
-  const std::string command = "xmllint --noout --schema '" + (test_data() / "junit.xsd").string() + "' '" +
-                              file.string() + "' 2>'" + (folder.path() / "why").string() + "'";
-  EXPECT_EQ(std::system(command.c_str()), 0) << read_file(folder.path() / "why") << xml;
-}
 
 std::size_t count(const std::string& text, const std::string& what) {
   std::size_t n = 0;
@@ -41,8 +29,8 @@ TEST(Junit, KeepsTheRulesOfTheCommonSchemas) {
   if (!there_is_xmllint()) GTEST_SKIP() << "xmllint is not installed";
   for (const drumlin::Run& run :
        {drumlin::passing(), drumlin::failing(), drumlin::undecided(), drumlin::small()})
-    expect_valid(junit_xml(run.record));
-  expect_valid(junit_xml(RunRecord{}));
+    expect_valid_junit(junit_xml(run.record));
+  expect_valid_junit(junit_xml(RunRecord{}));
 }
 
 TEST(Junit, KeepsThemWithTextsThatXmlForbids) {
@@ -58,7 +46,7 @@ TEST(Junit, KeepsThemWithTextsThatXmlForbids) {
   record.result.answers.push_back(record.result.answers[0]);
   record.result.answers[1].question += "\x01";
   record.result.transitions[3].boundary = "closing\x02";
-  expect_valid(junit_xml(record));
+  expect_valid_junit(junit_xml(record));
 }
 
 TEST(Junit, APassHasNeitherFailureNorError) {

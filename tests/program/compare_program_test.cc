@@ -18,9 +18,7 @@ using testing::EndsWith;
 using testing::HasSubstr;
 using testing::Not;
 
-std::string replaced(std::string text, const std::string& from, const std::string& to) {
-  return text.replace(text.find(from), from.size(), to);
-}
+using files::replaced;
 
 class CompareProgram : public testing::Test {
  protected:

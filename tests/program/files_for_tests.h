@@ -71,4 +71,9 @@ lamps: {near: {white: near.white}, far: {magenta: far.magenta}}
 active: high
 )";
 
+// The text with the first `from` in it replaced.
+inline std::string replaced(std::string text, const std::string& from, const std::string& to) {
+  return text.replace(text.find(from), from.size(), to);
+}
+
 }  // namespace tachproof::files

@@ -7,9 +7,11 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <chrono>
 #include <fstream>
 #include <sstream>
 #include <stdexcept>
+#include <thread>
 
 namespace tachproof {
 
@@ -87,6 +89,15 @@ std::vector<std::string> command_line(const std::string& words) {
   std::istringstream stream(words);
   for (std::string word; stream >> word;) parts.push_back(word);
   return parts;
+}
+
+bool makes_progress(const std::filesystem::path& journal) {
+  const auto give_up = std::chrono::steady_clock::now() + std::chrono::seconds(30);
+  while (std::chrono::steady_clock::now() < give_up) {
+    if (content(journal).find("progress") != std::string::npos) return true;
+    std::this_thread::sleep_for(std::chrono::milliseconds(10));
+  }
+  return false;
 }
 
 Finished run_process(const std::vector<std::string>& words, const std::filesystem::path& folder,

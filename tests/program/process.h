@@ -36,6 +36,9 @@ class Process {
   pid_t pid_ = -1;
 };
 
+// Waits until the journal says that a run makes progress. False: it never did.
+bool makes_progress(const std::filesystem::path& journal);
+
 Finished run_process(const std::vector<std::string>& words, const std::filesystem::path& folder,
                      const std::map<std::string, std::string>& environment = {});
 

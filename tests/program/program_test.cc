@@ -2,11 +2,9 @@
 #include <gtest/gtest.h>
 #include <signal.h>
 
-#include <chrono>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <sstream>
-#include <thread>
 
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
@@ -58,14 +56,7 @@ class Program : public testing::Test {
   std::unique_ptr<Process> begun_endless_run(const std::string& out) {
     auto process = std::make_unique<Process>(
         command_line("run endless.yaml --gauge gauge.yaml --rig rig.yaml --out " + out), scratch.path());
-    const auto give_up = std::chrono::steady_clock::now() + std::chrono::seconds(30);
-    while (std::chrono::steady_clock::now() < give_up) {
-      std::ostringstream journal;
-      journal << std::ifstream(scratch / out / "journal.jsonl").rdbuf();
-      if (journal.str().find("progress") != std::string::npos) return process;
-      std::this_thread::sleep_for(std::chrono::milliseconds(10));
-    }
-    ADD_FAILURE() << "the run never made progress";
+    EXPECT_TRUE(makes_progress(scratch / out / "journal.jsonl"));
     return process;
   }
 

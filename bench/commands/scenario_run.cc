@@ -1,0 +1,101 @@
+#include "bench/commands/scenario_run.h"
+
+#include "bench/commands/load.h"
+#include "bench/commands/terminal.h"
+#include "bench/rigs/factory.h"
+#include "bench/rigs/unit_settings.h"
+#include "bench/run/dwell_run.h"
+#include "bench/run/runner.h"
+#include "bench/run/stop_request.h"
+#include "core/allowance.h"
+
+namespace tachproof {
+
+namespace {
+
+RunRecord begun(const ScenarioRun& run, const Rig& rig, const ReportOptions& options) {
+  const ScenarioFile& scenario = run.scenario.scenario;
+  RunRecord record = options.begun(run.gauge.gauge, run.gauge.file);
+  record.unit_serial = run.unit_serial;
+  record.gauge_sha256 = run.gauge.sha256;
+  record.scenario_name = scenario.name;
+  record.scenario_sha256 = run.scenario.sha256;
+  record.seed = scenario.seed;
+  record.extra_tolerance_rpm = noise_allowance_rpm(scenario.noise, run.gauge.gauge);
+  note_rig(rig, record);
+  return record;
+}
+
+// A suite may run for hours: what is kept as the input must be what was played.
+std::pair<std::string, std::string> kept(RunFolder& folder, const std::string& file, const std::string& read,
+                                         const std::string& as) {
+  const std::string sum = folder.keep_input(file, as);
+  if (sum != read) throw std::runtime_error(file + " was changed since it was read");
+  return {as, sum};
+}
+
+}  // namespace
+
+GaugeInput load_gauge_input(const std::string& file) {
+  Gauge gauge = load_gauge(file);
+  return {file, sha256_of_file(file), std::move(gauge)};
+}
+
+ScenarioInput load_scenario_input(const std::string& file) {
+  ScenarioFile scenario = load_scenario(file);
+  Profile profile = scenario.dwell ? Profile() : make_profile(scenario, file);
+  return {file, sha256_of_file(file), std::move(scenario), std::move(profile)};
+}
+
+RigInput load_rig_input(const std::string& file) {
+  RigFile rig = load_rig(file);
+  return {file, sha256_of_file(file), std::move(rig)};
+}
+
+Nanos ScenarioRun::longest() const {
+  const std::optional<Dwell>& dwell = scenario.scenario.dwell;
+  return dwell ? longest_dwell(gauge.gauge, *dwell) : scenario.profile.duration();
+}
+
+void refuse_unplayable(const ScenarioRun& run) {
+  watched_by(run.rig.rig, run.rig.file, run.gauge.gauge);
+  for (const Action& action : run.scenario.profile.actions())
+    if (const Press* press = std::get_if<Press>(&action.what);
+        press && !can_press(run.rig.rig, press->action))
+      throw UsageError(run.scenario.file + " presses '" + press->action + "', which the source of " +
+                       run.rig.file + " cannot press; say which output does, as in `buttons: {" +
+                       press->action + ": press-1}` in its source");
+}
+
+PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::string& out,
+               const std::string& label) {
+  const Gauge& gauge = run.gauge.gauge;
+  const ScenarioFile& scenario = run.scenario.scenario;
+  Rig rig = make_rig(run.rig.rig, run.rig.file, gauge, scenario.seed);
+  RunRecord record = begun(run, rig, options);
+  record.certificate = options.load();
+  RunFolder folder = options.make_folder(record, out);
+  record.inputs.insert(record.inputs.begin(),
+                       {kept(folder, run.gauge.file, run.gauge.sha256, "gauge.yaml"),
+                        kept(folder, run.scenario.file, run.scenario.sha256, "scenario.yaml"),
+                        kept(folder, run.rig.file, run.rig.sha256, "rig.yaml")});
+
+  catch_stop_signals();
+  ProgressLine line(gauge, run.longest(), label);
+  RunHooks hooks;
+  hooks.stop = stop_requested;
+  hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
+  hooks.ask_person = TerminalQuestions();
+  RunOutcome outcome =
+      scenario.dwell
+          ? run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {})}, rig,
+                      folder, hooks)
+          : run_scenario({gauge, run.scenario.profile, scenario.noise, scenario.seed, scenario.judge}, rig,
+                         folder, hooks);
+  line.clear();
+  record.result = std::move(outcome.result);
+  folder.finish(record, outcome.trace);
+  return {std::move(record), std::move(folder)};
+}
+
+}  // namespace tachproof
