@@ -57,6 +57,9 @@ class RunCommand : public Command {
     const Profile profile = scenario->dwell ? Profile() : make_profile(*scenario, scenario_);
     Rig rig = make_rig(*rig_file, rig_, *gauge, scenario->seed);
     refuse_unknown_presses(profile, *rig.source, *rig_file);
+    const PlayRequest request{profile, gauge->pulses_per_rev, scenario->noise, scenario->dwell.has_value()};
+    if (const std::optional<std::string> why = rig.source->cannot_play(request))
+      throw UsageError(scenario_ + " cannot be played by the source of " + rig_ + ": " + *why);
 
     RunRecord record = begun(*gauge, *scenario, rig);
     record.certificate = *certificate;
@@ -92,7 +95,8 @@ class RunCommand : public Command {
             scenario_ + " presses '" + press->action + "', which the source of " + rig_ + " cannot press" +
             (rig.source.kind == "board"
                  ? "; say which output does, as in `buttons: {" + press->action + ": press-1}` in its source"
-                 : ""));
+             : rig.source.kind == "scpi" ? "; a signal generator has no wire to a button"
+                                         : ""));
   }
 
   RunRecord begun(const Gauge& gauge, const ScenarioFile& scenario, const Rig& rig) const {

@@ -49,6 +49,8 @@ class StoredSource : public Source {
     facts_.kind = record.source;
     facts_.tick = record.bench.source_tick;
     facts_.clock_ppm = record.bench.clock_ppm;
+    facts_.lag = record.bench.source_lag;
+    facts_.rpm = record.bench.source_rpm;
     facts_.virtual_time = true;
   }
   SourceFacts facts() const override { return facts_; }
