@@ -54,7 +54,9 @@ class Expectation::Impl {
   Impl(const Gauge& gauge, const ExpectationOptions& options)
       : gauge_(gauge),
         options_(options),
-        slowest_(gauge.tolerance.response_to),
+        lag_(options.source_lag),
+        // As if the profile came that much sooner and the unit might be twice as much slower.
+        slowest_(gauge.tolerance.response_to + 2 * lag_),
         fastest_(gauge.tolerance.response_from),
         boundaries_(gauge.boundaries()) {
     for (std::size_t i = 0; i < boundaries_.size(); ++i) {
@@ -73,11 +75,12 @@ class Expectation::Impl {
                      [](const Level& a, const Level& b) { return a.rpm < b.rpm; });
     // Between two pulses further apart than the slowest response, only a
     // time-out can tell the unit that the engine slowed down.
-    const double patience_s = std::max(to_seconds(slowest_), 0.02);
+    const double patience_s = std::max(to_seconds(gauge.tolerance.response_to), 0.02);
     slow_rpm_ = 60.0 / (gauge.pulses_per_rev * patience_s);
   }
 
-  void add(const Segment& segment) {
+  void add(Segment segment) {
+    segment.start.whole -= lag_;
     if (!started_) start(segment.rpm(0));
     go_to(segment.rpm(0), segment.start.whole, nullptr, 0, 0);  // a step, if it is one
     if (segment.shape == Segment::Shape::sine) {
@@ -95,6 +98,7 @@ class Expectation::Impl {
   }
 
   void finish(Nanos until) {
+    until += lag_;
     if (!started_) start(0);
     expire(std::max(until, now_));
     now_ = std::max(until, now_);
@@ -193,13 +197,13 @@ class Expectation::Impl {
       case LevelUse::nominal_up:
         if (up && !state.nominal_above) {
           state.nominal_above = true;
-          state.nominal_rising = t + fastest_;
+          state.nominal_rising = t + fastest_ + lag_;
         }
         break;
       case LevelUse::nominal_down:
         if (!up && state.nominal_above) {
           state.nominal_above = false;
-          state.nominal_falling = t + fastest_;
+          state.nominal_falling = t + fastest_ + lag_;
         }
         break;
     }
@@ -258,7 +262,8 @@ class Expectation::Impl {
     known_until_ = std::max(known_until_, until);
   }
 
-  void apply(const Move& move) {
+  void apply(Move move) {
+    move.at = std::max<Nanos>(move.at, 0);
     BoundaryState& state = boundaries_[move.boundary];
     const bool was_open = state.high_above != state.low_above;
     (move.high ? state.high_above : state.low_above) = move.above;
@@ -286,7 +291,7 @@ class Expectation::Impl {
 
   const Gauge gauge_;
   const ExpectationOptions options_;
-  const Nanos slowest_, fastest_;
+  const Nanos lag_, slowest_, fastest_;
   double slow_rpm_ = 0;
   std::vector<Level> levels_;  // ascending
   std::vector<BoundaryState> boundaries_;

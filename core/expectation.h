@@ -52,6 +52,9 @@ struct ExpectationOptions {
   // from the profile by (scripted noise, or the uncertainty of a recording's
   // rpm). Called with the threshold in rpm. Empty: nothing.
   std::function<double(double)> extra_rpm;
+  // What was played at t is the profile's rpm of an instant no further from t
+  // than this: L then goes from Lmin - lag to Lmax + lag.
+  Nanos source_lag = 0;
 };
 
 // Streams: feed segments in time order, take what has become certain.

@@ -30,9 +30,9 @@ ExpectationOptions expectation_options(const Gauge& gauge, const JudgeSetup& set
   ExpectationOptions options;
   options.before = setup.before;
   // Two standard uncertainties of the rpm itself, where it was measured.
-  options.extra_rpm = [noise = setup.noise, gauge, u = setup.rpm_uncertainty](double rpm) {
-    return noise_allowance_rpm(noise, gauge, rpm) + 2 * u;
-  };
+  options.extra_rpm = [noise = setup.noise, gauge, extra = 2 * setup.rpm_uncertainty + setup.source_rpm](
+                          double rpm) { return noise_allowance_rpm(noise, gauge, rpm) + extra; };
+  options.source_lag = setup.source_lag;
   return options;
 }
 

@@ -45,6 +45,8 @@ struct JudgeSetup {
   Nanos watcher_resolution = 1;   // resolution of the lamp stamps
   Nanos stamp_uncertainty = 0;    // standard, beyond resolution
   double clock_ppm = 0;           // source clock against true time, standard
+  Nanos source_lag = 0;           // bound: the rpm played at t is that of an instant this near to t,
+  double source_rpm = 0;          // bound: give or take this
   double rpm_uncertainty = 0;     // standard, of a recording's recovered rpm
 };
 

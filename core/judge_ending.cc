@@ -62,12 +62,13 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
   visit.step = seen.step;
   visit.step_response_s = seen.step_response_s;
   visit.timing_s = bench_uncertainty(setup_).timing_s;
-  visit.spacing_s = std::max(1.25 * to_seconds(tolerance.response_to), 0.05) / (Visit::samples - 1);
+  const double longest_s = 1.25 * to_seconds(tolerance.response_to + setup_.source_lag);
+  visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
   for (std::size_t k = 0; k < Visit::samples; ++k)
     visit.rpm_before[k] =
         history_.rpm_at(crossing.at - from_seconds(visit.spacing_s * static_cast<double>(k)));
-  if (!seen.step &&
-      !visit.keeps_its_rate(to_seconds(tolerance.response_from), to_seconds(tolerance.response_to)))
+  if (!seen.step && !visit.keeps_its_rate(to_seconds(tolerance.response_from - setup_.source_lag),
+                                          to_seconds(tolerance.response_to + setup_.source_lag)))
     return;
   ++count;
   visits_.push_back(visit);
@@ -124,8 +125,13 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     log_.add({FindingKind::lost_evidence, 0, "", "", "nothing was judged: no demand met a lamp state"});
 
   const BenchUncertainty bench = bench_uncertainty(setup_);
-  FitSetup fit{to_seconds(gauge_.tolerance.response_from), to_seconds(gauge_.tolerance.response_to),
-               bench.clock_share, bench.rpm};
+  FitSetup fit{to_seconds(gauge_.tolerance.response_from),
+               to_seconds(gauge_.tolerance.response_to),
+               bench.clock_share,
+               bench.rpm,
+               0,
+               bench.lag_s,
+               bench.source_rpm};
   if (!setup_.noise.quiet()) {
     // One figure for all: the noise where it is largest.
     double most = 0;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 #include <utility>
 
 #include "core/statistics.h"
@@ -45,9 +46,16 @@ struct Prior {
   double u_s = 0;
 };
 
+constexpr double root_3 = std::numbers::sqrt3;  // a bound to a standard uncertainty: GUM 4.3.7
+
+double source_bound_rpm(double slope, const FitSetup& setup) {
+  return std::abs(slope) * setup.source_lag_s + setup.source_rpm;
+}
+
 double bench_rpm2(const Visit& visit, double slope, const FitSetup& setup) {
   const double in_time = visit.timing_s * slope;
-  return setup.rpm_noise * setup.rpm_noise + in_time * in_time;
+  const double source = source_bound_rpm(slope, setup) / root_3;
+  return setup.rpm_noise * setup.rpm_noise + in_time * in_time + source * source;
 }
 
 double weight(const Visit& visit, double slope, const FitSetup& setup, const Scatter& scatter) {
@@ -182,7 +190,7 @@ Prior pooled(const std::vector<Solution>& solutions, std::size_t except, double 
 // L: what each source of uncertainty contributes to it, by those weights.
 struct Contributions {
   double rounding = 0, spread = 0, tick = 0, stamp = 0, rpm_noise = 0;  // squares
-  double early = 0;                                                     // a bound, not squared
+  double early = 0, source = 0;                                         // bounds, not squared
   double response = 0;
 };
 
@@ -202,6 +210,7 @@ Contributions contributions(const Solution& s, std::size_t d, const std::vector<
     out.stamp += in_time * in_time * (visit->timing_s * visit->timing_s - tick * tick);
     out.rpm_noise += share * share * setup.rpm_noise * setup.rpm_noise;
     out.early += (own == 0 ? -1 : 1) * share * early_by_noise_rpm(scatter, slope);
+    out.source += std::abs(share) * source_bound_rpm(slope, setup);
   }
   out.response = std::abs(s.covariance[d][2]) / prior.u_s;
   return out;
@@ -269,7 +278,7 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
 
   const double span = setup.response_to_s - setup.response_from_s;
   const Prior allowed{(setup.response_from_s + setup.response_to_s) / 2,
-                      std::max(span / std::sqrt(12.0), 1e-4)};
+                      std::max(std::hypot(span / std::sqrt(12.0), setup.source_lag_s / root_3), 1e-4)};
   Scatter scatter = assumed_scatter();
   std::vector<Solution> solutions(boundaries + 1);
   std::vector<Prior> priors(boundaries + 1, allowed);
@@ -327,6 +336,7 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
   const bool seen = out.scatter_seen;
   for (std::size_t b = 1; b <= boundaries; ++b) {
     const Solution& s = solutions[b];
+    double source = 0;
     for (std::size_t d = 0; d < 2; ++d) {
       ThresholdFit& fit = out.fits[2 * b + d];
       fit.visits = s.visits[d];
@@ -338,16 +348,19 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
       budget.add("source crystal", setup.clock_share * s.threshold[d]);
       budget.add("stamp resolution", std::sqrt(c.stamp));
       budget.add("rpm of the signal", std::sqrt(c.rpm_noise));
+      budget.add("source steps", c.source / root_3);
+      source += c.source / 2;
       budget.add("rate x response, as known before", c.response);
       budget.add(seen ? "rate x response spread, repeatability" : "rate x response spread, assumed",
                  std::sqrt(c.spread), scatter.s2_dof);
       budget.add(seen ? "unit's resolution and noise, repeatability" : "unit's resolution, assumed",
                  std::sqrt(c.rounding), scatter.rpm2_dof);
       // Rectangular up to the bound (GUM 4.3.7).
-      budget.add("early changes under the unit's noise", std::abs(c.early) / std::sqrt(3.0));
+      budget.add("early changes under the unit's noise", std::abs(c.early) / root_3);
       budget.into(fit);
       fit.response_s = s.response_s;
-      fit.response_uncertainty_s = fit.coverage_factor * std::sqrt(s.covariance[2][2]);
+      fit.response_uncertainty_s =
+          fit.coverage_factor * std::hypot(std::sqrt(s.covariance[2][2]), setup.source_lag_s / root_3);
     }
     if (s.visits[0] > 0 && s.visits[1] > 0) {
       ThresholdFit& middle = out.middles[b];
@@ -356,7 +369,7 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
       const double variance = (s.covariance[0][0] + s.covariance[1][1] + 2 * s.covariance[0][1]) / 4;
       const double clock = setup.clock_share * middle.threshold_rpm;
       const double k = std::max(out.fits[2 * b].coverage_factor, out.fits[2 * b + 1].coverage_factor);
-      middle.expanded_uncertainty_rpm = k * std::hypot(std::sqrt(variance), clock);
+      middle.expanded_uncertainty_rpm = k * std::hypot(std::sqrt(variance), clock, source / root_3);
     }
   }
   return out;

@@ -63,6 +63,9 @@ struct FitSetup {
   double clock_share = 0;                         // standard uncertainty of the source's clock, relative
   double rpm_noise = 0;                           // standard, of the true rpm at a crossing, per visit
   double source_tick_s = 0;                       // standard, within each visit's timing_s
+  // Bounds, not standard, and the same way for all visits at worst: the rpm
+  // played at t is that of an instant this near to t, give or take source_rpm.
+  double source_lag_s = 0, source_rpm = 0;
 };
 
 // fits[2 * boundary + (falling ? 1 : 0)]; boundaries count from 1.

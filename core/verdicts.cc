@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <numbers>
 #include <optional>
 
 #include "core/allowance.h"
@@ -65,8 +66,12 @@ BenchUncertainty bench_uncertainty(const JudgeSetup& setup) {
   // Resolutions are full widths of a rectangle (GUM F.2.2.1: width / sqrt 12).
   const double resolution =
       std::hypot(to_seconds(setup.source_tick), to_seconds(setup.watcher_resolution)) / std::sqrt(12.0);
-  return {std::hypot(resolution, to_seconds(setup.stamp_uncertainty)), setup.clock_ppm * 1e-6,
-          setup.rpm_uncertainty, to_seconds(setup.source_tick) / std::sqrt(12.0)};
+  return {std::hypot(resolution, to_seconds(setup.stamp_uncertainty)),
+          setup.clock_ppm * 1e-6,
+          setup.rpm_uncertainty,
+          to_seconds(setup.source_tick) / std::sqrt(12.0),
+          to_seconds(setup.source_lag),
+          setup.source_rpm};
 }
 
 std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vector<SeenTransition>& seen,
@@ -90,9 +95,11 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
       row.seen = true;
       row.at = crossing.at;
       row.observed_rpm = one.observed_rpm;
-      const double scatter = std::hypot(bench.timing_s, fits.response_scatter_s);
-      const double u_rpm =
-          std::hypot(row.rate_rpm_per_s * scatter, bench.clock_share * row.nominal_rpm, bench.rpm);
+      // Bounds to standard uncertainties: GUM 4.3.7.
+      const double timing = std::hypot(bench.timing_s, bench.lag_s / std::numbers::sqrt3);
+      const double rpm = std::hypot(bench.rpm, bench.source_rpm / std::numbers::sqrt3);
+      const double scatter = std::hypot(timing, fits.response_scatter_s);
+      const double u_rpm = std::hypot(row.rate_rpm_per_s * scatter, bench.clock_share * row.nominal_rpm, rpm);
       if (!one.step) {
         row.deviation_rpm = row.observed_rpm - row.nominal_rpm;
         row.lowest_rpm = std::min(one.rpm_earliest, one.rpm_latest) - row.nominal_rpm;
@@ -110,8 +117,8 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
       } else {
         const double speed = std::abs(row.rate_rpm_per_s);
         const double rpm_as_time =
-            speed > 1 ? std::hypot(bench.clock_share * row.nominal_rpm, bench.rpm) / speed : 0;
-        row.verdict = in_time(crossing, from_seconds(2 * std::hypot(bench.timing_s, rpm_as_time)));
+            speed > 1 ? std::hypot(bench.clock_share * row.nominal_rpm, rpm) / speed : 0;
+        row.verdict = in_time(crossing, from_seconds(2 * std::hypot(timing, rpm_as_time)));
       }
     }
     if (row.verdict == Verdict::fail) report(gauge, one, row, log);

@@ -32,6 +32,8 @@ struct BenchUncertainty {
   double clock_share = 0;    // relative, of the source's clock
   double rpm = 0;            // of the rpm itself (recordings)
   double source_tick_s = 0;  // the part of timing_s that is the source's
+  double lag_s = 0;          // of what was played, in time, beside timing_s,
+  double source_rpm = 0;     // and in rpm
 };
 BenchUncertainty bench_uncertainty(const JudgeSetup& setup);
 

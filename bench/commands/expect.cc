@@ -2,12 +2,16 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
 #include <cstdio>
 #include <nlohmann/json.hpp>
+#include <optional>
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/files/files.h"
+#include "bench/rigs/scpi_source.h"
 
 namespace tachproof {
 
@@ -19,11 +23,14 @@ class ExpectCommand : public Command {
     return {
         "expect",
         "the transitions that a scenario demands, without a rig",
-        "SCENARIO --gauge FILE [--json]",
+        "SCENARIO --gauge FILE [--rig FILE] [--json]",
         "Prints every transition that a unit with these settings must make in this scenario: its boundary, "
         "its direction, the threshold with the deadband applied, and the earliest, nominal and latest "
         "instant that the tolerance and the allowed response leave. It follows from the settings and the "
-        "profile alone; the scenario's noise is left out.",
+        "profile alone; the scenario's noise is left out.\n\n"
+        "With --rig, and a signal generator as its source: also how far what the generator plays in steps "
+        "may "
+        "be from the profile, and earliest and latest with that.",
         "0  done\n2  bad usage or a bad file",
         {"tachproof expect scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml"}};
   }
@@ -31,6 +38,7 @@ class ExpectCommand : public Command {
   void declare(Arguments& arguments) override {
     arguments.word(scenario_, "SCENARIO", "The scenario file.");
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
+    arguments.option(rig_, "--rig", "FILE", "The rig file, for what its source adds.");
     arguments.flag(json_, "--json", "Prints JSON.");
   }
 
@@ -38,15 +46,51 @@ class ExpectCommand : public Command {
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto scenario = errors.collect([&] { return load_scenario(scenario_); });
+    const auto rig = errors.collect([&] { return rig_.empty() ? RigFile() : load_rig(rig_); });
     errors.throw_if_any();
     const Profile profile = make_profile(*scenario, scenario_);
-    const ExpectedRun expected = expect(*gauge, profile);
-    json_ ? print_json(*gauge, expected) : print(*gauge, expected);
+    ExpectationOptions options;
+    std::optional<Steps> steps;
+    if (rig->source.scpi) {
+      const ScpiSetting& setting = *rig->source.scpi;
+      steps = steps_of(profile, setting, frequency_bound_rpm(setting, gauge->pulses_per_rev));
+      options.source_lag = steps->lag;
+      options.extra_rpm = [rpm = steps->rpm](double) { return rpm; };
+    }
+    const ExpectedRun expected = expect(*gauge, profile, options);
+    if (steps)
+      for (const ExpectedTransition& t : expected.transitions)
+        steps->worst_at_a_threshold =
+            std::max(steps->worst_at_a_threshold,
+                     steps->error_at(profile, t.nominal - gauge->tolerance.response_from));
+    json_ ? print_json(*gauge, expected, steps) : print(*gauge, expected, steps);
     return exit_pass;
   }
 
  private:
-  static void print_json(const Gauge& gauge, const ExpectedRun& expected) {
+  // What a signal generator makes of a profile.
+  struct Steps {
+    Nanos lag = 0;
+    double rpm = 0;                   // bound, beside the lag
+    double worst_on_a_ramp = 0;       // rpm
+    double worst_at_a_threshold = 0;  // rpm, of those that the scenario crosses
+    std::size_t changes = 0;
+
+    double error_at(const Profile& profile, Nanos t) const {
+      return std::abs(profile.slope_at(t)) * to_seconds(lag) + rpm;
+    }
+  };
+
+  static Steps steps_of(const Profile& profile, const ScpiSetting& setting, double rpm) {
+    const SteppedTiming timing = stepped_timing(setting);
+    Steps steps{source_lag(timing), rpm, worst_ramp_error_rpm(profile, {timing.change, rpm}), 0, 0};
+    SteppedRpm stepped(timing);
+    for (const Segment& segment : profile.segments()) stepped.add(segment);
+    while (stepped.next(profile.duration())) ++steps.changes;
+    return steps;
+  }
+
+  static void print_json(const Gauge& gauge, const ExpectedRun& expected, const std::optional<Steps>& steps) {
     nlohmann::ordered_json out;
     out["transitions"] = nlohmann::ordered_json::array();
     for (const ExpectedTransition& t : expected.transitions)
@@ -56,10 +100,16 @@ class ExpectCommand : public Command {
                                     {"earliest_s", to_seconds(t.earliest)},
                                     {"nominal_s", to_seconds(t.nominal)},
                                     {"latest_s", to_seconds(t.latest)}});
+    if (steps)
+      out["source"] = {{"lag_ms", to_ms(steps->lag)},
+                       {"within_rpm", steps->rpm},
+                       {"worst_on_a_ramp_rpm", steps->worst_on_a_ramp},
+                       {"worst_at_a_threshold_rpm", steps->worst_at_a_threshold},
+                       {"changes", steps->changes}};
     std::puts(out.dump(2).c_str());
   }
 
-  static void print(const Gauge& gauge, const ExpectedRun& expected) {
+  static void print(const Gauge& gauge, const ExpectedRun& expected, const std::optional<Steps>& steps) {
     std::size_t widest = std::string_view("boundary").size();
     for (const Window& window : gauge.windows) widest = std::max(widest, window.name.size());
     fmt::print("{:{}}  {:9}{:>10}{:>13}{:>13}{:>13}\n", "boundary", widest, "direction", "rpm", "earliest s",
@@ -69,9 +119,15 @@ class ExpectCommand : public Command {
                  word(t.direction), t.nominal_rpm, to_seconds(t.earliest), to_seconds(t.nominal),
                  to_seconds(t.latest));
     fmt::print("{} transitions\n", expected.transitions.size());
+    if (steps)
+      fmt::print(
+          "The generator plays this in {} steps: its rpm is the profile's of within {:.1f} ms, give or take "
+          "{:.2f} "
+          "rpm.\nAt most {:.2f} rpm off on a ramp or wave, {:.2f} rpm where a threshold is crossed.\n",
+          steps->changes, to_ms(steps->lag), steps->rpm, steps->worst_on_a_ramp, steps->worst_at_a_threshold);
   }
 
-  std::string scenario_, gauge_;
+  std::string scenario_, gauge_, rig_;
   bool json_ = false;
 };
 

@@ -7,6 +7,8 @@
 
 #include "bench/commands/command.h"
 #include "bench/rigs/board_connection.h"
+#include "bench/rigs/gpio_lines.h"
+#include "bench/rigs/instrument.h"
 
 namespace tachproof {
 
@@ -20,30 +22,86 @@ class PortsCommand : public Command {
     return {
         "ports",
         "what is connected",
-        "[--hello PORT] [--json]",
+        "[--hello PORT | --probe ADDRESS] [--json]",
         "Lists the serial ports with the name to put into a rig file, what each says of itself, and whether "
-        "you may open it; if not, why not and what to do. Nothing is opened.\n\n"
+        "you may open it; if not, why not and what to do. No port is opened. USB instruments and GPIO chips "
+        "with their lines are listed too.\n\n"
         "With --hello the board on one port is greeted, which restarts most boards, and what it answers is "
-        "printed: firmware, build, protocol, clock rate, inputs and outputs.",
-        "0  done, also when nothing is connected\n2  bad usage\n3  the board that was asked did not answer",
+        "printed: firmware, build, protocol, clock rate, inputs and outputs.\n\n"
+        "With --probe the signal generator at one address (host:port, /dev/usbtmc0, a serial line) is asked "
+        "its "
+        "name.",
+        "0  done, also when nothing is connected\n2  bad usage\n3  the board or generator that was asked did "
+        "not answer",
         {"tachproof ports", "tachproof ports --json"}};
   }
 
   void declare(Arguments& arguments) override {
     arguments.option(hello_, "--hello", "PORT", "Greets the board on this port.");
+    arguments.option(probe_, "--probe", "ADDRESS", "Asks the signal generator at this address its name.");
     arguments.flag(json_, "--json", "Prints JSON.");
   }
 
   int run() override {
-    hello_.empty() ? list(ports_present()) : greet();
+    if (!hello_.empty() && !probe_.empty()) throw UsageError("--hello or --probe, not both");
+    if (!probe_.empty())
+      probe();
+    else if (!hello_.empty())
+      greet();
+    else
+      list();
     return exit_pass;
   }
 
  private:
-  void list(const std::vector<PortFound>& ports) const {
-    if (json_) return print(to_json(ports));
+  void list() const {
+    const std::vector<PortFound> ports = ports_present(), instruments = instruments_present();
+    const std::vector<GpioChipFound> chips = gpio_chips(*linux_gpio());
+    if (json_)
+      return print(Json{
+          {"ports", to_json(ports)}, {"instruments", to_json(instruments)}, {"gpio_chips", to_json(chips)}});
     if (ports.empty()) std::puts("No serial port is present: is the board plugged in?");
     for (const PortFound& port : ports) std::fputs(to_text(port).c_str(), stdout);
+    for (const PortFound& port : instruments) std::fputs(to_text(port).c_str(), stdout);
+    for (const GpioChipFound& chip : chips) std::fputs(to_text(chip).c_str(), stdout);
+  }
+
+  void probe() const {
+    ScpiSetting setting;
+    setting.address = probe_;
+    const Instrument generator(setting, monotonic_clock(), [this] { return open_instrument({probe_}); });
+    if (json_) return print(Json{{"address", probe_}, {"identity", generator.identity()}});
+    fmt::print("The generator at {}\n  name         {}\n", probe_, generator.identity());
+  }
+
+  static std::string to_text(const GpioChipFound& chip) {
+    std::string text = fmt::format("{}\n  {:13}{}\n  {:13}{}\n", chip.device, "label", chip.label, "open",
+                                   chip.closed_because.empty() ? "yes" : "no: " + chip.closed_because);
+    for (std::size_t i = 0; i < chip.lines.size(); ++i) {
+      const GpioLineFound& line = chip.lines[i];
+      const std::string user = !line.used              ? ""
+                               : line.consumer.empty() ? "in use"
+                                                       : "in use by " + line.consumer;
+      text += fmt::format("  line {:<8}{}{}{}\n", i, line.name, line.name.empty() || user.empty() ? "" : ", ",
+                          user);
+    }
+    return text;
+  }
+
+  static Json to_json(const std::vector<GpioChipFound>& chips) {
+    Json list = Json::array();
+    for (const GpioChipFound& chip : chips) {
+      Json lines = Json::array();
+      for (const GpioLineFound& line : chip.lines)
+        lines.push_back(Json{{"name", line.name}, {"used", line.used}, {"consumer", line.consumer}});
+      list.push_back(Json{{"device", chip.device},
+                          {"name", chip.name},
+                          {"label", chip.label},
+                          {"lines", lines},
+                          {"can_open", chip.closed_because.empty()},
+                          {"why_not", chip.closed_because}});
+    }
+    return list;
   }
 
   static std::string to_text(const PortFound& port) {
@@ -71,7 +129,7 @@ class PortsCommand : public Command {
                           {"serial", port.serial},
                           {"can_open", port.closed_because.empty()},
                           {"why_not", port.closed_because}});
-    return Json{{"ports", list}};
+    return list;
   }
 
   void greet() const {
@@ -103,7 +161,7 @@ class PortsCommand : public Command {
 
   static void print(const Json& json) { std::puts(json.dump(2).c_str()); }
 
-  std::string hello_;
+  std::string hello_, probe_;
   bool json_ = false;
 };
 

@@ -34,6 +34,16 @@ std::pair<std::string, std::string> kept(RunFolder& folder, const std::string& f
   return {as, sum};
 }
 
+PlayRequest request_of(const ScenarioRun& run) {
+  const ScenarioFile& scenario = run.scenario.scenario;
+  return {run.scenario.profile, run.gauge.gauge.pulses_per_rev, scenario.noise, scenario.dwell.has_value()};
+}
+
+void refuse(const ScenarioRun& run, const std::optional<std::string>& why) {
+  if (why)
+    throw UsageError(run.scenario.file + " cannot be played by the source of " + run.rig.file + ": " + *why);
+}
+
 }  // namespace
 
 GaugeInput load_gauge_input(const std::string& file) {
@@ -63,8 +73,11 @@ void refuse_unplayable(const ScenarioRun& run) {
     if (const Press* press = std::get_if<Press>(&action.what);
         press && !can_press(run.rig.rig, press->action))
       throw UsageError(run.scenario.file + " presses '" + press->action + "', which the source of " +
-                       run.rig.file + " cannot press; say which output does, as in `buttons: {" +
-                       press->action + ": press-1}` in its source");
+                       run.rig.file + " cannot press; " +
+                       (run.rig.rig.source.kind == "scpi" ? "a signal generator has no wire to a button"
+                                                          : "say which output does, as in `buttons: {" +
+                                                                press->action + ": press-1}` in its source"));
+  refuse(run, cannot_play(run.rig.rig, request_of(run)));
 }
 
 PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::string& out,
@@ -72,6 +85,7 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   const Gauge& gauge = run.gauge.gauge;
   const ScenarioFile& scenario = run.scenario.scenario;
   Rig rig = make_rig(run.rig.rig, run.rig.file, gauge, scenario.seed);
+  refuse(run, rig.source->cannot_play(request_of(run)));
   RunRecord record = begun(run, rig, options);
   record.certificate = options.load();
   RunFolder folder = options.make_folder(record, out);

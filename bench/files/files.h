@@ -92,9 +92,29 @@ struct ClockSetting {
 // Beyond this it is no crystal's clock, and no correction is trusted.
 inline constexpr double most_clock_ppm = 500;
 
+// A signal generator that speaks SCPI, and how it is to be used. The defaults
+// suit a slow one; a file says what the model needs.
+struct ScpiSetting {
+  std::string address;  // host, host:port, or a device
+  unsigned baud = 9600;
+  unsigned channel = 1;
+  double amplitude_v = 0;  // peak to peak
+  double offset_v = 0;
+  // What amplitude and offset are meant into: ohms, 0 for a high impedance.
+  // Nothing: left as it is.
+  std::optional<double> load_ohm;
+  Nanos answer = 20 * ns_per_ms;  // within which a change is read back
+  Nanos settle = 20 * ns_per_ms;  // from then until the output is what it should be
+  double within_rpm = 0.1;        // steps of a slow ramp are no finer
+  double resolution_hz = 1e-3;    // a frequency that is read back may differ by as much
+  double clock_ppm = 50;          // standard uncertainty of its time base
+  bool reset = true;              // *RST before it is set up
+};
+
 struct RigFile {
   struct SourcePart {
     std::string kind;  // "simulated", "board", "scpi"
+    std::optional<ScpiSetting> scpi;
     // board:
     std::string port;                            // empty: the only one present
     std::map<std::string, std::string> buttons;  // an action and the output that performs it
@@ -107,6 +127,9 @@ struct RigFile {
     std::string unit_path;
     Behaviour behaviour;
     std::optional<Wiring> wiring;  // board, gpio
+    // gpio:
+    std::string chip;            // label, name or device; empty: the one that has the lines
+    std::string bias = "as-is";  // off, pull-up, pull-down
     int line = 0, column = 0;
   } watch;
 };

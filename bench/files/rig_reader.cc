@@ -4,8 +4,10 @@
 //     kind: rig
 //     source: {kind: simulated}
 //             or  {kind: board, port: /dev/..., buttons: {ACTION: press-1}, clock: {...}}
+//             or  {kind: scpi, address: HOST:PORT, amplitude_v: 5, offset_v: 2.5, ...}
 //     watch:  {kind: simulated, unit: GAUGE_FILE, behaviour: {...}}
 //             or  {kind: board, wiring: {lamps: ..., active: high}}
+//             or  {kind: gpio, chip: pinctrl-bcm2711, wiring: {lamps: ..., active: high}}
 //
 // `unit` is the gauge file that the simulated unit really runs, relative to
 // the rig file, or `gauge-under-test`: whatever gauge it is judged as. `behaviour` is optional, see its
@@ -23,18 +25,20 @@
 namespace tachproof {
 namespace {
 
-const std::vector<std::string> available_kinds{"simulated", "board"};
+const std::vector<std::string> source_kinds{"simulated", "board", "scpi"};
+const std::vector<std::string> watch_kinds{"simulated", "board", "gpio"};
 constexpr std::string_view gauge_under_test = "gauge-under-test";
 
 // A `kind:` that this version cannot serve says so, and is no typing error.
-bool read_kind(Mapping& part, const std::vector<std::string>& planned, std::string& kind, ErrorList& errors) {
+bool read_kind(Mapping& part, const std::vector<std::string>& available,
+               const std::vector<std::string>& planned, std::string& kind, ErrorList& errors) {
   const YamlNode* node = part.find("kind");
   if (node != nullptr && std::find(planned.begin(), planned.end(), node->text) != planned.end()) {
     errors.add(node->at, "'" + node->text + "' is not available in this version",
-               "allowed: " + joined(available_kinds));
+               "allowed: " + joined(available));
     return false;
   }
-  return part.selector("kind", kind, available_kinds);
+  return part.selector("kind", kind, available);
 }
 
 void read_buttons(const YamlNode& node, std::map<std::string, std::string>& buttons, ErrorList& errors) {
@@ -79,11 +83,35 @@ ClockSetting read_clock(const YamlNode& node, ErrorList& errors) {
   return clock;
 }
 
+ScpiSetting read_scpi(Mapping& m, ErrorList& errors) {
+  ScpiSetting scpi;
+  std::uint64_t baud = scpi.baud, channel = scpi.channel;
+  m.text("address", scpi.address, Need::must);
+  m.whole("baud", baud, 300, 4'000'000, Need::may);
+  m.whole("channel", channel, 1, 8, Need::may);
+  m.number("amplitude_v", scpi.amplitude_v, Range{0, 40, true}, Need::must);
+  m.number("offset_v", scpi.offset_v, Range{-20, 20}, Need::must);
+  m.number("load_ohm", scpi.load_ohm, Range{0, 1e6}, Need::may);
+  // Together they stay well under how far a train is handed out ahead.
+  m.milliseconds("answer_ms", scpi.answer, Range{1, 50}, Need::may);
+  m.milliseconds("settle_ms", scpi.settle, Range{0, 100}, Need::may);
+  m.number("within_rpm", scpi.within_rpm, Range{0, 100, true}, Need::may);
+  m.number("resolution_hz", scpi.resolution_hz, Range{0, 1, true}, Need::may);
+  m.number("clock_ppm", scpi.clock_ppm, Range{0, most_clock_ppm, true}, Need::may);
+  m.flag("reset", scpi.reset, Need::may);
+  scpi.baud = static_cast<unsigned>(baud);
+  scpi.channel = static_cast<unsigned>(channel);
+  if (m.has("baud") && !scpi.address.starts_with('/'))
+    errors.add(m.place("baud"), "a baud rate for '" + on_one_line(scpi.address) + "'",
+               "only a serial line has one");
+  return scpi;
+}
+
 void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& errors) {
   Mapping m(node, errors, "a source");
   source.line = node.at.line;
   source.column = node.at.column;
-  if (!read_kind(m, {"scpi"}, source.kind, errors)) return;
+  if (!read_kind(m, source_kinds, {}, source.kind, errors)) return;
   if (source.kind == "board") {
     m.text("port", source.port, Need::may);
     if (const YamlNode* block = m.any("buttons", Need::may)) read_buttons(*block, source.buttons, errors);
@@ -92,6 +120,8 @@ void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& e
       if (!m.has("port"))
         errors.add(block->at, "a clock without a port", "'port' beside it: one board's clock");
     }
+  } else if (source.kind == "scpi") {
+    source.scpi = read_scpi(m, errors);
   }
   m.finish();
 }
@@ -121,12 +151,16 @@ void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFi
   Mapping m(node, errors, "a watch");
   watch.line = node.at.line;
   watch.column = node.at.column;
-  if (!read_kind(m, {"gpio", "camera", "recording"}, watch.kind, errors)) return;
+  if (!read_kind(m, watch_kinds, {"camera", "recording"}, watch.kind, errors)) return;
   if (watch.kind == "simulated") {
     read_unit(m, folder, watch, errors);
     if (const YamlNode* block = m.any("behaviour", Need::may))
       watch.behaviour = read_behaviour(*block, watch.unit ? &*watch.unit : nullptr, errors);
-  } else if (watch.kind == "board") {
+  } else {
+    if (watch.kind == "gpio") {
+      m.text("chip", watch.chip, Need::may);
+      m.choice("bias", watch.bias, {"as-is", "off", "pull-up", "pull-down"}, Need::may);
+    }
     if (const YamlNode* block = m.any("wiring", Need::must)) {
       Mapping wiring(*block, errors, "a wiring");
       if (wiring.sound()) {

@@ -151,6 +151,9 @@ RunRecord record_from(const Json& json) {
   record.bench.watcher_resolution = rig.at("watcher_resolution_ns").get<Nanos>();
   record.bench.stamp_uncertainty = rig.at("stamp_uncertainty_ns").get<Nanos>();
   record.bench.clock_ppm = number_from(rig, "clock_ppm");
+  // Since signal generators are sources.
+  if (rig.contains("source_lag_ns")) record.bench.source_lag = rig.at("source_lag_ns").get<Nanos>();
+  if (rig.contains("source_rpm")) record.bench.source_rpm = number_from(rig, "source_rpm");
   record.certificate = certificate_from_json(json.at("certificate"));
   identity_from_json(json.at("report"), record);
   record.unit_serial = text_from(json.at("unit"), "serial");

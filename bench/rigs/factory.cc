@@ -3,7 +3,9 @@
 #include <algorithm>
 
 #include "bench/rigs/board.h"
+#include "bench/rigs/gpio_watcher.h"
 #include "bench/rigs/ports.h"
+#include "bench/rigs/scpi_source.h"
 #include "bench/rigs/simulated_rig.h"
 
 namespace tachproof {
@@ -33,8 +35,36 @@ Rig rig_with_board(const RigFile& rig, const Gauge& gauge) {
   return board_rig(settings);
 }
 
+GpioSettings gpio_settings(const RigFile::WatchPart& watch, const Gauge& gauge) {
+  static const std::map<std::string, GpioBias> biases{{"as-is", GpioBias::as_is},
+                                                      {"off", GpioBias::off},
+                                                      {"pull-up", GpioBias::pull_up},
+                                                      {"pull-down", GpioBias::pull_down}};
+  return {watch.chip, biases.at(watch.bias), watch.wiring->active_high, resolve(*watch.wiring, gauge)};
+}
+
+Rig rig_with_generator(const RigFile& rig, const Gauge& gauge, std::uint64_t seed) {
+  const ScpiSetting& setting = rig.source.scpi.value();
+  const std::shared_ptr<CommandClock> clock = monotonic_clock();
+  const InstrumentAddress address{setting.address, setting.baud};
+  auto generator =
+      std::make_unique<Instrument>(setting, clock, [address] { return open_instrument(address); });
+  auto source = std::make_unique<ScpiSource>(setting, gauge.pulses_per_rev, clock, std::move(generator));
+  std::unique_ptr<Watcher> watcher;
+  if (rig.watch.kind == "gpio")
+    watcher =
+        std::make_unique<GpioWatcher>(gpio_settings(rig.watch, gauge), source->zero(), clock, linux_gpio());
+  else
+    watcher =
+        simulated_watcher(source->wire(), rig.watch.unit.value_or(gauge), rig.watch.behaviour, gauge, seed);
+  return paced_by(std::move(source), std::move(watcher));
+}
+
 // What a person who wrote this pair may have wanted.
 std::string mixed_kinds(const std::string& source, const std::string& watch) {
+  if (source == "scpi" || watch == "gpio")
+    return "a '" + watch + "' watch beside a '" + source +
+           "' source; a signal generator (scpi) is watched by gpio, or plays to a simulated unit";
   if (source == "board")
     return "a '" + watch +
            "' watch beside a 'board' source: the board plays to a real unit, and only the board's own inputs "
@@ -45,8 +75,8 @@ std::string mixed_kinds(const std::string& source, const std::string& watch) {
 }
 
 void refuse_mixed_kinds(const RigFile& rig, const std::string& file) {
-  if (rig.source.kind != rig.watch.kind)
-    refuse(file, rig.watch.line, rig.watch.column, mixed_kinds(rig.source.kind, rig.watch.kind));
+  const bool goes = rig.source.kind == "scpi" ? rig.watch.kind != "board" : rig.source.kind == rig.watch.kind;
+  if (!goes) refuse(file, rig.watch.line, rig.watch.column, mixed_kinds(rig.source.kind, rig.watch.kind));
 }
 
 Rig rig_with_simulated_unit(const RigFile& rig, const Gauge& gauge, std::uint64_t seed) {
@@ -58,8 +88,9 @@ Rig rig_with_simulated_unit(const RigFile& rig, const Gauge& gauge, std::uint64_
 Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed) {
   refuse_mixed_kinds(rig, file);
   try {
-    return rig.source.kind == "board" ? rig_with_board(rig, gauge)
-                                      : rig_with_simulated_unit(rig, gauge, seed);
+    if (rig.source.kind == "board") return rig_with_board(rig, gauge);
+    if (rig.source.kind == "scpi") return rig_with_generator(rig, gauge, seed);
+    return rig_with_simulated_unit(rig, gauge, seed);
   } catch (const std::invalid_argument& e) {
     refuse(file, rig.watch.line, rig.watch.column, e.what());
   }
@@ -67,7 +98,7 @@ Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, st
 
 Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& gauge) {
   refuse_mixed_kinds(rig, file);
-  if (rig.source.kind != "board") {
+  if (rig.watch.kind == "simulated") {
     try {
       return rig_with_simulated_unit(rig, gauge, 0).watcher->facts().wired;
     } catch (const std::invalid_argument& e) {
@@ -79,7 +110,12 @@ Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& ga
   return watched;
 }
 
+std::optional<std::string> cannot_play(const RigFile& rig, const PlayRequest& request) {
+  return rig.source.kind == "scpi" ? no_even_wave(request) : std::nullopt;
+}
+
 bool can_press(const RigFile& rig, const std::string& action) {
+  if (rig.source.kind == "scpi") return false;
   if (rig.source.kind != "board") return true;
   const std::vector<std::string> actions = actions_of(rig.source);
   return std::find(actions.begin(), actions.end(), action) != actions.end();

@@ -93,6 +93,21 @@ std::vector<PortFound> ports_present() {
   return out;
 }
 
+std::vector<PortFound> instruments_present() {
+  std::vector<PortFound> out;
+  std::error_code error;
+  for (const auto& entry : std::filesystem::directory_iterator("/dev", error)) {
+    PortFound found;
+    found.name = found.device = entry.path().string();
+    if (!entry.path().filename().string().starts_with("usbtmc")) continue;
+    found.closed_because = why_closed(found.device);
+    out.push_back(std::move(found));
+  }
+  std::sort(out.begin(), out.end(),
+            [](const PortFound& a, const PortFound& b) { return a.device < b.device; });
+  return out;
+}
+
 std::string only_port_present() {
   const std::vector<PortFound> ports = ports_present();
   if (ports.size() == 1) return ports.front().name;

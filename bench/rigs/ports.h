@@ -17,6 +17,8 @@ struct PortFound {
   std::string closed_because;  // a sentence's end with the remedy; empty: it can be opened
 };
 std::vector<PortFound> ports_present();  // by device name
+// USB test-and-measurement devices: what may be a signal generator.
+std::vector<PortFound> instruments_present();
 // The one that there is. Throws RigError when there is none, or more than one.
 std::string only_port_present();
 

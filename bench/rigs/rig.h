@@ -19,6 +19,7 @@
 #include <vector>
 
 #include "core/gauge.h"
+#include "core/noise.h"
 #include "core/profile.h"
 #include "core/time.h"
 #include "core/timeline.h"
@@ -42,19 +43,46 @@ struct SourceFacts {
   Nanos tick = 1;             // resolution of the edges as played
   double clock_ppm = 0;       // standard uncertainty of its clock
   bool virtual_time = false;  // runs as fast as it can
+  // Bounds: the rpm that it plays at t is the profile's of an instant this near
+  // to t, give or take so many rpm.
+  Nanos lag = 0;
+  double rpm = 0;
+};
+
+// What a source that times its own commands knows of one of them.
+struct PlayedChange {
+  Nanos due = 0;                 // when it should have come
+  Nanos sent = 0, answered = 0;  // when it was asked for and when it was read back
+  double hz = 0;                 // as read back; 0: the output is off
+};
+
+struct PlayRequest {
+  const Profile& profile;
+  double pulses_per_rev = 0;
+  const Noise& noise;
+  bool dwell = false;  // in place of the profile: holds that end when enough is known
 };
 
 class Source {
  public:
   virtual ~Source() = default;
   virtual SourceFacts facts() const = 0;
+  // Why it cannot play this, a sentence. Asked before begin.
+  virtual std::optional<std::string> cannot_play(const PlayRequest& request) {
+    (void)request;
+    return std::nullopt;
+  }
   virtual void begin() = 0;
+  // What the pulses that follow mean; before the block that reaches it.
+  virtual void rpm(const Segment& segment) { (void)segment; }
   // Takes the block; blocks while the device is full.
   virtual void play(const PulseBlock& block) = 0;
   // An action on the unit, queued for its instant; `unknown` names are refused
   // before the run by `can_press`.
   virtual bool can_press(const std::string& action) const = 0;
   virtual void press(const Press& press, Nanos at) = 0;
+  // What it has done since the last call, for the journal.
+  virtual std::vector<PlayedChange> take_played() { return {}; }
   // Output off, whatever state the run is in. Called once after begin.
   virtual void end() noexcept = 0;
 };

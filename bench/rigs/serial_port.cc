@@ -29,9 +29,10 @@ namespace {
 namespace asio = boost::asio;
 
 [[noreturn]] void refuse(const std::string& name, const std::string& why) {
-  throw RigError("opening the board's port " + name + ": " + why);
+  throw RigError("opening " + name + ": " + why);
 }
 
+// `name` says what it is, too.
 [[noreturn]] void refuse_by_errno(const std::string& name, const std::string& path, int error) {
   switch (error) {
     case ENOENT:
@@ -101,14 +102,17 @@ void make_ours(int fd, const std::string& name, const std::string& path) {
   if (flock(fd, LOCK_EX | LOCK_NB) != 0 || ioctl(fd, TIOCEXCL) != 0) refuse_by_errno(name, path, errno);
 }
 
-int open_port(const std::string& name, unsigned baud) {
+}  // namespace
+
+int open_serial(const std::string& what, const std::string& name, unsigned baud) {
+  const std::string called = what + " " + name;
   std::error_code error;
   const std::string path = std::filesystem::canonical(name, error).string();
-  if (error) refuse_by_errno(name, name, error.value());
+  if (error) refuse_by_errno(called, name, error.value());
   const bool pseudo = path.starts_with("/dev/pts/");
-  const int fd = pseudo ? open_terminal(name, path) : open_real(name, path, baud);
+  const int fd = pseudo ? open_terminal(called, path) : open_real(called, path, baud);
   try {
-    make_ours(fd, name, path);
+    make_ours(fd, called, path);
   } catch (...) {
     close(fd);
     throw;
@@ -116,10 +120,8 @@ int open_port(const std::string& name, unsigned baud) {
   return fd;
 }
 
-}  // namespace
-
 SerialPort::SerialPort(asio::io_context& io, const std::string& name, unsigned baud)
-    : name_(name), descriptor_(io, open_port(name, baud)) {
+    : name_(name), descriptor_(io, open_serial("the board's port", name, baud)) {
   descriptor_.non_blocking(true);
 }
 

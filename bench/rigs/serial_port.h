@@ -15,6 +15,10 @@
 
 namespace tachproof {
 
+// Opens the line, as above, for the caller to close. `what` is for messages:
+// "the board's port". Throws RigError.
+int open_serial(const std::string& what, const std::string& name, unsigned baud);
+
 class SerialPort {
  public:
   using Sink = std::function<void(std::span<const std::uint8_t>)>;

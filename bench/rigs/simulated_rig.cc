@@ -11,14 +11,9 @@
 namespace tachproof {
 namespace {
 
-struct Wire {
-  std::vector<Nanos> pulses;  // played and not yet collected
-  Nanos played_until = 0;
-};
-
 class SimulatedSource : public Source {
  public:
-  explicit SimulatedSource(std::shared_ptr<Wire> wire) : wire_(std::move(wire)) {}
+  explicit SimulatedSource(std::shared_ptr<PulseWire> wire) : wire_(std::move(wire)) {}
 
   SourceFacts facts() const override {
     SourceFacts facts;
@@ -37,12 +32,12 @@ class SimulatedSource : public Source {
   void end() noexcept override { wire_->played_until = never; }
 
  private:
-  std::shared_ptr<Wire> wire_;
+  std::shared_ptr<PulseWire> wire_;
 };
 
 class SimulatedWatcher : public Watcher {
  public:
-  SimulatedWatcher(std::shared_ptr<Wire> wire, const Gauge& unit, const Behaviour& behaviour,
+  SimulatedWatcher(std::shared_ptr<PulseWire> wire, const Gauge& unit, const Behaviour& behaviour,
                    const Gauge& gauge, std::uint64_t seed)
       : wire_(std::move(wire)),
         unit_gauge_(unit),
@@ -76,7 +71,7 @@ class SimulatedWatcher : public Watcher {
   void end() noexcept override {}
 
  private:
-  std::shared_ptr<Wire> wire_;
+  std::shared_ptr<PulseWire> wire_;
   Gauge unit_gauge_;
   Behaviour behaviour_;
   Gauge gauge_;
@@ -86,8 +81,14 @@ class SimulatedWatcher : public Watcher {
 
 }  // namespace
 
+std::unique_ptr<Watcher> simulated_watcher(std::shared_ptr<PulseWire> wire, const Gauge& unit,
+                                           const Behaviour& behaviour, const Gauge& gauge,
+                                           std::uint64_t seed) {
+  return std::make_unique<SimulatedWatcher>(std::move(wire), unit, behaviour, gauge, seed);
+}
+
 Rig simulated_rig(const Gauge& unit, const Behaviour& behaviour, const Gauge& gauge, std::uint64_t seed) {
-  const auto wire = std::make_shared<Wire>();
+  const auto wire = std::make_shared<PulseWire>();
   return {std::make_unique<SimulatedSource>(wire),
           std::make_unique<SimulatedWatcher>(wire, unit, behaviour, gauge, seed)};
 }

@@ -9,6 +9,7 @@
 #include <memory>
 
 #include "bench/files/files.h"
+#include "bench/rigs/pulse_wire.h"
 #include "bench/rigs/rig.h"
 #include "core/gauge.h"
 
@@ -20,5 +21,10 @@ namespace tachproof {
 // The source takes any action on the unit, and none has an effect on its
 // lamps. The watcher answers a question for the peak; no other.
 Rig simulated_rig(const Gauge& unit, const Behaviour& behaviour, const Gauge& gauge, std::uint64_t seed = 0);
+
+// The watcher alone, at the end of a wire that another source plays into.
+std::unique_ptr<Watcher> simulated_watcher(std::shared_ptr<PulseWire> wire, const Gauge& unit,
+                                           const Behaviour& behaviour, const Gauge& gauge,
+                                           std::uint64_t seed);
 
 }  // namespace tachproof

@@ -51,6 +51,8 @@ class StoredSource : public Source {
     facts_.kind = record.source;
     facts_.tick = record.bench.source_tick;
     facts_.clock_ppm = record.bench.clock_ppm;
+    facts_.lag = record.bench.source_lag;
+    facts_.rpm = record.bench.source_rpm;
     // A dwell decides as it goes, so it must be handed the same stretches.
     facts_.virtual_time = record.source == "simulated";
   }

@@ -31,6 +31,8 @@ struct BenchFacts {
   Nanos watcher_resolution = 1;
   Nanos stamp_uncertainty = 0;  // standard
   double clock_ppm = 0;         // standard
+  Nanos source_lag = 0;         // bounds, as in JudgeSetup
+  double source_rpm = 0;
   bool operator==(const BenchFacts&) const = default;
 };
 

@@ -53,6 +53,12 @@ class Run {
     const bool complete = played_all && all_written && lost_ == 0 && seen_.until >= duration;
     RunOutcome outcome{judge_.finish(std::min(seen_.until, duration), complete), writer_.trace()};
     outcome.result.evidence.lost = std::max(outcome.result.evidence.lost, lost_);
+    if (source_.lag > 0)
+      outcome.result.notes.push_back(fmt::format(
+          "the source played the profile in steps, within {:.1f} ms and {:.2f} rpm of it, which every "
+          "uncertainty allows for; the pulses in capture.vcd are the profile's, what the source read "
+          "back is in journal.jsonl",
+          to_ms(source_.lag), source_.rpm));
     return outcome;
   }
 
@@ -128,6 +134,7 @@ class Run {
     const double periods = silent ? 0 : std::ceil(static_cast<double>(real_pace.stretch) / period);
     const Nanos lasts = silent ? real_pace.stretch : std::llround(periods * period);
     const Segment hold{Segment::Shape::constant, {played_, 0}, to_seconds(lasts), rpm, 0, 0, 0};
+    rig_.source->rpm(hold);
     judge_.rpm(hold);
     writer_.rpm(hold);
     // The last pulse may be a little longer ago, on a ramp, or a lot, after a missing one.
@@ -182,6 +189,7 @@ class Run {
           !source_.virtual_time && question_ahead() && begins >= plan_.profile.actions()[question_].at;
       segment.start.whole += held_;
       if (segment.start.whole > until || held_back) return;
+      rig_.source->rpm(segment);
       judge_.rpm(segment);
       writer_.rpm(segment);
     }
@@ -243,6 +251,18 @@ class Run {
     judge_.seen_until(certain);
     writer_.advance(events_, certain);
     collected_ = until;
+    note_played();
+  }
+
+  void note_played() {
+    for (const PlayedChange& change : rig_.source->take_played())
+      folder_.journal(nlohmann::ordered_json{
+          {"kind", "played"},
+          {"due_s", to_seconds(change.due)},
+          {"sent_s", to_seconds(change.sent)},
+          {"answered_s", to_seconds(change.answered)},
+          {"hz",
+           change.hz}}.dump());
   }
 
   std::optional<std::string> ask_person(const Ask& ask) {
@@ -326,6 +346,8 @@ JudgeSetup judge_setup_of(const Rig& rig) {
   setup.watcher_resolution = watcher.resolution;
   setup.stamp_uncertainty = watcher.stamp_uncertainty;
   setup.clock_ppm = source.clock_ppm;
+  setup.source_lag = source.lag;
+  setup.source_rpm = source.rpm;
   return setup;
 }
 

@@ -76,10 +76,11 @@ class Loop {
     if (more.empty()) return false;
     all_.steps.insert(all_.steps.end(), more.begin(), more.end());
     profile_ = Profile(all_.steps);
-    if (writer_ != nullptr)
-      for (std::size_t i = segments_told_; i < profile_.segments().size(); ++i)
-        writer_->rpm(profile_.segments()[i]);
-    segments_told_ = profile_.segments().size();
+    for (; segments_told_ < profile_.segments().size(); ++segments_told_) {
+      const Segment& segment = profile_.segments()[segments_told_];
+      rig_.source->rpm(segment);
+      if (writer_ != nullptr) writer_->rpm(segment);
+    }
     generate();
     return true;
   }

@@ -1,0 +1,122 @@
+// The program and a signal generator: a simulated one behind a socket, in real
+// time, so that only what does not depend on the machine's load is expected.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <chrono>
+#include <csignal>
+#include <nlohmann/json.hpp>
+#include <thread>
+
+#include "tests/bench/scratch_folder.h"
+#include "tests/bench/simulated_generator.h"
+#include "tests/program/files_for_tests.h"
+#include "tests/program/process.h"
+
+namespace tachproof {
+namespace {
+
+using testing::EndsWith;
+using testing::HasSubstr;
+
+class ProgramWithGenerator : public testing::Test {
+ protected:
+  void SetUp() override {
+    scratch.write("gauge.yaml", files::gauge);
+    scratch.write("scenario.yaml", files::scenario);
+    write_rig(generator.address(), "{kind: simulated, unit: gauge.yaml}");
+  }
+  void write_rig(const std::string& address, const std::string& watch) {
+    scratch.write("rig.yaml", "format: 1\nkind: rig\nsource: {kind: scpi, address: \"" + address +
+                                  "\", amplitude_v: 5, offset_v: 2.5, answer_ms: 50}\nwatch: " + watch +
+                                  "\n");
+  }
+  std::vector<std::string> run_words(const std::string& scenario) const {
+    return command_line("run " + scenario + " --gauge gauge.yaml --rig rig.yaml --no-history --out out");
+  }
+  Finished run(const std::string& scenario = "scenario.yaml") {
+    return run_process(run_words(scenario), scratch.path());
+  }
+
+  ScratchFolder scratch;
+  test::SimulatedGenerator generator{std::make_shared<test::VirtualClock>(), {}};
+};
+
+TEST_F(ProgramWithGenerator, CtrlCSwitchesTheOutputOff) {
+  scratch.write("endless.yaml", files::endless_scenario);
+  Process process(run_words("endless.yaml"), scratch.path());
+  for (int i = 0; i < 3000 && !generator.output_on(); ++i)
+    std::this_thread::sleep_for(std::chrono::milliseconds(10));
+  EXPECT_TRUE(generator.output_on());
+  process.signal(SIGINT);
+  EXPECT_EQ(process.wait().status, 3);
+  EXPECT_FALSE(generator.output_on());
+}
+
+TEST_F(ProgramWithGenerator, WhatItCannotPlayIsRefusedBeforeTheStart) {
+  scratch.write("noisy.yaml", files::scenario + "noise: {missing: 0.001}\n");
+  const Finished noisy = run("noisy.yaml");
+  EXPECT_EQ(noisy.status, 2);
+  EXPECT_EQ(
+      noisy.err,
+      "tachproof run: noisy.yaml cannot be played by the source of rig.yaml: a signal generator plays an "
+      "even wave: it cannot leave pulses out or double them\n");
+  std::string pressing = files::scenario;
+  pressing.insert(pressing.find("judge:"), "  - {press: capture, for: 200ms}\n");
+  scratch.write("pressing.yaml", pressing);
+  const Finished press = run("pressing.yaml");
+  EXPECT_EQ(press.status, 2);
+  EXPECT_EQ(
+      press.err,
+      "tachproof run: pressing.yaml presses 'capture', which the source of rig.yaml cannot press; a signal "
+      "generator has no wire to a button\n");
+  EXPECT_FALSE(std::filesystem::exists(scratch / "out"));
+  for (const std::string& message : generator.messages()) EXPECT_THAT(message, Not(HasSubstr("OUTP ON")));
+}
+
+TEST_F(ProgramWithGenerator, NobodyAtTheAddressIsOneClearLine) {
+  write_rig("127.0.0.1:1", "{kind: simulated, unit: gauge.yaml}");
+  const Finished done = run();
+  EXPECT_EQ(done.status, 3);
+  EXPECT_EQ(done.err,
+            "tachproof run: the bench failed, so nothing is decided: opening the generator at 127.0.0.1:1: "
+            "Connection refused; is it on, and is this its raw socket?\n");
+}
+
+TEST_F(ProgramWithGenerator, AMachineWithoutTheGpioChipIsOneClearLine) {
+  write_rig(generator.address(), "{kind: gpio, chip: no-such-chip, wiring: {lamps: {near: {white: 17}}}}");
+  const Finished done = run();
+  EXPECT_EQ(done.status, 3);
+  EXPECT_THAT(done.err, HasSubstr("looking for the GPIO chip"));
+  EXPECT_FALSE(generator.output_on());
+}
+
+TEST_F(ProgramWithGenerator, ABoardDoesNotWatchAGenerator) {
+  write_rig(generator.address(), "{kind: board, wiring: {lamps: {near: {white: in0}}}}");
+  const Finished done = run();
+  EXPECT_EQ(done.status, 2);
+  EXPECT_EQ(done.err,
+            "rig.yaml:4:8: a 'board' watch beside a 'scpi' source; a signal generator (scpi) is watched by "
+            "gpio, or "
+            "plays to a simulated unit\n");
+}
+
+TEST_F(ProgramWithGenerator, ProbeAsksItsName) {
+  EXPECT_EQ(run_process(command_line("ports --probe " + generator.address()), scratch.path()).out,
+            "The generator at " + generator.address() + "\n  name         Tarn Instruments,TG1,0042,1.0\n");
+}
+
+TEST_F(ProgramWithGenerator, ExpectStatesTheWorstErrorOfItsSteps) {
+  // 70 ms at 500 rpm/s, 0.1 rpm and 0.001 Hz at 2 pulses a turn.
+  const Finished text =
+      run_process(command_line("expect scenario.yaml --gauge gauge.yaml --rig rig.yaml"), scratch.path());
+  EXPECT_THAT(text.out,
+              EndsWith("its rpm is the profile's of within 70.0 ms, give or take 0.13 rpm.\n"
+                       "At most 35.13 rpm off on a ramp or wave, 35.13 rpm where a threshold is crossed.\n"));
+  const Finished listed = run_process(
+      command_line("expect scenario.yaml --gauge gauge.yaml --rig rig.yaml --json"), scratch.path());
+  EXPECT_EQ(nlohmann::json::parse(listed.out)["source"]["lag_ms"], 70.0);
+}
+
+}  // namespace
+}  // namespace tachproof
