@@ -63,6 +63,7 @@ struct FitSetup {
   double clock_share = 0;                         // standard uncertainty of the source's clock, relative
   double rpm_noise = 0;                           // standard, of the true rpm at a crossing, per visit
   double source_tick_s = 0;                       // standard, within each visit's timing_s
+  double pulses_per_rev = 0;                      // of the signal; 0: pulses are never slow
 };
 
 // fits[2 * boundary + (falling ? 1 : 0)]; boundaries count from 1.
