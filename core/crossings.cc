@@ -56,14 +56,17 @@ void Crossings::close(std::size_t boundary, Nanos at, bool demanded_above, const
   Track& track = tracks_.at(boundary);
   if (demand) {
     if (track.overdue) settle_overdue(track, Crossing::Timing::missing, 0);
-    if (track.above != demanded_above)
+    if (track.above != demanded_above) {
       track.overdue = *demand;
-    else if (track.first_to[demanded_above] >= 0)
+    } else if (track.first_to[demanded_above] >= 0) {
       decide(*demand, Crossing::Timing::inside, track.first_to[demanded_above]);
-    else if (track.out_before_open)
+      // It had been there before it could be right, and had come back.
+      if (track.out_before_open) excursions.push_back({*demand, Crossing::Timing::early, track.out_since});
+    } else if (track.out_before_open) {
       decide(*demand, Crossing::Timing::early, track.out_since);
-    else
+    } else {
       decide(*demand, Crossing::Timing::hidden, at);
+    }
   } else if (track.out_before_open || track.above != demanded_above) {
     const bool early = track.out_before_open;
     ExpectedTransition none;

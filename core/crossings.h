@@ -56,7 +56,8 @@ class Crossings {
 
   std::vector<Crossing> crossings;  // in the order in which they were decided
   std::vector<Chatter> chatter;     // taken by the judge after each close
-  // On the wrong side before or after an open time that demanded no move.
+  // On the wrong side before or after an open time that demanded no move, or
+  // before one that did, and back again meanwhile.
   std::vector<Crossing> excursions;
 
   static constexpr std::size_t max_kept = 64;

@@ -15,6 +15,11 @@ bool agree(Nanos a, Nanos b) {
   return std::abs(static_cast<double>(a - b)) <= DimmingFilter::agreement * longer;
 }
 
+// As the same PWM shows it again.
+bool alike(Nanos span, Nanos known) {
+  return std::abs(span - known) <= std::max<Nanos>(known / 100, 20 * ns_per_us);
+}
+
 }  // namespace
 
 void DimmingFilter::add(std::span<const LampEvent> events, std::vector<LampEvent>& out) {
@@ -51,7 +56,9 @@ void DimmingFilter::seen_until(Nanos until, std::vector<LampEvent>& out) {
 }
 
 void DimmingFilter::finish(std::vector<LampEvent>& out) {
-  for (std::uint32_t i = 0; i < max_channels; ++i) let_go(channels_[i], i, channels_[i].waiting.size());
+  // What ends in the dark part of a period is lit, for all that is known.
+  for (std::uint32_t i = 0; i < max_channels; ++i)
+    if (!channels_[i].dimmed) let_go(channels_[i], i, channels_[i].waiting.size());
   release(std::numeric_limits<Nanos>::max(), out);
   settled_until_ = now_;
 }
@@ -67,6 +74,7 @@ void DimmingFilter::edge(std::uint32_t index, Nanos at, bool on) {
       ++channel.periods;
       channel.period = at - channel.last_rise;
       channel.last_rise = at;
+      gap_ = channel.gap = at - channel.waiting.front().at;
       channel.waiting.clear();
       waiting_ &= ~(Channels{1} << index);
       return;
@@ -76,8 +84,7 @@ void DimmingFilter::edge(std::uint32_t index, Nanos at, bool on) {
       waiting_ |= Channels{1} << index;
       return;
     }
-    channel.dimmed = false;  // the rhythm broke: that fall was real
-    let_go(channel, index, channel.waiting.size());
+    end_dimming(channel, index, at);  // the rhythm broke: that fall was real
   }
   if (channel.waiting.empty()) {
     if (on) {
@@ -91,33 +98,58 @@ void DimmingFilter::edge(std::uint32_t index, Nanos at, bool on) {
   }
   channel.waiting.push_back({at, on});
   if (!on) return;
-  // waiting: fall, rise, fall, rise, ... since last_rise. Three periods?
-  const std::size_t rises = channel.waiting.size() / 2;
-  Nanos before = channel.last_rise, period = 0;
-  for (std::size_t k = 0; k < rises; ++k) {
-    const Nanos rise = channel.waiting[2 * k + 1].at;
-    if (rise - before > longest_period || (period != 0 && !agree(rise - before, period))) {
-      // This gap is no part of a regular train; the next may begin one.
-      let_go(channel, index, 2 * k + 2);
-      channel.last_rise = rise;
-      return;
-    }
-    period = rise - before;
-    before = rise;
+  // waiting: fall, rise, fall, rise, ... since last_rise. What is no part of a
+  // regular train is let go; the next gap may begin one.
+  while (!channel.waiting.empty()) {
+    const std::size_t gaps = channel.waiting.size() / 2;
+    const bool by_rises = regular(channel, true), by_falls = regular(channel, false);
+    if ((by_rises && gaps >= 3) || (by_falls && gaps >= 4)) return begin_dimming(channel, index, by_rises);
+    if (by_rises || by_falls) return;
+    channel.last_rise = channel.waiting[1].at;
+    let_go(channel, index, 2);
   }
-  if (rises < 3) return;
+}
+
+// All periods agree and are short: from rise to rise, the lamp's coming on
+// the first, or from fall to fall, for a lamp that came on in the middle of a period.
+bool DimmingFilter::regular(const Channel& channel, bool by_rises) {
+  Nanos before = by_rises ? channel.last_rise : channel.waiting[0].at, period = 0;
+  for (std::size_t k = by_rises ? 1 : 2; k < channel.waiting.size(); k += 2) {
+    const Nanos now = channel.waiting[k].at - before;
+    if (now > longest_period || (period != 0 && !agree(now, period))) return false;
+    period = now;
+    before = channel.waiting[k].at;
+  }
+  return true;
+}
+
+void DimmingFilter::begin_dimming(Channel& channel, std::uint32_t index, bool by_rises) {
+  const std::vector<Edge>& edges = channel.waiting;
   channel.dimmed = true;
-  channel.period = period;
-  before = channel.last_rise;
-  for (std::size_t k = 0; k < rises; ++k) {
-    channel.lit += channel.waiting[2 * k].at - before;
-    before = channel.waiting[2 * k + 1].at;
+  // A first period that is cut short tells no level.
+  std::size_t next = by_rises ? 0 : 2;
+  Nanos before = by_rises ? channel.last_rise : edges[1].at;
+  for (; next < edges.size(); next += 2) {
+    channel.lit += edges[next].at - before;
+    channel.dimmed_for += edges[next + 1].at - before;
+    ++channel.periods;
+    channel.period = edges[next + 1].at - before;
+    before = edges[next + 1].at;
   }
-  channel.dimmed_for += before - channel.last_rise;
-  channel.periods += rises;
   channel.last_rise = before;
+  gap_ = channel.gap = edges[edges.size() - 1].at - edges[edges.size() - 2].at;
   channel.waiting.clear();
   waiting_ &= ~(Channels{1} << index);
+}
+
+// It went out at its last fall or, after a whole pulse, at any time before the next
+// was due: then, so that lamps that go out and on in one gap do so together.
+void DimmingFilter::end_dimming(Channel& channel, std::uint32_t index, Nanos now) {
+  channel.dimmed = false;
+  Nanos& fall = channel.waiting.front().at;
+  const bool whole = alike(fall - channel.last_rise, channel.period - channel.gap);
+  if (whole && fall + channel.gap <= now) fall += channel.gap;
+  let_go(channel, index, channel.waiting.size());
 }
 
 // A fall that no rise has followed in time was the lamp going out.
@@ -125,9 +157,7 @@ void DimmingFilter::time_out(std::uint32_t index, Nanos now) {
   Channel& channel = channels_[index];
   if (channel.waiting.empty()) return;
   if (channel.dimmed) {
-    if (now - channel.last_rise <= channel.period + channel.period / 2) return;
-    channel.dimmed = false;
-    let_go(channel, index, channel.waiting.size());
+    if (now - channel.last_rise > channel.period + channel.period / 2) end_dimming(channel, index, now);
     return;
   }
   const bool dark = !channel.waiting.back().on;
@@ -138,8 +168,15 @@ void DimmingFilter::time_out(std::uint32_t index, Nanos now) {
 }
 
 void DimmingFilter::let_go(Channel& channel, std::uint32_t index, std::size_t count) {
-  for (std::size_t k = 0; k < count; ++k)
-    changes_.push_back({channel.waiting[k].at, index, channel.waiting[k].on});
+  for (std::size_t k = 0; k < count; ++k) {
+    const Edge& edge = channel.waiting[k];
+    // Too few gaps for a train, but each as long as those of this unit's dimming.
+    if (!edge.on && k + 1 < count && gap_ != 0 && alike(channel.waiting[k + 1].at - edge.at, gap_)) {
+      ++k;
+      continue;
+    }
+    changes_.push_back({edge.at, index, edge.on});
+  }
   channel.waiting.erase(channel.waiting.begin(),
                         channel.waiting.begin() + static_cast<std::ptrdiff_t>(count));
   if (channel.waiting.empty()) waiting_ &= ~(Channels{1} << index);

@@ -2,7 +2,9 @@
 // lit, at a level.
 //
 // On-off-on counts as dimming when it is fast and regular: at least
-// `least_hz`, and three periods in a row that agree within `agreement`. A lamp
+// `least_hz`, and three periods in a row that agree within `agreement`. Where a
+// lamp is lit too shortly for that, its gaps count as dimming when they are as
+// long as the last that did: nobody could tell them from those. A lamp
 // that chatters at an update rate below that, or irregularly, is passed on as
 // it is: chatter must never look like dimming. 80 Hz is where most people stop
 // seeing a light flicker directly (Lehman, Wilkins et al., "Proposing measures
@@ -30,7 +32,8 @@ class DimmingFilter {
   // events settle them.
   void add(std::span<const LampEvent> events, std::vector<LampEvent>& out);
   void seen_until(Nanos until, std::vector<LampEvent>& out);
-  // Nothing more will come: lets everything go.
+  // Nothing more will come: lets everything go, but for the fall of a dimmed lamp
+  // whose next pulse is not overdue.
   void finish(std::vector<LampEvent>& out);
   // Nothing before this is held back any more.
   Nanos settled_until() const { return settled_until_; }
@@ -52,7 +55,7 @@ class DimmingFilter {
     bool dimmed = false;        // in a confirmed train of PWM periods
     std::vector<Edge> waiting;  // from the first undecided edge on, alternating
     Nanos last_rise = 0;
-    Nanos period = 0;
+    Nanos period = 0, gap = 0;      // of its last period of dimming
     Nanos lit = 0, dimmed_for = 0;  // sums over confirmed periods
     std::uint64_t periods = 0;
   };
@@ -63,6 +66,9 @@ class DimmingFilter {
   };
 
   void edge(std::uint32_t index, Nanos at, bool on);
+  static bool regular(const Channel& channel, bool by_rises);
+  void begin_dimming(Channel& channel, std::uint32_t index, bool by_rises);
+  void end_dimming(Channel& channel, std::uint32_t index, Nanos now);
   void time_out(std::uint32_t index, Nanos now);
   void let_go(Channel& channel, std::uint32_t index, std::size_t count);
   void release(Nanos until, std::vector<LampEvent>& out);
@@ -70,6 +76,7 @@ class DimmingFilter {
   std::array<Channel, max_channels> channels_;
   std::vector<Change> changes_;  // decided, not yet released
   Channels raw_ = 0, filtered_ = 0, waiting_ = 0;
+  Nanos gap_ = 0;  // of the last period of dimming, whichever lamp; 0: none yet
   bool begun_ = false;
   Nanos now_ = 0, settled_until_ = 0;
 };

@@ -66,6 +66,7 @@ void Judge::Impl::lamps(std::span<const LampEvent> events) {
   if (events.empty()) return;
   for (const LampEvent& event : events) {
     if (any_lamps_ && event.lit != raw_) ++result_.evidence.lamp_changes;
+    if (!any_lamps_) lamps_from_ = event.at;
     any_lamps_ = true;
     raw_ = event.lit;
     masked_.push_back({event.at, event.lit & wired_});
@@ -166,8 +167,9 @@ void Judge::Impl::at_instant(Nanos t) {
       crossings_.close(b, t, lowest_ >= b, demanded ? &*demand : nullptr);
       if (demanded) demands_.erase(demand);
     }
-  take_crossings(t);
+  take_crossings();
   take_chatter();
+  forget(t);
 }
 
 // Reads the lamps against the demand, both as they are from t on.
@@ -176,13 +178,14 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
   // Where the rpm is heading decides between pictures that are alike only.
   std::optional<WindowReading::Read> plain = reading_.read_plain(lit_, lowest_, highest_, window_);
   if (!plain) {
-    const double rpm = history_.rpm_at(t);
-    std::size_t ahead = 0;
-    while (ahead < gauge_.boundaries() && rpm >= gauge_.windows[ahead + 1].from_rpm) ++ahead;
+    const std::size_t ahead = heading_for(t);
     plain = reading_.read(lit_, lowest_, highest_, window_, ahead);
   }
   const WindowReading::Read read = *plain;
-  if (read.window != window_) crossings_.moved(window_, read.window, t, !lamps_moved);
+  if (read.window != window_) {
+    crossings_.moved(window_, read.window, t, !lamps_moved);
+    went_up_ = read.window > window_;
+  }
   window_ = read.window;
   // A blink is judged while its window is demanded: before and after, its dark
   // phase may as well be the neighbour's picture.
@@ -211,6 +214,21 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
   }
 }
 
+// The window that the rpm is heading for, as far as the unit can know by t.
+std::size_t Judge::Impl::heading_for(Nanos t) const {
+  const double rpm = history_.rpm_at(t);
+  const Nanos known_from = t - gauge_.tolerance.response_to;
+  const double risen = rpm - history_.rpm_at(known_from);
+  // One way all the time: windows narrower than the tolerance are passed that way
+  // too, wherever exactly the unit is.
+  if (risen != 0 && history_.turns_between(known_from, t) == 0) return risen > 0 ? gauge_.boundaries() : 0;
+  std::size_t ahead = 0;
+  while (ahead < gauge_.boundaries() && rpm >= gauge_.windows[ahead + 1].from_rpm) ++ahead;
+  // Just where it is, about a turn: it goes on as it went.
+  if (ahead == window_) return went_up_ ? gauge_.boundaries() : 0;
+  return ahead;
+}
+
 void Judge::Impl::leave_blinks(Nanos t) {
   if (blinking_window_ == no_window) return;
   for (BlinkMeter& meter : meters_[blinking_window_]) meter.leave(t);
@@ -236,6 +254,8 @@ void Judge::Impl::span_ended(Nanos t) {
 void Judge::Impl::end_violation(Nanos t, bool by_demand) {
   const Violation v = *std::exchange(violation_, std::nullopt);
   if (!setup_.what.steady || t - v.from < Settling::invisible || is_disturbed(v.from, t)) return;
+  // The watcher may have begun in the dark part of a dimmed lamp's period.
+  if (v.from == lamps_from_ && static_cast<double>(t - v.from) < 1e9 / DimmingFilter::least_hz) return;
   // Right lamps at the wrong time: the boundary's own row tells.
   if (v.known && (v.from_demand || by_demand)) return;
   const std::size_t nearest = std::clamp(v.window, v.lowest, v.highest);
@@ -262,7 +282,7 @@ bool Judge::Impl::is_disturbed(Nanos from, Nanos to) const {
   return after != disturbed_.begin() && std::prev(after)->second >= from;
 }
 
-void Judge::Impl::take_crossings(Nanos now) {
+void Judge::Impl::take_crossings() {
   for (const Crossing& crossing : crossings_.crossings) {
     const std::size_t b = crossing.demand.boundary;
     if (!setup_.what.transitions || crossing.timing == Crossing::Timing::hidden ||
@@ -291,7 +311,6 @@ void Judge::Impl::take_crossings(Nanos now) {
                           say_time(d.latest) + ", when it had to be"});
   }
   crossings_.excursions.clear();
-  forget(now);
 }
 
 // Chatter looks back to where a boundary opened; a fit to before the change.

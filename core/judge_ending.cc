@@ -88,7 +88,7 @@ RunResult Judge::Impl::finish(Nanos until, bool complete) {
   if (violation_) end_violation(until, false);
   leave_blinks(until);
   crossings_.finish(until);
-  take_crossings(until);
+  take_crossings();
   take_chatter();
   last_words(until, complete);
   return std::move(result_);
@@ -132,6 +132,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
                0,
                bench.lag_s,
                bench.source_rpm};
+  fit.pulses_per_rev = gauge_.pulses_per_rev;
   if (!setup_.noise.quiet()) {
     // One figure for all: the noise where it is largest.
     double most = 0;

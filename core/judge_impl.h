@@ -52,10 +52,11 @@ class Judge::Impl {
   void advance_to(Nanos horizon);
   void at_instant(Nanos t);
   void look(Nanos t, bool demand_moved, bool lamps_moved);
+  std::size_t heading_for(Nanos t) const;
   void leave_blinks(Nanos t);
   void span_ended(Nanos t);
   void end_violation(Nanos t, bool by_demand);
-  void take_crossings(Nanos now);
+  void take_crossings();
   void forget(Nanos now);
   void take_chatter();
   SeenTransition describe(const Crossing& crossing) const;
@@ -84,11 +85,13 @@ class Judge::Impl {
   std::size_t next_shown_ = 0;
   std::vector<std::pair<Nanos, Nanos>> disturbed_;
   Nanos expected_until_ = 0, lamps_until_ = -1;
+  Nanos lamps_from_ = 0;  // when the watcher began
 
   // The state at `now_`.
   Nanos now_ = 0;
   std::size_t lowest_ = 0, highest_ = 0, window_ = 0;
   bool demands_known_ = false, lamps_known_ = false, any_lamps_ = false;
+  bool went_up_ = true;  // the last change of window
   Channels raw_ = 0, lit_ = 0;
   std::optional<Violation> violation_;
 

@@ -41,17 +41,18 @@ void RpmHistory::add(const Segment& segment) {
   segments_.push_back(segment);
 }
 
-// A zigzag: the running extreme of the present direction, and a turn when r
-// has come back from it.
+// A zigzag: the running extreme of the present direction, and a turn there when r
+// has come back from it: the way back may be long, and a lamp moves on it.
 void RpmHistory::extreme(Nanos at, double rpm) {
   const bool further = going_up_ ? rpm >= extreme_rpm_ : rpm <= extreme_rpm_;
-  if (further) {
-    extreme_rpm_ = rpm;
-  } else if (std::abs(rpm - extreme_rpm_) >= least_turn_rpm_) {
+  if (!further) {
+    if (std::abs(rpm - extreme_rpm_) < least_turn_rpm_) return;
     going_up_ = !going_up_;
-    extreme_rpm_ = rpm;
-    turns_.push_back(at);
+    turns_.push_back(extreme_at_);
   }
+  if (rpm == extreme_rpm_) return;  // it stays: the extreme was reached before
+  extreme_rpm_ = rpm;
+  extreme_at_ = at;
 }
 
 const Segment* RpmHistory::segment_at(Nanos t) const {

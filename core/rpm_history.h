@@ -12,7 +12,7 @@ namespace tachproof {
 
 class RpmHistory {
  public:
-  // A turn counts when r comes back from an extreme by at least this much:
+  // A turn counts, from the extreme on, when r comes back by at least this much:
   // less cannot move a lamp both ways.
   explicit RpmHistory(double least_turn_rpm) : least_turn_rpm_(least_turn_rpm) {}
 
@@ -42,6 +42,7 @@ class RpmHistory {
   std::deque<Nanos> turns_, steps_;
   bool going_up_ = true;
   double extreme_rpm_ = 0;
+  Nanos extreme_at_ = 0;
 };
 
 }  // namespace tachproof

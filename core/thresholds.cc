@@ -151,16 +151,26 @@ Solution solve(const std::vector<const Visit*>& visits, const FitSetup& setup, c
 // can tell theirs, and the steps. A step is answered when an average has all
 // but caught up, a ramp when it is half-way: a step's figure is an upper
 // neighbour, hence its width.
+//
+// A unit answers later where pulses are slow, by up to some periods of its average and
+// its wait. `pulse_s`: the period at each boundary.
 Prior pooled(const std::vector<Solution>& solutions, std::size_t except, double step_response_s,
-             const Prior& allowed) {
+             const Prior& allowed, const std::vector<double>& pulse_s) {
   // The response differs a little from boundary to boundary, if only because
   // pulses come slower at some: at least this, or as much as is seen.
   constexpr double least_between_s = 0.004;
+  // Differences of the pulses up to this are within what is seen between boundaries.
+  constexpr double usual_s = 0.01, periods = 2.5;
+  const auto slower_s = [&](double other_s) {
+    return periods * std::max(0.0, std::abs(pulse_s[except] - other_s) - usual_s);
+  };
   std::vector<std::pair<double, double>> told;  // L, its standard uncertainty
+  double fastest_s = pulse_s[except];
   for (std::size_t b = 1; b < solutions.size(); ++b) {
     const Solution& s = solutions[b];
     const double u = s.own_lever > 0 ? 1.0 / std::sqrt(s.own_lever) : allowed.u_s;
-    if (b != except && u < allowed.u_s) told.emplace_back(s.response_s, u);
+    if (s.visits[0] + s.visits[1] > 0) fastest_s = std::min(fastest_s, pulse_s[b]);
+    if (b != except && u < allowed.u_s) told.emplace_back(s.response_s, std::hypot(u, slower_s(pulse_s[b])));
   }
   double mean = 0, square = 0, known = 0;
   for (const auto& [x, u] : told) mean += x / static_cast<double>(told.size());
@@ -179,7 +189,8 @@ Prior pooled(const std::vector<Solution>& solutions, std::size_t except, double 
     sum_wx += w * x;
   };
   for (const auto& [x, u] : told) take(x, u);
-  if (step_response_s > 0) take(step_response_s * 0.75, 0.005 + step_response_s * 0.25);
+  if (step_response_s > 0)
+    take(step_response_s * 0.75, std::hypot(0.005 + step_response_s * 0.25, slower_s(fastest_s)));
   if (sum_w == 0) return allowed;
   // The pool must not claim to know one boundary's better than that.
   const double u = std::hypot(1.0 / std::sqrt(sum_w), between);
@@ -293,7 +304,12 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
   };
   solve_all();
   const std::vector<Solution> first = solutions;
-  for (std::size_t b = 1; b <= boundaries; ++b) priors[b] = pooled(first, b, step_response_s, allowed);
+  std::vector<double> pulse_s(boundaries + 1, 0.0);
+  for (std::size_t b = 1; b <= boundaries; ++b)
+    if (!at[b].empty() && setup.pulses_per_rev > 0)
+      pulse_s[b] = 60 / (setup.pulses_per_rev * std::max(at[b][0]->rpm_before[0], 1.0));
+  for (std::size_t b = 1; b <= boundaries; ++b)
+    priors[b] = pooled(first, b, step_response_s, allowed, pulse_s);
   solve_all();
 
   double residual = 0, dof = 0;

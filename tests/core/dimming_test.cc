@@ -17,6 +17,7 @@ std::vector<LampEvent> filtered(const std::vector<LampEvent>& raw) {
   DimmingFilter filter;
   std::vector<LampEvent> out;
   filter.add(raw, out);
+  filter.seen_until(raw.back().at + ns_per_s, out);
   filter.finish(out);
   return out;
 }
@@ -36,12 +37,79 @@ TEST(DimmingFilter, PassesSlowChangesOnUntouched) {
   EXPECT_EQ(filtered(raw), raw);
 }
 
-TEST(DimmingFilter, ADimmedLampIsLitFromItsFirstToItsLastPulse) {
-  const Nanos period = 2 * ns_per_ms;
-  const std::vector<LampEvent> out = filtered(pwm(ns_per_s, 2 * ns_per_s, period, 0.25));
-  ASSERT_EQ(out.size(), 3u);
-  EXPECT_EQ(out[1], (LampEvent{ns_per_s, lamp}));
-  EXPECT_EQ(out[2], (LampEvent{2 * ns_per_s - period + period / 4, 0}));
+TEST(DimmingFilter, ADimmedLampIsLitFromItsFirstPulseUntilTheNextIsOverdue) {
+  DimmingFilter filter;
+  std::vector<LampEvent> out;
+  filter.add(pwm(ns_per_s, 2 * ns_per_s, 2 * ns_per_ms, 0.25), out);
+  filter.seen_until(2 * ns_per_s + 10 * ns_per_ms, out);
+  EXPECT_EQ(out, (std::vector<LampEvent>{{0, 0}, {ns_per_s, lamp}, {2 * ns_per_s, 0}}));
+}
+
+TEST(DimmingFilter, ADimmedLampWhosePulseIsCutShortGoesOutThen) {
+  DimmingFilter filter;
+  std::vector<LampEvent> out;
+  std::vector<LampEvent> events = pwm(ns_per_s, 2 * ns_per_s, 2 * ns_per_ms, 0.5);
+  events.push_back({2 * ns_per_s, lamp});
+  events.push_back({2 * ns_per_s + 600 * ns_per_us, 0});
+  filter.add(events, out);
+  filter.seen_until(2 * ns_per_s + 10 * ns_per_ms, out);
+  EXPECT_EQ(out.back(), (LampEvent{2 * ns_per_s + 600 * ns_per_us, 0}));
+}
+
+TEST(DimmingFilter, ARunThatEndsInTheDarkPartOfAPeriodEndsWithALitLamp) {
+  DimmingFilter filter;
+  std::vector<LampEvent> out;
+  filter.add(pwm(ns_per_s, 2 * ns_per_s, 2 * ns_per_ms, 0.25), out);
+  filter.seen_until(2 * ns_per_s - ns_per_ms, out);
+  filter.finish(out);
+  EXPECT_EQ(out, (std::vector<LampEvent>{{0, 0}, {ns_per_s, lamp}}));
+}
+
+// Lit from `from` to `to`, as a PWM whose pulses begin at multiples of its period shows it.
+std::vector<LampEvent> pwm_by_its_own_clock(Nanos from, Nanos to, Nanos period, Nanos lit) {
+  std::vector<LampEvent> events{{0, 0}, {from, lamp}};
+  for (Nanos t = from / period * period; t < to; t += period) {
+    if (t > from) events.push_back({t, lamp});
+    if (t + lit > from && t + lit < to) events.push_back({t + lit, 0});
+  }
+  if (events.back().lit != 0) events.push_back({to, 0});
+  return events;
+}
+
+TEST(DimmingFilter, ADimmedLampMayComeOnAnywhereInAPeriod) {
+  const Nanos period = 4 * ns_per_ms, lit = 3 * ns_per_ms;
+  for (Nanos phase = 0; phase < lit; phase += 100 * ns_per_us) {
+    const Nanos from = ns_per_s + phase, to = 2 * ns_per_s + ns_per_ms;
+    EXPECT_EQ(filtered(pwm_by_its_own_clock(from, to, period, lit)),
+              (std::vector<LampEvent>{{0, 0}, {from, lamp}, {to, 0}}))
+        << phase;
+  }
+}
+
+TEST(DimmingFilter, AGapOfTheKnownDimmingIsNoChangeHoweverShortTheLampIsLit) {
+  const Nanos period = 4 * ns_per_ms, lit = 3 * ns_per_ms;
+  std::vector<LampEvent> events = pwm_by_its_own_clock(ns_per_s, 2 * ns_per_s + ns_per_ms, period, lit);
+  const Nanos again = 3 * ns_per_s;
+  for (const LampEvent& more : {LampEvent{again + 2 * ns_per_ms, lamp}, LampEvent{again + 3 * ns_per_ms, 0},
+                                LampEvent{again + 4 * ns_per_ms, lamp}, LampEvent{again + 6 * ns_per_ms, 0}})
+    events.push_back(more);
+  const std::vector<LampEvent> out = filtered(events);
+  ASSERT_EQ(out.size(), 5u);
+  EXPECT_EQ(out[3], (LampEvent{again + 2 * ns_per_ms, lamp}));
+  EXPECT_EQ(out[4], (LampEvent{again + 6 * ns_per_ms, 0}));
+}
+
+TEST(DimmingFilter, AnotherGapThanThatOfTheKnownDimmingIsAChange) {
+  const Nanos period = 4 * ns_per_ms, lit = 3 * ns_per_ms;
+  std::vector<LampEvent> events = pwm_by_its_own_clock(ns_per_s, 2 * ns_per_s + ns_per_ms, period, lit);
+  const std::vector<LampEvent> chatter{{3 * ns_per_s, lamp},
+                                       {3 * ns_per_s + 3 * ns_per_ms, 0},
+                                       {3 * ns_per_s + 5 * ns_per_ms, lamp},
+                                       {3 * ns_per_s + 8 * ns_per_ms, 0}};
+  events.insert(events.end(), chatter.begin(), chatter.end());
+  const std::vector<LampEvent> out = filtered(events);
+  ASSERT_EQ(out.size(), 7u);
+  EXPECT_EQ(std::vector<LampEvent>(out.end() - 4, out.end()), chatter);
 }
 
 TEST(DimmingFilter, StatesLevelAndFrequency) {
@@ -103,6 +171,7 @@ RC_GTEST_PROP(DimmingFilter, KeepsTheOrderAndTheLastStateInAnyPortions, ()) {
     filter.add(std::span(raw).subspan(i, n), parts);
     i += n;
   }
+  filter.seen_until(raw.back().at + ns_per_s, parts);
   filter.finish(parts);
   RC_ASSERT(parts == whole);
 }

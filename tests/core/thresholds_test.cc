@@ -112,6 +112,24 @@ TEST(Thresholds, TheScatterOfAUnitIsToldFromItsVisits) {
   EXPECT_GT(fits.scatter.rpm2_dof, 20);
 }
 
+TEST(Thresholds, ABoundaryWithSlowPulsesIsNotHeldToTheResponseOfTheOthers) {
+  // One pulse per revolution: 133 ms apart at 450 rpm, at most 20 ms elsewhere. A unit that
+  // waits for its next pulse answers after 130 ms there, and after 30 ms elsewhere.
+  FitSetup slow{0, 0.150, 0, 0};
+  slow.pulses_per_rev = 1;
+  std::vector<Visit> visits;
+  for (std::size_t b = 2; b <= 6; ++b)
+    for (const double rate : {8.0, 100.0, -8.0, -100.0})
+      visits.push_back(visit_at(b, rate > 0 ? Direction::rising : Direction::falling,
+                                1000.0 * static_cast<double>(b + 1), rate, 0.030));
+  for (const double rate : {50.0, -50.0})
+    visits.push_back(visit_at(1, rate > 0 ? Direction::rising : Direction::falling, 450, rate, 0.130));
+  const ThresholdFits fits = fit_thresholds(visits, 6, slow);
+  EXPECT_LE(std::abs(fits.fits[2].threshold_rpm - 450), fits.fits[2].expanded_uncertainty_rpm);
+  EXPECT_LE(std::abs(fits.fits[3].threshold_rpm - 450), fits.fits[3].expanded_uncertainty_rpm);
+  EXPECT_LT(fits.fits[4].expanded_uncertainty_rpm, 2);
+}
+
 TEST(Thresholds, TheUncertaintyIsItsBudgetAddedUp) {
   std::vector<Visit> visits;
   for (const double rate : {10.0, 10.5, 300.0, 310.0, 300.0, 290.0})

@@ -1,0 +1,115 @@
+// The judge judged, in small; and what judging it in large has found.
+#include "tests/bench/mutation_study.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "tests/bench/judged_unit.h"
+#include "tests/core/gauges.h"
+
+namespace tachproof {
+namespace {
+
+using test::SampledUnit;
+using test::told;
+
+RunResult judged(const Gauge& gauge, const Profile& profile, const std::vector<LampEvent>& events) {
+  JudgeSetup setup;
+  setup.watcher_resolution = 100 * ns_per_us;
+  Judge judge(gauge, setup);
+  for (const Segment& s : profile.segments()) judge.rpm(s);
+  judge.lamps(events);
+  return judge.finish(profile.duration());
+}
+
+// Dark, white for a few rpm, dark again: once the white is gone, the lamps
+// do not tell which of the two dark windows is shown.
+Gauge dark_on_both_sides(double wide_rpm) {
+  Gauge gauge = test::small_gauge();
+  gauge.windows = {{"quiet", 0, {}}, {"narrow", 3000, {1, 0}}, {"after", 3000 + wide_rpm, {}}};
+  gauge.deadband = {4, Sits::below};
+  gauge.tolerance.rpm = 6;
+  return gauge;
+}
+
+TEST(MutationFound, AlikePicturesAreReadTheWayTheRpmGoes) {
+  for (const double wide : {4.5, 8.0, 20.0})
+    for (const double off : {-5.0, 0.0, 5.0}) {
+      const Gauge gauge = dark_on_both_sides(wide);
+      const std::vector<Step> there_and_back{Hold{2900, ns_per_s}, RampByRate{3100, 20}, Hold{3100, ns_per_s},
+                                             RampByRate{2900, 20}, Hold{2900, ns_per_s}};
+      const Profile profile{there_and_back};
+      SampledUnit unit;
+      unit.sample = ns_per_ms;
+      unit.threshold_error_rpm = off;
+      const RunResult result = judged(gauge, profile, unit.watch(gauge, profile));
+      EXPECT_EQ(result.verdict, Verdict::pass) << wide << " wide, off by " << off << "\n" << told(result);
+    }
+}
+
+TEST(MutationFound, AFlickerBetweenAlikePicturesIsStillSeen) {
+  const Gauge gauge = dark_on_both_sides(8);
+  const std::vector<Step> up{Hold{2900, ns_per_s}, RampByRate{3100, 20}, Hold{3100, ns_per_s}};
+  const Profile profile{up};
+  std::vector<LampEvent> events = SampledUnit{}.watch(gauge, profile);
+  ASSERT_EQ(events.size(), 3u);
+  // White, dark, white, dark.
+  const Nanos first = events[1].at, last = events[2].at;
+  events.insert(events.begin() + 2, {{first + (last - first) / 3, 0}, {first + (last - first) / 2, 1}});
+  EXPECT_EQ(judged(gauge, profile, events).verdict, Verdict::fail);
+}
+
+TEST(MutationFound, ATurnCountsFromWhereTheRpmTurned) {
+  // Above for less than the slowest response, and down again: two moves are right.
+  const Gauge gauge = test::small_gauge();
+  const std::vector<Step> steps{Hold{2900, ns_per_s}, StepTo{3010}, RampByRate{2900, 200},
+                                Hold{2900, ns_per_s}};
+  const Profile profile{steps};
+  const RunResult result = judged(gauge, profile, SampledUnit{}.watch(gauge, profile));
+  EXPECT_NE(result.verdict, Verdict::fail) << told(result);
+}
+
+TEST(MutationFound, ADipThatEndsWithTheNextStepIsNotForgotten) {
+  // Dark is the next window's cue: a supply that fails shortly before a step
+  // must not pass for a change that came early and was then made good.
+  Gauge gauge = test::small_gauge();
+  gauge.windows = {{"quiet", 0, {1, 0}}, {"near", 3000, {}}, {"top", 3020, {2, 0}}};
+  const std::vector<Step> steps{Hold{5000, ns_per_s}, Hold{2900, ns_per_s}, Hold{5000, ns_per_s}};
+  const Profile profile{steps};
+  std::vector<LampEvent> events = SampledUnit{}.watch(gauge, profile);
+  const std::size_t quiet = events.size() - 2;
+  ASSERT_EQ(events[quiet].lit, 1u);
+  const Nanos step = 2 * ns_per_s;
+  events.insert(events.begin() + static_cast<std::ptrdiff_t>(quiet) + 1,
+                {{step - 300 * ns_per_ms, 0}, {step + 10 * ns_per_ms, 1}});
+  const RunResult result = judged(gauge, profile, events);
+  EXPECT_EQ(result.verdict, Verdict::fail) << told(result);
+  ASSERT_FALSE(result.findings.empty());
+  EXPECT_EQ(result.findings[0].message,
+            "showed the side above boundary near 300.0 ms before it could be right");
+}
+
+std::string wrong_ones(const MutationStudy& study) {
+  std::string all;
+  for (const WrongPair& pair : study.wrong)
+    all += "pair " + std::to_string(pair.number) + ": " + pair.what + "\n";
+  return all;
+}
+
+TEST(Mutation, NoFaultyUnitPassesAndNoHealthyOneFails) {
+  const MutationStudy study = study_mutations(150, 1, 2);
+  EXPECT_TRUE(study.wrong.empty()) << wrong_ones(study);
+  EXPECT_GT(study.all_healthy.pairs, 15u);
+  // Undecided is neither, but a judge that never decides proves nothing.
+  EXPECT_LT(study.all_faulty.undecided, study.all_faulty.pairs / 20);
+}
+
+TEST(Mutation, IsTheSameOnAnyNumberOfThreads) {
+  const MutationStudy one = study_mutations(12, 5, 1), three = study_mutations(12, 5, 3);
+  EXPECT_EQ(one.all_faulty.pairs, three.all_faulty.pairs);
+  EXPECT_EQ(one.all_healthy.undecided, three.all_healthy.undecided);
+  EXPECT_EQ(wrong_ones(one), wrong_ones(three));
+}
+
+}  // namespace
+}  // namespace tachproof
