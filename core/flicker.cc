@@ -4,7 +4,6 @@
 #include <array>
 #include <bit>
 #include <cmath>
-#include <cstring>
 
 #include "core/flicker_reading.h"
 #include "core/normal_lanes.h"
@@ -323,8 +322,9 @@ class Place {
   template <class Use>
   void for_each_outside(std::size_t step, const Use& use) const {
     for (std::size_t first = 0; first < lanes; first += 8) {
-      std::uint64_t flags = 0;  // a byte each
-      std::memcpy(&flags, &outside_[step * lanes + first], 8);
+      std::array<std::uint8_t, 8> bytes;
+      std::copy_n(&outside_[step * lanes + first], bytes.size(), bytes.begin());
+      auto flags = std::bit_cast<std::uint64_t>(bytes);
       for (; flags != 0; flags &= flags - 1)
         use(first + static_cast<std::size_t>(std::countr_zero(flags)) / 8);
     }

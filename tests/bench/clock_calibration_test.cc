@@ -14,12 +14,12 @@ namespace {
 constexpr double ticks_per_s = 2e6;
 
 // A reference of `hz` as a board that is `fast_ppm` fast stamps it, each stamp
-// late by something within 13 us.
+// late by something within 17 us.
 ReferencePulses seen_by_board(double fast_ppm, double hz, double lasts_s, unsigned seed = 1) {
   ReferencePulses seen;
   seen.from = 5'000'000;
   seen.until = seen.from + static_cast<LinkTicks>(lasts_s * ticks_per_s);
-  seen.stamp_spread = 13 * ns_per_us;
+  seen.stamp_spread = 17 * ns_per_us;
   for (double n = 0.3;; ++n) {
     seed = seed * 1664525 + 1013904223;  // Numerical Recipes' quick generator
     const double late = seed >> 16 & 0x1f ? 0 : static_cast<double>(seed >> 8 & 0xf);

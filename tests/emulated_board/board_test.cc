@@ -183,7 +183,7 @@ TEST(Board, SaysWhatItIs) {
   const WatcherFacts watcher = bench.rig().watcher->facts();
   EXPECT_EQ(watcher.kind, "board");
   EXPECT_EQ(watcher.resolution, 500);
-  EXPECT_EQ(watcher.stamp_uncertainty, 3752);
+  EXPECT_EQ(watcher.stamp_uncertainty, 9814);  // 17 us by the root of 3
   EXPECT_EQ(watcher.wired, test_gauge().all_channels());
 }
 

@@ -120,7 +120,7 @@ TEST(PortsCommand, PrintsWhatTheBoardSaysOfItself) {
       ::testing::MatchesRegex("The board on PORT\n"
                               "  firmware     1.0, build [0-9a-f]+, protocol 1\n"
                               "  clock        16000000 Hz nominal, ticks of 0.5 us\n"
-                              "  inputs       in0 to in7; a change is stamped after 2 us, up to 13 us late\n"
+                              "  inputs       in0 to in7; a change is stamped after 2 us, up to 17 us late\n"
                               "  outputs      3: two for presses, the sync lamp\n"
                               "  train        255 intervals ahead, 50 us the shortest\n"));
   const auto json = nlohmann::json::parse(printed({"ports", "--hello", "PORT", "--json"}));
