@@ -8,6 +8,7 @@
 #include "bench/run/runner.h"
 #include "bench/run/stop_request.h"
 #include "core/allowance.h"
+#include "core/suite.h"
 
 namespace tachproof {
 
@@ -108,6 +109,10 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
                          folder, hooks);
   line.clear();
   record.result = std::move(outcome.result);
+  if (!scenario.dwell && !tells_a_dark_unit(gauge, run.scenario.profile, scenario.noise,
+                                            watched_by(run.rig.rig, run.rig.file, gauge)))
+    record.result.notes.emplace_back(
+        "The scenario never stays where a watched lamp must be lit: a unit without power would do as well.");
   folder.finish(record, outcome.trace);
   return {std::move(record), std::move(folder)};
 }

@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "bench/run/disk.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
 #include "tests/program/process.h"
@@ -75,6 +76,17 @@ TEST_F(Program, FailsAFaultyUnitWithStatus1) {
   const Finished run = run_of("faulty-rig.yaml", "--out here");
   EXPECT_EQ(run.status, 1) << run.out << run.err;
   EXPECT_EQ(stored_result("here")["verdict"], "fail");
+}
+
+TEST_F(Program, SaysThatAScenarioInTheDarkProvesLittle) {
+  scratch.write("dark.yaml",
+                "format: 1\nkind: scenario\nname: dark\nseed: 1\nprofile: [{hold: 1000, for: 2s}]\n");
+  const std::string remark = "never stays where a watched lamp must be lit";
+  const Finished dark = tachproof("run dark.yaml --gauge gauge.yaml --rig rig.yaml --out dark");
+  EXPECT_EQ(dark.status, 0);
+  EXPECT_THAT(whole_file(scratch / "dark" / "report.html"), HasSubstr(remark));
+  tachproof("run scenario.yaml --gauge gauge.yaml --rig rig.yaml --out lit");
+  EXPECT_THAT(whole_file(scratch / "lit" / "report.html"), Not(HasSubstr(remark)));
 }
 
 TEST_F(Program, LeavesTheWholeRunFolder) {
