@@ -1,0 +1,142 @@
+#include "core/lamp_frames.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "core/text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr int fast_frames = 2;     // a phase seen in this many frames or fewer is quick
+constexpr int quick_in_a_row = 4;  // such phases are no blink that frames can follow
+constexpr int fading_frames = 3;   // between dark and full, for a change: an exposure straddles one or two
+
+int state_of(const LampLook& look) {
+  return look.state == LampLook::State::dark ? lamp_dark : static_cast<int>(look.colour);
+}
+
+}  // namespace
+
+LampFrames::LampFrames(Setup setup) : setup_(std::move(setup)), lamps_(setup_.readout.size()) {}
+
+// The lamp counts as changed when its light passes about 0.22 of the taught:
+// the middle of what is dark and what is lit for certain. Coming on, that is
+// late in an exposure; going off, early in one.
+Nanos LampFrames::half_way(bool comes_on) const {
+  const Nanos shift = setup_.exposure * 275 / 1000;
+  return comes_on ? shift : -shift;
+}
+
+void LampFrames::lose(Nanos at, std::string why) {
+  if (lost_++ > 0) return;
+  lost_why_ = std::move(why);
+  lost_at_ = at;
+}
+
+void LampFrames::add(Nanos at, std::span<const LampLook> looks) {
+  for (std::size_t i = 0; i < lamps_.size() && i < looks.size(); ++i)
+    see(i, at + setup_.readout[i], looks[i]);
+  if (!begun_ && std::all_of(lamps_.begin(), lamps_.end(), [](const Lamp& l) { return l.known; })) {
+    begun_ = true;
+    for (const Lamp& lamp : lamps_) {
+      initial_.push_back(lamp.state);
+      begun_at_ = std::max(begun_at_, lamp.seen);
+    }
+    changes_.clear();  // those before all were known are part of the first picture
+  }
+}
+
+void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
+  Lamp& lamp = lamps_[index];
+  const bool clear = look.state != LampLook::State::unclear;
+  if (!lamp.known) {
+    if (clear)
+      lamp = {.known = true, .state = state_of(look), .seen = at, .any_seen = at, .frames_in_state = 1};
+    return;
+  }
+  const bool between = !clear || look.weak;
+  lamp.weak_frames = between ? lamp.weak_frames + 1 : 0;
+  if (lamp.weak_frames >= fading_frames) lamp.faded = true;
+  if (!clear) return;
+  if (begun_ && at - lamp.any_seen > setup_.longest_unseen)
+    lose(lamp.any_seen, "a lamp could not be told for " + say_span(at - lamp.any_seen) + " from " +
+                            say_time(lamp.any_seen) + " of the camera's time");
+  lamp.any_seen = at;
+  const int state = state_of(look);
+  if (state == lamp.state) {
+    if (std::exchange(lamp.has_candidate, false))
+      lose(lamp.candidate_since, "a lamp looked otherwise in a single frame, at " +
+                                     say_time(lamp.candidate_since) +
+                                     " of the camera's time: too short to tell");
+    lamp.seen = at;
+    ++lamp.frames_in_state;
+    if (lamp.frames_in_state > fast_frames) lamp.quick_phases = 0;
+    if (!between) lamp.faded = false;
+    return;
+  }
+  if (!lamp.has_candidate || lamp.candidate != state) {
+    if (lamp.has_candidate)
+      lose(lamp.candidate_since, "a lamp changed twice within two frames, at " +
+                                     say_time(lamp.candidate_since) + " of the camera's time");
+    lamp.has_candidate = true;
+    lamp.candidate = state;
+    lamp.candidate_since = at;
+    return;
+  }
+  // Seen twice: believed.
+  const bool dark_to_lit = lamp.state == lamp_dark, lit_to_dark = state == lamp_dark;
+  const Nanos shift = dark_to_lit ? half_way(true) : lit_to_dark ? half_way(false) : 0;
+  if (lamp.faded)
+    lose(lamp.seen,
+         "a lamp faded rather than switched at " + say_time(lamp.seen) +
+             " of the camera's time: its dimming beats with the shutter, or the camera is too slow for it");
+  lamp.quick_phases = lamp.frames_in_state <= fast_frames ? lamp.quick_phases + 1 : 0;
+  if (lamp.quick_phases == quick_in_a_row)
+    lose(lamp.seen, "a lamp changes faster than the camera can follow, at " + say_time(lamp.seen) +
+                        " of the camera's time: blinking or dimming that needs more frames a second, or an "
+                        "exposure that is a whole multiple of the dimming's period");
+  ChangeSpan change{lamp.seen + shift, lamp.candidate_since + shift, {{index, lamp.state, state}}};
+  const auto place =
+      std::upper_bound(changes_.begin(), changes_.end(), change,
+                       [](const ChangeSpan& a, const ChangeSpan& b) { return a.before < b.before; });
+  changes_.insert(place, std::move(change));
+  lamp.state = state;
+  lamp.seen = at;
+  lamp.has_candidate = lamp.faded = false;
+  lamp.frames_in_state = 2;
+}
+
+std::optional<Nanos> LampFrames::known_until() const {
+  if (!begun_) return std::nullopt;
+  std::optional<Nanos> until;
+  for (const Lamp& lamp : lamps_)
+    if (!until || lamp.seen < *until) until = lamp.seen;
+  // A change that is not believed yet may be dated earlier by its exposure's share.
+  return *until + std::min(half_way(true), half_way(false));
+}
+
+std::vector<ChangeSpan> LampFrames::take() {
+  std::vector<ChangeSpan> out;
+  const std::optional<Nanos> until = known_until();
+  if (!until) return out;
+  std::size_t taken = 0;
+  while (taken < changes_.size() && changes_[taken].before <= *until) {
+    ChangeSpan group = changes_[taken];
+    std::size_t end = taken + 1;
+    for (; end < changes_.size() && changes_[end].after < group.before; ++end) {
+      const std::size_t lamp = changes_[end].changes[0].lamp;
+      if (std::any_of(group.changes.begin(), group.changes.end(),
+                      [&](const LampChange& c) { return c.lamp == lamp; }))
+        break;
+      group.after = std::max(group.after, changes_[end].after);
+      group.changes.push_back(changes_[end].changes[0]);
+    }
+    out.push_back(std::move(group));
+    taken = end;
+  }
+  changes_.erase(changes_.begin(), changes_.begin() + static_cast<std::ptrdiff_t>(taken));
+  return out;
+}
+
+}  // namespace tachproof
