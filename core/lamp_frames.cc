@@ -50,61 +50,50 @@ void LampFrames::add(Nanos at, std::span<const LampLook> looks) {
 void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   Lamp& lamp = lamps_[index];
   const bool clear = look.state != LampLook::State::unclear;
-  if (!lamp.known) {
-    if (clear)
-      lamp = {.known = true, .state = state_of(look), .seen = at, .any_seen = at, .frames_in_state = 1};
-    return;
-  }
-  const bool between = !clear || look.weak;
-  lamp.weak_frames = between ? lamp.weak_frames + 1 : 0;
-  if (lamp.weak_frames >= fading_frames) lamp.faded = true;
-  if (!clear) return;
-  if (begun_ && at - lamp.any_seen > setup_.longest_unseen)
-    lose(lamp.any_seen, "a lamp could not be told for " + say_span(at - lamp.any_seen) + " from " +
-                            say_time(lamp.any_seen) + " of the camera's time");
-  lamp.any_seen = at;
   const int state = state_of(look);
-  if (state == lamp.state) {
-    if (std::exchange(lamp.has_candidate, false))
-      lose(lamp.candidate_since, "a lamp looked otherwise in a single frame, at " +
-                                     say_time(lamp.candidate_since) +
-                                     " of the camera's time: too short to tell");
-    lamp.seen = at;
-    ++lamp.frames_in_state;
-    if (lamp.frames_in_state > fast_frames) lamp.quick_phases = 0;
-    if (!between) lamp.faded = false;
+  if (!lamp.known) {
+    if (clear) lamp = {.known = true, .state = state, .seen = at, .frames_in_state = 1};
     return;
   }
-  if (!lamp.has_candidate || lamp.candidate != state) {
-    if (lamp.has_candidate)
-      lose(lamp.candidate_since, "a lamp changed twice within two frames, at " +
-                                     say_time(lamp.candidate_since) + " of the camera's time");
-    lamp.has_candidate = true;
-    lamp.candidate = state;
-    lamp.candidate_since = at;
-    return;
+  const bool changed = clear && state != lamp.state, between = !clear || look.weak;
+  const int were_between = lamp.between;
+  lamp.between = between ? lamp.between + 1 : 0;
+  lamp.changed_amid = changed ? between || were_between > 0 : lamp.changed_amid && between;
+  if (lamp.changed_amid && std::max(were_between, lamp.between) >= fading_frames) {
+    lamp.changed_amid = false;
+    lose(at,
+         "a lamp faded rather than switched at " + say_time(at) +
+             " of the camera's time: its dimming beats with the shutter, or it is dimmer than it was taught");
   }
-  // Seen twice: believed.
-  const bool dark_to_lit = lamp.state == lamp_dark, lit_to_dark = state == lamp_dark;
-  const Nanos shift = dark_to_lit ? half_way(true) : lit_to_dark ? half_way(false) : 0;
-  if (lamp.faded)
-    lose(lamp.seen,
-         "a lamp faded rather than switched at " + say_time(lamp.seen) +
-             " of the camera's time: its dimming beats with the shutter, or the camera is too slow for it");
+  if (!clear) return;
+  if (begun_ && at - lamp.seen > setup_.longest_unseen)
+    lose(lamp.seen, "a lamp could not be told for " + say_span(at - lamp.seen) + " from " +
+                        say_time(lamp.seen) + " of the camera's time");
+  if (changed) {
+    change(index, at, state);
+  } else if (++lamp.frames_in_state > fast_frames) {
+    lamp.quick_phases = 0;
+  }
+  lamp.seen = at;
+}
+
+void LampFrames::change(std::size_t index, Nanos at, int state) {
+  Lamp& lamp = lamps_[index];
   lamp.quick_phases = lamp.frames_in_state <= fast_frames ? lamp.quick_phases + 1 : 0;
   if (lamp.quick_phases == quick_in_a_row)
-    lose(lamp.seen, "a lamp changes faster than the camera can follow, at " + say_time(lamp.seen) +
-                        " of the camera's time: blinking or dimming that needs more frames a second, or an "
-                        "exposure that is a whole multiple of the dimming's period");
-  ChangeSpan change{lamp.seen + shift, lamp.candidate_since + shift, {{index, lamp.state, state}}};
+    lose(
+        at,
+        "a lamp changes faster than the camera can follow, at " + say_time(at) +
+            " of the camera's time: blinking or dimming that needs more frames a second, or an exposure that "
+            "is a whole multiple of the dimming's period");
+  const Nanos shift = lamp.state == lamp_dark ? half_way(true) : state == lamp_dark ? half_way(false) : 0;
+  ChangeSpan span{lamp.seen + shift, at + shift, {{index, lamp.state, state}}};
   const auto place =
-      std::upper_bound(changes_.begin(), changes_.end(), change,
+      std::upper_bound(changes_.begin(), changes_.end(), span,
                        [](const ChangeSpan& a, const ChangeSpan& b) { return a.before < b.before; });
-  changes_.insert(place, std::move(change));
+  changes_.insert(place, std::move(span));
   lamp.state = state;
-  lamp.seen = at;
-  lamp.has_candidate = lamp.faded = false;
-  lamp.frames_in_state = 2;
+  lamp.frames_in_state = 1;
 }
 
 std::optional<Nanos> LampFrames::known_until() const {
@@ -112,7 +101,7 @@ std::optional<Nanos> LampFrames::known_until() const {
   std::optional<Nanos> until;
   for (const Lamp& lamp : lamps_)
     if (!until || lamp.seen < *until) until = lamp.seen;
-  // A change that is not believed yet may be dated earlier by its exposure's share.
+  // The next change may be dated earlier by its exposure's share.
   return *until + std::min(half_way(true), half_way(false));
 }
 

@@ -3,10 +3,9 @@
 // A change lies between the last frame that shows the old state and the first
 // that shows the new one. Lamps whose spans have an instant in common may have
 // changed together, and are taken to have done so: with a rolling shutter one
-// change of all lamps shows in two frames. A state must stand for two frames to
-// be believed. What a camera cannot tell is lost evidence: a lamp not seen for
-// too long, a flash of one frame, changes faster than the frames, and a lamp
-// that fades in and out as dimming does when it beats with the shutter.
+// change of all lamps shows in two frames. What a camera cannot tell is lost
+// evidence: a lamp not seen for too long, changes as fast as the frames, and a
+// lamp that fades in and out as dimming does when it beats with the shutter.
 #pragma once
 
 #include <cstdint>
@@ -67,17 +66,14 @@ class LampFrames {
   struct Lamp {
     bool known = false;
     int state = lamp_dark;
-    Nanos seen = 0;      // state was last seen
-    Nanos any_seen = 0;  // some clear state was
-    int candidate = lamp_dark;
-    bool has_candidate = false;
-    Nanos candidate_since = 0;
+    Nanos seen = 0;  // clearly, the last time
     int frames_in_state = 0;
-    int quick_phases = 0;  // in a row
-    int weak_frames = 0;   // in a row, unclear ones with them
-    bool faded = false;
+    int quick_phases = 0;       // in a row
+    int between = 0;            // frames in a row that were neither dark nor fully lit,
+    bool changed_amid = false;  // and the state changed among them
   };
   void see(std::size_t index, Nanos at, const LampLook& look);
+  void change(std::size_t index, Nanos at, int state);
   void lose(Nanos at, std::string why);
   Nanos half_way(bool comes_on) const;
 

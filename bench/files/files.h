@@ -92,6 +92,18 @@ struct ClockSetting {
 // Beyond this it is no crystal's clock, and no correction is trusted.
 inline constexpr double most_clock_ppm = 500;
 
+// A camera, or a clip of one.
+struct CameraSettings {
+  std::string from;           // device, video file or folder of pictures
+  bool live = false;          // a device
+  std::string regions;        // path
+  std::string sync = "sync";  // the action that flashes the sync lamp
+  double fps = 0;             // 0: as it says itself
+  double exposure_ms = 0;     // 0: not known
+  double readout_ms = -1;     // first row to last; below 0: not known
+  double gain = -1;           // below 0: as it is
+};
+
 struct RigFile {
   struct SourcePart {
     std::string kind;  // "simulated", "board", "scpi"
@@ -107,6 +119,7 @@ struct RigFile {
     std::string unit_path;
     Behaviour behaviour;
     std::optional<Wiring> wiring;  // board, gpio
+    CameraSettings camera;
     int line = 0, column = 0;
   } watch;
 };

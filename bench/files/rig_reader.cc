@@ -6,6 +6,8 @@
 //             or  {kind: board, port: /dev/..., buttons: {ACTION: press-1}, clock: {...}}
 //     watch:  {kind: simulated, unit: GAUGE_FILE, behaviour: {...}}
 //             or  {kind: board, wiring: {lamps: ..., active: high}}
+//             or  {kind: camera, clip: FILE_OR_FOLDER, regions: FILE}
+//                  or device: /dev/... for clip; sync, fps, exposure_ms, readout_ms, gain
 //
 // `unit` is the gauge file that the simulated unit really runs, relative to
 // the rig file; `behaviour` is optional, see its reader. `port` may be left
@@ -24,16 +26,18 @@ namespace tachproof {
 namespace {
 
 const std::vector<std::string> available_kinds{"simulated", "board"};
+const std::vector<std::string> watch_kinds{"simulated", "board", "camera"};
 
 // A `kind:` that this version cannot serve says so, and is no typing error.
-bool read_kind(Mapping& part, const std::vector<std::string>& planned, std::string& kind, ErrorList& errors) {
+bool read_kind(Mapping& part, const std::vector<std::string>& kinds, const std::vector<std::string>& planned,
+               std::string& kind, ErrorList& errors) {
   const YamlNode* node = part.find("kind");
   if (node != nullptr && std::find(planned.begin(), planned.end(), node->text) != planned.end()) {
     errors.add(node->at, "'" + node->text + "' is not available in this version",
-               "allowed: " + joined(available_kinds));
+               "allowed: " + joined(kinds));
     return false;
   }
-  return part.selector("kind", kind, available_kinds);
+  return part.selector("kind", kind, kinds);
 }
 
 void read_buttons(const YamlNode& node, std::map<std::string, std::string>& buttons, ErrorList& errors) {
@@ -82,7 +86,7 @@ void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& e
   Mapping m(node, errors, "a source");
   source.line = node.at.line;
   source.column = node.at.column;
-  if (!read_kind(m, {"scpi"}, source.kind, errors)) return;
+  if (!read_kind(m, available_kinds, {"scpi"}, source.kind, errors)) return;
   if (source.kind == "board") {
     m.text("port", source.port, Need::may);
     if (const YamlNode* block = m.any("buttons", Need::may)) read_buttons(*block, source.buttons, errors);
@@ -115,12 +119,32 @@ void read_unit(Mapping& m, const std::filesystem::path& folder, RigFile::WatchPa
   }
 }
 
+// The regions are read when the rig is made: a rig may be checked before it is taught.
+CameraSettings read_camera(Mapping& m, const std::filesystem::path& folder, ErrorList& errors) {
+  CameraSettings camera;
+  std::string clip, device, regions;
+  m.text("clip", clip, Need::may);
+  m.text("device", device, Need::may);
+  if (m.has("clip") == m.has("device"))
+    errors.add(m.at(), m.has("clip") ? "a clip and a device" : "neither a clip nor a device",
+               "one of the two");
+  camera.live = m.has("device");
+  camera.from = camera.live ? device : (folder / clip).string();
+  if (m.text("regions", regions, Need::must)) camera.regions = (folder / regions).string();
+  m.text("sync", camera.sync, Need::may);
+  m.number("fps", camera.fps, Range{1, 1000}, Need::may);
+  m.number("exposure_ms", camera.exposure_ms, Range{0, 1000, true}, Need::may);
+  m.number("readout_ms", camera.readout_ms, Range{0, 1000}, Need::may);
+  m.number("gain", camera.gain, Range{0, 10'000}, Need::may);
+  return camera;
+}
+
 void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFile::WatchPart& watch,
                 ErrorList& errors) {
   Mapping m(node, errors, "a watch");
   watch.line = node.at.line;
   watch.column = node.at.column;
-  if (!read_kind(m, {"gpio", "camera", "recording"}, watch.kind, errors)) return;
+  if (!read_kind(m, watch_kinds, {"gpio", "recording"}, watch.kind, errors)) return;
   if (watch.kind == "simulated") {
     read_unit(m, folder, watch, errors);
     if (const YamlNode* block = m.any("behaviour", Need::may))
@@ -133,6 +157,8 @@ void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFi
         wiring.finish();
       }
     }
+  } else if (watch.kind == "camera") {
+    watch.camera = read_camera(m, folder, errors);
   }
   m.finish();
 }
