@@ -105,6 +105,21 @@ std::optional<Nanos> LampFrames::known_until() const {
   return *until + std::min(half_way(true), half_way(false));
 }
 
+// A lamp that changes twice while others change too was caught by the shutter on
+// its way through windows that hardly stood: only where it arrives counts.
+bool LampFrames::join(const ChangeSpan& next, ChangeSpan& group) {
+  const LampChange& change = next.changes[0];
+  for (LampChange& own : group.changes)
+    if (own.lamp == change.lamp) {
+      if (group.changes.size() == 1) return false;
+      own.to = change.to;
+      return true;
+    }
+  group.after = std::max(group.after, next.after);
+  group.changes.push_back(change);
+  return true;
+}
+
 std::vector<ChangeSpan> LampFrames::take() {
   std::vector<ChangeSpan> out;
   const std::optional<Nanos> until = known_until();
@@ -113,14 +128,9 @@ std::vector<ChangeSpan> LampFrames::take() {
   while (taken < changes_.size() && changes_[taken].before <= *until) {
     ChangeSpan group = changes_[taken];
     std::size_t end = taken + 1;
-    for (; end < changes_.size() && changes_[end].after < group.before; ++end) {
-      const std::size_t lamp = changes_[end].changes[0].lamp;
-      if (std::any_of(group.changes.begin(), group.changes.end(),
-                      [&](const LampChange& c) { return c.lamp == lamp; }))
-        break;
-      group.after = std::max(group.after, changes_[end].after);
-      group.changes.push_back(changes_[end].changes[0]);
-    }
+    for (; end < changes_.size() && changes_[end].after < group.before; ++end)
+      if (!join(changes_[end], group)) break;
+    std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
     out.push_back(std::move(group));
     taken = end;
   }

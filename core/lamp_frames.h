@@ -3,7 +3,8 @@
 // A change lies between the last frame that shows the old state and the first
 // that shows the new one. Lamps whose spans have an instant in common may have
 // changed together, and are taken to have done so: with a rolling shutter one
-// change of all lamps shows in two frames. What a camera cannot tell is lost
+// change of all lamps shows in two frames. Pictures on the way that hardly stood
+// are passed over. What a camera cannot tell is lost
 // evidence: a lamp not seen for too long, changes as fast as the frames, and a
 // lamp that fades in and out as dimming does when it beats with the shutter.
 #pragma once
@@ -74,6 +75,7 @@ class LampFrames {
   };
   void see(std::size_t index, Nanos at, const LampLook& look);
   void change(std::size_t index, Nanos at, int state);
+  static bool join(const ChangeSpan& next, ChangeSpan& group);
   void lose(Nanos at, std::string why);
   Nanos half_way(bool comes_on) const;
 

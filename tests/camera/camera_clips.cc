@@ -1,7 +1,7 @@
 // Films random runs, judges them through the whole program and prints what came
 // out, beside the truth: the table in tests/camera/CAMERA.md.
 //
-//     camera_clips [CLIPS] [SEED]
+//     camera_clips [CLIPS] [SEED] [FIRST]
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -17,6 +17,7 @@ int main(int argc, char** argv) {
   using namespace tachproof::test;
   const int clips = argc > 1 ? std::atoi(argv[1]) : 200;
   const auto seed = static_cast<std::uint64_t>(argc > 2 ? std::atoi(argv[2]) : 1);
+  const int first = argc > 3 ? std::atoi(argv[3]) : 0;  // one of an earlier run again
   constexpr int per_camera = 8;
   std::map<std::string, int> healthy, faulty;
   std::uint64_t looks = 0, wrong = 0, unclear = 0;
@@ -24,13 +25,13 @@ int main(int argc, char** argv) {
   int wrong_verdicts = 0, no_verdict = 0, untaught = 0;
   std::unique_ptr<ScratchFolder> folder;
   std::unique_ptr<TaughtCamera> taught;
-  for (int i = 0; i < clips; ++i) {
+  for (int i = first; i < first + clips; ++i) {
     if (i % per_camera == 0 || !taught) {
+      taught.reset();
       folder = std::make_unique<ScratchFolder>();
-      for (std::uint64_t again = 0; !taught || i % per_camera == 0; ++again) try {
-          taught = std::make_unique<TaughtCamera>(
-              folder->path(), seed * 1000 + static_cast<std::uint64_t>(i) + 100000 * again);
-          break;
+      const auto camera = static_cast<std::uint64_t>(i - i % per_camera) + seed * 1000;
+      for (std::uint64_t again = 0; !taught; ++again) try {
+          taught = std::make_unique<TaughtCamera>(folder->path(), camera + 100'000 * again);
         } catch (const std::runtime_error& e) {
           ++untaught;
           std::fprintf(stderr, "not taught: %s\n", e.what());

@@ -147,6 +147,19 @@ TEST(LampFrames, AChangeLiesBetweenTwoFrames) {
   EXPECT_EQ(frames.lost(), 0U);
 }
 
+TEST(LampFrames, AFlashOfOneFrameIsSeenUnlessTheOthersChangeToo) {
+  EXPECT_EQ(looked({dark, dark, lit, dark, dark}).take().size(), 2U);
+  // The first lamp's row was read before all changed, the second's after: on its
+  // way from dark to dark the first is caught lit beside the second.
+  LampFrames frames({.longest_unseen = 2200, .readout = {0, 500}, .exposure = 400});
+  const std::vector<std::vector<LampLook>> looks{{dark, dark}, {lit, lit}, {dark, lit}, {dark, lit}};
+  for (std::size_t i = 0; i < looks.size(); ++i) frames.add(static_cast<Nanos>(i) * period, looks[i]);
+  const std::vector<ChangeSpan> changes = frames.take();
+  ASSERT_EQ(changes.size(), 1U);
+  ASSERT_EQ(changes[0].changes.size(), 1U);
+  EXPECT_EQ(changes[0].changes[0].lamp, 1U);
+}
+
 TEST(LampFrames, WhatCannotBeToldIsLost) {
   EXPECT_EQ(looked({dark, dark, unclear, unclear, dark, dark}).lost_why(),
             "a lamp could not be told for 3 us from 0.000 s of the camera's time");
