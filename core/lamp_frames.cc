@@ -96,13 +96,18 @@ void LampFrames::change(std::size_t index, Nanos at, int state) {
   lamp.frames_in_state = 1;
 }
 
-std::optional<Nanos> LampFrames::known_until() const {
+// No change that is still to be seen begins before this.
+std::optional<Nanos> LampFrames::seen_until() const {
   if (!begun_) return std::nullopt;
-  std::optional<Nanos> until;
-  for (const Lamp& lamp : lamps_)
-    if (!until || lamp.seen < *until) until = lamp.seen;
+  Nanos until = lamps_[0].seen;
+  for (const Lamp& lamp : lamps_) until = std::min(until, lamp.seen);
   // The next change may be dated earlier by its exposure's share.
-  return *until + std::min(half_way(true), half_way(false));
+  return until + std::min(half_way(true), half_way(false));
+}
+
+std::optional<Nanos> LampFrames::known_until() const {
+  const std::optional<Nanos> until = seen_until();
+  return until && !changes_.empty() ? std::min(*until, changes_.front().after) : until;
 }
 
 // A lamp that changes twice while others change too was caught by the shutter on
@@ -115,20 +120,20 @@ bool LampFrames::join(const ChangeSpan& next, ChangeSpan& group) {
       own.to = change.to;
       return true;
     }
-  group.after = std::max(group.after, next.after);
+  group.after = std::min(std::max(group.after, next.after), group.before);
   group.changes.push_back(change);
   return true;
 }
 
 std::vector<ChangeSpan> LampFrames::take() {
   std::vector<ChangeSpan> out;
-  const std::optional<Nanos> until = known_until();
+  const std::optional<Nanos> until = seen_until();
   if (!until) return out;
   std::size_t taken = 0;
-  while (taken < changes_.size() && changes_[taken].before <= *until) {
+  while (taken < changes_.size() && changes_[taken].before + 2 * setup_.doubt <= *until) {
     ChangeSpan group = changes_[taken];
     std::size_t end = taken + 1;
-    for (; end < changes_.size() && changes_[end].after < group.before; ++end)
+    for (; end < changes_.size() && changes_[end].after < group.before + 2 * setup_.doubt; ++end)
       if (!join(changes_[end], group)) break;
     std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
     out.push_back(std::move(group));

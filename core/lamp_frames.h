@@ -44,6 +44,9 @@ class LampFrames {
     // The exposure: a lamp that comes on late in it, or goes off early in it,
     // is not taken for changed yet. See half_way.
     Nanos exposure = 0;
+    // Changes of two lamps are taken for one when they may have been, with
+    // either off by this much.
+    Nanos doubt = 0;
   };
   explicit LampFrames(Setup setup);
 
@@ -75,6 +78,7 @@ class LampFrames {
   };
   void see(std::size_t index, Nanos at, const LampLook& look);
   void change(std::size_t index, Nanos at, int state);
+  std::optional<Nanos> seen_until() const;
   static bool join(const ChangeSpan& next, ChangeSpan& group);
   void lose(Nanos at, std::string why);
   Nanos half_way(bool comes_on) const;

@@ -79,6 +79,7 @@ class CameraWatcher : public Watcher {
     LampFrames::Setup setup;
     setup.longest_unseen = widest_change();
     setup.exposure = exposure();
+    setup.doubt = exposure_doubt_ns() + readout_doubt();
     for (const LampRegion& region : regions_.lamps) setup.readout.push_back(readout(region.y));
     lamps_.emplace(std::move(setup));
     LampFrames::Setup sync;
@@ -115,6 +116,7 @@ class CameraWatcher : public Watcher {
         if (!synced()) break;
       } else {
         silent_ = 0;
+        take_changes();
       }
     take_changes();
     const std::optional<Nanos> known = known_in_run();
