@@ -3,7 +3,11 @@
 # shellcheck shell=sh disable=SC2034  # the lists are for the scripts that source this
 build_packages="g++ cmake ninja-build ccache libboost1.81-dev libyaml-cpp-dev libfmt-dev nlohmann-json3-dev
   libcli11-dev libssl-dev libserialport-dev libsqlite3-dev"
-test_packages="libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev"
+# Without these there is no tachproof-camera, and all else is as it was.
+camera_packages="libopencv-videoio-dev libopencv-imgcodecs-dev libopencv-imgproc-dev libopencv-core-dev
+  libjpeg62-turbo-dev"
+test_packages="$camera_packages
+  libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev"
 
 say() { printf '%s\n' "$*" >&2; }
 

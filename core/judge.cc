@@ -298,11 +298,21 @@ void Judge::Impl::take_crossings() {
     keep_visit(seen_.back());
   }
   crossings_.crossings.clear();
+  // A watcher of few frames a second does not date a change well enough to hold a little against the unit.
+  constexpr Nanos coarse = ns_per_ms;
+  const Nanos guard = from_seconds(2 * bench_uncertainty(setup_).timing_s);
   for (const Crossing& out : crossings_.excursions) {
     const ExpectedTransition& d = out.demand;
     if (!setup_.what.transitions || is_disturbed(std::min(out.at, d.earliest), std::max(out.at, d.latest)))
       continue;
     const bool early = out.timing == Crossing::Timing::early;
+    if (guard > coarse && (!early || d.earliest - out.at <= guard)) {
+      log_.add({FindingKind::lost_evidence, out.at, gauge_.windows[d.boundary].name, "",
+                "whether boundary " + gauge_.windows[d.boundary].name +
+                    " was on the right side in time cannot be told: instants are good to +-" +
+                    say_span(guard)});
+      continue;
+    }
     const std::string way = d.direction == Direction::rising ? "above" : "under";
     log_.add({early ? FindingKind::early : FindingKind::late, out.at, gauge_.windows[d.boundary].name, "",
               early ? "showed the side " + way + " boundary " + gauge_.windows[d.boundary].name + " " +

@@ -146,7 +146,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   FindingLog unit_log;
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
   if (setup_.what.transitions) result_.boundaries = boundary_rows(gauge_, setup_, seen_, fits, unit_log);
-  if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, unit_log);
+  if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, bench, unit_log);
   if (dead) {
     // A unit that is dead and a watcher that is blind look the same.
     for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;

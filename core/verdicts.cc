@@ -70,6 +70,7 @@ BenchUncertainty bench_uncertainty(const JudgeSetup& setup) {
           setup.clock_ppm * 1e-6,
           setup.rpm_uncertainty,
           to_seconds(setup.source_tick) / std::sqrt(12.0),
+          to_seconds(setup.watcher_resolution) / std::sqrt(12.0),
           to_seconds(setup.source_lag),
           setup.source_rpm};
 }
@@ -216,7 +217,8 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
 
 std::vector<BlinkResult> blink_rows(const Gauge& gauge, const WindowReading& reading,
                                     const std::vector<std::vector<BlinkMeter>>& meters,
-                                    const std::vector<Nanos>& demanded, FindingLog& log) {
+                                    const std::vector<Nanos>& demanded, const BenchUncertainty& bench,
+                                    FindingLog& log) {
   std::vector<BlinkResult> rows;
   if (!gauge.blink) return rows;
   const Tolerance& tolerance = gauge.tolerance;
@@ -242,12 +244,18 @@ std::vector<BlinkResult> blink_rows(const Gauge& gauge, const WindowReading& rea
                  what + " did not blink for " + decimal(still, 2) + " s; " + decimal(gauge.blink->hz, 2) +
                      " Hz is set"});
       } else if (row.cycles >= least_cycles) {
-        const bool hz_good = std::abs(row.hz - gauge.blink->hz) <= tolerance.blink_hz;
-        const bool duty_good = std::abs(row.duty - gauge.blink->duty) <= tolerance.blink_duty;
+        // Both ends of a time are off by the stamps' resolution; what all stamps are off by together
+        // cancels. No mean over cycles: a blink may keep step with the frames of a camera.
+        const double share = 2 * std::sqrt(2.0) * bench.resolution_s * row.hz;
+        const Verdict hz = decide(row.hz - gauge.blink->hz, share * row.hz / row.cycles, -tolerance.blink_hz,
+                                  tolerance.blink_hz);
+        const Verdict duty =
+            decide(row.duty - gauge.blink->duty, share, -tolerance.blink_duty, tolerance.blink_duty);
         // A single period may be off by more than the mean, but not by half.
-        const bool regular = meter.longest_s() * row.hz < 1.5 && meter.shortest_s() * row.hz > 0.5;
-        row.verdict = hz_good && duty_good && regular ? Verdict::pass : Verdict::fail;
-        if (!hz_good || !duty_good)
+        const bool regular =
+            meter.longest_s() * row.hz < 1.5 + share && meter.shortest_s() * row.hz > 0.5 - share;
+        row.verdict = worst(worst(hz, duty), regular ? Verdict::pass : Verdict::fail);
+        if (hz == Verdict::fail || duty == Verdict::fail)
           log.add({FindingKind::blink_rate, 0, row.window, row.lamp,
                    what + " blinks at " + decimal(row.hz, 2) + " Hz, duty " + decimal(row.duty, 2) +
                        "; set: " + decimal(gauge.blink->hz, 2) + " +-" + decimal(tolerance.blink_hz, 2) +

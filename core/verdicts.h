@@ -32,6 +32,7 @@ struct BenchUncertainty {
   double clock_share = 0;    // relative, of the source's clock
   double rpm = 0;            // of the rpm itself (recordings)
   double source_tick_s = 0;  // the part of timing_s that is the source's
+  double resolution_s = 0;   // the part of it that is the watcher's resolution
   double lag_s = 0;          // of what was played, in time, beside timing_s,
   double source_rpm = 0;     // and in rpm
 };
@@ -49,6 +50,7 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
 // `demanded[w]`: for how long the settings demanded window w.
 std::vector<BlinkResult> blink_rows(const Gauge& gauge, const WindowReading& reading,
                                     const std::vector<std::vector<BlinkMeter>>& meters,
-                                    const std::vector<Nanos>& demanded, FindingLog& log);
+                                    const std::vector<Nanos>& demanded, const BenchUncertainty& bench,
+                                    FindingLog& log);
 
 }  // namespace tachproof

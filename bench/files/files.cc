@@ -2,6 +2,7 @@
 
 #include "bench/files/certificate.h"
 #include "bench/files/readers.h"
+#include "bench/files/regions.h"
 
 namespace tachproof {
 namespace {
@@ -43,6 +44,8 @@ void check(const YamlNode& root, const std::filesystem::path& folder, CheckedFil
     read_noise(root, folder, errors);
   else if (checked.kind == "certificate")
     read_certificate(root, errors);
+  else if (checked.kind == "regions")
+    read_regions(root, folder, errors);
   else {
     Mapping file(root, errors, "a file of Tachproof");
     std::string kind;
@@ -53,7 +56,8 @@ void check(const YamlNode& root, const std::filesystem::path& folder, CheckedFil
 }  // namespace
 
 const std::vector<std::string>& file_kinds() {
-  static const std::vector<std::string> kinds{"gauge", "scenario", "rig", "wiring", "noise", "certificate"};
+  static const std::vector<std::string> kinds{"gauge", "scenario",    "rig",    "wiring",
+                                              "noise", "certificate", "regions"};
   return kinds;
 }
 
@@ -101,6 +105,12 @@ Noise load_noise(const std::filesystem::path& file) {
 
 Certificate load_certificate(const std::filesystem::path& file) {
   return load(file, [](const YamlNode& root, ErrorList& errors) { return read_certificate(root, errors); });
+}
+
+Regions load_regions(const std::filesystem::path& file) {
+  return load(file, [&](const YamlNode& root, ErrorList& errors) {
+    return read_regions(root, file.parent_path(), errors);
+  });
 }
 
 CheckedFile check_text(const std::filesystem::path& file, std::string_view text) {

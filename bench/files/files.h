@@ -111,6 +111,18 @@ struct ScpiSetting {
   bool reset = true;              // *RST before it is set up
 };
 
+// A camera, or a clip of one.
+struct CameraSettings {
+  std::string from;           // device, video file or folder of pictures
+  bool live = false;          // a device
+  std::string regions;        // path
+  std::string sync = "sync";  // the action that flashes the sync lamp
+  double fps = 0;             // 0: as it says itself
+  double exposure_ms = 0;     // 0: not known
+  double readout_ms = -1;     // first row to last; below 0: not known
+  double gain = -1;           // below 0: as it is
+};
+
 struct RigFile {
   struct SourcePart {
     std::string kind;  // "simulated", "board", "scpi"
@@ -130,6 +142,7 @@ struct RigFile {
     // gpio:
     std::string chip;            // label, name or device; empty: the one that has the lines
     std::string bias = "as-is";  // off, pull-up, pull-down
+    CameraSettings camera;
     int line = 0, column = 0;
   } watch;
 };

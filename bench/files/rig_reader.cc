@@ -8,6 +8,8 @@
 //     watch:  {kind: simulated, unit: GAUGE_FILE, behaviour: {...}}
 //             or  {kind: board, wiring: {lamps: ..., active: high}}
 //             or  {kind: gpio, chip: pinctrl-bcm2711, wiring: {lamps: ..., active: high}}
+//             or  {kind: camera, clip: FILE_OR_FOLDER, regions: FILE}
+//                  or device: /dev/... for clip; sync, fps, exposure_ms, readout_ms, gain
 //
 // `unit` is the gauge file that the simulated unit really runs, relative to
 // the rig file, or `gauge-under-test`: whatever gauge it is judged as. `behaviour` is optional, see its
@@ -26,7 +28,7 @@ namespace tachproof {
 namespace {
 
 const std::vector<std::string> source_kinds{"simulated", "board", "scpi"};
-const std::vector<std::string> watch_kinds{"simulated", "board", "gpio"};
+const std::vector<std::string> watch_kinds{"simulated", "board", "gpio", "camera"};
 constexpr std::string_view gauge_under_test = "gauge-under-test";
 
 // A `kind:` that this version cannot serve says so, and is no typing error.
@@ -146,12 +148,32 @@ void read_unit(Mapping& m, const std::filesystem::path& folder, RigFile::WatchPa
   }
 }
 
+// The regions are read when the rig is made: a rig may be checked before it is taught.
+CameraSettings read_camera(Mapping& m, const std::filesystem::path& folder, ErrorList& errors) {
+  CameraSettings camera;
+  std::string clip, device, regions;
+  m.text("clip", clip, Need::may);
+  m.text("device", device, Need::may);
+  if (m.has("clip") == m.has("device"))
+    errors.add(m.at(), m.has("clip") ? "a clip and a device" : "neither a clip nor a device",
+               "one of the two");
+  camera.live = m.has("device");
+  camera.from = camera.live ? device : (folder / clip).string();
+  if (m.text("regions", regions, Need::must)) camera.regions = (folder / regions).string();
+  m.text("sync", camera.sync, Need::may);
+  m.number("fps", camera.fps, Range{1, 1000}, Need::may);
+  m.number("exposure_ms", camera.exposure_ms, Range{0, 1000, true}, Need::may);
+  m.number("readout_ms", camera.readout_ms, Range{0, 1000}, Need::may);
+  m.number("gain", camera.gain, Range{0, 10'000}, Need::may);
+  return camera;
+}
+
 void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFile::WatchPart& watch,
                 ErrorList& errors) {
   Mapping m(node, errors, "a watch");
   watch.line = node.at.line;
   watch.column = node.at.column;
-  if (!read_kind(m, watch_kinds, {"camera", "recording"}, watch.kind, errors)) return;
+  if (!read_kind(m, watch_kinds, {"recording"}, watch.kind, errors)) return;
   if (watch.kind == "simulated") {
     read_unit(m, folder, watch, errors);
     if (const YamlNode* block = m.any("behaviour", Need::may))
@@ -168,6 +190,9 @@ void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFi
         wiring.finish();
       }
     }
+  }
+  else if (watch.kind == "camera") {
+    watch.camera = read_camera(m, folder, errors);
   }
   m.finish();
 }

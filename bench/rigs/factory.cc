@@ -2,7 +2,9 @@
 
 #include <algorithm>
 
+#include "bench/files/regions.h"
 #include "bench/rigs/board.h"
+#include "bench/rigs/camera.h"
 #include "bench/rigs/gpio_watcher.h"
 #include "bench/rigs/ports.h"
 #include "bench/rigs/scpi_source.h"
@@ -25,10 +27,11 @@ std::vector<std::string> actions_of(const RigFile::SourcePart& board) {
 }
 
 Rig rig_with_board(const RigFile& rig, const Gauge& gauge) {
-  const Wiring& wiring = rig.watch.wiring.value();
   BoardSettings settings;
-  settings.wires = resolve(wiring, gauge);
-  settings.active_high = wiring.active_high;
+  if (const std::optional<Wiring>& wiring = rig.watch.wiring) {
+    settings.wires = resolve(*wiring, gauge);
+    settings.active_high = wiring->active_high;
+  }
   settings.port = rig.source.port.empty() ? only_port_present() : rig.source.port;
   if (rig.source.clock) settings.clock = *rig.source.clock;
   settings.actions = actions_of(rig.source);
@@ -60,6 +63,18 @@ Rig rig_with_generator(const RigFile& rig, const Gauge& gauge, std::uint64_t see
   return paced_by(std::move(source), std::move(watcher));
 }
 
+// A clip has been played already; a device watches what a board plays.
+Rig rig_with_camera(const RigFile& rig, const std::string& file, const Gauge& gauge) {
+  const CameraSettings& camera = rig.watch.camera;
+  if (camera.live != (rig.source.kind == "board"))
+    refuse(file, rig.watch.line, rig.watch.column,
+           camera.live ? "a camera's device beside a '" + rig.source.kind +
+                             "' source: nothing would play to the unit; source must be {kind: board}"
+                       : "a camera's clip beside a '" + rig.source.kind +
+                             "' source: what it shows was played before; source must be {kind: simulated}");
+  return camera_rig(camera, gauge, camera.live ? rig_with_board(rig, gauge).source : nullptr);
+}
+
 // What a person who wrote this pair may have wanted.
 std::string mixed_kinds(const std::string& source, const std::string& watch) {
   if (source == "scpi" || watch == "gpio")
@@ -75,7 +90,9 @@ std::string mixed_kinds(const std::string& source, const std::string& watch) {
 }
 
 void refuse_mixed_kinds(const RigFile& rig, const std::string& file) {
-  const bool goes = rig.source.kind == "scpi" ? rig.watch.kind != "board" : rig.source.kind == rig.watch.kind;
+  const bool goes = rig.watch.kind == "camera"  ? rig.source.kind != "scpi"
+                    : rig.source.kind == "scpi" ? rig.watch.kind != "board"
+                                                : rig.source.kind == rig.watch.kind;
   if (!goes) refuse(file, rig.watch.line, rig.watch.column, mixed_kinds(rig.source.kind, rig.watch.kind));
 }
 
@@ -87,6 +104,7 @@ Rig rig_with_simulated_unit(const RigFile& rig, const Gauge& gauge, std::uint64_
 
 Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed) {
   refuse_mixed_kinds(rig, file);
+  if (rig.watch.kind == "camera") return rig_with_camera(rig, file, gauge);
   try {
     if (rig.source.kind == "board") return rig_with_board(rig, gauge);
     if (rig.source.kind == "scpi") return rig_with_generator(rig, gauge, seed);
@@ -106,6 +124,11 @@ Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& ga
     }
   }
   Channels watched = 0;
+  if (rig.watch.kind == "camera") {
+    for (const std::vector<Channels>& lamp : resolve(load_regions(rig.watch.camera.regions), gauge))
+      for (const Channels channel : lamp) watched |= channel;
+    return watched;
+  }
   for (const ResolvedWire& wire : resolve(rig.watch.wiring.value(), gauge)) watched |= wire.lights;
   return watched;
 }

@@ -35,7 +35,7 @@ TEST_P(FileCases, GiveTheirWholeMessages) {
 }
 
 INSTANTIATE_TEST_SUITE_P(Kinds, FileCases,
-                         ::testing::Values("gauge", "scenario", "noise", "wiring", "rig", "certificate"),
+                         ::testing::Values("gauge", "scenario", "noise", "wiring", "rig", "certificate", "regions"),
                          [](const auto& kind) { return std::string(kind.param); });
 
 TEST(Files, ThatShipAreSound) {

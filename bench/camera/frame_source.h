@@ -1,0 +1,55 @@
+// Frames from a V4L2 device, a video file or a folder of pictures.
+//
+// Where the frames are JPEG (a device in MJPG, an AVI of MJPG, a folder of
+// .jpg) they are handed on as they are, for the parts that matter to be decoded
+// alone; else as a picture.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <opencv2/core.hpp>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+#include "core/time.h"
+
+namespace tachproof {
+
+// What the user should hear: doing what, on what, why.
+struct CameraError : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+
+struct Frame {
+  Nanos at = 0;                    // the source's own clock
+  std::vector<std::uint8_t> jpeg;  // or
+  cv::Mat picture;                 // BGR
+};
+
+struct SourceSettings {
+  std::string from;        // /dev/video0, a file, a folder
+  double fps = 0;          // asked of a device; of a folder without times.txt
+  double exposure_ms = 0;  // asked of a device; 0: as it is
+  double gain = -1;        // likewise; below 0: as it is
+  int width = 0, height = 0;
+};
+
+class FrameSource {
+ public:
+  virtual ~FrameSource() = default;
+  // False at the end. Throws CameraError when a device stops giving frames.
+  virtual bool next(Frame& frame) = 0;
+  virtual Nanos period() const = 0;
+  virtual std::string about() const = 0;  // one line; a device: every property as read back
+  // Identical neighbours are one frame twice. Not so where the codec itself
+  // repeats what hardly changed.
+  virtual bool repeats_show() const = 0;
+};
+
+std::unique_ptr<FrameSource> open_frames(const SourceSettings& settings);
+
+cv::Mat to_picture(const Frame& frame);  // BGR, whole
+cv::Mat to_grey(const Frame& frame);     // whole
+
+}  // namespace tachproof

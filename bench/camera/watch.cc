@@ -1,0 +1,115 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <vector>
+
+#include "bench/camera/camera.h"
+#include "bench/camera/region_sums.h"
+#include "bench/camera/registration.h"
+#include "bench/files/regions.h"
+
+namespace tachproof {
+namespace {
+
+constexpr double between_checks_s = 0.25;
+constexpr std::size_t most_between_checks = 16;
+constexpr double still_px = 1;  // less than this between two checks: nothing moved
+
+class Watch {
+ public:
+  Watch(const SourceSettings& from, const std::string& regions_file)
+      : regions_(load_regions(regions_file)),
+        lamps_(regions_.all()),
+        source_(open_frames(from)),
+        dial_(regions_),
+        summer_(lamps_, regions_.width, regions_.height),
+        batch_(std::clamp<std::size_t>(
+            static_cast<std::size_t>(between_checks_s / to_seconds(source_->period())), 1,
+            most_between_checks)) {}
+
+  void run() {
+    say(fmt::format("tachproof-camera 1\nabout {}\nperiod {}\n", source_->about(), source_->period()));
+    std::vector<Frame> held;
+    bool more = true;
+    while (more && !std::ferror(stdout)) {
+      held.resize(batch_);
+      std::size_t n = 0;
+      while (n < batch_ && (more = source_->next(held[n]))) ++n;
+      held.resize(n);
+      if (n > 0) tell(held);
+    }
+    say("end\n");
+  }
+
+ private:
+  // Where the dial is, is looked for in the last of a few frames: when it has not
+  // moved since the last of those before, it was there all the time. Else
+  // each frame is looked at by itself.
+  void tell(const std::vector<Frame>& frames) {
+    const std::optional<DialPlace> now = dial_.find(to_grey(frames.back()));
+    const bool still =
+        now && last_ && std::hypot(now->right - last_->right, now->down - last_->down) < still_px;
+    for (const Frame& frame : frames)
+      tell(frame, still || &frame == &frames.back() ? now : dial_.find(to_grey(frame)));
+    last_ = now;
+    std::fflush(stdout);
+  }
+
+  void tell(const Frame& frame, const std::optional<DialPlace>& place) {
+    const bool same = source_->repeats_show() && is_last_again(frame);
+    const double moved = place ? std::hypot(place->right, place->down) : 0;
+    if (!place || moved > regions_.within_px) {
+      say(place
+              ? fmt::format("moved {} the camera moved by {:.0f} pixels, taught: within {:.0f}\n", frame.at,
+                            moved, regions_.within_px)
+              : fmt::format("moved {} the dial is not found: the camera was moved or turned, or is covered\n",
+                            frame.at));
+      return;
+    }
+    summer_.shift(static_cast<int>(std::lround(place->right)), static_cast<int>(std::lround(place->down)));
+    const std::vector<RegionSums>* sums =
+        frame.jpeg.empty() ? &summer_.of_picture(frame.picture) : summer_.of_jpeg(frame.jpeg);
+    const Light ambient{place->ambient, place->ambient, place->ambient};
+    std::string line = fmt::format("frame {} {} ", frame.at, same ? 's' : '-');
+    for (std::size_t i = 0; i < lamps_.size(); ++i)
+      line +=
+          sums == nullptr ? '?' : letter(look_at(lamps_[i].looks, (*sums)[i].core, (*sums)[i].rim, ambient));
+    say(line + "\n");
+  }
+
+  static char letter(const LampLook& look) {
+    if (look.state == LampLook::State::dark) return '.';
+    if (look.state == LampLook::State::unclear) return '?';
+    return static_cast<char>((look.weak ? 'a' : 'A') + look.colour);
+  }
+
+  bool is_last_again(const Frame& frame) {
+    const bool same = frame.jpeg.empty()
+                          ? !last_picture_.empty() && last_picture_.size() == frame.picture.size() &&
+                                cv::norm(last_picture_, frame.picture, cv::NORM_INF) == 0
+                          : last_jpeg_ == frame.jpeg;
+    last_jpeg_ = frame.jpeg;
+    last_picture_ = frame.jpeg.empty() ? frame.picture.clone() : cv::Mat();
+    return same;
+  }
+
+  static void say(const std::string& line) { std::fputs(line.c_str(), stdout); }
+
+  Regions regions_;
+  std::vector<LampRegion> lamps_;
+  std::unique_ptr<FrameSource> source_;
+  Registration dial_;
+  RegionSummer summer_;
+  std::size_t batch_;
+  std::optional<DialPlace> last_;
+  std::vector<std::uint8_t> last_jpeg_;
+  cv::Mat last_picture_;
+};
+
+}  // namespace
+
+void watch(const SourceSettings& from, const std::string& regions_file) { Watch(from, regions_file).run(); }
+
+}  // namespace tachproof

@@ -1,0 +1,38 @@
+// The camera's own program, started beside this one: its words in, its lines out.
+#pragma once
+
+#include <sys/types.h>
+
+#include <chrono>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace tachproof {
+
+// The path of tachproof-camera, beside the running program. Throws RigError with
+// what to do when this build has none.
+std::string camera_program();
+
+class CameraProcess {
+ public:
+  // Throws RigError when it cannot be started.
+  explicit CameraProcess(const std::vector<std::string>& words);
+  ~CameraProcess();  // ends it
+  CameraProcess(const CameraProcess&) = delete;
+  CameraProcess& operator=(const CameraProcess&) = delete;
+
+  // The next line; nothing when none came in time. Throws RigError, with what it
+  // said last, when the program has ended.
+  std::optional<std::string> line(std::chrono::milliseconds patience);
+
+ private:
+  [[noreturn]] void ended();
+
+  pid_t pid_ = -1;
+  int lines_ = -1, words_ = -1;  // its stdout and stderr
+  std::string pending_;
+  std::size_t taken_ = 0;
+};
+
+}  // namespace tachproof

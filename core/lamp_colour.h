@@ -1,0 +1,79 @@
+// What a camera's pixels say of one lamp: dark, lit in one of its taught
+// colours, or nothing.
+//
+// A bright lamp is white in its middle whatever its colour, because the sensor
+// is full there; its colour is in the halo. So the colour is told from pixels
+// that are not clipped, and from what the lamp adds to its dark surroundings:
+// its share of red, green and blue, which neither exposure nor brightness
+// changes. Where the answer is not clear, there is none: the judge then hears of
+// no change rather than of a wrong one.
+//
+// Sums are taken in YCbCr as JPEG has it (ITU-T T.871: full range, BT.601); only
+// their means are converted, and made linear (IEC 61966-2-1, sRGB).
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+namespace tachproof {
+
+struct PixelSums {
+  std::uint64_t pixels = 0;
+  std::uint64_t clipped = 0;  // some channel full
+  std::uint64_t y = 0, cb = 0, cr = 0;
+  std::uint64_t halo_y = 0, halo_cb = 0, halo_cr = 0;  // of the pixels that are not clipped
+
+  // One pixel. Full is 250: JPEG rings a little round what was 255.
+  void add(int luma, int blue, int red) {
+    constexpr int full = 250;
+    const int db = blue - 128, dr = red - 128;
+    // In 1/1024: 1.402, 0.344, 0.714, 1.772.
+    const bool is_clipped = luma + ((1436 * dr) >> 10) >= full || luma + ((1815 * db) >> 10) >= full ||
+                            luma - ((352 * db + 731 * dr) >> 10) >= full;
+    ++pixels;
+    y += static_cast<unsigned>(luma);
+    cb += static_cast<unsigned>(blue);
+    cr += static_cast<unsigned>(red);
+    if (is_clipped) {
+      ++clipped;
+      return;
+    }
+    halo_y += static_cast<unsigned>(luma);
+    halo_cb += static_cast<unsigned>(blue);
+    halo_cr += static_cast<unsigned>(red);
+  }
+};
+
+struct Light {  // linear; 1 is a full channel
+  double r = 0, g = 0, b = 0;
+  double sum() const { return r + g + b; }
+};
+
+Light mean_light(const PixelSums& sums);  // of all pixels; {} when there are none
+Light halo_light(const PixelSums& sums);  // of those not clipped
+
+// A lamp as it was taught. `core` is a disc that holds the lamp and its halo,
+// `rim` a ring further out.
+struct ColourReference {
+  Light core;      // mean of all pixels, dark taken off
+  Light halo;      // mean of unclipped pixels, dark taken off: the chromaticity
+  double rim = 0;  // light of the rim beside that of the core, 0..1
+};
+struct LampReference {
+  Light core_dark, rim_dark;  // means while dark
+  std::vector<ColourReference> colours;
+};
+
+struct LampLook {
+  enum class State : std::uint8_t { dark, lit, unclear } state = State::unclear;
+  std::size_t colour = 0;  // when lit
+  bool weak = false;       // lit, but by less than 3/4 of what was taught
+};
+
+// `ambient`: light on the dial now beside that at teaching, per channel.
+LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSums& rim,
+                 const Light& ambient);
+
+}  // namespace tachproof

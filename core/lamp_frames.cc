@@ -1,0 +1,146 @@
+#include "core/lamp_frames.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "core/text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr int fast_frames = 2;     // a phase seen in this many frames or fewer is quick
+constexpr int quick_in_a_row = 4;  // such phases are no blink that frames can follow
+constexpr int fading_frames = 3;   // between dark and full, for a change: an exposure straddles one or two
+
+int state_of(const LampLook& look) {
+  return look.state == LampLook::State::dark ? lamp_dark : static_cast<int>(look.colour);
+}
+
+}  // namespace
+
+LampFrames::LampFrames(Setup setup) : setup_(std::move(setup)), lamps_(setup_.readout.size()) {}
+
+// The lamp counts as changed when its light passes about 0.22 of the taught:
+// the middle of what is dark and what is lit for certain. Coming on, that is
+// late in an exposure; going off, early in one.
+Nanos LampFrames::half_way(bool comes_on) const {
+  const Nanos shift = setup_.exposure * 275 / 1000;
+  return comes_on ? shift : -shift;
+}
+
+void LampFrames::lose(Nanos at, std::string why) {
+  if (lost_++ > 0) return;
+  lost_why_ = std::move(why);
+  lost_at_ = at;
+}
+
+void LampFrames::add(Nanos at, std::span<const LampLook> looks) {
+  for (std::size_t i = 0; i < lamps_.size() && i < looks.size(); ++i)
+    see(i, at + setup_.readout[i], looks[i]);
+  if (!begun_ && std::all_of(lamps_.begin(), lamps_.end(), [](const Lamp& l) { return l.known; })) {
+    begun_ = true;
+    for (const Lamp& lamp : lamps_) {
+      initial_.push_back(lamp.state);
+      begun_at_ = std::max(begun_at_, lamp.seen);
+    }
+    changes_.clear();  // those before all were known are part of the first picture
+  }
+}
+
+void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
+  Lamp& lamp = lamps_[index];
+  const bool clear = look.state != LampLook::State::unclear;
+  const int state = state_of(look);
+  if (!lamp.known) {
+    if (clear) lamp = {.known = true, .state = state, .seen = at, .frames_in_state = 1};
+    return;
+  }
+  const bool changed = clear && state != lamp.state, between = !clear || look.weak;
+  const int were_between = lamp.between;
+  lamp.between = between ? lamp.between + 1 : 0;
+  lamp.changed_amid = changed ? between || were_between > 0 : lamp.changed_amid && between;
+  if (lamp.changed_amid && std::max(were_between, lamp.between) >= fading_frames) {
+    lamp.changed_amid = false;
+    lose(at,
+         "a lamp faded rather than switched at " + say_time(at) +
+             " of the camera's time: its dimming beats with the shutter, or it is dimmer than it was taught");
+  }
+  if (!clear) return;
+  if (begun_ && at - lamp.seen > setup_.longest_unseen)
+    lose(lamp.seen, "a lamp could not be told for " + say_span(at - lamp.seen) + " from " +
+                        say_time(lamp.seen) + " of the camera's time");
+  if (changed) {
+    change(index, at, state);
+  } else if (++lamp.frames_in_state > fast_frames) {
+    lamp.quick_phases = 0;
+  }
+  lamp.seen = at;
+}
+
+void LampFrames::change(std::size_t index, Nanos at, int state) {
+  Lamp& lamp = lamps_[index];
+  lamp.quick_phases = lamp.frames_in_state <= fast_frames ? lamp.quick_phases + 1 : 0;
+  if (lamp.quick_phases == quick_in_a_row)
+    lose(
+        at,
+        "a lamp changes faster than the camera can follow, at " + say_time(at) +
+            " of the camera's time: blinking or dimming that needs more frames a second, or an exposure that "
+            "is a whole multiple of the dimming's period");
+  const Nanos shift = lamp.state == lamp_dark ? half_way(true) : state == lamp_dark ? half_way(false) : 0;
+  ChangeSpan span{lamp.seen + shift, at + shift, {{index, lamp.state, state}}};
+  const auto place =
+      std::upper_bound(changes_.begin(), changes_.end(), span,
+                       [](const ChangeSpan& a, const ChangeSpan& b) { return a.before < b.before; });
+  changes_.insert(place, std::move(span));
+  lamp.state = state;
+  lamp.frames_in_state = 1;
+}
+
+// No change that is still to be seen begins before this.
+std::optional<Nanos> LampFrames::seen_until() const {
+  if (!begun_) return std::nullopt;
+  Nanos until = lamps_[0].seen;
+  for (const Lamp& lamp : lamps_) until = std::min(until, lamp.seen);
+  // The next change may be dated earlier by its exposure's share.
+  return until + std::min(half_way(true), half_way(false));
+}
+
+std::optional<Nanos> LampFrames::known_until() const {
+  const std::optional<Nanos> until = seen_until();
+  return until && !changes_.empty() ? std::min(*until, changes_.front().after) : until;
+}
+
+// A lamp that changes twice while others change too was caught by the shutter on
+// its way through windows that hardly stood: only where it arrives counts.
+bool LampFrames::join(const ChangeSpan& next, ChangeSpan& group) {
+  const LampChange& change = next.changes[0];
+  for (LampChange& own : group.changes)
+    if (own.lamp == change.lamp) {
+      if (group.changes.size() == 1) return false;
+      own.to = change.to;
+      return true;
+    }
+  group.after = std::min(std::max(group.after, next.after), group.before);
+  group.changes.push_back(change);
+  return true;
+}
+
+std::vector<ChangeSpan> LampFrames::take() {
+  std::vector<ChangeSpan> out;
+  const std::optional<Nanos> until = seen_until();
+  if (!until) return out;
+  std::size_t taken = 0;
+  while (taken < changes_.size() && changes_[taken].before + 2 * setup_.doubt <= *until) {
+    ChangeSpan group = changes_[taken];
+    std::size_t end = taken + 1;
+    for (; end < changes_.size() && changes_[end].after < group.before + 2 * setup_.doubt; ++end)
+      if (!join(changes_[end], group)) break;
+    std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
+    out.push_back(std::move(group));
+    taken = end;
+  }
+  changes_.erase(changes_.begin(), changes_.begin() + static_cast<std::ptrdiff_t>(taken));
+  return out;
+}
+
+}  // namespace tachproof

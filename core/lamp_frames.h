@@ -1,0 +1,97 @@
+// From how lamps look in frame after frame to changes with bounded instants.
+//
+// A change lies between the last frame that shows the old state and the first
+// that shows the new one. Lamps whose spans have an instant in common may have
+// changed together, and are taken to have done so: with a rolling shutter one
+// change of all lamps shows in two frames. Pictures on the way that hardly stood
+// are passed over. What a camera cannot tell is lost
+// evidence: a lamp not seen for too long, changes as fast as the frames, and a
+// lamp that fades in and out as dimming does when it beats with the shutter.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "core/lamp_colour.h"
+#include "core/time.h"
+
+namespace tachproof {
+
+inline constexpr int lamp_dark = -1;
+
+struct LampChange {
+  std::size_t lamp = 0;
+  int from = lamp_dark, to = lamp_dark;  // a colour's index
+};
+
+// All of `changes` happened after `after` and not after `before`.
+struct ChangeSpan {
+  Nanos after = 0, before = 0;
+  std::vector<LampChange> changes;
+  Nanos middle() const { return after + (before - after) / 2; }
+  Nanos half_width() const { return (before - after + 1) / 2; }
+};
+
+class LampFrames {
+ public:
+  struct Setup {
+    Nanos longest_unseen = 0;  // a lamp may be out of sight this long
+    // Per lamp: when it is read out, after the frame's stamp.
+    std::vector<Nanos> readout;
+    // The exposure: a lamp that comes on late in it, or goes off early in it,
+    // is not taken for changed yet. See half_way.
+    Nanos exposure = 0;
+    // Changes of two lamps are taken for one when they may have been, with
+    // either off by this much.
+    Nanos doubt = 0;
+  };
+  explicit LampFrames(Setup setup);
+
+  // One good frame: `at` is the middle of its exposure.
+  void add(Nanos at, std::span<const LampLook> lamps);
+
+  // What is certain by now, in time order.
+  std::vector<ChangeSpan> take();
+  // Nothing before this is still to come. Not before every lamp was seen once.
+  std::optional<Nanos> known_until() const;
+  // The state of every lamp as of the first instant that all are known.
+  bool begun() const { return begun_; }
+  const std::vector<int>& initial() const { return initial_; }
+  Nanos begun_at() const { return begun_at_; }
+
+  std::uint64_t lost() const { return lost_; }
+  const std::string& lost_why() const { return lost_why_; }  // the first
+  Nanos lost_at() const { return lost_at_; }
+
+ private:
+  struct Lamp {
+    bool known = false;
+    int state = lamp_dark;
+    Nanos seen = 0;  // clearly, the last time
+    int frames_in_state = 0;
+    int quick_phases = 0;       // in a row
+    int between = 0;            // frames in a row that were neither dark nor fully lit,
+    bool changed_amid = false;  // and the state changed among them
+  };
+  void see(std::size_t index, Nanos at, const LampLook& look);
+  void change(std::size_t index, Nanos at, int state);
+  std::optional<Nanos> seen_until() const;
+  static bool join(const ChangeSpan& next, ChangeSpan& group);
+  void lose(Nanos at, std::string why);
+  Nanos half_way(bool comes_on) const;
+
+  Setup setup_;
+  std::vector<Lamp> lamps_;
+  std::vector<ChangeSpan> changes_;  // one lamp each, by `before`
+  bool begun_ = false;
+  std::vector<int> initial_;
+  Nanos begun_at_ = 0;
+  std::uint64_t lost_ = 0;
+  std::string lost_why_;
+  Nanos lost_at_ = 0;
+};
+
+}  // namespace tachproof

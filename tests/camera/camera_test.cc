@@ -1,0 +1,166 @@
+// The camera's program and a few filmed runs; camera_clips films hundreds.
+#include <gmock/gmock.h>
+
+#include <cmath>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "bench/camera/region_sums.h"
+#include "bench/camera/registration.h"
+#include "bench/files/regions.h"
+#include "tests/bench/scratch_folder.h"
+#include "tests/camera/clip_trials.h"
+#include "tests/program/process.h"
+
+namespace tachproof {
+namespace {
+
+using testing::HasSubstr;
+
+// Something to look at, with colours everywhere.
+cv::Mat painting(int width, int height) {
+  cv::Mat picture(height, width, CV_8UC3);
+  cv::theRNG().state = 5;
+  cv::randu(picture, 0, 255);
+  cv::GaussianBlur(picture, picture, {}, 5);
+  cv::normalize(picture, picture, 10, 245, cv::NORM_MINMAX);
+  return picture;
+}
+
+TEST(RegionSums, OfTheDecodedPartsAreThoseOfTheWholePicture) {
+  const cv::Mat picture = painting(640, 480);
+  std::vector<LampRegion> regions(3);
+  regions[0].x = 100, regions[0].y = 60, regions[0].radius = 17;
+  regions[1].x = 320.4, regions[1].y = 200, regions[1].radius = 9.5;
+  regions[2].x = 635, regions[2].y = 301, regions[2].radius = 12;  // partly outside
+  std::vector<std::uint8_t> jpeg;
+  cv::imencode(".jpg", picture, jpeg, {cv::IMWRITE_JPEG_QUALITY, 92});
+  RegionSummer parts(regions, 640, 480), whole(regions, 640, 480);
+  for (const int shift : {0, -7, 11}) {
+    parts.shift(shift, shift / 2);
+    whole.shift(shift, shift / 2);
+    const std::vector<RegionSums>* by_parts = parts.of_jpeg(jpeg);
+    ASSERT_NE(by_parts, nullptr);
+    const std::vector<RegionSums>& all = whole.of_picture(cv::imdecode(jpeg, cv::IMREAD_COLOR));
+    for (std::size_t i = 0; i < regions.size(); ++i) {
+      const PixelSums &a = (*by_parts)[i].core, &b = all[i].core;
+      ASSERT_EQ(a.pixels, b.pixels);
+      const auto mean = [](std::uint64_t sum, const PixelSums& s) {
+        return static_cast<double>(sum) / static_cast<double>(s.pixels);
+      };
+      // Within 1.5 counts: what the other transform and chroma interpolation make of the same JPEG.
+      EXPECT_NEAR(mean(a.y, a), mean(b.y, b), 1.5);
+      EXPECT_NEAR(mean(a.cb, a), mean(b.cb, b), 1.5);
+      EXPECT_NEAR(mean(a.cr, a), mean(b.cr, b), 1.5);
+      EXPECT_EQ((*by_parts)[i].rim.pixels, all[i].rim.pixels);
+    }
+  }
+}
+
+TEST(RegionSums, ADamagedFrameTellsNothing) {
+  std::vector<std::uint8_t> jpeg;
+  cv::imencode(".jpg", painting(320, 240), jpeg);
+  jpeg.resize(jpeg.size() / 3);
+  LampRegion region;
+  region.x = region.y = 150;
+  region.radius = 10;
+  EXPECT_EQ(RegionSummer({region}, 320, 240).of_jpeg(jpeg), nullptr);
+}
+
+TEST(Registration, FindsAShiftInAnyLightAndSaysWhenItCannot) {
+  const ScratchFolder scratch;
+  cv::Mat dial;
+  cv::cvtColor(painting(480, 320), dial, cv::COLOR_BGR2GRAY);
+  Regions regions;
+  regions.width = 480;
+  regions.height = 320;
+  regions.dial_picture = (scratch / "dial.png").string();
+  regions.within_px = 12;
+  regions.patches = choose_patches(dial, cv::Mat::zeros(dial.size(), CV_8U));
+  ASSERT_GE(regions.patches.size(), 3U);
+  cv::imwrite(regions.dial_picture, dial);
+  const Registration registration(regions);
+  const auto moved = [&](double right, double down, double light) {
+    const cv::Mat by = (cv::Mat_<double>(2, 3) << 1, 0, right, 0, 1, down);
+    cv::Mat out;
+    cv::warpAffine(dial, out, by, dial.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
+    out.convertTo(out, -1, light);
+    return out;
+  };
+  const std::optional<DialPlace> place = registration.find(moved(6.5, -3.25, 0.7));
+  ASSERT_TRUE(place);
+  EXPECT_NEAR(place->right, 6.5, 0.3);
+  EXPECT_NEAR(place->down, -3.25, 0.3);
+  EXPECT_NEAR(place->ambient, std::pow(0.7, 2.2), 0.08);  // sRGB is about a power of 2.2
+  EXPECT_FALSE(registration.find(moved(40, 0, 1)));
+  EXPECT_FALSE(registration.find(cv::Mat::zeros(320, 480, CV_8U)));
+}
+
+// Taught once for all tests below.
+class FilmedRun : public testing::Test {
+ protected:
+  static const test::TaughtCamera& taught() {
+    static const ScratchFolder folder;
+    static const test::TaughtCamera camera(folder.path(), 4);
+    return camera;
+  }
+};
+
+TEST_F(FilmedRun, OfAHealthyUnitPasses) {
+  const test::Trial trial = run_trial(taught(), plain_plan(taught()));
+  EXPECT_EQ(trial.verdict, "pass") << trial.first_finding << trial.said;
+  EXPECT_EQ(trial.wrong_looks, 0U);
+  EXPECT_GT(trial.looks, 2000U);
+  EXPECT_LT(trial.unclear_looks, trial.looks / 100);
+  ASSERT_FALSE(trial.stamp_errors_ms.empty());
+  for (const double error : trial.stamp_errors_ms) EXPECT_LE(error, trial.stated_ms);
+}
+
+TEST_F(FilmedRun, OfAUnitWithTheWrongColourFailsThoughTheCameraWasNudged) {
+  test::Plan plan = plain_plan(taught());
+  plan.behaviour.faults.push_back(
+      {"wrong-colour", {{"lamp", "moss"}, {"to", "white"}, {"colour", "blue"}}, {}});
+  plan.camera.shifts = {{0, 5.4, -3.2}};
+  plan.kind = test::Clip::h264;
+  const test::Trial trial = run_trial(taught(), plan);
+  EXPECT_EQ(trial.verdict, "fail") << trial.first_finding << trial.said;
+}
+
+TEST_F(FilmedRun, WithACameraThatWasKnockedIsUndecided) {
+  test::Plan plan = plain_plan(taught());
+  plan.camera.shifts = {{8, 31, 4}};
+  plan.kind = test::Clip::folder;
+  const test::Trial trial = run_trial(taught(), plan);
+  EXPECT_EQ(trial.verdict, "undecided");
+  EXPECT_EQ(trial.status, 3);
+}
+
+TEST_F(FilmedRun, IsNotStartedWithoutWhatItNeeds) {
+  const auto refused = [&](const std::string& watch) {
+    std::ofstream(taught().folder() / "rig.yaml")
+        << "format: 1\nkind: rig\nsource: {kind: simulated}\nwatch: {kind: camera, " << watch << "}\n";
+    const Finished run = run_process(
+        command_line("run scenario.yaml --gauge gauge.yaml --rig rig.yaml --no-history"), taught().folder());
+    return std::to_string(run.status) + ": " + run.err;
+  };
+  EXPECT_THAT(refused("clip: gone.avi, regions: regions.yaml"), HasSubstr("there is no gone.avi"));
+  EXPECT_THAT(refused("clip: gone.avi, regions: gone.yaml"), HasSubstr("gone.yaml"));
+  EXPECT_THAT(
+      refused("device: /dev/video0, regions: regions.yaml"),
+      HasSubstr(
+          "rig.yaml:4:8: a camera's device beside a 'simulated' source: nothing would play to the unit; "
+          "source must be {kind: board}"));
+}
+
+TEST_F(FilmedRun, RegionsReadBackAsTheyWereWritten) {
+  const Regions regions = load_regions(taught().folder() / "regions.yaml");
+  EXPECT_EQ(regions.lamps.size(), 5U);
+  ASSERT_TRUE(regions.sync);
+  std::ofstream(taught().folder() / "again.yaml") << regions_text(regions);
+  EXPECT_EQ(regions_text(load_regions(taught().folder() / "again.yaml")), regions_text(regions));
+  // The picture for a person.
+  EXPECT_FALSE(cv::imread((taught().folder() / "regions.png").string()).empty());
+}
+
+}  // namespace
+}  // namespace tachproof

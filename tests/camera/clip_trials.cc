@@ -1,0 +1,342 @@
+#include "tests/camera/clip_trials.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <random>
+#include <sstream>
+#include <stdexcept>
+
+#include "bench/files/files.h"
+#include "bench/rigs/simulated_unit.h"
+#include "core/en_score.h"
+#include "core/pulse_train.h"
+#include "core/teaching.h"
+#include "tests/program/process.h"
+
+namespace tachproof::test {
+namespace {
+
+constexpr std::string_view gauge_text = R"(format: 1
+kind: gauge
+name: Tarn five-lamp gauge
+pulses_per_rev: 3
+lamps:
+  - {id: reed, colours: [blue]}
+  - {id: moss, colours: [white, blue]}
+  - {id: brink, colours: [cyan]}
+  - {id: fern, colours: [white]}
+  - {id: stone, colours: [magenta]}
+windows:
+  - {name: still, from: 0, show: {}}
+  - {name: stir, from: 2600, show: {reed: blue}}
+  - {name: ripple, from: 2760, show: {reed: blue, moss: blue}}
+  - {name: wave, from: 2920, show: {moss: white, fern: white, stone: magenta}}
+  - {name: spill, from: 3080, show: {brink: cyan blinking}}
+deadband: {rpm: 20, sits: below}
+blink: {hz: 2, duty: 0.5}
+tolerance: {rpm: 15, response_ms: {from: 0, to: 300}, settle_ms: 10, blink_hz: 0.2, blink_duty: 0.2}
+)";
+
+constexpr std::string_view scenario_text = R"(format: 1
+kind: scenario
+name: filmed
+seed: 3
+profile:
+  - {hold: 2500, for: 1s}
+  - {press: sync, for: 300ms}
+  - {hold: 2500, for: 700ms}
+  - {ramp: 3180, rate: 130}
+  - {hold: 3180, for: 2500ms}
+  - {press: sync, for: 200ms}
+  - {ramp: 2500, rate: 130}
+  - {hold: 2500, for: 500ms}
+  - {step: 3000}
+  - {hold: 3000, for: 800ms}
+  - {step: 2500}
+  - {hold: 2500, for: 800ms}
+  - {press: sync, for: 500ms}
+  - {hold: 2500, for: 500ms}
+)";
+
+void write(const std::filesystem::path& file, std::string_view text) { std::ofstream(file) << text; }
+
+// What `unit` shows in this profile, and the flashes of the bench's lamp.
+Scene scene_of(const Gauge& gauge, const Behaviour& behaviour, const Profile& profile, std::uint64_t seed) {
+  Scene scene{gauge, {}, {}};
+  SimulatedUnit unit(gauge, behaviour, gauge, seed);
+  PulseTrain train(profile, gauge.pulses_per_rev);
+  std::array<Nanos, 4096> block;
+  for (std::size_t n; (n = train.next(block)) > 0;) unit.run({block.data(), n}, block[n - 1], scene.lamps);
+  unit.run({}, profile.duration(), scene.lamps);
+  for (const Action& action : profile.actions())
+    if (const Press* press = std::get_if<Press>(&action.what))
+      scene.flashes.emplace_back(action.at, action.at + press->lasts);
+  return scene;
+}
+
+class Dice {
+ public:
+  explicit Dice(std::uint64_t seed) : random_(seed) {}
+  double between(double a, double b) { return a + (b - a) * static_cast<double>(random_() >> 11) * 0x1p-53; }
+  bool one_in(double n) { return between(0, n) < 1; }
+  int whole(int a, int b) { return a + static_cast<int>(random_() % static_cast<std::uint64_t>(b - a + 1)); }
+  template <class T>
+  T of(std::initializer_list<T> all) {
+    return *(all.begin() + whole(0, static_cast<int>(all.size()) - 1));
+  }
+
+ private:
+  std::mt19937_64 random_;
+};
+
+FaultSetting some_fault(Dice& dice) {
+  const auto boundary = [&] { return dice.of<std::string>({"stir", "ripple", "wave", "spill"}); };
+  switch (dice.whole(0, 11)) {
+    case 0: return {"boundary-moved", {{"boundary", boundary()}}, {{"by_rpm", dice.of({-45.0, 45.0, 60.0})}}};
+    case 1: return {"wrong-colour", {{"lamp", "moss"}, {"to", "white"}, {"colour", "blue"}}, {}};
+    case 2: return {"wrong-colour", {{"lamp", "moss"}, {"to", "blue"}, {"colour", "white"}}, {}};
+    case 3: return {"swapped-lamps", {{"lamp", "reed"}, {"with", "moss"}}, {}};
+    case 4: return {"stuck-on", {{"lamp", "fern"}, {"colour", "white"}}, {}};
+    case 5: return {"stuck-off", {{"lamp", dice.of<std::string>({"reed", "stone", "fern"})}}, {}};
+    case 6: return {"blink-absent", {}, {}};
+    case 7: return {"blink-rate", {}, {{"hz", dice.of({1.4, 3.0, 4.0})}}};
+    case 8: return {"blink-duty", {}, {{"duty", dice.of({0.15, 0.85})}}};
+    case 9: return {"slow-response", {}, {{"ms", dice.between(450, 900)}}};
+    case 10: return {"over-rev-missing", {}, {}};
+    default: return {"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 2}}};
+  }
+}
+
+std::string say(const FaultSetting& fault) {
+  std::string text = fault.kind;
+  for (const auto& [key, word] : fault.words) text += " " + word;
+  for (const auto& [key, number] : fault.numbers) text += fmt::format(" {:.1f}", number);
+  return text;
+}
+
+// Letters of tachproof-camera's frames beside the truth.
+void compare_looks(const TaughtCamera& taught, const Scene& scene, const Camera& camera,
+                   const std::string& clip, Trial& trial) {
+  std::filesystem::path program = TACHPROOF_PROGRAM;
+  program.replace_filename("tachproof-camera");
+  const Finished watched =
+      run_process({program.string(), "watch", clip, "--regions", (taught.folder() / "regions.yaml").string()},
+                  taught.folder());
+  const bool counted = std::filesystem::is_regular_file(clip);  // its times know nothing of dropped frames
+  std::istringstream lines(watched.out);
+  int frame = 0;
+  for (std::string line; std::getline(lines, line);) {
+    if (!line.starts_with("frame ") && !line.starts_with("moved ")) continue;
+    while (counted && std::find(camera.dropped.begin(), camera.dropped.end(), frame) != camera.dropped.end())
+      ++frame;
+    const int index = frame++;
+    if (line.starts_with("moved ")) continue;
+    const std::size_t blank = line.find(' ', 6);
+    if (line[blank + 1] == 's' ||
+        std::find(camera.repeated.begin(), camera.repeated.end(), index) != camera.repeated.end())
+      continue;
+    const Nanos at = counted ? from_seconds(index / camera.fps) : std::stoll(line.substr(6));
+    const std::string letters = line.substr(blank + 3);
+    const std::vector<int> truth = truth_of(scene, camera, at);
+    for (std::size_t lamp = 0; lamp < truth.size(); ++lamp) {
+      if (truth[lamp] == -2) continue;
+      ++trial.looks;
+      const char letter = letters[lamp];
+      if (letter == '?')
+        ++trial.unclear_looks;
+      else if ((letter == '.' ? -1 : std::tolower(letter) - 'a') != truth[lamp])
+        ++trial.wrong_looks;
+    }
+  }
+}
+
+// Changes in timeline.csv beside the nearest true ones to the same picture.
+void compare_stamps(const std::filesystem::path& run, const Scene& scene, Trial& trial) {
+  std::ifstream in(run / "timeline.csv");
+  std::string line;
+  std::getline(in, line);
+  bool first = true;
+  while (std::getline(in, line)) {
+    std::istringstream cells(line);
+    std::string cell;
+    std::getline(cells, cell, ',');
+    const double at_s = std::stod(cell);
+    Channels lit = 0;
+    for (std::size_t c = 0; std::getline(cells, cell, ','); ++c)
+      if (cell == "1") lit |= Channels{1} << c;
+    if (std::exchange(first, false)) continue;
+    double nearest = 1e9;
+    for (const LampEvent& event : scene.lamps)
+      if (event.lit == lit) nearest = std::min(nearest, std::abs(to_seconds(event.at) - at_s));
+    if (nearest < 0.25) trial.stamp_errors_ms.push_back(nearest * 1e3);
+  }
+}
+
+void compare_thresholds(const nlohmann::json& result, const Gauge& gauge, const Behaviour& behaviour,
+                        Trial& trial) {
+  std::map<std::string, double> moved;
+  for (const FaultSetting& fault : behaviour.faults) {
+    if (fault.kind != "boundary-moved") return;
+    moved[fault.words.at("boundary")] = fault.numbers.at("by_rpm");
+  }
+  for (const auto& row : result.at("boundaries")) {
+    if (!row.at("threshold_rpm").is_number()) continue;
+    for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
+      if (gauge.windows[b].name != row.at("boundary")) continue;
+      const double truth = (row.at("direction") == "rising" ? gauge.rising_rpm(b) : gauge.falling_rpm(b)) +
+                           (moved.count(gauge.windows[b].name) > 0 ? moved.at(gauge.windows[b].name) : 0);
+      trial.e_n.push_back(en_score(row.at("threshold_rpm"), truth, row.at("expanded_uncertainty_rpm"), 0));
+    }
+  }
+}
+
+}  // namespace
+
+TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed) : folder_(folder) {
+  std::filesystem::create_directories(folder_);
+  write(folder_ / "gauge.yaml", gauge_text);
+  write(folder_ / "scenario.yaml", scenario_text);
+  gauge_ = load_gauge(folder_ / "gauge.yaml");
+  Dice dice(seed * 7919 + 1);
+  camera_.fps = dice.of({30.0, 30.0, 30.0, 50.0});
+  camera_.exposure_ms = dice.between(3, 11);
+  camera_.readout_ms = dice.between(4, 900 / camera_.fps);
+  camera_.brightness = dice.between(0.4, 2.2);
+  camera_.noise = dice.between(0.8, 3.5);
+  camera_.blur = dice.between(0.4, 1.3);
+  camera_.run_starts_s = dice.between(0.2, 1.2);
+  camera_.seed = seed;
+  dim_ = dice.one_in(4) ? dice.between(0.3, 0.7) : 1;
+
+  const Profile profile(teaching_steps(gauge_, "sync"));
+  Behaviour behaviour;
+  behaviour.response_ms = 60;
+  behaviour.dim = dim_;
+  const Scene scene = scene_of(gauge_, behaviour, profile, seed);
+  Camera camera = camera_;
+  camera.lasts_s = camera.run_starts_s + to_seconds(profile.duration()) + 0.5;
+  film(scene, camera, Clip::mjpg, (folder_ / "teaching.avi").string());
+  const Finished taught = run_process(command_line("teach teaching.avi --gauge gauge.yaml"), folder_);
+  std::filesystem::remove(folder_ / "teaching.avi");
+  if (taught.status != 0) throw std::runtime_error("teach: " + taught.out + taught.err);
+}
+
+Plan plain_plan(const TaughtCamera& taught) {
+  Plan plan;
+  plan.camera = taught.camera();
+  plan.behaviour.response_ms = 100;
+  plan.behaviour.dim = taught.dim();
+  const Profile profile(load_scenario(taught.folder() / "scenario.yaml").steps);
+  plan.camera.lasts_s = plan.camera.run_starts_s + to_seconds(profile.duration()) + 0.4;
+  return plan;
+}
+
+Plan random_plan(const TaughtCamera& taught, std::uint64_t seed) {
+  Dice dice(seed);
+  Plan plan = plain_plan(taught);
+  Camera& camera = plan.camera;
+  const double starts_s = dice.between(0.3, 1.5);
+  camera.seed = seed;
+  camera.brightness *= dice.between(0.85, 1.2);
+  camera.ambient = dice.between(0.6, 1.6);
+  camera.noise *= dice.between(0.7, 1.4);
+  camera.blur *= dice.between(0.8, 1.3);
+  camera.drift_ppm = dice.between(-120, 120);
+  camera.lasts_s += starts_s - camera.run_starts_s;
+  camera.run_starts_s = starts_s;
+  plan.behaviour.response_ms = dice.between(70, 150);
+  if (dice.one_in(2)) plan.behaviour.faults.push_back(some_fault(dice));
+  const int frames = static_cast<int>(camera.lasts_s * camera.fps);
+
+  const auto at_random = [&] { return dice.between(2, camera.lasts_s - 1); };
+  if (dice.one_in(4)) {
+    camera.shifts.push_back({at_random(), dice.between(-7, 7), dice.between(-7, 7)});
+    plan.befell += ", nudged";
+  } else if (dice.one_in(12)) {
+    camera.shifts.push_back({at_random(), dice.between(18, 60), dice.between(-10, 10)});
+    plan.befell += ", knocked";
+  }
+  if (dice.one_in(7)) {
+    camera.dropped.push_back(dice.whole(30, frames - 10));
+    plan.befell += ", a frame dropped";
+  } else if (dice.one_in(12)) {
+    const int first = dice.whole(30, frames - 30);
+    for (int i = 0; i < 6; ++i) camera.dropped.push_back(first + i);
+    plan.befell += ", six frames dropped";
+  }
+  if (dice.one_in(7)) {
+    camera.repeated.push_back(dice.whole(30, frames - 10));
+    plan.befell += ", a frame repeated";
+  }
+  if (dice.one_in(8)) {
+    camera.glare_from_s = at_random();
+    camera.glare_to_s = camera.glare_from_s + dice.between(0.2, 3);
+    camera.glare_lamp = static_cast<std::size_t>(dice.whole(0, 4));
+    plan.befell += ", glare";
+  }
+  if (dice.one_in(10)) {
+    plan.behaviour.dim = dice.between(0.2, 0.6);
+    plan.behaviour.dim_hz = dice.between(82, 130);
+    plan.befell += ", dimming that beats";
+  }
+  plan.kind = dice.of({Clip::mjpg, Clip::mjpg, Clip::mjpg, Clip::h264, Clip::folder});
+  plan.shutter_known = !dice.one_in(3);
+  return plan;
+}
+
+Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
+  Trial trial;
+  const Camera& camera = plan.camera;
+  const Behaviour& behaviour = plan.behaviour;
+  const std::string clip = plan.kind == Clip::mjpg   ? "run.avi"
+                           : plan.kind == Clip::h264 ? "run.mp4"
+                                                     : "run-frames";
+  const Profile profile(load_scenario(taught.folder() / "scenario.yaml").steps);
+  const Scene scene = scene_of(taught.gauge(), behaviour, profile, camera.seed);
+  const std::filesystem::path path = taught.folder() / clip;
+  film(scene, camera, plan.kind, path.string());
+  write(taught.folder() / "rig.yaml",
+        fmt::format(
+            "format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: camera, clip: {}, regions: "
+            "regions.yaml{}}}\n",
+            clip,
+            plan.shutter_known ? fmt::format(", exposure_ms: {:.2f}, readout_ms: {:.2f}", camera.exposure_ms,
+                                             camera.readout_ms)
+                               : ""));
+  trial.what =
+      fmt::format("{} at {:.0f}/s{}{}; {}", clip, camera.fps, plan.shutter_known ? "" : ", shutter unknown",
+                  plan.befell, behaviour.faults.empty() ? "healthy" : say(behaviour.faults[0]));
+  const Finished run =
+      run_process(command_line("run scenario.yaml --gauge gauge.yaml --rig rig.yaml --out run --no-history"),
+                  taught.folder());
+  trial.status = run.status;
+  if (run.status == 0 || run.status == 1 || run.status == 3) {
+    const auto result = nlohmann::json::parse(std::ifstream(taught.folder() / "run" / "result.json"));
+    trial.verdict = result.at("verdict");
+    for (const auto& finding : result.at("findings")) {
+      const bool bench = finding.at("kind") == "lost-evidence" || finding.at("kind") == "bench-fault";
+      if (trial.first_finding.empty() || bench) trial.first_finding = finding.at("message");
+      if (bench) break;
+    }
+    const double resolution = result.at("rig").at("watcher_resolution_ns"),
+                 stamps = result.at("rig").at("stamp_uncertainty_ns");
+    trial.stated_ms = 2 * std::hypot(resolution / std::sqrt(12.0), stamps) * 1e-6;
+    if (result.at("complete")) {
+      compare_thresholds(result, taught.gauge(), behaviour, trial);
+      compare_stamps(taught.folder() / "run", scene, trial);
+    }
+  } else {
+    trial.said = run.out + run.err;
+  }
+  compare_looks(taught, scene, camera, path.string(), trial);
+  std::filesystem::remove_all(path);
+  std::filesystem::remove_all(taught.folder() / "run");
+  return trial;
+}
+
+}  // namespace tachproof::test

@@ -1,0 +1,62 @@
+// Random filmed runs, judged through the whole program, beside what is true.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "bench/files/files.h"
+#include "tests/camera/filmed_gauge.h"
+
+namespace tachproof::test {
+
+// A camera that was set up once and taught: trials share it.
+class TaughtCamera {
+ public:
+  // Films the teaching scenario and runs `tachproof teach`. Throws
+  // std::runtime_error with what it said when that fails.
+  TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed);
+
+  const std::filesystem::path& folder() const { return folder_; }
+  const Gauge& gauge() const { return gauge_; }
+  const Camera& camera() const { return camera_; }
+  double dim() const { return dim_; }
+
+ private:
+  std::filesystem::path folder_;
+  Gauge gauge_;
+  Camera camera_;
+  double dim_ = 1;
+};
+
+// One filmed run: the camera as it was that day, and the unit.
+struct Plan {
+  Camera camera;
+  Clip kind = Clip::mjpg;
+  Behaviour behaviour;        // healthy when it has no faults
+  bool shutter_known = true;  // the rig tells exposure and readout
+  std::string befell;         // in words
+};
+Plan plain_plan(const TaughtCamera& taught);
+Plan random_plan(const TaughtCamera& taught, std::uint64_t seed);
+
+struct Trial {
+  std::string what;     // the clip, what befell it, and the unit's fault
+  std::string verdict;  // of the run
+  std::string first_finding;
+  int status = -1;   // of the program
+  std::string said;  // when it ended otherwise than by a verdict
+
+  // Per lamp and frame, as read without knowing anything of the run.
+  std::uint64_t looks = 0, wrong_looks = 0, unclear_looks = 0;
+  // Of changes that were seen: how far off, beside what the watcher allows for.
+  std::vector<double> stamp_errors_ms;
+  double stated_ms = 0;  // half-width of what the watcher states
+  // Thresholds beside the unit's true ones, where the run measured them.
+  std::vector<double> e_n;
+};
+
+Trial run_trial(const TaughtCamera& taught, const Plan& plan);
+
+}  // namespace tachproof::test
