@@ -50,14 +50,16 @@ Rig rig_with_generator(const RigFile& rig, const Gauge& gauge, std::uint64_t see
   const ScpiSetting& setting = rig.source.scpi.value();
   const std::shared_ptr<CommandClock> clock = monotonic_clock();
   const InstrumentAddress address{setting.address, setting.baud};
-  auto generator =
-      std::make_unique<Instrument>(setting, clock, [address] { return open_instrument(address); });
-  auto source = std::make_unique<ScpiSource>(setting, gauge.pulses_per_rev, clock, std::move(generator));
+  const auto zero = std::make_shared<std::optional<Nanos>>();
+  // The lines are taken before the generator is touched.
   std::unique_ptr<Watcher> watcher;
   if (rig.watch.kind == "gpio")
-    watcher =
-        std::make_unique<GpioWatcher>(gpio_settings(rig.watch, gauge), source->zero(), clock, linux_gpio());
-  else
+    watcher = std::make_unique<GpioWatcher>(gpio_settings(rig.watch, gauge), zero, clock, linux_gpio());
+  auto generator =
+      std::make_unique<Instrument>(setting, clock, [address] { return open_instrument(address); });
+  auto source =
+      std::make_unique<ScpiSource>(setting, gauge.pulses_per_rev, clock, std::move(generator), zero);
+  if (!watcher)
     watcher =
         simulated_watcher(source->wire(), rig.watch.unit.value_or(gauge), rig.watch.behaviour, gauge, seed);
   return paced_by(std::move(source), std::move(watcher));

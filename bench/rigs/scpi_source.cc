@@ -52,22 +52,17 @@ std::optional<std::string> no_even_wave(const PlayRequest& request) {
 }
 
 ScpiSource::ScpiSource(const ScpiSetting& setting, double pulses_per_rev, std::shared_ptr<CommandClock> clock,
-                       std::unique_ptr<Instrument> generator)
+                       std::unique_ptr<Instrument> generator, RunZero zero)
     : setting_(setting),
       pulses_per_rev_(pulses_per_rev),
       timing_(stepped_timing(setting)),
       clock_(std::move(clock)),
       generator_(std::move(generator)),
-      steps_(timing_) {
+      steps_(timing_),
+      zero_(std::move(zero)) {
   talk([&] {
     generator_->set_up();
     longest_answer_ = generator_->longest_answer_time();
-    if (longest_answer_ > setting_.answer)
-      throw RigError(
-          fmt::format("{} takes up to {:.1f} ms to answer, and the rig file allows {:.1f} ms; `answer_ms: "
-                      "{:.0f}` would do",
-                      generator_->name(), to_ms(longest_answer_), to_ms(setting_.answer),
-                      1.5 * to_ms(longest_answer_) + 1));
   });
 }
 
@@ -118,6 +113,14 @@ void ScpiSource::press(const Press&, Nanos) {
 }
 
 void ScpiSource::begin() {
+  talk([&] {
+    if (longest_answer_ > setting_.answer)
+      throw RigError(
+          fmt::format("{} takes up to {:.1f} ms to answer, and the rig file allows {:.1f} ms; `answer_ms: "
+                      "{:.0f}` would do",
+                      generator_->name(), to_ms(longest_answer_), to_ms(setting_.answer),
+                      1.5 * to_ms(longest_answer_) + 1));
+  });
   steps_ = SteppedRpm(timing_);
   next_.reset();
   zero_->reset();

@@ -36,9 +36,11 @@ std::optional<std::string> no_even_wave(const PlayRequest& request);
 
 class ScpiSource : public Source {
  public:
-  // Sets the generator up, output off, and times its answers. Throws RigError.
+  // Sets the generator up, output off, and times its answers; when they take
+  // longer than promised, begin refuses. `zero` is set when the run begins.
+  // Throws RigError.
   ScpiSource(const ScpiSetting& setting, double pulses_per_rev, std::shared_ptr<CommandClock> clock,
-             std::unique_ptr<Instrument> generator);
+             std::unique_ptr<Instrument> generator, RunZero zero = std::make_shared<std::optional<Nanos>>());
 
   SourceFacts facts() const override;
   std::optional<std::string> cannot_play(const PlayRequest& request) override;
@@ -74,7 +76,7 @@ class ScpiSource : public Source {
   SteppedRpm steps_;
   std::optional<RpmChange> next_;
   bool on_ = false, ended_ = true;
-  RunZero zero_ = std::make_shared<std::optional<Nanos>>();
+  RunZero zero_;
   std::shared_ptr<PulseWire> wire_ = std::make_shared<PulseWire>();
   EvenPulses pulses_;
   std::vector<PlayedChange> played_;

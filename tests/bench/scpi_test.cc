@@ -289,7 +289,7 @@ TEST_F(Scpi, ASlowGeneratorIsRefusedBeforeTheRun) {
   nature.answers_in = 9 * ns_per_ms;
   generator_is(nature);
   EXPECT_EQ(
-      error_of([&] { source(); }),
+      error_of([&] { source()->begin(); }),
       "the generator at " + setting.address +
           " takes up to 9.0 ms to answer, and the rig file allows 6.0 ms; `answer_ms: 14` would do; its "
           "output is off");
