@@ -178,6 +178,8 @@ void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFi
     read_unit(m, folder, watch, errors);
     if (const YamlNode* block = m.any("behaviour", Need::may))
       watch.behaviour = read_behaviour(*block, watch.unit ? &*watch.unit : nullptr, errors);
+  } else if (watch.kind == "camera") {
+    watch.camera = read_camera(m, folder, errors);
   } else {
     if (watch.kind == "gpio") {
       m.text("chip", watch.chip, Need::may);
@@ -190,9 +192,6 @@ void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFi
         wiring.finish();
       }
     }
-  }
-  else if (watch.kind == "camera") {
-    watch.camera = read_camera(m, folder, errors);
   }
   m.finish();
 }
