@@ -28,7 +28,7 @@ fi
 
 # Many units or a long emulation: they count verdicts, which a sanitizer does not
 # change, and would take it minutes. What they run is in other tests as well.
-counting="Agreement.EveryFault|DwelledUnits|DwellOnBoard|FlickerOnBoard|FlickerStudy.Predicts|SurveyHonesty|WhatASurvey"
+counting="Agreement.EveryFault|DwelledUnits|DwellOnBoard|FlickerOnBoard|FlickerStudy.Predicts|SurveyHonesty|WhatASurvey|filmed_runs"
 
 # build_and_test FOLDER TESTS-LEFT-OUT OPTION...
 build_and_test() {

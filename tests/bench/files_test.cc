@@ -102,10 +102,10 @@ TEST(Files, ThatAreFullOfErrorsShowTheFirstHundred) {
 TEST(Files, WithoutAKindOfOursSayWhichThereAre) {
   EXPECT_THAT(errors_of("format: 1\n", "x.yaml"),
               ElementsAre("1:1: no 'kind' in a file of Tachproof; allowed: gauge, scenario, rig, wiring, "
-                          "noise, certificate"));
+                          "noise, certificate, regions"));
   EXPECT_THAT(
       errors_of("kind: [gauge]\n", "x.yaml"),
-      ElementsAre("1:7: 'kind' is a list; allowed: gauge, scenario, rig, wiring, noise, certificate"));
+      ElementsAre("1:7: 'kind' is a list; allowed: gauge, scenario, rig, wiring, noise, certificate, regions"));
   EXPECT_THAT(errors_of("just words\n", "x.yaml"),
               ElementsAre("1:1: 'just words' in place of a file of Tachproof; a mapping of keys to values"));
   EXPECT_EQ(check_text("x.yaml", "format: 9\nkind: rig\n").kind, "rig");
