@@ -182,6 +182,7 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
     plain = reading_.read(lit_, lowest_, highest_, window_, ahead);
   }
   const WindowReading::Read read = *plain;
+  const bool reread = read.window != window_ && !lamps_moved;
   if (read.window != window_) {
     crossings_.moved(window_, read.window, t, !lamps_moved);
     went_up_ = read.window > window_;
@@ -204,7 +205,7 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
       meters_[blinking][c].change(t, (lit_ >> c) & 1);
     }
   }
-  if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved);
+  if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved, reread);
   if (!read.allowed && !violation_) {
     violation_ = Violation{t,       lit_,     read.known,  demand_moved && !lamps_moved,
                            lowest_, highest_, read.window, history_.rpm_at(t)};
@@ -251,13 +252,15 @@ void Judge::Impl::span_ended(Nanos t) {
   now_ = t;
 }
 
-void Judge::Impl::end_violation(Nanos t, bool by_demand) {
+void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   const Violation v = *std::exchange(violation_, std::nullopt);
   if (!setup_.what.steady || t - v.from < Settling::invisible || is_disturbed(v.from, t)) return;
   // The watcher may have begun in the dark part of a dimmed lamp's period.
   if (v.from == lamps_from_ && static_cast<double>(t - v.from) < 1e9 / DimmingFilter::least_hz) return;
-  // Right lamps at the wrong time: the boundary's own row tells.
-  if (v.known && (v.from_demand || by_demand)) return;
+  // Right lamps at the wrong time: the boundary's own row tells. Not so where the same
+  // lamps are right later for another window than they were read as: no
+  // boundary sees a move in that.
+  if (v.known && (v.from_demand || by_demand) && !reread) return;
   const std::size_t nearest = std::clamp(v.window, v.lowest, v.highest);
   const Cue wanted{reading_.steady(nearest), reading_.blinking(nearest)};
   const Channels differ = (v.lit & ~wanted.blinking) ^ wanted.steady;

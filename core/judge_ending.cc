@@ -84,7 +84,7 @@ RunResult Judge::Impl::finish(Nanos until, bool complete) {
   }
   advance_to(until);
   span_ended(until);
-  if (violation_) end_violation(until, false);
+  if (violation_) end_violation(until, false, false);
   leave_blinks(until);
   crossings_.finish(until);
   take_crossings();

@@ -55,7 +55,7 @@ class Judge::Impl {
   std::size_t heading_for(Nanos t) const;
   void leave_blinks(Nanos t);
   void span_ended(Nanos t);
-  void end_violation(Nanos t, bool by_demand);
+  void end_violation(Nanos t, bool by_demand, bool reread);
   void take_crossings();
   void forget(Nanos now);
   void take_chatter();

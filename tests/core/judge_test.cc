@@ -189,6 +189,53 @@ TEST(Judge, ABlackoutInTheMiddleOfAWindowIsFound) {
   EXPECT_THAT(kinds(result), testing::ElementsAre("wrong-cue")) << told(result);
 }
 
+// White between two dark windows.
+Gauge dark_white_dark() {
+  Gauge gauge = small_gauge();
+  gauge.windows[2].cue = {};
+  gauge.blink.reset();
+  return gauge;
+}
+
+TEST(Judge, AUnitThatFreezesDarkDoesNotPassForTheDarkWindowsOnBothSides) {
+  const Gauge gauge = dark_white_dark();
+  const std::vector<Step> there_and_back{
+      Hold{2900, ns_per_s},   RampByRate{4000, 2000}, Hold{4000, ns_per_s},
+      RampByRate{5100, 2000}, Hold{5100, ns_per_s},   RampByRate{4000, 2000},
+      Hold{4000, ns_per_s},   RampByRate{2900, 2000}, Hold{2900, ns_per_s}};
+  std::vector<Step> steps = there_and_back;
+  const Nanos frozen_from = Profile(there_and_back).duration() - ns_per_s / 2;
+  for (int i = 0; i < 3; ++i) steps.insert(steps.end(), there_and_back.begin(), there_and_back.end());
+  const Profile profile{steps};
+  std::vector<LampEvent> events = SampledUnit{}.watch(gauge, profile);
+  ASSERT_EQ(judged(gauge, profile, events).verdict, Verdict::pass);
+
+  std::erase_if(events, [&](const LampEvent& event) { return event.at > frozen_from; });
+  ASSERT_EQ(events.back().lit, 0u);
+  JudgeSetup transitions_only;
+  transitions_only.what.steady = false;
+  for (const JudgeSetup& setup : {JudgeSetup{}, transitions_only}) {
+    const RunResult result = judged(gauge, profile, events, setup);
+    EXPECT_EQ(result.verdict, Verdict::fail) << told(result);
+    EXPECT_THAT(kinds(result), testing::Contains("missing-transition")) << told(result);
+  }
+}
+
+TEST(Judge, LampsThatGoDarkInARestStayWrongWhenTheNextWindowIsDarkAnyway) {
+  const Gauge gauge = dark_white_dark();
+  for (const double from : {2900.0, 5100.0})
+    for (const double to : {2900.0, 5100.0}) {
+      const std::vector<Step> steps{Hold{from, ns_per_s},     RampByRate{4000, 2000}, Hold{4000, ns_per_s},
+                                    RampByRate{from, 2000},   Hold{from, ns_per_s},   RampByRate{4000, 2000},
+                                    Hold{4000, 2 * ns_per_s}, RampByRate{to, 2000},   Hold{to, ns_per_s}};
+      const Profile profile{steps};
+      std::vector<LampEvent> events = SampledUnit{}.watch(gauge, profile);
+      events.back().at -= ns_per_s;  // dark one second too soon
+      const RunResult result = judged(gauge, profile, events);
+      EXPECT_EQ(result.verdict, Verdict::fail) << from << " to " << to << "\n" << told(result);
+    }
+}
+
 TEST(Judge, LampsOfOneChangeMaySettleWithinTheSettlingTime) {
   Gauge gauge = small_gauge();
   const Profile profile{std::vector<Step>{Hold{4000, 2 * ns_per_s}, StepTo{5100}, Hold{5100, 3 * ns_per_s}}};
