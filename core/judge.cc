@@ -133,6 +133,7 @@ void Judge::Impl::at_instant(Nanos t) {
   span_ended(t);
   const std::size_t was_lowest = lowest_, was_highest = highest_;
   const bool demands_were_known = demands_known_;
+  const Channels was_lit = lit_;
   bool demand_moved = false, lamps_moved = false;
   for (; !reaches_.empty() && reaches_.front().from == t; reaches_.pop_front()) {
     lowest_ = reaches_.front().lowest;
@@ -154,7 +155,7 @@ void Judge::Impl::at_instant(Nanos t) {
           demands_were_known && !was_open(b) && !boundary_open(b) && (was_lowest >= b) != (lowest_ >= b);
       if ((boundary_open(b) && !was_open(b)) || jumped) crossings_.open(b, t);
     }
-  look(t, demand_moved, lamps_moved);
+  look(t, demand_moved, lamps_moved, was_lit);
   if (demand_moved)
     for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
       const bool jumped =
@@ -172,8 +173,8 @@ void Judge::Impl::at_instant(Nanos t) {
   forget(t);
 }
 
-// Reads the lamps against the demand, both as they are from t on.
-void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
+// Reads the lamps against the demand, both as they are from t on. `before`: lit until t.
+void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved, Channels before) {
   if (!lamps_known_ || !demands_known_) return;
   // Where the rpm is heading decides between pictures that are alike only.
   std::optional<WindowReading::Read> plain = reading_.read_plain(lit_, lowest_, highest_, window_);
@@ -184,7 +185,11 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
   const WindowReading::Read read = *plain;
   const bool reread = read.window != window_ && !lamps_moved;
   if (read.window != window_) {
-    crossings_.moved(window_, read.window, t, !lamps_moved);
+    // It may have come this far before, where the lamps show the same.
+    const std::size_t unseen =
+        lamps_moved ? reading_.furthest_alike(before, window_, read.window, lowest_, highest_) : window_;
+    crossings_.moved(window_, unseen, t, true);
+    crossings_.moved(unseen, read.window, t, !lamps_moved);
     went_up_ = read.window > window_;
   }
   window_ = read.window;

@@ -51,7 +51,7 @@ class Judge::Impl {
   void advance() { advance_to(std::min(expected_until_, lamps_until_)); }
   void advance_to(Nanos horizon);
   void at_instant(Nanos t);
-  void look(Nanos t, bool demand_moved, bool lamps_moved);
+  void look(Nanos t, bool demand_moved, bool lamps_moved, Channels before);
   std::size_t heading_for(Nanos t) const;
   void leave_blinks(Nanos t);
   void span_ended(Nanos t);

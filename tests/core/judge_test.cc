@@ -236,6 +236,29 @@ TEST(Judge, LampsThatGoDarkInARestStayWrongWhenTheNextWindowIsDarkAnyway) {
     }
 }
 
+TEST(Judge, AChangeThatNoLampShowsIsNotDatedByTheNextThatOneDoes) {
+  // On a fast way down the unit goes from the upper white window to the lower one at once:
+  // magenta lasts for less than an update. The lamps move 20 rpm later.
+  Gauge gauge = dark_white_dark();
+  const Cue white = gauge.windows[1].cue, magenta{gauge.channel("right", "magenta"), 0};
+  gauge.windows = {{"quiet", 0, {}}, {"low", 3000, white}, {"thin", 3019.5, magenta}, {"high", 3020, white}};
+  std::vector<Step> steps{Hold{2900, ns_per_s}};
+  for (const double rate : {10.0, 300.0, 310.0, 320.0, 330.0})
+    for (const double to : {3080.0, 2940.0}) {
+      steps.push_back(RampByRate{to, rate});
+      steps.push_back(Hold{to, ns_per_s});
+    }
+  const Profile profile{steps};
+  SampledUnit unit;
+  unit.sample = 10 * ns_per_ms;
+  const RunResult result = judged(gauge, profile, unit.watch(gauge, profile));
+  EXPECT_NE(result.verdict, Verdict::fail) << told(result);
+  for (const BoundaryResult& b : result.boundaries)
+    if (b.expanded_uncertainty_rpm > 0) {
+      EXPECT_NEAR(b.threshold_rpm, b.nominal_rpm, b.expanded_uncertainty_rpm) << told(result);
+    }
+}
+
 TEST(Judge, LampsOfOneChangeMaySettleWithinTheSettlingTime) {
   Gauge gauge = small_gauge();
   const Profile profile{std::vector<Step>{Hold{4000, 2 * ns_per_s}, StepTo{5100}, Hold{5100, 3 * ns_per_s}}};
