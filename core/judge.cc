@@ -51,7 +51,8 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
       demanded_(gauge.windows.size(), 0),
-      visit_count_(2 * gauge.windows.size(), 0) {}
+      visit_count_(2 * gauge.windows.size(), 0),
+      hidden_(2 * gauge.windows.size(), false) {}
 
 void Judge::Impl::rpm(const Segment& segment) {
   if (history_.empty() && setup_.before == ExpectationOptions::Before::unknown)
@@ -293,9 +294,11 @@ bool Judge::Impl::is_disturbed(Nanos from, Nanos to) const {
 void Judge::Impl::take_crossings() {
   for (const Crossing& crossing : crossings_.crossings) {
     const std::size_t b = crossing.demand.boundary;
-    if (!setup_.what.transitions || crossing.timing == Crossing::Timing::hidden ||
-        reading_.look_alike(b - 1, b))
+    if (!setup_.what.transitions || reading_.look_alike(b - 1, b)) continue;
+    if (crossing.timing == Crossing::Timing::hidden) {
+      hidden_[2 * b + (crossing.demand.direction == Direction::falling)] = true;
       continue;
+    }
     const bool seen = crossing.timing != Crossing::Timing::missing;
     if (is_disturbed(std::min(crossing.demand.earliest, seen ? crossing.at : crossing.demand.earliest),
                      std::max(crossing.demand.latest, seen ? crossing.at : crossing.demand.latest))) {

@@ -104,6 +104,7 @@ class Judge::Impl {
   std::vector<SeenTransition> seen_;
   std::vector<Visit> visits_;
   std::vector<std::size_t> visit_count_;  // by boundary and direction
+  std::vector<bool> hidden_;              // the same: demanded once, and no lamp had to change
   std::size_t disturbed_transitions_ = 0;
 };
 
