@@ -261,14 +261,17 @@ void Judge::Impl::span_ended(Nanos t) {
 void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   const Violation v = *std::exchange(violation_, std::nullopt);
   if (!setup_.what.steady || t - v.from < Settling::invisible || is_disturbed(v.from, t)) return;
-  // The watcher may have begun in the dark part of a dimmed lamp's period.
-  if (v.from == lamps_from_ && static_cast<double>(t - v.from) < 1e9 / DimmingFilter::least_hz) return;
   // Right lamps at the wrong time: the boundary's own row tells. Not so where the same
   // lamps are right later for another window than they were read as: no
   // boundary sees a move in that.
   if (v.known && (v.from_demand || by_demand) && !reread) return;
   const std::size_t nearest = std::clamp(v.window, v.lowest, v.highest);
   const Cue wanted{reading_.steady(nearest), reading_.blinking(nearest)};
+  // The watcher may have begun in the dark part of a dimmed lamp's period.
+  const bool nothing_wrong_lit = (v.lit & ~(wanted.steady | wanted.blinking)) == 0;
+  if (v.from == lamps_from_ && nothing_wrong_lit &&
+      static_cast<double>(t - v.from) < 1e9 / DimmingFilter::least_hz)
+    return;
   const Channels differ = (v.lit & ~wanted.blinking) ^ wanted.steady;
   Finding finding{FindingKind::wrong_cue, v.from, gauge_.windows[nearest].name, "", ""};
   if (differ != 0)
