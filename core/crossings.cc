@@ -1,5 +1,7 @@
 #include "core/crossings.h"
 
+#include "core/settling.h"
+
 namespace tachproof {
 
 void Crossings::start(std::size_t boundary, bool demanded_above, bool seen_above) {
@@ -34,8 +36,13 @@ void Crossings::move(std::size_t boundary, bool above, Nanos at, bool silent) {
     if (track.moves.size() < max_kept) track.moves.push_back(at);
     if (track.first_to[above] < 0) track.first_to[above] = at;
   }
-  if (track.overdue && above == (track.overdue->direction == Direction::rising))
-    settle_overdue(track, silent ? Crossing::Timing::hidden : Crossing::Timing::late, at);
+  if (track.overdue && above == (track.overdue->direction == Direction::rising)) {
+    // Where no lamp moved, they were wrong when it was due, and are right now for
+    // another window only.
+    const auto unmoved = at - track.overdue->latest < Settling::invisible ? Crossing::Timing::hidden
+                                                                          : Crossing::Timing::missing;
+    settle_overdue(track, silent ? unmoved : Crossing::Timing::late, at);
+  }
 }
 
 // Filled in where it stays: a copy of what was written just before waits for

@@ -51,7 +51,8 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
       demanded_(gauge.windows.size(), 0),
-      visit_count_(2 * gauge.windows.size(), 0) {}
+      visit_count_(2 * gauge.windows.size(), 0),
+      hidden_(2 * gauge.windows.size(), false) {}
 
 void Judge::Impl::rpm(const Segment& segment) {
   if (history_.empty() && setup_.before == ExpectationOptions::Before::unknown)
@@ -133,6 +134,7 @@ void Judge::Impl::at_instant(Nanos t) {
   span_ended(t);
   const std::size_t was_lowest = lowest_, was_highest = highest_;
   const bool demands_were_known = demands_known_;
+  const Channels was_lit = lit_;
   bool demand_moved = false, lamps_moved = false;
   for (; !reaches_.empty() && reaches_.front().from == t; reaches_.pop_front()) {
     lowest_ = reaches_.front().lowest;
@@ -154,7 +156,7 @@ void Judge::Impl::at_instant(Nanos t) {
           demands_were_known && !was_open(b) && !boundary_open(b) && (was_lowest >= b) != (lowest_ >= b);
       if ((boundary_open(b) && !was_open(b)) || jumped) crossings_.open(b, t);
     }
-  look(t, demand_moved, lamps_moved);
+  look(t, demand_moved, lamps_moved, was_lit);
   if (demand_moved)
     for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
       const bool jumped =
@@ -172,8 +174,8 @@ void Judge::Impl::at_instant(Nanos t) {
   forget(t);
 }
 
-// Reads the lamps against the demand, both as they are from t on.
-void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
+// Reads the lamps against the demand, both as they are from t on. `before`: lit until t.
+void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved, Channels before) {
   if (!lamps_known_ || !demands_known_) return;
   // Where the rpm is heading decides between pictures that are alike only.
   std::optional<WindowReading::Read> plain = reading_.read_plain(lit_, lowest_, highest_, window_);
@@ -182,8 +184,13 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
     plain = reading_.read(lit_, lowest_, highest_, window_, ahead);
   }
   const WindowReading::Read read = *plain;
+  const bool reread = read.window != window_ && !lamps_moved;
   if (read.window != window_) {
-    crossings_.moved(window_, read.window, t, !lamps_moved);
+    // It may have come this far before, where the lamps show the same.
+    const std::size_t unseen =
+        lamps_moved ? reading_.furthest_alike(before, window_, read.window, lowest_, highest_) : window_;
+    crossings_.moved(window_, unseen, t, true);
+    crossings_.moved(unseen, read.window, t, !lamps_moved);
     went_up_ = read.window > window_;
   }
   window_ = read.window;
@@ -204,7 +211,7 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved) {
       meters_[blinking][c].change(t, (lit_ >> c) & 1);
     }
   }
-  if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved);
+  if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved, reread);
   if (!read.allowed && !violation_) {
     violation_ = Violation{t,       lit_,     read.known,  demand_moved && !lamps_moved,
                            lowest_, highest_, read.window, history_.rpm_at(t)};
@@ -251,15 +258,20 @@ void Judge::Impl::span_ended(Nanos t) {
   now_ = t;
 }
 
-void Judge::Impl::end_violation(Nanos t, bool by_demand) {
+void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   const Violation v = *std::exchange(violation_, std::nullopt);
   if (!setup_.what.steady || t - v.from < Settling::invisible || is_disturbed(v.from, t)) return;
-  // The watcher may have begun in the dark part of a dimmed lamp's period.
-  if (v.from == lamps_from_ && static_cast<double>(t - v.from) < 1e9 / DimmingFilter::least_hz) return;
-  // Right lamps at the wrong time: the boundary's own row tells.
-  if (v.known && (v.from_demand || by_demand)) return;
+  // Right lamps at the wrong time: the boundary's own row tells. Not so where the same
+  // lamps are right later for another window than they were read as: no
+  // boundary sees a move in that.
+  if (v.known && (v.from_demand || by_demand) && !reread) return;
   const std::size_t nearest = std::clamp(v.window, v.lowest, v.highest);
   const Cue wanted{reading_.steady(nearest), reading_.blinking(nearest)};
+  // The watcher may have begun in the dark part of a dimmed lamp's period.
+  const bool nothing_wrong_lit = (v.lit & ~(wanted.steady | wanted.blinking)) == 0;
+  if (v.from == lamps_from_ && nothing_wrong_lit &&
+      static_cast<double>(t - v.from) < 1e9 / DimmingFilter::least_hz)
+    return;
   const Channels differ = (v.lit & ~wanted.blinking) ^ wanted.steady;
   Finding finding{FindingKind::wrong_cue, v.from, gauge_.windows[nearest].name, "", ""};
   if (differ != 0)
@@ -285,9 +297,11 @@ bool Judge::Impl::is_disturbed(Nanos from, Nanos to) const {
 void Judge::Impl::take_crossings() {
   for (const Crossing& crossing : crossings_.crossings) {
     const std::size_t b = crossing.demand.boundary;
-    if (!setup_.what.transitions || crossing.timing == Crossing::Timing::hidden ||
-        reading_.look_alike(b - 1, b))
+    if (!setup_.what.transitions || reading_.look_alike(b - 1, b)) continue;
+    if (crossing.timing == Crossing::Timing::hidden) {
+      hidden_[2 * b + (crossing.demand.direction == Direction::falling)] = true;
       continue;
+    }
     const bool seen = crossing.timing != Crossing::Timing::missing;
     if (is_disturbed(std::min(crossing.demand.earliest, seen ? crossing.at : crossing.demand.earliest),
                      std::max(crossing.demand.latest, seen ? crossing.at : crossing.demand.latest))) {

@@ -85,7 +85,7 @@ RunResult Judge::Impl::finish(Nanos until, bool complete) {
   }
   advance_to(until);
   span_ended(until);
-  if (violation_) end_violation(until, false);
+  if (violation_) end_violation(until, false, false);
   leave_blinks(until);
   crossings_.finish(until);
   take_crossings();
@@ -145,7 +145,8 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
   FindingLog unit_log;
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
-  if (setup_.what.transitions) result_.boundaries = boundary_rows(gauge_, setup_, seen_, fits, unit_log);
+  if (setup_.what.transitions)
+    result_.boundaries = boundary_rows(gauge_, setup_, seen_, hidden_, fits, unit_log);
   if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, bench, unit_log);
   if (dead) {
     // A unit that is dead and a watcher that is blind look the same.

@@ -51,11 +51,11 @@ class Judge::Impl {
   void advance() { advance_to(std::min(expected_until_, lamps_until_)); }
   void advance_to(Nanos horizon);
   void at_instant(Nanos t);
-  void look(Nanos t, bool demand_moved, bool lamps_moved);
+  void look(Nanos t, bool demand_moved, bool lamps_moved, Channels before);
   std::size_t heading_for(Nanos t) const;
   void leave_blinks(Nanos t);
   void span_ended(Nanos t);
-  void end_violation(Nanos t, bool by_demand);
+  void end_violation(Nanos t, bool by_demand, bool reread);
   void take_crossings();
   void forget(Nanos now);
   void take_chatter();
@@ -104,6 +104,7 @@ class Judge::Impl {
   std::vector<SeenTransition> seen_;
   std::vector<Visit> visits_;
   std::vector<std::size_t> visit_count_;  // by boundary and direction
+  std::vector<bool> hidden_;              // the same: demanded once, and no lamp had to change
   std::size_t disturbed_transitions_ = 0;
 };
 

@@ -132,7 +132,8 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
 }
 
 std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& setup,
-                                          const std::vector<SeenTransition>& seen, const ThresholdFits& fits,
+                                          const std::vector<SeenTransition>& seen,
+                                          const std::vector<bool>& hidden, const ThresholdFits& fits,
                                           FindingLog& log) {
   std::vector<BoundaryResult> rows;
   for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
@@ -144,7 +145,8 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
         middle.visits > 0 && decide(middle.threshold_rpm - middle_nominal, middle.expanded_uncertainty_rpm,
                                     -limit, limit) == Verdict::fail;
     for (const Direction direction : {Direction::rising, Direction::falling}) {
-      const ThresholdFit& fit = fits.fits[2 * b + (direction == Direction::falling ? 1 : 0)];
+      const std::size_t way = 2 * b + (direction == Direction::falling ? 1 : 0);
+      const ThresholdFit& fit = fits.fits[way];
       double slowest = std::numeric_limits<double>::infinity();
       bool demanded = false, only_blinking = true;
       std::optional<Nanos> first_seen;
@@ -155,7 +157,7 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
           if (!first_seen && one.crossing.timing != Crossing::Timing::missing) first_seen = one.crossing.at;
           if (!one.step && one.rate_rpm_per_s != 0) slowest = std::min(slowest, std::abs(one.rate_rpm_per_s));
         }
-      if (!demanded && fit.visits == 0) continue;
+      if (!demanded && !hidden[way]) continue;
       BoundaryResult row;
       row.boundary = name(gauge, b);
       row.direction = direction;
@@ -207,7 +209,10 @@ std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& 
       } else {
         row.remark = "only steps crossed it: they tell the response, not the threshold";
         if (slowest < std::numeric_limits<double>::infinity()) row.remark = "no change was seen";
-        if (only_blinking) row.remark = "its two sides differ only in blinking, which tells no instant";
+        if (!demanded)
+          row.remark = "the lamps did not have to show it: no pass was slow enough, or they look alike";
+        else if (only_blinking)
+          row.remark = "its two sides differ only in blinking, which tells no instant";
       }
       rows.push_back(std::move(row));
     }

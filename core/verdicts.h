@@ -42,8 +42,10 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
                                               const ThresholdFits& fits, const BenchUncertainty& bench,
                                               FindingLog& log);
 
+// `hidden[2 * boundary + (falling ? 1 : 0)]`: demanded, though no lamp had to change for it.
 std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& setup,
-                                          const std::vector<SeenTransition>& seen, const ThresholdFits& fits,
+                                          const std::vector<SeenTransition>& seen,
+                                          const std::vector<bool>& hidden, const ThresholdFits& fits,
                                           FindingLog& log);
 
 // `meters[w][c]`: window w, channel c; only blinking ones are looked at.

@@ -58,6 +58,15 @@ WindowReading::Read WindowReading::read(Channels lit, std::size_t lowest, std::s
   return {best.window, false, false};
 }
 
+std::size_t WindowReading::furthest_alike(Channels lit, std::size_t from, std::size_t to, std::size_t lowest,
+                                          std::size_t highest) const {
+  if (!shows(from, lit)) return from;
+  std::size_t w = to;
+  do w = w > from ? w - 1 : w + 1;
+  while (w != from && !(w >= lowest && w <= highest && shows(w, lit)));
+  return w;
+}
+
 bool WindowReading::look_alike(std::size_t a, std::size_t b) const { return cues_[a] == cues_[b]; }
 
 bool WindowReading::alike_while_lit(std::size_t a, std::size_t b) const {

@@ -35,6 +35,11 @@ class WindowReading {
   Read read(Channels lit, std::size_t lowest, std::size_t highest, std::size_t before,
             std::size_t ahead) const;
 
+  // On the way from one window to another with these lamps still lit: the last window
+  // short of `to` that may be shown and has their picture; `from` when there is none.
+  std::size_t furthest_alike(Channels lit, std::size_t from, std::size_t to, std::size_t lowest,
+                             std::size_t highest) const;
+
   // Neighbours that the wired lamps cannot tell apart at all.
   bool look_alike(std::size_t window_a, std::size_t window_b) const;
   // Neighbours that differ by blinking only: alike while the lamp is lit.

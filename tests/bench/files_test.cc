@@ -35,7 +35,8 @@ TEST_P(FileCases, GiveTheirWholeMessages) {
 }
 
 INSTANTIATE_TEST_SUITE_P(Kinds, FileCases,
-                         ::testing::Values("gauge", "scenario", "noise", "wiring", "rig", "certificate", "regions"),
+                         ::testing::Values("gauge", "scenario", "noise", "wiring", "rig", "certificate",
+                                           "regions"),
                          [](const auto& kind) { return std::string(kind.param); });
 
 TEST(Files, ThatShipAreSound) {
@@ -105,7 +106,8 @@ TEST(Files, WithoutAKindOfOursSayWhichThereAre) {
                           "noise, certificate, regions"));
   EXPECT_THAT(
       errors_of("kind: [gauge]\n", "x.yaml"),
-      ElementsAre("1:7: 'kind' is a list; allowed: gauge, scenario, rig, wiring, noise, certificate, regions"));
+      ElementsAre(
+          "1:7: 'kind' is a list; allowed: gauge, scenario, rig, wiring, noise, certificate, regions"));
   EXPECT_THAT(errors_of("just words\n", "x.yaml"),
               ElementsAre("1:1: 'just words' in place of a file of Tachproof; a mapping of keys to values"));
   EXPECT_EQ(check_text("x.yaml", "format: 9\nkind: rig\n").kind, "rig");

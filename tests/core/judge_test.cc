@@ -233,6 +233,36 @@ TEST(Judge, ADimmedLampCountsAsLitAtALevel) {
   }
 }
 
+TEST(Judge, ADimmedLampIsDarkForNoLongerThanItsDimmingSays) {
+  const Gauge gauge = small_gauge();
+  const Profile profile{std::vector<Step>{Hold{4000, 3 * ns_per_s}}};
+  const Channels white = gauge.windows[1].cue.steady;
+  const Nanos period = 2500 * ns_per_us, lit = 750 * ns_per_us, gap = period - lit;
+  for (const Nanos dark : {gap, gap + period, 10 * ns_per_ms, 40 * ns_per_ms}) {
+    std::vector<LampEvent> events{{0, 0}};
+    for (Nanos t = 20 * ns_per_ms; t < profile.duration(); t += period) {
+      events.push_back({t, white});
+      events.push_back({t + lit, 0});
+      if (t / period == 400) t += dark - gap;
+    }
+    const RunResult result = judged(gauge, profile, events);
+    EXPECT_EQ(result.verdict, dark == gap ? Verdict::pass : Verdict::fail) << dark << "\n" << told(result);
+  }
+}
+
+TEST(Judge, TheFirstPictureMayLackALampForOnePwmPeriodAndShowNoWrongOne) {
+  const Gauge gauge = small_gauge();
+  const Profile profile{std::vector<Step>{Hold{4000, 3 * ns_per_s}}};
+  const Channels white = gauge.windows[1].cue.steady, wrong = gauge.windows[2].cue.steady;
+  const auto found = [&](Channels lit, Nanos lasts) {
+    return kinds(judged(gauge, profile, {{ns_per_s, lit}, {ns_per_s + lasts, white}}));
+  };
+  EXPECT_THAT(found(0, 12 * ns_per_ms), testing::Not(testing::Contains("wrong-cue")));
+  EXPECT_THAT(found(0, 13 * ns_per_ms), testing::Contains("wrong-cue"));
+  EXPECT_THAT(found(wrong, 12 * ns_per_ms), testing::Contains("wrong-cue"));
+  EXPECT_THAT(found(wrong | white, 12 * ns_per_ms), testing::Contains("wrong-cue"));
+}
+
 TEST(Judge, NoEvidenceIsNeverAPass) {
   const Gauge gauge = small_gauge();
   const Profile profile{acceptance()};
