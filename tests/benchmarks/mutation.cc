@@ -71,9 +71,9 @@ std::vector<Row> magnitude_rows(const MutationStudy& study) {
   return rows;
 }
 
-std::string tables(const MutationStudy& study) {
+std::string tables(const MutationStudy& study, const std::string& of_what) {
   std::string text =
-      "### Healthy units: false alarms\n\n" + table("unit", "failed", healthy_rows(study)) +
+      of_what + "\n\n### Healthy units: false alarms\n\n" + table("unit", "failed", healthy_rows(study)) +
       "\n### Faulty units: escapes, by kind\n\n" + table("fault", "passed", fault_rows(study)) +
       "\n### Faulty units: escapes, by magnitude\n\nSingle faults that there is more and less of, in "
       "multiples of what is allowed.\n\n" +
@@ -87,7 +87,7 @@ std::string tables(const MutationStudy& study) {
 
 // ---- the drawing --------------------------------------------------------------------
 
-constexpr double row_high = 18, left = 220, right = 690, wide = 760;
+constexpr double row_high = 18, left = 220, right = 690, wide = 800;
 
 // On a scale of roots, so that small shares are seen.
 double across(double share) { return left + (right - left) * std::sqrt(std::min(share, 0.25) / 0.25); }
@@ -160,7 +160,7 @@ int main(int argc, char** argv) {
   const auto begun = std::chrono::steady_clock::now();
   const MutationStudy study = study_mutations(pairs, seed, threads);
   const std::chrono::duration<double> took = std::chrono::steady_clock::now() - begun;
-  const std::string text = tables(study);
+  const std::string text = tables(study, fmt::format("{} pairs of seed {}.", pairs, seed));
   fmt::print("{}\n{} pairs of seed {} in {:.0f} s on {} threads: {:.0f} runs per second\n", text, pairs, seed,
              took.count(), threads, static_cast<double>(pairs) / took.count());
   if (given.count("--out") > 0) {
