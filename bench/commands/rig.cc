@@ -106,11 +106,13 @@ class RigCommand : public Command {
   }
 
   bool undecided(const LampTest& test) {
-    for (const std::string& trouble : test.troubles) {
-      report_["troubles"].push_back(trouble);
-      if (!json_) print_wrapped("The bench could not tell: " + trouble + ".");
-    }
+    for (const std::string& trouble : test.troubles) could_not_tell(trouble);
     return !test.troubles.empty();
+  }
+
+  void could_not_tell(const std::string& trouble) {
+    report_["troubles"].push_back(trouble);
+    if (!json_) print_wrapped("The bench could not tell: " + trouble + ".");
   }
 
   // Finding.
@@ -201,11 +203,9 @@ class RigCommand : public Command {
         if (group.inputs.empty()) break;
         const std::optional<std::size_t> input = ask_input(channel, group.inputs);
         if (!input) {
-          const std::string trouble = "only a person can say which of " + listed(input_names(group.inputs)) +
-                                      " is " + gauge_.channel_name(channel) +
-                                      "; run it at a terminal, or write the wiring by hand";
-          report_["troubles"].push_back(trouble);
-          if (!json_) print_wrapped("The bench could not tell: " + trouble + ".");
+          could_not_tell("only a person can say which of " + listed(input_names(group.inputs)) + " is " +
+                         gauge_.channel_name(channel) +
+                         "; run it at a terminal, or write the wiring by hand");
           return false;
         }
         found.wires.push_back({*input, channel});
@@ -231,11 +231,7 @@ class RigCommand : public Command {
 
   Verdict prove(const std::string& name) {
     const RigFile file = load_rig(name);
-    Channels wired = 0;
-    {
-      const Rig rig = make_rig(file, name, gauge_, 1);
-      wired = rig.watcher->facts().wired & gauge_.all_channels();
-    }
+    const Channels wired = watched_by(file, name, gauge_) & gauge_.all_channels();
     const LampTest test = play(file, name, gauge_);
     if (undecided(test)) return Verdict::undecided;
     Verdict verdict = Verdict::pass;

@@ -109,8 +109,8 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
                          folder, hooks);
   line.clear();
   record.result = std::move(outcome.result);
-  if (!scenario.dwell && !tells_a_dark_unit(gauge, run.scenario.profile, scenario.noise,
-                                            watched_by(run.rig.rig, run.rig.file, gauge)))
+  if (!scenario.dwell &&
+      !tells_a_dark_unit(gauge, run.scenario.profile, scenario.noise, rig.watcher->facts().wired))
     record.result.notes.emplace_back(
         "The scenario never stays where a watched lamp must be lit: a unit without power would do as well.");
   folder.finish(record, outcome.trace);

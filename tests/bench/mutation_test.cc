@@ -6,21 +6,14 @@
 
 #include "tests/bench/judged_unit.h"
 #include "tests/core/gauges.h"
+#include "tests/core/judged.h"
 
 namespace tachproof {
 namespace {
 
+using test::judged;
 using test::SampledUnit;
 using test::told;
-
-RunResult judged(const Gauge& gauge, const Profile& profile, const std::vector<LampEvent>& events,
-                 JudgeSetup setup = {}) {
-  setup.watcher_resolution = 100 * ns_per_us;
-  Judge judge(gauge, setup);
-  for (const Segment& s : profile.segments()) judge.rpm(s);
-  judge.lamps(events);
-  return judge.finish(profile.duration());
-}
 
 // Dark, white for a few rpm, dark again: once the white is gone, the lamps
 // do not tell which of the two dark windows is shown.

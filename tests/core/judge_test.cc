@@ -8,10 +8,12 @@
 #include <random>
 
 #include "tests/core/gauges.h"
+#include "tests/core/judged.h"
 
 namespace tachproof {
 namespace {
 
+using test::judged;
 using test::SampledUnit;
 using test::small_gauge;
 using testing::HasSubstr;
@@ -22,15 +24,6 @@ std::vector<Step> acceptance() {
           RampByRate{3100, 100}, RampByRate{2900, 100}, RampByRate{4980, 1000},   RampByRate{5020, 10},
           RampByRate{4970, 10},  RampByRate{5100, 100}, Hold{5100, 4 * ns_per_s}, RampByRate{4900, 100},
           Hold{4000, ns_per_s},  StepTo{2000},          Hold{2000, ns_per_s}};
-}
-
-RunResult judged(const Gauge& gauge, const Profile& profile, std::vector<LampEvent> events,
-                 JudgeSetup setup = {}) {
-  setup.watcher_resolution = 100 * ns_per_us;
-  Judge judge(gauge, setup);
-  for (const Segment& s : profile.segments()) judge.rpm(s);
-  judge.lamps(events);
-  return judge.finish(profile.duration());
 }
 
 std::vector<std::string> kinds(const RunResult& result) {

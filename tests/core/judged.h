@@ -1,0 +1,20 @@
+// What the judge says of a whole run: a profile as it was played, the lamps as they were seen.
+#pragma once
+
+#include <vector>
+
+#include "core/judge.h"
+#include "core/profile.h"
+
+namespace tachproof::test {
+
+inline RunResult judged(const Gauge& gauge, const Profile& profile, const std::vector<LampEvent>& events,
+                        JudgeSetup setup = {}) {
+  setup.watcher_resolution = 100 * ns_per_us;
+  Judge judge(gauge, setup);
+  for (const Segment& s : profile.segments()) judge.rpm(s);
+  judge.lamps(events);
+  return judge.finish(profile.duration());
+}
+
+}  // namespace tachproof::test
