@@ -112,34 +112,36 @@ std::optional<Nanos> LampFrames::known_until() const {
 
 // A lamp that changes twice while others change too was caught by the shutter on
 // its way through windows that hardly stood: only where it arrives counts.
-bool LampFrames::join(const ChangeSpan& next, ChangeSpan& group) {
+void LampFrames::join(const ChangeSpan& next, ChangeSpan& group) {
   const LampChange& change = next.changes[0];
   for (LampChange& own : group.changes)
     if (own.lamp == change.lamp) {
-      if (group.changes.size() == 1) return false;
       own.to = change.to;
-      return true;
+      return;
     }
   group.after = std::min(std::max(group.after, next.after), group.before);
   group.changes.push_back(change);
-  return true;
 }
 
 std::vector<ChangeSpan> LampFrames::take() {
   std::vector<ChangeSpan> out;
   const std::optional<Nanos> until = seen_until();
   if (!until) return out;
-  std::size_t taken = 0;
-  while (taken < changes_.size() && changes_[taken].before + 2 * setup_.doubt <= *until) {
-    ChangeSpan group = changes_[taken];
-    std::size_t end = taken + 1;
-    for (; end < changes_.size() && changes_[end].after < group.before + 2 * setup_.doubt; ++end)
-      if (!join(changes_[end], group)) break;
+  auto at = changes_.begin();
+  while (at != changes_.end() && at->before + 2 * setup_.doubt <= *until) {
+    ChangeSpan group = *at;
+    auto end = std::find_if(at + 1, changes_.end(), [&](const ChangeSpan& next) {
+      return next.after >= group.before + 2 * setup_.doubt;
+    });
+    // By itself, a lamp that changes again so soon has flashed.
+    if (std::all_of(at + 1, end,
+                    [&](const ChangeSpan& next) { return next.changes[0].lamp == group.changes[0].lamp; }))
+      end = at + 1;
+    while (++at != end) join(*at, group);
     std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
-    out.push_back(std::move(group));
-    taken = end;
+    if (!group.changes.empty()) out.push_back(std::move(group));
   }
-  changes_.erase(changes_.begin(), changes_.begin() + static_cast<std::ptrdiff_t>(taken));
+  changes_.erase(changes_.begin(), at);
   return out;
 }
 

@@ -79,7 +79,7 @@ class LampFrames {
   void see(std::size_t index, Nanos at, const LampLook& look);
   void change(std::size_t index, Nanos at, int state);
   std::optional<Nanos> seen_until() const;
-  static bool join(const ChangeSpan& next, ChangeSpan& group);
+  static void join(const ChangeSpan& next, ChangeSpan& group);
   void lose(Nanos at, std::string why);
   Nanos half_way(bool comes_on) const;
 

@@ -160,6 +160,19 @@ TEST(LampFrames, AFlashOfOneFrameIsSeenUnlessTheOthersChangeToo) {
   EXPECT_EQ(changes[0].changes[0].lamp, 1U);
 }
 
+// From a window that lights the second lamp, through one that lights the first
+// for less than a frame, to darkness: as after a jump of the rpm.
+TEST(LampFrames, APictureBetweenThatHardlyStoodIsPassedOverThoughItsLampChangedAloneAtFirst) {
+  LampFrames frames({.longest_unseen = 2200, .readout = {0, 0}, .exposure = 400});
+  const std::vector<std::vector<LampLook>> looks{{dark, lit}, {weak, lit}, {dark, dark}, {dark, dark}};
+  for (std::size_t i = 0; i < looks.size(); ++i) frames.add(static_cast<Nanos>(i) * period, looks[i]);
+  const std::vector<ChangeSpan> changes = frames.take();
+  ASSERT_EQ(changes.size(), 1U);
+  ASSERT_EQ(changes[0].changes.size(), 1U);
+  EXPECT_EQ(changes[0].changes[0].lamp, 1U);
+  EXPECT_EQ(changes[0].changes[0].to, lamp_dark);
+}
+
 TEST(LampFrames, WhatCannotBeToldIsLost) {
   EXPECT_EQ(looked({dark, dark, unclear, unclear, dark, dark}).lost_why(),
             "a lamp could not be told for 3 us from 0.000 s of the camera's time");
