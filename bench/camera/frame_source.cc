@@ -117,7 +117,8 @@ class Video : public FrameSource {
   Nanos period() const override { return period_; }
   std::string about() const override {
     return fmt::format("{}, {:.2f} frames a second, {}", from_, 1 / to_seconds(period_),
-                       raw_ ? "MJPG, timed by counting" : "timed by the file");
+                       raw_ ? "MJPG, timed by counting"
+                            : "timed by the file; a repeated frame is told only where its codec left noise");
   }
   bool repeats_show() const override { return raw_; }
 

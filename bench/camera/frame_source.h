@@ -42,8 +42,8 @@ class FrameSource {
   virtual bool next(Frame& frame) = 0;
   virtual Nanos period() const = 0;
   virtual std::string about() const = 0;  // one line; a device: every property as read back
-  // Identical neighbours are one frame twice. Not so where the codec itself
-  // repeats what hardly changed.
+  // Identical neighbours are one frame twice. Not so where a codec works from
+  // frame to frame: see RepeatedFrames.
   virtual bool repeats_show() const = 0;
 };
 

@@ -11,7 +11,7 @@
 //     period NS
 //     frame NS - LOOKS          the frame's time by the source's clock; then a letter for each
 //     frame NS s LOOKS          region: . dark, A B ... lit in that colour, a b ... weakly, ? cannot
-//                               tell. s: the same picture again
+//                               tell. s: the last picture again
 //     moved NS WHY              a frame that tells nothing: the dial is not where it was taught
 //     end
 //

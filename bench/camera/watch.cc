@@ -8,6 +8,7 @@
 #include "bench/camera/camera.h"
 #include "bench/camera/region_sums.h"
 #include "bench/camera/registration.h"
+#include "bench/camera/repeated_frames.h"
 #include "bench/files/regions.h"
 
 namespace tachproof {
@@ -15,7 +16,8 @@ namespace {
 
 constexpr double between_checks_s = 0.25;
 constexpr std::size_t most_between_checks = 16;
-constexpr double still_px = 1;  // less than this between two checks: nothing moved
+constexpr double still_px = 1;       // less than this between two checks: nothing moved
+constexpr double same_light = 1.04;  // a ratio; the same of the light on the dial
 
 class Watch {
  public:
@@ -27,7 +29,8 @@ class Watch {
         summer_(lamps_, regions_.width, regions_.height),
         batch_(std::clamp<std::size_t>(
             static_cast<std::size_t>(between_checks_s / to_seconds(source_->period())), 1,
-            most_between_checks)) {}
+            most_between_checks)),
+        repeated_(source_->repeats_show()) {}
 
   void run() {
     say(fmt::format("tachproof-camera 1\nabout {}\nperiod {}\n", source_->about(), source_->period()));
@@ -44,13 +47,14 @@ class Watch {
   }
 
  private:
-  // Where the dial is, is looked for in the last of a few frames: when it has not
-  // moved since the last of those before, it was there all the time. Else
-  // each frame is looked at by itself.
+  // Where the dial is, and in what light, is looked for in the last of a few
+  // frames: when nothing has changed since the last of those before, it was so
+  // all the time. Else each frame is looked at by itself.
   void tell(const std::vector<Frame>& frames) {
     const std::optional<DialPlace> now = dial_.find(to_grey(frames.back()));
     const bool still =
-        now && last_ && std::hypot(now->right - last_->right, now->down - last_->down) < still_px;
+        now && last_ && std::hypot(now->right - last_->right, now->down - last_->down) < still_px &&
+        std::max(now->ambient, last_->ambient) < same_light * std::min(now->ambient, last_->ambient);
     for (const Frame& frame : frames)
       tell(frame, still || &frame == &frames.back() ? now : dial_.find(to_grey(frame)));
     last_ = now;
@@ -58,7 +62,7 @@ class Watch {
   }
 
   void tell(const Frame& frame, const std::optional<DialPlace>& place) {
-    const bool same = source_->repeats_show() && is_last_again(frame);
+    const bool same = repeated_.is_last_again(frame);
     const double moved = place ? std::hypot(place->right, place->down) : 0;
     if (!place || moved > regions_.within_px) {
       say(place
@@ -85,16 +89,6 @@ class Watch {
     return static_cast<char>((look.weak ? 'a' : 'A') + look.colour);
   }
 
-  bool is_last_again(const Frame& frame) {
-    const bool same = frame.jpeg.empty()
-                          ? !last_picture_.empty() && last_picture_.size() == frame.picture.size() &&
-                                cv::norm(last_picture_, frame.picture, cv::NORM_INF) == 0
-                          : last_jpeg_ == frame.jpeg;
-    last_jpeg_ = frame.jpeg;
-    last_picture_ = frame.jpeg.empty() ? frame.picture.clone() : cv::Mat();
-    return same;
-  }
-
   static void say(const std::string& line) { std::fputs(line.c_str(), stdout); }
 
   Regions regions_;
@@ -104,8 +98,7 @@ class Watch {
   RegionSummer summer_;
   std::size_t batch_;
   std::optional<DialPlace> last_;
-  std::vector<std::uint8_t> last_jpeg_;
-  cv::Mat last_picture_;
+  RepeatedFrames repeated_;
 };
 
 }  // namespace
