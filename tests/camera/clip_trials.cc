@@ -13,7 +13,6 @@
 
 #include "bench/files/files.h"
 #include "bench/rigs/simulated_unit.h"
-#include "core/en_score.h"
 #include "core/pulse_train.h"
 #include "core/teaching.h"
 #include "tests/program/process.h"
@@ -96,7 +95,7 @@ class Dice {
 
 FaultSetting some_fault(Dice& dice) {
   const auto boundary = [&] { return dice.of<std::string>({"stir", "ripple", "wave", "spill"}); };
-  switch (dice.whole(0, 11)) {
+  switch (dice.whole(0, 14)) {
     case 0: return {"boundary-moved", {{"boundary", boundary()}}, {{"by_rpm", dice.of({-45.0, 45.0, 60.0})}}};
     case 1: return {"wrong-colour", {{"lamp", "moss"}, {"to", "white"}, {"colour", "blue"}}, {}};
     case 2: return {"wrong-colour", {{"lamp", "moss"}, {"to", "blue"}, {"colour", "white"}}, {}};
@@ -108,6 +107,9 @@ FaultSetting some_fault(Dice& dice) {
     case 8: return {"blink-duty", {}, {{"duty", dice.of({0.15, 0.85})}}};
     case 9: return {"slow-response", {}, {{"ms", dice.between(450, 900)}}};
     case 10: return {"over-rev-missing", {}, {}};
+    case 11: return {"deadband-width", {}, {{"rpm", dice.between(60, 90)}}};
+    case 12: return {"freeze", {}, {{"at_s", dice.between(2.5, 6)}}};
+    case 13: return {"reset", {}, {{"at_s", dice.between(7.5, 9)}, {"boot_ms", dice.between(700, 900)}}};
     default: return {"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 2}}};
   }
 }
@@ -119,79 +121,78 @@ std::string say(const FaultSetting& fault) {
   return text;
 }
 
-// Letters of tachproof-camera's frames beside the truth.
-void compare_looks(const TaughtCamera& taught, const Scene& scene, const Camera& camera,
-                   const std::string& clip, Trial& trial) {
-  std::filesystem::path program = TACHPROOF_PROGRAM;
-  program.replace_filename("tachproof-camera");
-  const Finished watched =
-      run_process({program.string(), "watch", clip, "--regions", (taught.folder() / "regions.yaml").string()},
-                  taught.folder());
-  const bool counted = std::filesystem::is_regular_file(clip);  // its times know nothing of dropped frames
-  std::istringstream lines(watched.out);
-  int frame = 0;
-  for (std::string line; std::getline(lines, line);) {
-    if (!line.starts_with("frame ") && !line.starts_with("moved ")) continue;
-    while (counted && std::find(camera.dropped.begin(), camera.dropped.end(), frame) != camera.dropped.end())
-      ++frame;
-    const int index = frame++;
-    if (line.starts_with("moved ")) continue;
-    const std::size_t blank = line.find(' ', 6);
-    if (line[blank + 1] == 's' ||
-        std::find(camera.repeated.begin(), camera.repeated.end(), index) != camera.repeated.end())
-      continue;
-    const Nanos at = counted ? from_seconds(index / camera.fps) : std::stoll(line.substr(6));
-    const std::string letters = line.substr(blank + 3);
-    const std::vector<int> truth = truth_of(scene, camera, at);
-    for (std::size_t lamp = 0; lamp < truth.size(); ++lamp) {
-      if (truth[lamp] == -2) continue;
-      ++trial.looks;
-      const char letter = letters[lamp];
-      if (letter == '?')
-        ++trial.unclear_looks;
-      else if ((letter == '.' ? -1 : std::tolower(letter) - 'a') != truth[lamp])
-        ++trial.wrong_looks;
-    }
-  }
+// As a rig file's `behaviour`.
+std::string behaviour_text(const Behaviour& behaviour) {
+  std::string text = fmt::format("response_ms: {}", behaviour.response_ms.value());
+  if (behaviour.dim) text += fmt::format(", dim: {}", *behaviour.dim);
+  if (behaviour.dim_hz) text += fmt::format(", dim_hz: {}", *behaviour.dim_hz);
+  if (behaviour.faults.empty()) return text;
+  const FaultSetting& fault = behaviour.faults[0];
+  text += ", faults: [{kind: " + fault.kind;
+  for (const auto& [key, word] : fault.words) text += ", " + key + ": " + word;
+  for (const auto& [key, number] : fault.numbers) text += fmt::format(", {}: {}", key, number);
+  return text + "}]";
 }
 
-// Changes in timeline.csv beside the nearest true ones to the same picture.
-void compare_stamps(const std::filesystem::path& run, const Scene& scene, Trial& trial) {
-  std::ifstream in(run / "timeline.csv");
-  std::string line;
-  std::getline(in, line);
-  bool first = true;
-  while (std::getline(in, line)) {
-    std::istringstream cells(line);
-    std::string cell;
-    std::getline(cells, cell, ',');
-    const double at_s = std::stod(cell);
-    Channels lit = 0;
-    for (std::size_t c = 0; std::getline(cells, cell, ','); ++c)
-      if (cell == "1") lit |= Channels{1} << c;
-    if (std::exchange(first, false)) continue;
-    double nearest = 1e9;
-    for (const LampEvent& event : scene.lamps)
-      if (event.lit == lit) nearest = std::min(nearest, std::abs(to_seconds(event.at) - at_s));
-    if (nearest < 0.25) trial.stamp_errors_ms.push_back(nearest * 1e3);
-  }
+nlohmann::json result_of(const std::filesystem::path& run) {
+  return nlohmann::json::parse(std::ifstream(run / "result.json"));
 }
 
-void compare_thresholds(const nlohmann::json& result, const Gauge& gauge, const Behaviour& behaviour,
-                        Trial& trial) {
-  std::map<std::string, double> moved;
-  for (const FaultSetting& fault : behaviour.faults) {
-    if (fault.kind != "boundary-moved") return;
-    moved[fault.words.at("boundary")] = fault.numbers.at("by_rpm");
+// What happens to a clip now and then.
+void befall(Plan& plan, Dice& dice, const TaughtCamera& taught) {
+  Camera& camera = plan.camera;
+  const int frames = static_cast<int>(camera.lasts_s * camera.fps);
+  const auto at_random = [&] { return dice.between(2, camera.lasts_s - 1); };
+  if (dice.one_in(5)) {
+    camera.shifts.push_back({at_random(), dice.between(-7, 7), dice.between(-7, 7)});
+    plan.befell += ", nudged";
+  } else if (dice.one_in(15)) {
+    camera.shifts.push_back({at_random(), dice.between(18, 60), dice.between(-10, 10)});
+    plan.befell += ", knocked";
+  } else if (dice.one_in(8)) {
+    camera.shake = dice.between(0.2, 0.8);
+    plan.befell += ", shaking";
   }
-  for (const auto& row : result.at("boundaries")) {
-    if (!row.at("threshold_rpm").is_number()) continue;
-    for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
-      if (gauge.windows[b].name != row.at("boundary")) continue;
-      const double truth = (row.at("direction") == "rising" ? gauge.rising_rpm(b) : gauge.falling_rpm(b)) +
-                           (moved.count(gauge.windows[b].name) > 0 ? moved.at(gauge.windows[b].name) : 0);
-      trial.e_n.push_back(en_score(row.at("threshold_rpm"), truth, row.at("expanded_uncertainty_rpm"), 0));
-    }
+  const auto a_few = [&](std::vector<int>& which, int most) {
+    const int first = dice.whole(30, frames - 30), n = dice.whole(3, most);
+    for (int i = 0; i < n; ++i) which.push_back(first + i);
+  };
+  if (dice.one_in(8)) {
+    camera.dropped.push_back(dice.whole(30, frames - 10));
+    plan.befell += ", a frame dropped";
+  } else if (dice.one_in(15)) {
+    a_few(camera.dropped, 8);
+    plan.befell += ", several frames dropped";
+  }
+  if (dice.one_in(8)) {
+    camera.repeated.push_back(dice.whole(30, frames - 10));
+    plan.befell += ", a frame repeated";
+  } else if (dice.one_in(15)) {
+    a_few(camera.repeated, 8);
+    plan.befell += ", a frame repeated several times";
+  }
+  if (dice.one_in(8)) {
+    camera.glare_from_s = at_random();
+    camera.glare_to_s = camera.glare_from_s + dice.between(0.2, 3);
+    camera.glare_lamp =
+        static_cast<std::size_t>(dice.whole(0, static_cast<int>(taught.gauge().lamps.size())));
+    camera.glare = dice.between(0.2, 2);
+    plan.befell += camera.glare_lamp == taught.gauge().lamps.size() ? ", glare on the sync lamp" : ", glare";
+  }
+  if (dice.one_in(10)) {
+    camera.mains_hz = dice.of({100.0, 120.0});
+    camera.mains_depth = dice.between(0.1, 0.6);
+    plan.befell += ", flickering room light";
+  }
+  if (dice.one_in(10)) {
+    camera.room_light_at_s = at_random();
+    camera.room_light = dice.of({0.5, 0.7, 1.4, 2.0});
+    plan.befell += ", room light switched";
+  }
+  if (dice.one_in(10)) {
+    plan.behaviour.dim = dice.between(0.2, 0.6);
+    plan.behaviour.dim_hz = dice.between(82, 130);
+    plan.befell += ", dimming that beats";
   }
 }
 
@@ -205,13 +206,13 @@ TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t se
   Dice dice(seed * 7919 + 1);
   camera_.fps = dice.of({30.0, 30.0, 30.0, 50.0});
   camera_.exposure_ms = dice.between(3, 11);
-  camera_.readout_ms = dice.between(4, 900 / camera_.fps);
+  camera_.readout_ms = dice.one_in(6) ? 0 : dice.between(4, 900 / camera_.fps);  // 0: all rows at once
   camera_.brightness = dice.between(0.4, 2.2);
   camera_.noise = dice.between(0.8, 3.5);
   camera_.blur = dice.between(0.4, 1.3);
   camera_.run_starts_s = dice.between(0.2, 1.2);
   camera_.seed = seed;
-  dim_ = dice.one_in(4) ? dice.between(0.3, 0.7) : 1;
+  dim_ = dice.one_in(3) ? dice.between(0.3, 0.7) : 1;
 
   const Profile profile(teaching_steps(gauge_, "sync"));
   Behaviour behaviour;
@@ -251,41 +252,13 @@ Plan random_plan(const TaughtCamera& taught, std::uint64_t seed) {
   camera.run_starts_s = starts_s;
   plan.behaviour.response_ms = dice.between(70, 150);
   if (dice.one_in(2)) plan.behaviour.faults.push_back(some_fault(dice));
-  const int frames = static_cast<int>(camera.lasts_s * camera.fps);
-
-  const auto at_random = [&] { return dice.between(2, camera.lasts_s - 1); };
-  if (dice.one_in(4)) {
-    camera.shifts.push_back({at_random(), dice.between(-7, 7), dice.between(-7, 7)});
-    plan.befell += ", nudged";
-  } else if (dice.one_in(12)) {
-    camera.shifts.push_back({at_random(), dice.between(18, 60), dice.between(-10, 10)});
-    plan.befell += ", knocked";
-  }
-  if (dice.one_in(7)) {
-    camera.dropped.push_back(dice.whole(30, frames - 10));
-    plan.befell += ", a frame dropped";
-  } else if (dice.one_in(12)) {
-    const int first = dice.whole(30, frames - 30);
-    for (int i = 0; i < 6; ++i) camera.dropped.push_back(first + i);
-    plan.befell += ", six frames dropped";
-  }
-  if (dice.one_in(7)) {
-    camera.repeated.push_back(dice.whole(30, frames - 10));
-    plan.befell += ", a frame repeated";
-  }
-  if (dice.one_in(8)) {
-    camera.glare_from_s = at_random();
-    camera.glare_to_s = camera.glare_from_s + dice.between(0.2, 3);
-    camera.glare_lamp = static_cast<std::size_t>(dice.whole(0, 4));
-    plan.befell += ", glare";
-  }
-  if (dice.one_in(10)) {
-    plan.behaviour.dim = dice.between(0.2, 0.6);
-    plan.behaviour.dim_hz = dice.between(82, 130);
-    plan.befell += ", dimming that beats";
-  }
-  plan.kind = dice.of({Clip::mjpg, Clip::mjpg, Clip::mjpg, Clip::h264, Clip::folder});
+  if (taught.dim() < 1) plan.behaviour.dim_hz = dice.of({170.0, 240.0, 333.0, 490.0, 1000.0});
+  plan.kind = dice.of({Clip::mjpg, Clip::mjpg, Clip::mjpg, Clip::h264, Clip::h264, Clip::folder, Clip::folder,
+                       Clip::png_folder});
+  // The codec used leaves noise only where there is much of it.
+  if (plan.kind == Clip::h264 && dice.one_in(2)) camera.noise = dice.between(7, 9);
   plan.shutter_known = !dice.one_in(3);
+  befall(plan, dice, taught);
   return plan;
 }
 
@@ -293,14 +266,15 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
   Trial trial;
   const Camera& camera = plan.camera;
   const Behaviour& behaviour = plan.behaviour;
-  const std::string clip = plan.kind == Clip::mjpg   ? "run.avi"
-                           : plan.kind == Clip::h264 ? "run.mp4"
-                                                     : "run-frames";
-  const Profile profile(load_scenario(taught.folder() / "scenario.yaml").steps);
+  const std::string clip = plan.kind == Clip::mjpg     ? "run.avi"
+                           : plan.kind == Clip::h264   ? "run.mp4"
+                           : plan.kind == Clip::folder ? "run-jpg"
+                                                       : "run-png";
+  const std::filesystem::path &folder = taught.folder(), path = folder / clip;
+  const Profile profile(load_scenario(folder / "scenario.yaml").steps);
   const Scene scene = scene_of(taught.gauge(), behaviour, profile, camera.seed);
-  const std::filesystem::path path = taught.folder() / clip;
   film(scene, camera, plan.kind, path.string());
-  write(taught.folder() / "rig.yaml",
+  write(folder / "rig.yaml",
         fmt::format(
             "format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: camera, clip: {}, regions: "
             "regions.yaml{}}}\n",
@@ -308,15 +282,22 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
             plan.shutter_known ? fmt::format(", exposure_ms: {:.2f}, readout_ms: {:.2f}", camera.exposure_ms,
                                              camera.readout_ms)
                                : ""));
-  trial.what =
-      fmt::format("{} at {:.0f}/s{}{}; {}", clip, camera.fps, plan.shutter_known ? "" : ", shutter unknown",
-                  plan.befell, behaviour.faults.empty() ? "healthy" : say(behaviour.faults[0]));
-  const Finished run =
-      run_process(command_line("run scenario.yaml --gauge gauge.yaml --rig rig.yaml --out run --no-history"),
-                  taught.folder());
+  write(folder / "wires.yaml",
+        fmt::format("format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: simulated, unit: "
+                    "gauge.yaml, behaviour: {{{}}}}}\n",
+                    behaviour_text(behaviour)));
+  trial.what = fmt::format("{} at {:.0f}/s{}{}{}; {}", clip, camera.fps, taught.dim() < 1 ? ", dimmed" : "",
+                           plan.shutter_known ? "" : ", shutter unknown", plan.befell,
+                           behaviour.faults.empty() ? "healthy" : say(behaviour.faults[0]));
+  const auto judged = [&](const std::string& rig) {
+    return run_process(command_line("run scenario.yaml --gauge gauge.yaml --rig " + rig + ".yaml --out run-" +
+                                    rig + " --no-history"),
+                       folder);
+  };
+  const Finished run = judged("rig");
   trial.status = run.status;
   if (run.status == 0 || run.status == 1 || run.status == 3) {
-    const auto result = nlohmann::json::parse(std::ifstream(taught.folder() / "run" / "result.json"));
+    const nlohmann::json result = result_of(folder / "run-rig");
     trial.verdict = result.at("verdict");
     for (const auto& finding : result.at("findings")) {
       const bool bench = finding.at("kind") == "lost-evidence" || finding.at("kind") == "bench-fault";
@@ -326,16 +307,23 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
     const double resolution = result.at("rig").at("watcher_resolution_ns"),
                  stamps = result.at("rig").at("stamp_uncertainty_ns");
     trial.stated_ms = 2 * std::hypot(resolution / std::sqrt(12.0), stamps) * 1e-6;
-    if (result.at("complete")) {
-      compare_thresholds(result, taught.gauge(), behaviour, trial);
-      compare_stamps(taught.folder() / "run", scene, trial);
+    trial.all_seen = result.at("complete") && result.at("evidence").at("lost") == 0;
+    if (trial.all_seen) {
+      trial.stamp_errors_ms = compare_stamps(folder / "run-rig", scene);
+      trial.beside_truth = beside_settings(result, taught.gauge(), behaviour);
+      const bool crosses = behaviour.faults.empty() || behaviour.faults[0].kind != "wrong-pulses-per-rev";
+      if (const Finished wires = judged("wires"); wires.status != 0 && wires.status != 1 && wires.status != 3)
+        throw std::runtime_error("wires: " + wires.err);
+      if (crosses) trial.beside_wires = beside_result(result, result_of(folder / "run-wires"));
     }
   } else {
     trial.said = run.out + run.err;
   }
-  compare_looks(taught, scene, camera, path.string(), trial);
+  const std::vector<ToldFrame> frames = frames_told(path, folder / "regions.yaml", camera);
+  trial.looks = compare_looks(frames, scene, camera);
+  trial.sync = compare_sync(frames, scene, camera, load_regions(folder / "regions.yaml"), plan.shutter_known);
+  for (const char* made : {"run-rig", "run-wires"}) std::filesystem::remove_all(folder / made);
   std::filesystem::remove_all(path);
-  std::filesystem::remove_all(taught.folder() / "run");
   return trial;
 }
 

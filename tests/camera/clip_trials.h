@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "bench/files/files.h"
+#include "tests/camera/clip_truth.h"
 #include "tests/camera/filmed_gauge.h"
 
 namespace tachproof::test {
@@ -48,13 +49,16 @@ struct Trial {
   int status = -1;   // of the program
   std::string said;  // when it ended otherwise than by a verdict
 
-  // Per lamp and frame, as read without knowing anything of the run.
-  std::uint64_t looks = 0, wrong_looks = 0, unclear_looks = 0;
-  // Of changes that were seen: how far off, beside what the watcher allows for.
+  LooksTally looks;
+  std::vector<SyncError> sync;
+  bool all_seen = false;  // no evidence was lost
+  // When all was seen: changes that were seen, and thresholds.
   std::vector<double> stamp_errors_ms;
-  double stated_ms = 0;  // half-width of what the watcher states
-  // Thresholds beside the unit's true ones, where the run measured them.
-  std::vector<double> e_n;
+  double stated_ms = 0;  // expanded uncertainty of a stamp, k = 2
+  // Thresholds beside the unit's true ones, and beside those that a watcher with
+  // wires to every lamp measures of the same unit in the same profile (not of one that takes every rpm
+  // for another: its boundaries lie elsewhere).
+  std::vector<ThresholdScore> beside_truth, beside_wires;
 };
 
 Trial run_trial(const TaughtCamera& taught, const Plan& plan);

@@ -106,15 +106,10 @@ float glow(double distance) {
   return static_cast<float>(core + halo);
 }
 
-double run_time(const Camera& camera, double camera_s) {
-  return (camera_s - camera.run_starts_s) * (1 + camera.drift_ppm * 1e-6) * 1e9;
-}
-
 class Film {
  public:
   Film(const Scene& scene, const Camera& camera)
       : scene_(scene), camera_(camera), lit_(scene), face_(draw_face(camera)), random_(camera.seed) {
-    face_ *= camera.ambient;
     if (camera.blur > 0) cv::GaussianBlur(face_, face_, {}, camera.blur);
     for (std::size_t i = 0; i < table_.size(); ++i)
       table_[i] = coded(static_cast<float>(i) / static_cast<float>(table_.size() - 1));
@@ -125,7 +120,13 @@ class Film {
   }
 
   cv::Mat frame(double at_s) {
-    cv::Mat light = face_.clone();
+    cv::Mat light(face_.size(), CV_32FC3);
+    for (int y = 0; y < light.rows; ++y) {
+      const auto room = static_cast<float>(room_light(at_s + row_delay_s(y)));
+      const float* in = face_.ptr<float>(y);
+      float* out = light.ptr<float>(y);
+      for (int i = 0; i < 3 * light.cols; ++i) out[i] = in[i] * room;
+    }
     std::vector<double> shares(scene_.gauge.channels());
     const double r = lamp_radius(camera_);
     const std::size_t lamps = scene_.gauge.lamps.size();
@@ -135,7 +136,7 @@ class Film {
       for (int y = static_cast<int>(at.y - 4 * r); y <= at.y + 4 * r; ++y) {
         if (y < 0 || y >= camera_.height) continue;
         // The stamp is the middle of the first row's exposure.
-        const double middle = at_s + camera_.readout_ms * 1e-3 * y / camera_.height;
+        const double middle = at_s + row_delay_s(y);
         const double from = run_time(camera_, middle - camera_.exposure_ms * 5e-4);
         const double to = run_time(camera_, middle + camera_.exposure_ms * 5e-4);
         cv::Vec3f colour(0, 0, 0);
@@ -157,20 +158,37 @@ class Film {
       }
     }
     if (at_s >= camera_.glare_from_s && at_s < camera_.glare_to_s) {
-      const cv::Point2d at = place(camera_.glare_lamp, lamps, camera_);
+      const cv::Point2d at =
+          camera_.glare_lamp == lamps ? sync_place(camera_) : place(camera_.glare_lamp, lamps, camera_);
       cv::Mat sheen = cv::Mat::zeros(light.size(), CV_32FC3);
       cv::ellipse(sheen, cv::Point(at), {static_cast<int>(5 * r), static_cast<int>(3.5 * r)}, 20, 0, 360,
-                  {0.35, 0.33, 0.3}, cv::FILLED, cv::LINE_AA);
+                  cv::Scalar(0.35, 0.33, 0.3) * camera_.glare, cv::FILLED, cv::LINE_AA);
       light += sheen;
     }
     return exposed(moved(light, at_s));
   }
 
  private:
-  cv::Mat moved(const cv::Mat& light, double at_s) const {
+  double row_delay_s(int y) const { return camera_.readout_ms * 1e-3 * y / camera_.height; }
+
+  // The mean over the exposure round this instant.
+  double room_light(double middle_s) const {
+    const double now = camera_.ambient * (middle_s >= camera_.room_light_at_s ? camera_.room_light : 1);
+    const double half_turn = CV_PI * camera_.mains_hz * camera_.exposure_ms * 1e-3;
+    if (half_turn == 0) return now;
+    const double left = std::sin(half_turn) / half_turn;
+    return now * (1 + camera_.mains_depth * left * std::cos(2 * CV_PI * camera_.mains_hz * middle_s));
+  }
+
+  cv::Mat moved(const cv::Mat& light, double at_s) {
     Shift now;
     for (const Shift& shift : camera_.shifts)
       if (at_s >= shift.from_s) now = shift;
+    if (camera_.shake > 0) {
+      std::normal_distribution<double> off(0, camera_.shake);
+      now.right += off(random_);
+      now.down += off(random_);
+    }
     if (now.right == 0 && now.down == 0) return light;
     const cv::Mat by = (cv::Mat_<double>(2, 3) << 1, 0, now.right, 0, 1, now.down);
     cv::Mat out;
@@ -206,32 +224,38 @@ class Writer {
  public:
   Writer(const Camera& camera, Clip kind, const std::string& to) : kind_(kind), to_(to) {
     const cv::Size size(camera.width, camera.height);
-    if (kind == Clip::folder)
+    if (in_folder()) {
       std::filesystem::create_directories(to);
-    else
+    } else {
       video_.open(to, cv::CAP_FFMPEG,
                   kind == Clip::mjpg ? cv::VideoWriter::fourcc('M', 'J', 'P', 'G')
                                      : cv::VideoWriter::fourcc('a', 'v', 'c', '1'),
                   camera.fps, size);
-    if (kind != Clip::folder && !video_.isOpened()) throw std::runtime_error("cannot write " + to);
+    }
+    if (!in_folder() && !video_.isOpened()) throw std::runtime_error("cannot write " + to);
   }
   void write(const cv::Mat& picture, double at_s) {
-    if (kind_ != Clip::folder) {
+    if (!in_folder()) {
       video_.write(picture);
       return;
     }
     const std::string number = std::to_string(100000 + frames_++);
-    cv::imwrite(to_ + "/" + number + ".jpg", picture, {cv::IMWRITE_JPEG_QUALITY, 90});
+    if (kind_ == Clip::folder)
+      cv::imwrite(to_ + "/" + number + ".jpg", picture, {cv::IMWRITE_JPEG_QUALITY, 90});
+    else
+      cv::imwrite(to_ + "/" + number + ".png", picture, {cv::IMWRITE_PNG_COMPRESSION, 1});
     times_ += std::to_string(at_s) + "\n";
   }
   void close() {
-    if (kind_ == Clip::folder)
+    if (in_folder())
       std::ofstream(to_ + "/times.txt") << times_;
     else
       video_.release();
   }
 
  private:
+  bool in_folder() const { return kind_ == Clip::folder || kind_ == Clip::png_folder; }
+
   Clip kind_;
   std::string to_;
   cv::VideoWriter video_;
@@ -240,6 +264,10 @@ class Writer {
 };
 
 }  // namespace
+
+double run_time(const Camera& camera, double camera_s) {
+  return (camera_s - camera.run_starts_s) * (1 + camera.drift_ppm * 1e-6) * 1e9;
+}
 
 void film(const Scene& scene, const Camera& camera, Clip kind, const std::string& to) {
   Film film(scene, camera);

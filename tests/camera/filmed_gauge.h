@@ -28,17 +28,22 @@ struct Camera {
   double lasts_s = 0;
   double brightness = 1.5;  // of a lamp's core; 1 fills the sensor
   double ambient = 1;       // light on the dial, beside the usual
-  double noise = 2;         // counts, standard deviation
-  double blur = 0.8;        // pixels
+  double mains_hz = 0;      // the room's lamps flicker at this, by +-mains_depth
+  double mains_depth = 0;
+  double room_light_at_s = 0, room_light = 1;  // from then on, times this
+  double shake = 0;                            // pixels, standard deviation, anew in each frame
+  double noise = 2;                            // counts, standard deviation
+  double blur = 0.8;                           // pixels
   std::vector<Shift> shifts;
   std::vector<int> dropped;                 // frames that are missing
   std::vector<int> repeated;                // frames that are the last one again
   double glare_from_s = 0, glare_to_s = 0;  // a window's reflection over a lamp
-  std::size_t glare_lamp = 0;
+  std::size_t glare_lamp = 0;               // one more than there are: the sync lamp
+  double glare = 1;                         // its light
   std::uint64_t seed = 1;
 };
 
-enum class Clip { mjpg, h264, folder };
+enum class Clip { mjpg, h264, folder, png_folder };
 
 // What lights in the run's time: the unit's lamps, and the bench's sync lamp.
 struct Scene {
@@ -46,6 +51,9 @@ struct Scene {
   std::vector<LampEvent> lamps;
   std::vector<std::pair<Nanos, Nanos>> flashes;
 };
+
+// The run's time, ns, at this instant of the camera's.
+double run_time(const Camera& camera, double camera_s);
 
 // Writes the clip: a video file, or a folder with times.txt. `stamped`: the
 // folder's times tell of dropped frames; a video's never do.
