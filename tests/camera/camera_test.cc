@@ -170,7 +170,7 @@ TEST(RepeatedFrames, HardlyDifferWhereACodecLeftNoise) {
     const bool again = i % 40 == 39;
     if (again) {  // coded anew: a few counts here and there
       next = last.clone();
-      for (int y = 0; y < next.rows; y += 16) next.row(y) += cv::Scalar::all(1);
+      for (int x = 0; x < next.cols; x += 16) next.col(x) += cv::Scalar::all(1);
     }
     EXPECT_EQ(repeated.is_last_again(as_frame(next)), again) << i;
     last = next;
