@@ -54,7 +54,7 @@ class OneFormat : public VideoKernel {
 class GuestCamera : public testing::Test {
  protected:
   void SetUp() override {
-    vivid.input(Vivid::Input::webcam);
+    vivid.choose_webcam();
     vivid.set("Gain, Automatic", 1);
     // At the other setting this driver stamps 0.9 periods ahead of the time.
     vivid.set("Timestamp Source", 1);
