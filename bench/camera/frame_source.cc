@@ -11,13 +11,14 @@
 #include <opencv2/imgproc.hpp>
 #include <opencv2/videoio.hpp>
 
+#include "bench/camera/video_device.h"
+
 namespace tachproof {
 namespace {
 
 namespace fs = std::filesystem;
 
 constexpr double least_fps = 1, most_fps = 1000;
-const int mjpg = cv::VideoWriter::fourcc('M', 'J', 'P', 'G');
 
 std::vector<std::uint8_t> bytes_of(const cv::Mat& packet) {
   return {packet.data, packet.data + packet.total() * packet.elemSize()};
@@ -131,79 +132,6 @@ class Video : public FrameSource {
   std::uint64_t count_ = 0;
 };
 
-class Device : public FrameSource {
- public:
-  explicit Device(const SourceSettings& settings) : from_(settings.from) {
-    // Any other back-end hides the driver's stamps.
-    if (!capture_.open(from_, cv::CAP_V4L2)) throw CameraError("cannot open the camera " + from_);
-    capture_.set(cv::CAP_PROP_FOURCC, mjpg);
-    if (settings.width > 0) {
-      capture_.set(cv::CAP_PROP_FRAME_WIDTH, settings.width);
-      capture_.set(cv::CAP_PROP_FRAME_HEIGHT, settings.height);
-    }
-    if (settings.fps > 0) capture_.set(cv::CAP_PROP_FPS, settings.fps);
-    capture_.set(cv::CAP_PROP_CONVERT_RGB, 0);
-    // Some drivers take "manual" only after "automatic".
-    capture_.set(cv::CAP_PROP_AUTO_EXPOSURE, 3);
-    capture_.set(cv::CAP_PROP_AUTO_EXPOSURE, 1);
-    capture_.set(cv::CAP_PROP_AUTO_WB, 0);
-    capture_.set(cv::CAP_PROP_AUTOFOCUS, 0);
-    if (settings.exposure_ms > 0) capture_.set(cv::CAP_PROP_EXPOSURE, std::round(settings.exposure_ms * 10));
-    if (settings.gain >= 0) capture_.set(cv::CAP_PROP_GAIN, settings.gain);
-    read_back(settings);
-    period_ = from_seconds(1 / sensible_fps(capture_.get(cv::CAP_PROP_FPS), from_));
-  }
-
-  bool next(Frame& frame) override {
-    cv::Mat got;
-    // Before the first grab there is no stamp.
-    for (int tries = 0; tries < 3; ++tries) {
-      if (!capture_.read(got)) throw CameraError("the camera " + from_ + " gives no more frames");
-      frame.at = std::llround(capture_.get(cv::CAP_PROP_POS_MSEC) * 1e6);
-      if (frame.at > 0 && is_jpeg(got)) {
-        frame.jpeg = bytes_of(got);
-        return true;
-      }
-    }
-    throw CameraError("the camera " + from_ + " gives no MJPG frames with a time");
-  }
-  Nanos period() const override { return period_; }
-  std::string about() const override { return about_; }
-  bool repeats_show() const override { return true; }
-
- private:
-  void read_back(const SourceSettings& settings) {
-    const auto get = [&](int property) { return capture_.get(property); };
-    const double automatic = get(cv::CAP_PROP_AUTO_EXPOSURE), balance = get(cv::CAP_PROP_AUTO_WB),
-                 focus = get(cv::CAP_PROP_AUTOFOCUS), exposure = get(cv::CAP_PROP_EXPOSURE),
-                 gain = get(cv::CAP_PROP_GAIN);
-    about_ = fmt::format(
-        "{}, {:.0f}x{:.0f}, {:.2f} frames a second; read back: exposure {:.1f} ms, automatic exposure {}, "
-        "gain {}, "
-        "automatic white balance {}, white balance {}, automatic focus {}",
-        from_, get(cv::CAP_PROP_FRAME_WIDTH), get(cv::CAP_PROP_FRAME_HEIGHT), get(cv::CAP_PROP_FPS),
-        exposure / 10, automatic, gain, balance, get(cv::CAP_PROP_WB_TEMPERATURE), focus);
-    // V4L2: 0 automatic, 1 manual, 2 shutter priority, 3 aperture priority; -1: not told.
-    const auto refuse = [&](const std::string& what) {
-      throw CameraError(fmt::format("the camera {} keeps its {}; switch it off by hand (v4l2-ctl); {}", from_,
-                                    what, about_));
-    };
-    if (automatic == 0 || automatic == 3) refuse("automatic exposure");
-    if (balance > 0) refuse("automatic white balance");
-    if (focus > 0) refuse("automatic focus");
-    if (settings.exposure_ms > 0 &&
-        std::abs(exposure / 10 - settings.exposure_ms) > 0.15 * settings.exposure_ms)
-      refuse(
-          fmt::format("exposure at {:.1f} ms where {:.1f} was asked", exposure / 10, settings.exposure_ms));
-    if (settings.gain >= 0 && std::abs(gain - settings.gain) > 0.5) refuse(fmt::format("gain at {}", gain));
-  }
-
-  std::string from_;
-  cv::VideoCapture capture_;
-  std::string about_;
-  Nanos period_ = 0;
-};
-
 }  // namespace
 
 std::unique_ptr<FrameSource> open_frames(const SourceSettings& settings) {
@@ -211,7 +139,7 @@ std::unique_ptr<FrameSource> open_frames(const SourceSettings& settings) {
   const fs::file_status status = fs::status(settings.from, error);
   if (!fs::exists(status)) throw CameraError("there is no " + settings.from);
   if (fs::is_directory(status)) return std::make_unique<Folder>(settings);
-  if (fs::is_character_file(status)) return std::make_unique<Device>(settings);
+  if (fs::is_character_file(status)) return open_device(settings, linux_video());
   return std::make_unique<Video>(settings);
 }
 

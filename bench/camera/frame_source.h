@@ -22,17 +22,17 @@ struct CameraError : std::runtime_error {
 };
 
 struct Frame {
-  Nanos at = 0;                    // the source's own clock
+  Nanos at = 0;                    // the source's own clock; a device: CLOCK_MONOTONIC
   std::vector<std::uint8_t> jpeg;  // or
   cv::Mat picture;                 // BGR
 };
 
 struct SourceSettings {
-  std::string from;        // /dev/video0, a file, a folder
-  double fps = 0;          // asked of a device; of a folder without times.txt
-  double exposure_ms = 0;  // asked of a device; 0: as it is
-  double gain = -1;        // likewise; below 0: as it is
-  int width = 0, height = 0;
+  std::string from;           // /dev/video0, a file, a folder
+  double fps = 0;             // asked of a device; of a folder without times.txt
+  double exposure_ms = 0;     // asked of a device; 0: as it is
+  double gain = -1;           // likewise; below 0: as it is
+  int width = 0, height = 0;  // asked of a device; 0: as it is
 };
 
 class FrameSource {

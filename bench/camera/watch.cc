@@ -24,7 +24,7 @@ class Watch {
   Watch(const SourceSettings& from, const std::string& regions_file)
       : regions_(load_regions(regions_file)),
         lamps_(regions_.all()),
-        source_(open_frames(from)),
+        source_(open_frames(of_size(from, regions_))),
         dial_(regions_),
         summer_(lamps_, regions_.width, regions_.height),
         batch_(std::clamp<std::size_t>(
@@ -47,6 +47,13 @@ class Watch {
   }
 
  private:
+  // A device is asked for what was taught.
+  static SourceSettings of_size(SourceSettings from, const Regions& regions) {
+    from.width = regions.width;
+    from.height = regions.height;
+    return from;
+  }
+
   // Where the dial is, and in what light, is looked for in the last of a few
   // frames: when nothing has changed since the last of those before, it was so
   // all the time. Else each frame is looked at by itself.

@@ -7,6 +7,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/rigs/board_connection.h"
+#include "bench/rigs/cameras.h"
 #include "bench/rigs/gpio_lines.h"
 #include "bench/rigs/instrument.h"
 
@@ -24,8 +25,10 @@ class PortsCommand : public Command {
         "what is connected",
         "[--hello PORT | --probe ADDRESS] [--json]",
         "Lists the serial ports with the name to put into a rig file, what each says of itself, and whether "
-        "you may open it; if not, why not and what to do. No port is opened. USB instruments and GPIO chips "
-        "with their lines are listed too.\n\n"
+        "you may open it; if not, why not and what to do. No port is opened. USB instruments, GPIO chips "
+        "with their lines, and cameras with the formats, sizes and frames a second that they offer are "
+        "listed "
+        "too.\n\n"
         "With --hello the board on one port is greeted, which restarts most boards, and what it answers is "
         "printed: firmware, build, protocol, clock rate, inputs and outputs.\n\n"
         "With --probe the signal generator at one address (host:port, /dev/usbtmc0, a serial line) is asked "
@@ -57,13 +60,17 @@ class PortsCommand : public Command {
   void list() const {
     const std::vector<PortFound> ports = ports_present(), instruments = instruments_present();
     const std::vector<GpioChipFound> chips = gpio_chips(*linux_gpio());
+    const std::vector<CameraFound> cameras = cameras_present(*linux_video());
     if (json_)
-      return print(Json{
-          {"ports", to_json(ports)}, {"instruments", to_json(instruments)}, {"gpio_chips", to_json(chips)}});
+      return print(Json{{"ports", to_json(ports)},
+                        {"instruments", to_json(instruments)},
+                        {"gpio_chips", to_json(chips)},
+                        {"cameras", to_json(cameras)}});
     if (ports.empty()) std::puts("No serial port is present: is the board plugged in?");
     for (const PortFound& port : ports) std::fputs(to_text(port).c_str(), stdout);
     for (const PortFound& port : instruments) std::fputs(to_text(port).c_str(), stdout);
     for (const GpioChipFound& chip : chips) std::fputs(to_text(chip).c_str(), stdout);
+    for (const CameraFound& camera : cameras) std::fputs(to_text(camera).c_str(), stdout);
   }
 
   void probe() const {
@@ -104,11 +111,55 @@ class PortsCommand : public Command {
     return list;
   }
 
+  static void add_line(std::string& text, const std::string& what, const std::string& value) {
+    if (!value.empty()) text += fmt::format("  {:13}{}\n", what, value);
+  }
+
+  static std::string to_text(const CameraFound& camera) {
+    std::string text = camera.name + "\n";
+    if (camera.device != camera.name) add_line(text, "device", camera.device);
+    add_line(text, "camera", camera.card);
+    add_line(text, "bus", camera.bus);
+    for (const CameraFormat& format : camera.formats) {
+      std::string modes;
+      for (const CameraMode& mode : format.modes) {
+        modes += fmt::format("{}{}{}x{}", modes.empty() ? "" : ", ", mode.or_less ? "up to " : "", mode.width,
+                             mode.height);
+        if (mode.most_fps > 0) modes += fmt::format(" {:.4g}/s", mode.most_fps);
+      }
+      add_line(text, format.name, modes.empty() ? "sizes not told" : modes);
+    }
+    add_line(text, "open", camera.closed_because.empty() ? "yes" : "no: " + camera.closed_because);
+    return text;
+  }
+
+  static Json to_json(const std::vector<CameraFound>& cameras) {
+    Json list = Json::array();
+    for (const CameraFound& camera : cameras) {
+      Json formats = Json::array();
+      for (const CameraFormat& format : camera.formats) {
+        Json sizes = Json::array();
+        for (const CameraMode& mode : format.modes)
+          sizes.push_back(Json{{"width", mode.width},
+                               {"height", mode.height},
+                               {"or_less", mode.or_less},
+                               {"most_fps", mode.most_fps}});
+        formats.push_back(Json{{"name", format.name}, {"sizes", sizes}});
+      }
+      list.push_back(Json{{"name", camera.name},
+                          {"device", camera.device},
+                          {"card", camera.card},
+                          {"bus", camera.bus},
+                          {"formats", formats},
+                          {"can_open", camera.closed_because.empty()},
+                          {"why_not", camera.closed_because}});
+    }
+    return list;
+  }
+
   static std::string to_text(const PortFound& port) {
     std::string text = port.name + "\n";
-    const auto line = [&](const char* what, const std::string& value) {
-      if (!value.empty()) text += fmt::format("  {:13}{}\n", what, value);
-    };
+    const auto line = [&](const char* what, const std::string& value) { add_line(text, what, value); };
     if (port.device != port.name) line("device", port.device);
     line("description", port.description);
     line("USB", port.usb);

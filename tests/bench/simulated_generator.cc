@@ -27,7 +27,7 @@ bool readable(int fd) {
 
 }  // namespace
 
-SimulatedGenerator::SimulatedGenerator(std::shared_ptr<VirtualClock> clock, const GeneratorNature& nature,
+SimulatedGenerator::SimulatedGenerator(std::shared_ptr<CommandClock> clock, const GeneratorNature& nature,
                                        Door door)
     : clock_(std::move(clock)), nature_(nature) {
   if (door == Door::terminal) {

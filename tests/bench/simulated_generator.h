@@ -1,6 +1,6 @@
 // A signal generator in software, behind a TCP socket or a pseudo-terminal:
 // SCPI-99 as far as a square wave needs it, with the delays and the faults of
-// real ones. It lives in the bench's virtual time: an answer makes that pass.
+// real ones. It lives by the clock that it is given: an answer makes a virtual one pass.
 #pragma once
 
 #include <atomic>
@@ -48,7 +48,7 @@ struct OutputState {
 class SimulatedGenerator {
  public:
   enum class Door { tcp, terminal };
-  SimulatedGenerator(std::shared_ptr<VirtualClock> clock, const GeneratorNature& nature,
+  SimulatedGenerator(std::shared_ptr<CommandClock> clock, const GeneratorNature& nature,
                      Door door = Door::tcp);
   ~SimulatedGenerator();
 
@@ -65,7 +65,7 @@ class SimulatedGenerator {
   bool obey(std::string unit, std::string& answer);
   void put_out();
 
-  std::shared_ptr<VirtualClock> clock_;
+  std::shared_ptr<CommandClock> clock_;
   const GeneratorNature nature_;
   std::string address_;
   int listener_ = -1, terminal_ = -1, slave_ = -1;
