@@ -19,15 +19,16 @@ constexpr double still_px = 1;  // less than this between two checks: nothing mo
 
 class Watch {
  public:
-  Watch(const SourceSettings& from, const std::string& regions_file)
+  Watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once)
       : regions_(load_regions(regions_file)),
         lamps_(regions_.all()),
         source_(open_frames(from)),
         dial_(regions_),
         summer_(lamps_, regions_.width, regions_.height),
-        batch_(std::clamp<std::size_t>(
-            static_cast<std::size_t>(between_checks_s / to_seconds(source_->period())), 1,
-            most_between_checks)) {}
+        batch_(at_once > 0 ? at_once
+                           : std::clamp<std::size_t>(
+                                 static_cast<std::size_t>(between_checks_s / to_seconds(source_->period())),
+                                 1, most_between_checks)) {}
 
   void run() {
     say(fmt::format("tachproof-camera 1\nabout {}\nperiod {}\n", source_->about(), source_->period()));
@@ -110,6 +111,8 @@ class Watch {
 
 }  // namespace
 
-void watch(const SourceSettings& from, const std::string& regions_file) { Watch(from, regions_file).run(); }
+void watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once) {
+  Watch(from, regions_file, at_once).run();
+}
 
 }  // namespace tachproof
