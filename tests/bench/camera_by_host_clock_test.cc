@@ -103,7 +103,8 @@ class ScriptedCamera : public CameraLines {
 
 class CameraByHostClock : public testing::Test {
  protected:
-  RunOutcome run(const Gauge& unit, const Script& script, const Behaviour& behaviour = {}) {
+  RunOutcome run(const Gauge& unit, const Script& script, const Behaviour& behaviour = {},
+                 const RunHooks& hooks = {}) {
     std::ofstream(scratch / "regions.yaml") << regions;
     ScpiSetting setting;
     setting.address = generator.address();
@@ -132,7 +133,7 @@ class CameraByHostClock : public testing::Test {
     RunRecord record;
     record.gauge = gauge;
     RunFolder folder = RunFolder::create(scratch / "out", record);
-    return run_scenario({gauge, profile, {}, 1, {}}, rig, folder);
+    return run_scenario({gauge, profile, {}, 1, {}}, rig, folder, hooks);
   }
   static std::string said(const RunOutcome& outcome) {
     std::string all;
@@ -180,6 +181,19 @@ TEST_F(CameraByHostClock, ACameraThatStopsIsUndecidedAndTheOutputIsOff) {
   const RunOutcome outcome = run(gauge, {.stops_at = 150});
   EXPECT_EQ(outcome.result.verdict, Verdict::undecided);
   EXPECT_THAT(said(outcome), HasSubstr("gives no more frames"));
+  EXPECT_FALSE(generator.output_on());
+}
+
+TEST_F(CameraByHostClock, StoppedByThePersonItIsUndecidedAndTheOutputIsOff) {
+  RunHooks hooks;
+  bool was_on = false;
+  hooks.stop = [&, asked = 0]() mutable -> std::optional<std::string> {
+    if (++asked < 40) return std::nullopt;
+    was_on = generator.output_on();
+    return "stopped by the person at the bench";
+  };
+  EXPECT_EQ(run(gauge, {}, {}, hooks).result.verdict, Verdict::undecided);
+  EXPECT_TRUE(was_on);
   EXPECT_FALSE(generator.output_on());
 }
 
