@@ -8,7 +8,8 @@
 namespace tachproof {
 
 // Watches until the frames end, or nobody listens any more.
-void watch(const SourceSettings& from, const std::string& regions_file);
+// `at_once`: frames that are held back to be looked at together; 0: as suits a clip.
+void watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once);
 
 struct TeachSettings {
   SourceSettings from;

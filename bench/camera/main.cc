@@ -1,7 +1,7 @@
 // tachproof-camera: the part of Tachproof that needs OpenCV, apart so that the
 // rest starts in a millisecond. `tachproof` starts it; nobody else need.
 //
-//     tachproof-camera watch FROM --regions FILE [--fps N] [--exposure-ms N] [--gain N]
+//     tachproof-camera watch FROM --regions FILE [--fps N] [--exposure-ms N] [--gain N] [--at-once N]
 //     tachproof-camera teach FROM --gauge FILE --scenario FILE --out FILE [--sync ACTION] [--within PX] ...
 //
 // watch writes lines:
@@ -61,7 +61,7 @@ int run(const std::vector<std::string>& words) {
   from.exposure_ms = options.number("--exposure-ms", 0);
   from.gain = options.number("--gain", -1);
   if (words[0] == "watch")
-    watch(from, options.text("--regions"));
+    watch(from, options.text("--regions"), static_cast<std::size_t>(options.number("--at-once", 0)));
   else
     teach({from, options.text("--gauge"), options.text("--scenario"), options.text("--out"),
            options.text("--sync"), options.number("--within", 12)});

@@ -21,15 +21,16 @@ constexpr double same_light = 1.04;  // a ratio; the same of the light on the di
 
 class Watch {
  public:
-  Watch(const SourceSettings& from, const std::string& regions_file)
+  Watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once)
       : regions_(load_regions(regions_file)),
         lamps_(regions_.all()),
         source_(open_frames(of_size(from, regions_))),
         dial_(regions_),
         summer_(lamps_, regions_.width, regions_.height),
-        batch_(std::clamp<std::size_t>(
-            static_cast<std::size_t>(between_checks_s / to_seconds(source_->period())), 1,
-            most_between_checks)),
+        batch_(at_once > 0 ? at_once
+                           : std::clamp<std::size_t>(
+                                 static_cast<std::size_t>(between_checks_s / to_seconds(source_->period())),
+                                 1, most_between_checks)),
         repeated_(source_->repeats_show()) {}
 
   void run() {
@@ -110,6 +111,8 @@ class Watch {
 
 }  // namespace
 
-void watch(const SourceSettings& from, const std::string& regions_file) { Watch(from, regions_file).run(); }
+void watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once) {
+  Watch(from, regions_file, at_once).run();
+}
 
 }  // namespace tachproof

@@ -121,6 +121,12 @@ struct CameraSettings {
   double exposure_ms = 0;     // 0: not known
   double readout_ms = -1;     // first row to last; below 0: not known
   double gain = -1;           // below 0: as it is
+  // How much later than the middle of the first row's exposure a frame is
+  // stamped, from..to; nothing: whatever can be.
+  struct Delay {
+    Nanos from = 0, to = 0;
+  };
+  std::optional<Delay> stamp_delay;
 };
 
 struct RigFile {

@@ -9,7 +9,8 @@
 //             or  {kind: board, wiring: {lamps: ..., active: high}}
 //             or  {kind: gpio, chip: pinctrl-bcm2711, wiring: {lamps: ..., active: high}}
 //             or  {kind: camera, clip: FILE_OR_FOLDER, regions: FILE}
-//                  or device: /dev/... for clip; sync, fps, exposure_ms, readout_ms, gain
+//                  or device: /dev/... for clip; sync, fps, exposure_ms, readout_ms, gain,
+//                  stamp_delay_ms: {from: N, to: N}
 //
 // `unit` is the gauge file that the simulated unit really runs, relative to
 // the rig file, or `gauge-under-test`: whatever gauge it is judged as. `behaviour` is optional, see its
@@ -165,6 +166,17 @@ CameraSettings read_camera(Mapping& m, const std::filesystem::path& folder, Erro
   m.number("exposure_ms", camera.exposure_ms, Range{0, 1000, true}, Need::may);
   m.number("readout_ms", camera.readout_ms, Range{0, 1000}, Need::may);
   m.number("gain", camera.gain, Range{0, 10'000}, Need::may);
+  if (const YamlNode* block = m.any("stamp_delay_ms", Need::may)) {
+    camera.stamp_delay.emplace();
+    Mapping delay(*block, errors, "a stamp's delay");
+    delay.milliseconds("from", camera.stamp_delay->from, Range{-1000, 1000}, Need::must);
+    delay.milliseconds("to", camera.stamp_delay->to, Range{-1000, 1000}, Need::must);
+    delay.finish();
+    if (camera.stamp_delay->from > camera.stamp_delay->to)
+      errors.add(block->at, "'from' is above 'to'", "from the least to the most");
+    if (!camera.live)
+      errors.add(block->at, "'stamp_delay_ms' of a clip", "only a device's frames are stamped by the host");
+  }
   return camera;
 }
 

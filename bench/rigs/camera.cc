@@ -25,6 +25,8 @@ constexpr Nanos most_drift_between_flashes = 5 * ns_per_ms;
 // The light at which a lamp counts as changed, in shares of the exposure: see
 // LampFrames. A lamp that fills the sensor gets there sooner.
 constexpr double exposure_doubt = 0.25;
+// Frames that are older than this when the run begins are of no interest.
+constexpr Nanos before_the_run = 500 * ns_per_ms;
 constexpr double unknown_exposure_doubt = 0.4;  // of a period
 
 // Takes presses down on their way to the source.
@@ -63,13 +65,16 @@ class FlashingSource : public Source {
 
 class CameraWatcher : public Watcher {
  public:
-  CameraWatcher(const CameraSettings& settings, const Gauge& gauge, std::shared_ptr<SyncClock> clock)
+  // `host`: by the host's clock; else by the sync lamp.
+  CameraWatcher(const CameraSettings& settings, const Gauge& gauge, std::shared_ptr<SyncClock> clock,
+                std::optional<HostTime> host, const OpenCamera& open)
       : settings_(settings),
         regions_(load_regions(settings.regions)),
         channels_(resolve(regions_, gauge)),
         clock_(std::move(clock)),
-        process_(words()) {
-    if (!regions_.sync)
+        host_(std::move(host)),
+        process_(open(words())) {
+    if (!host_ && !regions_.sync)
       throw FileErrors(
           {{settings.regions, 0, 0,
             "there is no sync lamp; a camera's time becomes the run's by one: teach with it in view"}});
@@ -82,18 +87,22 @@ class CameraWatcher : public Watcher {
     setup.doubt = exposure_doubt_ns() + readout_doubt();
     for (const LampRegion& region : regions_.lamps) setup.readout.push_back(readout(region.y));
     lamps_.emplace(std::move(setup));
-    LampFrames::Setup sync;
-    sync.longest_unseen = widest_change();
-    sync.exposure = exposure();
-    sync.readout = {readout(regions_.sync->y)};
-    sync_lamp_.emplace(std::move(sync));
+    if (!host_) {
+      LampFrames::Setup sync;
+      sync.longest_unseen = widest_change();
+      sync.exposure = exposure();
+      sync.readout = {readout(regions_.sync->y)};
+      sync_lamp_.emplace(std::move(sync));
+    }
     times_.emplace(period_);
   }
 
   WatcherFacts facts() const override {
     WatcherFacts facts;
     facts.kind = "camera";
-    facts.description = about_;
+    facts.description = fmt::format("{}; its time is the run's by {}, all told within {:.1f} ms", about_,
+                                    host_ ? "the host's clock" : "the sync lamp",
+                                    to_ms(most_offset() + exposure_doubt_ns() + readout_doubt()));
     facts.resolution = widest_change();
     // Half-widths of rectangles (GUM 4.3.7).
     const double offset = static_cast<double>(most_offset()),
@@ -108,14 +117,19 @@ class CameraWatcher : public Watcher {
 
   Seen collect(Nanos until, std::vector<LampEvent>& out) override {
     Seen seen;
-    if (clock_->edges_played() == 0) return seen;
+    if (!host_ && clock_->edges_played() == 0) return seen;
     while (!ended_ && !knows_until(until))
-      if (!read_line(settings_.live ? 50ms : 10'000ms)) {
+      if (!read_line(host_ ? 0ms : settings_.live ? 50ms : 10'000ms)) {
+        if (host_) {
+          wait_by_host_clock();
+          continue;
+        }
         if (!settings_.live) throw RigError("the camera's program has stopped");
         if (++silent_ > most_silent) throw RigError("the camera gives no frames");
         if (!synced()) break;
       } else {
         silent_ = 0;
+        heard_ = std::chrono::steady_clock::now();
         take_changes();
       }
     take_changes();
@@ -126,7 +140,7 @@ class CameraWatcher : public Watcher {
     }
     if (known) vouched_ = std::max(vouched_, std::min(*known, until));
     seen.until = vouched_;
-    check_clock(until);
+    if (!host_) check_clock(until);
     seen.lost = std::exchange(lost_, 0);
     seen.lost_why = std::exchange(lost_why_, {});
     return seen;
@@ -136,6 +150,14 @@ class CameraWatcher : public Watcher {
 
  private:
   static constexpr int most_silent = 60;  // times 50 ms
+  static constexpr auto longest_silence = 3000ms;
+
+  void wait_by_host_clock() {
+    if (waited_++ == 0) heard_ = std::chrono::steady_clock::now();
+    if (std::chrono::steady_clock::now() - heard_ > longest_silence)
+      throw RigError("the camera gives no frames");
+    host_->meanwhile();
+  }
 
   std::vector<std::string> words() const {
     std::vector<std::string> words{"watch", settings_.from, "--regions", settings_.regions};
@@ -146,12 +168,14 @@ class CameraWatcher : public Watcher {
     if (settings_.fps > 0) add("--fps", settings_.fps);
     if (settings_.live && settings_.exposure_ms > 0) add("--exposure-ms", settings_.exposure_ms);
     if (settings_.live && settings_.gain >= 0) add("--gain", settings_.gain);
+    // The source waits for what is seen.
+    if (settings_.live) add("--at-once", 1);
     return words;
   }
 
   void greet() {
     const auto next = [&](std::string_view start) {
-      const std::optional<std::string> line = process_.line(15'000ms);
+      const std::optional<std::string> line = process_->line(15'000ms);
       if (!line || !line->starts_with(start))
         throw RigError("the camera's program does not speak as it should");
       return line->substr(start.size());
@@ -194,16 +218,33 @@ class CameraWatcher : public Watcher {
   Nanos readout_doubt() const {
     if (settings_.readout_ms >= 0) return 0;
     double most = 0;
-    for (const LampRegion& region : regions_.lamps)
-      most = std::max(most, std::abs(region.y - regions_.sync->y));
+    const double from = host_ ? 0 : regions_.sync->y;
+    for (const LampRegion& region : regions_.lamps) most = std::max(most, std::abs(region.y - from));
     return static_cast<Nanos>(most / regions_.height * readout_ns());
   }
-  Nanos most_offset() const { return widest_change() / 2 + exposure_doubt_ns() + most_drift_between_flashes; }
+  Nanos most_offset() const {
+    if (host_) return widest_change() / 2 + (stamp_delay().to - stamp_delay().from + 1) / 2;
+    return widest_change() / 2 + exposure_doubt_ns() + most_drift_between_flashes;
+  }
+  // What is not known of the camera is at most a period.
+  CameraSettings::Delay stamp_delay() const {
+    if (settings_.stamp_delay) return *settings_.stamp_delay;
+    const Nanos half = settings_.exposure_ms > 0 ? exposure() / 2 : period_ / 2;
+    const Nanos rows = settings_.readout_ms >= 0 ? from_seconds(settings_.readout_ms * 1e-3) : period_;
+    return {-half, half + rows + period_};
+  }
+  // Run time less camera time.
+  std::optional<SyncClock::Offset> offset_at(Nanos camera) const {
+    if (!host_) return clock_->offset_at(camera);
+    if (!*host_->zero) return std::nullopt;
+    const CameraSettings::Delay delay = stamp_delay();
+    return SyncClock::Offset{-**host_->zero - delay.to, -**host_->zero - delay.from};
+  }
 
   // ---- frames in, changes out --------------------------------------------------
 
   bool read_line(std::chrono::milliseconds patience) {
-    const std::optional<std::string> line = process_.line(patience);
+    const std::optional<std::string> line = process_->line(patience);
     if (!line) return false;
     if (line->starts_with("frame ")) {
       take_frame(*line);
@@ -221,15 +262,17 @@ class CameraWatcher : public Watcher {
     const std::size_t blank = line.find(' ', 6);
     const Nanos at = number(std::string_view(line).substr(6));
     const std::string_view letters = std::string_view(line).substr(blank + 3);
-    if (letters.size() != regions_.lamps.size() + 1)
+    if (letters.size() != regions_.all().size())
       throw RigError("the camera's program does not speak as it should");
+    if (host_ && (!*host_->zero || at < **host_->zero - before_the_run)) return;
     if (!times_->take(at, line[blank + 1] == 's')) return;
     std::vector<LampLook> looks;
     for (const char letter : letters) looks.push_back(look_of(letter));
-    sync_lamp_->add(at, {&looks.back(), 1});
-    looks.pop_back();
+    if (sync_lamp_) sync_lamp_->add(at, {&looks.back(), 1});
+    looks.resize(regions_.lamps.size());
     lamps_->add(at, looks);
     last_frame_ = at;
+    if (!sync_lamp_) return;
     for (const ChangeSpan& edge : sync_lamp_->take())
       clock_->seen(edge.after - exposure_doubt_ns(), edge.before + exposure_doubt_ns(),
                    edge.changes[0].to != lamp_dark);
@@ -244,12 +287,12 @@ class CameraWatcher : public Watcher {
     return {};
   }
 
-  bool synced() const { return clock_->offset_at(last_frame_).has_value(); }
+  bool synced() const { return offset_at(last_frame_).has_value(); }
 
   std::optional<Nanos> known_in_run() const {
     const std::optional<Nanos> known = lamps_->known_until();
     if (!known) return std::nullopt;
-    const auto offset = clock_->offset_at(*known);
+    const auto offset = offset_at(*known);
     if (!offset) return std::nullopt;
     return *known + offset->middle();
   }
@@ -270,11 +313,11 @@ class CameraWatcher : public Watcher {
     if (!synced() || !lamps_->begun()) return;
     if (states_.empty()) {
       states_ = lamps_->initial();
-      const auto offset = clock_->offset_at(lamps_->begun_at());
+      const auto offset = offset_at(lamps_->begun_at());
       put(lamps_->begun_at() + offset->middle());
     }
     for (const ChangeSpan& change : lamps_->take()) {
-      const auto offset = clock_->offset_at(change.middle());
+      const auto offset = offset_at(change.middle());
       for (const LampChange& lamp : change.changes) states_[lamp.lamp] = lamp.to;
       put(change.middle() + offset->middle());
       if (2 * change.half_width() > widest_change() + readout_slack())
@@ -323,7 +366,8 @@ class CameraWatcher : public Watcher {
   Regions regions_;
   std::vector<std::vector<Channels>> channels_;
   std::shared_ptr<SyncClock> clock_;
-  CameraProcess process_;
+  std::optional<HostTime> host_;
+  std::unique_ptr<CameraLines> process_;
   Channels wired_ = 0;
   std::string about_;
   Nanos period_ = 0;
@@ -334,6 +378,8 @@ class CameraWatcher : public Watcher {
   Nanos last_at_ = 0, last_frame_ = 0, vouched_ = 0;
   bool ended_ = false, any_lost_ = false;
   int silent_ = 0;
+  std::uint64_t waited_ = 0;
+  std::chrono::steady_clock::time_point heard_;
   std::uint64_t lost_ = 0, told_lost_ = 0;
   std::string lost_why_;
 };
@@ -342,8 +388,18 @@ class CameraWatcher : public Watcher {
 
 Rig camera_rig(const CameraSettings& settings, const Gauge& gauge, std::unique_ptr<Source> source) {
   const auto clock = std::make_shared<SyncClock>();
-  auto watcher = std::make_unique<CameraWatcher>(settings, gauge, clock);
+  auto watcher = std::make_unique<CameraWatcher>(settings, gauge, clock, std::nullopt, open_camera_program);
   return {std::make_unique<FlashingSource>(std::move(source), settings.sync, clock), std::move(watcher)};
+}
+
+std::unique_ptr<CameraLines> open_camera_program(const std::vector<std::string>& words) {
+  return std::make_unique<CameraProcess>(words);
+}
+
+std::unique_ptr<Watcher> camera_by_host_clock(const CameraSettings& settings, const Gauge& gauge,
+                                              HostTime host, const OpenCamera& open) {
+  return std::make_unique<CameraWatcher>(settings, gauge, std::make_shared<SyncClock>(), std::move(host),
+                                         open);
 }
 
 }  // namespace tachproof

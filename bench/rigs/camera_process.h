@@ -14,17 +14,24 @@ namespace tachproof {
 // what to do when this build has none.
 std::string camera_program();
 
-class CameraProcess {
+// Lines of the camera's program, or of whatever stands in for it.
+class CameraLines {
+ public:
+  virtual ~CameraLines() = default;
+  // The next line; nothing when none came in time. Throws RigError, with what
+  // was said last, when there will be no more.
+  virtual std::optional<std::string> line(std::chrono::milliseconds patience) = 0;
+};
+
+class CameraProcess : public CameraLines {
  public:
   // Throws RigError when it cannot be started.
   explicit CameraProcess(const std::vector<std::string>& words);
-  ~CameraProcess();  // ends it
+  ~CameraProcess() override;  // ends it
   CameraProcess(const CameraProcess&) = delete;
   CameraProcess& operator=(const CameraProcess&) = delete;
 
-  // The next line; nothing when none came in time. Throws RigError, with what it
-  // said last, when the program has ended.
-  std::optional<std::string> line(std::chrono::milliseconds patience);
+  std::optional<std::string> line(std::chrono::milliseconds patience) override;
 
  private:
   [[noreturn]] void ended();

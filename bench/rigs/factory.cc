@@ -59,6 +59,8 @@ Rig rig_with_generator(const RigFile& rig, const Gauge& gauge, std::uint64_t see
       std::make_unique<Instrument>(setting, clock, [address] { return open_instrument(address); });
   auto source =
       std::make_unique<ScpiSource>(setting, gauge.pulses_per_rev, clock, std::move(generator), zero);
+  if (rig.watch.kind == "camera")
+    watcher = camera_by_host_clock(rig.watch.camera, gauge, {zero, [at = source.get()] { at->work_on(); }});
   if (!watcher)
     watcher =
         simulated_watcher(source->wire(), rig.watch.unit.value_or(gauge), rig.watch.behaviour, gauge, seed);
@@ -66,14 +68,16 @@ Rig rig_with_generator(const RigFile& rig, const Gauge& gauge, std::uint64_t see
 }
 
 // A clip has been played already; a device watches what a board plays.
-Rig rig_with_camera(const RigFile& rig, const std::string& file, const Gauge& gauge) {
+Rig rig_with_camera(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed) {
   const CameraSettings& camera = rig.watch.camera;
-  if (camera.live != (rig.source.kind == "board"))
+  if (camera.live != (rig.source.kind != "simulated"))
     refuse(file, rig.watch.line, rig.watch.column,
-           camera.live ? "a camera's device beside a '" + rig.source.kind +
-                             "' source: nothing would play to the unit; source must be {kind: board}"
-                       : "a camera's clip beside a '" + rig.source.kind +
-                             "' source: what it shows was played before; source must be {kind: simulated}");
+           camera.live
+               ? "a camera's device beside a '" + rig.source.kind +
+                     "' source: nothing would play to the unit; source must be {kind: board} or {kind: scpi}"
+               : "a camera's clip beside a '" + rig.source.kind +
+                     "' source: what it shows was played before; source must be {kind: simulated}");
+  if (rig.source.kind == "scpi") return rig_with_generator(rig, gauge, seed);
   return camera_rig(camera, gauge, camera.live ? rig_with_board(rig, gauge).source : nullptr);
 }
 
@@ -81,7 +85,7 @@ Rig rig_with_camera(const RigFile& rig, const std::string& file, const Gauge& ga
 std::string mixed_kinds(const std::string& source, const std::string& watch) {
   if (source == "scpi" || watch == "gpio")
     return "a '" + watch + "' watch beside a '" + source +
-           "' source; a signal generator (scpi) is watched by gpio, or plays to a simulated unit";
+           "' source; a signal generator (scpi) is watched by gpio or a camera, or plays to a simulated unit";
   if (source == "board")
     return "a '" + watch +
            "' watch beside a 'board' source: the board plays to a real unit, and only the board's own inputs "
@@ -92,7 +96,7 @@ std::string mixed_kinds(const std::string& source, const std::string& watch) {
 }
 
 void refuse_mixed_kinds(const RigFile& rig, const std::string& file) {
-  const bool goes = rig.watch.kind == "camera"  ? rig.source.kind != "scpi"
+  const bool goes = rig.watch.kind == "camera"  ? true
                     : rig.source.kind == "scpi" ? rig.watch.kind != "board"
                                                 : rig.source.kind == rig.watch.kind;
   if (!goes) refuse(file, rig.watch.line, rig.watch.column, mixed_kinds(rig.source.kind, rig.watch.kind));
@@ -106,7 +110,7 @@ Rig rig_with_simulated_unit(const RigFile& rig, const Gauge& gauge, std::uint64_
 
 Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed) {
   refuse_mixed_kinds(rig, file);
-  if (rig.watch.kind == "camera") return rig_with_camera(rig, file, gauge);
+  if (rig.watch.kind == "camera") return rig_with_camera(rig, file, gauge, seed);
   try {
     if (rig.source.kind == "board") return rig_with_board(rig, gauge);
     if (rig.source.kind == "scpi") return rig_with_generator(rig, gauge, seed);

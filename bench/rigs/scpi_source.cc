@@ -11,6 +11,7 @@ namespace {
 
 // A square wave slower than this is none: nothing is played.
 constexpr double slowest_hz = 1e-3;
+constexpr Nanos a_moment = 2 * ns_per_ms;
 
 // The source lives as long as the rig, which holds both.
 class PacedWatcher : public Watcher {
@@ -182,6 +183,10 @@ void ScpiSource::work_until(Nanos until) {
     clock_->wait_until(**zero_ + until);
     pulses_.run_until(until, *wire_);
   });
+}
+
+void ScpiSource::work_on() {
+  if (*zero_) work_until(run_time(clock_->now()) + a_moment);
 }
 
 std::vector<PlayedChange> ScpiSource::take_played() { return std::exchange(played_, {}); }

@@ -54,6 +54,8 @@ class ScpiSource : public Source {
 
   // Sends what is due until the run's `until`, and lets the time pass.
   void work_until(Nanos until);
+  // The same for a moment, while something else is waited for.
+  void work_on();
   RunZero zero() const { return zero_; }
   // What it plays, as read back, for a simulated unit.
   std::shared_ptr<PulseWire> wire() const { return wire_; }

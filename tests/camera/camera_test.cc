@@ -283,7 +283,7 @@ TEST_F(FilmedRun, IsNotStartedWithoutWhatItNeeds) {
       refused("device: /dev/video0, regions: regions.yaml"),
       HasSubstr(
           "rig.yaml:4:8: a camera's device beside a 'simulated' source: nothing would play to the unit; "
-          "source must be {kind: board}"));
+          "source must be {kind: board} or {kind: scpi}"));
 }
 
 TEST_F(FilmedRun, RegionsReadBackAsTheyWereWritten) {

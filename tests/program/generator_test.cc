@@ -98,8 +98,7 @@ TEST_F(ProgramWithGenerator, ABoardDoesNotWatchAGenerator) {
   EXPECT_EQ(done.status, 2);
   EXPECT_EQ(done.err,
             "rig.yaml:4:8: a 'board' watch beside a 'scpi' source; a signal generator (scpi) is watched by "
-            "gpio, or "
-            "plays to a simulated unit\n");
+            "gpio or a camera, or plays to a simulated unit\n");
 }
 
 TEST_F(ProgramWithGenerator, ProbeAsksItsName) {
