@@ -6,6 +6,7 @@
 
 #include "bench/files/readers.h"
 #include "bench/files/rig_edit.h"
+#include "bench/files/rig_writer.h"
 #include "tests/bench/files_cases.h"
 #include "tests/bench/scratch_folder.h"
 
@@ -75,14 +76,17 @@ TEST(RigFile, OfABoardCarriesItsButtonsAndItsClock) {
   EXPECT_EQ(rig.source.clock->calibrated, "2031-03-14");
 }
 
-TEST(RigEdit, WritesARigForAWiringThatReadsBackAsItIs) {
+TEST(RigWriter, AWiringThatReadsBackAsItIs) {
   const ScratchFolder scratch;
   Wiring wiring;
   wiring.active_high = false;
   wiring.wires = {
       {"in5", "left", "white"}, {"in0", "left", "blue"}, {"in7", "the \"big\" one", "magenta: dim"}};
-  const RigFile rig =
-      load_rig(scratch.write("rig.yaml", board_rig_yaml("/dev/by \\ name", "a gauge", wiring)));
+  RigFile made;
+  made.source.kind = made.watch.kind = "board";
+  made.source.port = "/dev/by \\ name";
+  made.watch.wiring = wiring;
+  const RigFile rig = load_rig(scratch.write("rig.yaml", rig_yaml(made, "Found.")));
   EXPECT_EQ(rig.source.kind, "board");
   EXPECT_EQ(rig.source.port, "/dev/by \\ name");
   ASSERT_TRUE(rig.watch.wiring);
