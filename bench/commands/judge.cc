@@ -68,9 +68,11 @@ class JudgeCommand : public Command {
     rig.rig.source.kind = "simulated";
     rig.rig.watch.kind = "camera";
     rig.rig.watch.camera = camera_.settings();
-    rig.rig.watch.camera.from = std::filesystem::absolute(recording_).string();
-    rig.rig.watch.camera.regions = std::filesystem::absolute(camera_.regions).string();
-    rig.text = rig_yaml(rig.rig, "A clip that was judged by its regions.");
+    rig.rig.watch.camera.from = recording_;
+    RigFile kept = rig.rig;  // from wherever the run folder is
+    kept.watch.camera.from = std::filesystem::absolute(recording_).string();
+    kept.watch.camera.regions = std::filesystem::absolute(camera_.regions).string();
+    rig.text = rig_yaml(kept, "A clip that was judged by its regions.");
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge_input(gauge_); });
     const auto scenario = errors.collect([&] { return load_scenario_input(scenario_); });
