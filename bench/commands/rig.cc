@@ -93,8 +93,7 @@ class RigCommand : public Command {
   int make_file() {
     RigWanted wanted = words_.wanted(out_);
     RigFile& rig = wanted.rig;
-    // Kinds that do not go together end here, before anything is asked of a device.
-    if (rig.watch.kind != "camera" && wanted.candidates.empty()) watched_by(rig, out_, gauge_);
+    refuse_mixed_kinds(rig, out_);
     report_.say(cautions(rig));
     if (!wanted.candidates.empty()) {
       rig.watch.wiring = find_wiring(
@@ -128,6 +127,7 @@ class RigCommand : public Command {
     if (!camera.live)
       throw UsageError("there is no " + regions +
                        ": teach it from a clip first, see `tachproof teach --help`");
+    if (report_.as_json) throw UsageError("--json does not go with teaching a camera: teach it first");
     TeachWords words;
     words.gauge_file = gauge_file_;
     words.out = regions;

@@ -16,7 +16,7 @@ std::string ms(Nanos value) { return number(to_ms(value)); }
 
 std::string scpi_text(const ScpiSetting& scpi) {
   const ScpiSetting usual;
-  std::string text = line("address", yaml_quoted(scpi.address));
+  std::string text = line("address", yaml_word(scpi.address));
   if (scpi.baud != usual.baud) text += line("baud", std::to_string(scpi.baud));
   if (scpi.channel != usual.channel) text += line("channel", std::to_string(scpi.channel));
   text += line("amplitude_v", number(scpi.amplitude_v),
@@ -40,9 +40,9 @@ std::string scpi_text(const ScpiSetting& scpi) {
 
 std::string board_text(const RigFile::SourcePart& board) {
   std::string text, buttons;
-  if (!board.port.empty()) text += line("port", yaml_quoted(board.port));
+  if (!board.port.empty()) text += line("port", yaml_word(board.port));
   for (const auto& [action, output] : board.buttons)
-    buttons += (buttons.empty() ? "" : ", ") + yaml_quoted(action) + ": " + output;
+    buttons += (buttons.empty() ? "" : ", ") + yaml_word(action) + ": " + output;
   return text + (buttons.empty() ? "  # buttons: {capture: press-1} # which output presses what\n"
                                  : line("buttons", "{" + buttons + "}"));
 }
@@ -58,10 +58,10 @@ std::string wiring_text(const Wiring& wiring) {
   std::string lamps, open_lamp;
   for (const Wiring::Wire& wire : wiring.wires) {
     if (lamps.empty() || wire.lamp != open_lamp)
-      lamps += (lamps.empty() ? "      " : "}\n      ") + yaml_quoted(wire.lamp) + ": {";
+      lamps += (lamps.empty() ? "      " : "}\n      ") + yaml_word(wire.lamp) + ": {";
     else
       lamps += ", ";
-    lamps += yaml_quoted(wire.colour) + ": " + yaml_quoted(wire.channel);
+    lamps += yaml_word(wire.colour) + ": " + yaml_word(wire.channel);
     open_lamp = wire.lamp;
   }
   return "  wiring:\n    lamps:\n" + lamps + "}\n    active: " + (wiring.active_high ? "high" : "low") + "\n";
@@ -69,9 +69,9 @@ std::string wiring_text(const Wiring& wiring) {
 
 std::string camera_text(const CameraSettings& camera) {
   std::string text =
-      line(camera.live ? "device" : "clip", yaml_quoted(camera.from)) +
-      line("regions", yaml_quoted(camera.regions), "where the lamps are: from `tachproof teach`") +
-      line("sync", yaml_quoted(camera.sync), "the action that flashes the bench's lamp");
+      line(camera.live ? "device" : "clip", yaml_word(camera.from)) +
+      line("regions", yaml_word(camera.regions), "where the lamps are: from `tachproof teach`") +
+      line("sync", yaml_word(camera.sync), "the action that flashes the bench's lamp");
   if (camera.fps > 0) text += line("fps", number(camera.fps));
   if (camera.exposure_ms > 0)
     text += line("exposure_ms", number(camera.exposure_ms));
@@ -90,12 +90,12 @@ std::string watch_text(const RigFile::WatchPart& watch) {
   std::string text = "watch:\n" + line("kind", watch.kind);
   if (watch.kind == "simulated")
     return text +
-           line("unit", watch.unit_path.empty() ? "gauge-under-test" : yaml_quoted(watch.unit_path),
+           line("unit", watch.unit_path.empty() ? "gauge-under-test" : yaml_word(watch.unit_path),
                 "the gauge file that it really runs") +
            "  # behaviour: {response_ms: 25, faults: []} # how it differs from a sound unit\n";
   if (watch.kind == "camera") return text + camera_text(watch.camera);
   if (watch.kind == "gpio") {
-    if (!watch.chip.empty()) text += line("chip", yaml_quoted(watch.chip));
+    if (!watch.chip.empty()) text += line("chip", yaml_word(watch.chip));
     text += line("bias", watch.bias, "as-is, off, pull-up or pull-down");
   }
   return watch.wiring ? text + wiring_text(*watch.wiring) : text;

@@ -108,7 +108,7 @@ TEST(RigWriter, WhatItWritesOfAGeneratorGpioAndACameraReadsBack) {
   made.watch.chip = "a: chip";
   made.watch.bias = "pull-up";
   made.watch.wiring.emplace();
-  made.watch.wiring->wires = {{"GPIO17", "left", "white"}, {"27", "mid", "blue"}};
+  made.watch.wiring->wires = {{"GPIO17", "left", "white"}, {"27", "mid", "blue"}, {"Off", "no", "~"}};
   const RigFile rig = load_rig(scratch.write("rig.yaml", rig_yaml(made, "Made.")));
   ASSERT_TRUE(rig.source.scpi);
   const ScpiSetting& scpi = *rig.source.scpi;
@@ -123,6 +123,9 @@ TEST(RigWriter, WhatItWritesOfAGeneratorGpioAndACameraReadsBack) {
   EXPECT_EQ(rig.watch.chip, "a: chip");
   EXPECT_EQ(rig.watch.bias, "pull-up");
   EXPECT_EQ(rig.watch.wiring->wires[1].channel, "27");
+  EXPECT_EQ(rig.watch.wiring->wires[2].channel, "Off");
+  EXPECT_EQ(rig.watch.wiring->wires[2].lamp, "no");
+  EXPECT_EQ(rig.watch.wiring->wires[2].colour, "~");
 
   made.source = {};
   made.source.kind = "board";

@@ -96,6 +96,30 @@ TEST_F(LiveTeaching, NothingIsPlayedWhenTheCameraCannotBeOpened) {
   EXPECT_TRUE(generator.messages().empty());
 }
 
+TEST_F(LiveTeaching, ARigFileOfAClipIsMadeAndNotProved) {
+  const Finished made = run_process(
+      command_line("rig --out of-clip.yaml --gauge gauge.yaml --clip teaching.avi --regions regions.yaml "
+                   "--exposure-ms 4"),
+      taught().folder());
+  EXPECT_EQ(made.status, 0) << made.out << made.err;
+  EXPECT_THAT(made.out, HasSubstr("A clip shows one run"));
+  const CameraSettings camera = load_rig(file("of-clip.yaml")).watch.camera;
+  EXPECT_FALSE(camera.live);
+  EXPECT_EQ(camera.from, file("teaching.avi").string());
+  EXPECT_EQ(camera.exposure_ms, 4);
+}
+
+TEST_F(LiveTeaching, ARigWithACameraThatIsNotThereIsNotWritten) {
+  const Finished made = run_process(
+      command_line(
+          "rig --out eye.yaml --gauge gauge.yaml --source board --port no-such --watch camera --device "
+          "/dev/null --json"),
+      taught().folder());
+  EXPECT_EQ(made.status, 2);
+  EXPECT_THAT(made.err, HasSubstr("--json does not go with teaching a camera"));
+  EXPECT_FALSE(std::filesystem::exists(file("eye.yaml")));
+}
+
 TEST_F(LiveTeaching, ASimulatedSourcePlaysToNoUnitThatACameraSees) {
   write_rig("{kind: simulated}");
   const Finished done = run_process(words("/dev/null"), taught().folder());
