@@ -209,7 +209,7 @@ std::string judge_beside(const TaughtCamera& taught, const Plan& plan, const std
                   taught.folder());
   if (judged.status == 2) return judged.err;
   auto again = nlohmann::json::parse(judged.out);
-  again["report"]["id"] = result.at("report").at("id");
+  for (const char* key : {"id", "issued"}) again["report"][key] = result.at("report").at(key);
   std::filesystem::remove_all(taught.folder() / "judged");
   std::string apart;
   for (const auto& [key, value] : result.items()) {
