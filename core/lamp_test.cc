@@ -70,13 +70,25 @@ std::size_t explained(const FoundWires& found) {
   return inputs;
 }
 
+constexpr Nanos first_flash = 300 * ns_per_ms, longer_flash = 100 * ns_per_ms, after_flash = 700 * ns_per_ms;
+constexpr Nanos longest_unflashed = 8 * ns_per_s;
+
 }  // namespace
 
-std::vector<Step> lamp_test_steps(const Gauge& gauge) {
+std::vector<Step> lamp_test_steps(const Gauge& gauge, const std::string& sync) {
   const Tolerance& t = gauge.tolerance;
   const Nanos steady = t.response_to + t.settle + 500 * ns_per_ms;
   const double bottom = gauge.boundaries() > 0 ? gauge.falling_rpm(1) / 2 : 0;
   std::vector<Step> steps;
+  Nanos unflashed = 0, flash_lasts = first_flash;
+  const auto flash = [&] {
+    if (sync.empty()) return;
+    const double rpm = std::get<Hold>(steps.back()).rpm;
+    steps.push_back(Press{sync, flash_lasts});
+    steps.push_back(Hold{rpm, after_flash});
+    flash_lasts += longer_flash;
+    unflashed = 0;
+  };
   for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
     double rpm = bottom;
     if (w > 0 && w < gauge.boundaries())
@@ -86,8 +98,11 @@ std::vector<Step> lamp_test_steps(const Gauge& gauge) {
     Nanos lasts = steady;
     if (gauge.windows[w].cue.blinking != 0 && gauge.blink) lasts += from_seconds(4 / gauge.blink->hz);
     steps.push_back(Hold{rpm, lasts});
+    unflashed += lasts;
+    if (w == 0 || unflashed > longest_unflashed) flash();
   }
   steps.push_back(Hold{bottom, steady});
+  flash();
   return steps;
 }
 

@@ -15,8 +15,9 @@
 namespace tachproof {
 
 // Holds the middle of each window, lowest first, and ends below the first
-// boundary.
-std::vector<Step> lamp_test_steps(const Gauge& gauge);
+// boundary. `sync`: the action that flashes the bench's lamp for a camera, at the
+// beginning, at the end and in between, never twice as long; empty: none.
+std::vector<Step> lamp_test_steps(const Gauge& gauge, const std::string& sync = "");
 
 // The gauge as inputs see it whose lamps nobody has named yet: the same
 // windows, and for each input a lamp of that name with the colour "lit". What

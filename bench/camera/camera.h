@@ -11,6 +11,12 @@ namespace tachproof {
 // `at_once`: frames that are held back to be looked at together; 0: as suits a clip.
 void watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once);
 
+// Writes every frame of a device into a folder, as it comes, until SIGTERM or
+// SIGINT: frame-000000.jpg and times.txt. Says "ready" on stdout at the first.
+// A clip or a folder of pictures stands in for a device: its frames come when
+// they would, and after the last nothing does.
+void film(const SourceSettings& from, const std::string& folder);
+
 struct TeachSettings {
   SourceSettings from;
   std::string gauge_file, scenario_file;

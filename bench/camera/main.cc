@@ -2,6 +2,7 @@
 // rest starts in a millisecond. `tachproof` starts it; nobody else need.
 //
 //     tachproof-camera watch FROM --regions FILE [--fps N] [--exposure-ms N] [--gain N] [--at-once N]
+//     tachproof-camera film FROM --out FOLDER [--fps N] [--exposure-ms N] [--gain N]
 //     tachproof-camera teach FROM --gauge FILE --scenario FILE --out FILE [--sync ACTION] [--within PX] ...
 //
 // watch writes lines:
@@ -14,6 +15,8 @@
 //                               tell. s: the last picture again
 //     moved NS WHY              a frame that tells nothing: the dial is not where it was taught
 //     end
+//
+// film writes "ready" when the first frame is in FOLDER, and films until SIGTERM.
 //
 // Exit status: 0; 2 with a sentence on stderr.
 #include <charconv>
@@ -52,7 +55,8 @@ class Words {
 };
 
 int run(const std::vector<std::string>& words) {
-  if (words.size() < 2 || words.size() % 2 != 0 || (words[0] != "watch" && words[0] != "teach"))
+  if (words.size() < 2 || words.size() % 2 != 0 ||
+      (words[0] != "watch" && words[0] != "film" && words[0] != "teach"))
     throw CameraError("tachproof-camera is started by tachproof; see `tachproof teach --help`");
   const Words options(words);
   SourceSettings from;
@@ -62,6 +66,8 @@ int run(const std::vector<std::string>& words) {
   from.gain = options.number("--gain", -1);
   if (words[0] == "watch")
     watch(from, options.text("--regions"), static_cast<std::size_t>(options.number("--at-once", 0)));
+  else if (words[0] == "film")
+    film(from, options.text("--out"));
   else
     teach({from, options.text("--gauge"), options.text("--scenario"), options.text("--out"),
            options.text("--sync"), options.number("--within", 12)});

@@ -1,9 +1,13 @@
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
+#include "bench/commands/camera_words.h"
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
+#include "bench/commands/scenario_run.h"
+#include "bench/files/rig_writer.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
 
@@ -14,32 +18,74 @@ namespace {
 class JudgeCommand : public Command {
  public:
   CommandHelp help() const override {
-    return {"judge",
-            "judges a recording made elsewhere",
-            "RECORDING --gauge FILE --wiring FILE [--unit-serial TEXT] [--certificate FILE] [--out DIR] "
-            "[--history FILE | --no-history] [--json]",
-            "Reads a capture of a tach signal and lamps, made by a logic analyser or by an earlier run, and "
-            "judges it as a run is judged: the rpm from its tach channel, the lamps from the others. VCD, or "
-            "CSV with a header, the time in seconds first and a 0/1 column for each channel; rows may be "
-            "sampled or on change.\n\n"
-            "Lamps that are not wired are not judged. A recording that is cut short, or in which a wired "
-            "channel is unknown, is undecided.",
-            "0  pass\n"
-            "1  fail: the unit is wrong\n"
-            "2  bad usage or a bad file; nothing was started\n"
-            "3  undecided: the recording does not show enough",
-            {"tachproof judge runs/20260131-142501-acceptance/capture.vcd --gauge "
-             "fixtures/gauges/drumlin.yaml --wiring fixtures/wirings/drumlin-capture.yaml"}};
+    return {
+        "judge",
+        "judges a recording made elsewhere",
+        "RECORDING --gauge FILE (--wiring FILE | --regions FILE --scenario FILE [--sync ACTION] [--fps N] "
+        "[--exposure-ms MS] [--readout-ms MS]) [--unit-serial TEXT] [--certificate FILE] [--out DIR] "
+        "[--history FILE | --no-history] [--json]",
+        "With --wiring, reads a capture of a tach signal and lamps, made by a logic analyser or by an "
+        "earlier run, and judges it as a run is judged: the rpm from its tach channel, the lamps from the "
+        "others. VCD, or CSV with a header, the time in seconds first and a 0/1 column for each channel; "
+        "rows may be sampled or on change.\n\n"
+        "With --regions and --scenario, judges a clip of a run that was filmed: a video file, or a folder of "
+        "pictures with times.txt. The scenario is what was played; the bench's sync lamp in the clip tells "
+        "when. What is written is what `run` writes of a rig file with that clip.\n\n"
+        "Lamps that are not wired, or have no region, are not judged. A recording that is cut short, or in "
+        "which a wired channel is unknown, is undecided.",
+        "0  pass\n"
+        "1  fail: the unit is wrong\n"
+        "2  bad usage or a bad file; nothing was started\n"
+        "3  undecided: the recording does not show enough",
+        {"tachproof judge runs/20260131-142501-acceptance/capture.vcd --gauge "
+         "fixtures/gauges/drumlin.yaml --wiring fixtures/wirings/drumlin-capture.yaml"}};
   }
 
   void declare(Arguments& arguments) override {
-    arguments.word(recording_, "RECORDING", "The VCD or CSV file.");
+    arguments.word(recording_, "RECORDING", "The VCD or CSV file, or the clip.");
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
-    arguments.required(wiring_, "--wiring", "FILE", "The wiring file: which channel shows what.");
+    arguments.option(wiring_, "--wiring", "FILE", "The wiring file: which channel shows what.");
+    arguments.option(scenario_, "--scenario", "FILE", "Of a clip: the scenario that was played.");
+    arguments.option(camera_.regions, "--regions", "FILE",
+                     "Of a clip: where the lamps are; from `tachproof teach`.");
+    camera_.declare(arguments);
     report_options_.declare(arguments, "<recording>");
   }
 
   int run() override {
+    if (wiring_.empty() == (scenario_.empty() && camera_.regions.empty()))
+      throw UsageError("give --wiring for a capture, or --regions and --scenario for a clip");
+    return wiring_.empty() ? judge_clip() : judge_capture();
+  }
+
+ private:
+  int judge_clip() const {
+    if (scenario_.empty()) throw UsageError("give --scenario as well: what was played while it was filmed");
+    if (camera_.regions.empty())
+      throw UsageError("give --regions as well: where the clip shows the lamps; see `tachproof teach`");
+    if (!std::filesystem::exists(recording_)) throw UsageError("there is no " + recording_);
+    RigInput rig{recording_, "", {}, ""};
+    rig.rig.source.kind = "simulated";
+    rig.rig.watch.kind = "camera";
+    rig.rig.watch.camera = camera_.settings();
+    rig.rig.watch.camera.from = recording_;
+    RigFile kept = rig.rig;  // from wherever the run folder is
+    kept.watch.camera.from = std::filesystem::absolute(recording_).string();
+    kept.watch.camera.regions = std::filesystem::absolute(camera_.regions).string();
+    rig.text = rig_yaml(kept, "A clip that was judged by its regions.");
+    Errors errors;
+    const auto gauge = errors.collect([&] { return load_gauge_input(gauge_); });
+    const auto scenario = errors.collect([&] { return load_scenario_input(scenario_); });
+    errors.collect([&] { return report_options_.load(); });
+    errors.throw_if_any();
+    const ScenarioRun run{*scenario, *gauge, rig, report_options_.serial()};
+    refuse_unplayable(run);
+    const PlayedRun played = play(run, report_options_, report_options_.out());
+    return report_options_.close(played.folder, played.record);
+  }
+
+  int judge_capture() {
+    camera_.refuse_any("a capture by --wiring");
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto wiring = errors.collect([&] { return load_wiring(wiring_); });
@@ -64,7 +110,6 @@ class JudgeCommand : public Command {
     return report_options_.close(folder, record);
   }
 
- private:
   // Of the copy in the run folder: any name of the user's would have to be
   // kept from clashing with the other files.
   std::string kept_name() const {
@@ -93,7 +138,8 @@ class JudgeCommand : public Command {
     return record;
   }
 
-  std::string recording_, gauge_, wiring_;
+  std::string recording_, gauge_, wiring_, scenario_;
+  CameraWords camera_;
   ReportOptions report_options_;
 };
 

@@ -32,6 +32,7 @@ class ReportOptions {
   int close(const RunFolder& folder, const RunRecord& record) const;
   void add_to_history(const RunFolder& folder) const;
   bool json() const { return json_; }
+  const std::string& serial() const { return serial_; }
   const std::string& out() const { return out_; }
   const std::string& certificate_file() const { return certificate_; }
 

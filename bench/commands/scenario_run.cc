@@ -35,6 +35,11 @@ std::pair<std::string, std::string> kept(RunFolder& folder, const std::string& f
   return {as, sum};
 }
 
+std::pair<std::string, std::string> kept_rig(RunFolder& folder, const RigInput& rig) {
+  if (rig.text.empty()) return kept(folder, rig.file, rig.sha256, "rig.yaml");
+  return {"rig.yaml", folder.keep_text(rig.text, "rig.yaml")};
+}
+
 PlayRequest request_of(const ScenarioRun& run) {
   const ScenarioFile& scenario = run.scenario.scenario;
   return {run.scenario.profile, run.gauge.gauge.pulses_per_rev, scenario.noise, scenario.dwell.has_value()};
@@ -60,7 +65,7 @@ ScenarioInput load_scenario_input(const std::string& file) {
 
 RigInput load_rig_input(const std::string& file) {
   RigFile rig = load_rig(file);
-  return {file, sha256_of_file(file), std::move(rig)};
+  return {file, sha256_of_file(file), std::move(rig), {}};
 }
 
 Nanos ScenarioRun::longest() const {
@@ -90,10 +95,10 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   RunRecord record = begun(run, rig, options);
   record.certificate = options.load();
   RunFolder folder = options.make_folder(record, out);
-  record.inputs.insert(record.inputs.begin(),
-                       {kept(folder, run.gauge.file, run.gauge.sha256, "gauge.yaml"),
-                        kept(folder, run.scenario.file, run.scenario.sha256, "scenario.yaml"),
-                        kept(folder, run.rig.file, run.rig.sha256, "rig.yaml")});
+  record.inputs.insert(
+      record.inputs.begin(),
+      {kept(folder, run.gauge.file, run.gauge.sha256, "gauge.yaml"),
+       kept(folder, run.scenario.file, run.scenario.sha256, "scenario.yaml"), kept_rig(folder, run.rig)});
 
   catch_stop_signals();
   ProgressLine line(gauge, run.longest(), label);

@@ -22,6 +22,7 @@ struct ScenarioInput {
 struct RigInput {
   std::string file, sha256;
   RigFile rig;
+  std::string text = {};  // of a rig that is in no file; then `file` is only its name
 };
 // Throw FileErrors; UsageError for steps that make no profile.
 GaugeInput load_gauge_input(const std::string& file);

@@ -5,7 +5,6 @@
 #include <optional>
 
 #include "bench/files/readers.h"
-#include "bench/files/yaml_text.h"
 
 namespace tachproof {
 namespace {
@@ -48,22 +47,6 @@ bool same(const RigFile::SourcePart& a, const RigFile::SourcePart& b, const std:
 }
 
 }  // namespace
-
-std::string board_rig_yaml(const std::string& port, const std::string& gauge_name, const Wiring& wiring) {
-  std::string lamps, open_lamp;
-  for (const Wiring::Wire& wire : wiring.wires) {
-    if (wire.lamp != open_lamp)
-      lamps += (lamps.empty() ? "      " : "}\n      ") + yaml_quoted(wire.lamp) + ": {";
-    if (wire.lamp == open_lamp) lamps += ", ";
-    lamps += yaml_quoted(wire.colour) + ": " + wire.channel;
-    open_lamp = wire.lamp;
-  }
-  return fmt::format(
-      "# Wiring found by a lamp test of {}.\nformat: 1\nkind: rig\nsource: {{kind: board, port: "
-      "{}}}\nwatch:\n"
-      "  kind: board\n  wiring:\n    lamps:\n{}}}\n    active: {}\n",
-      gauge_name, yaml_quoted(port), lamps, wiring.active_high ? "high" : "low");
-}
 
 std::string clock_line(const ClockSetting& clock) {
   return fmt::format("clock: {{fast_ppm: {:.2f}, uncertainty_ppm: {:.2f}, calibrated: {}}}", clock.fast_ppm,

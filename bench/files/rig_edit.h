@@ -1,6 +1,5 @@
-// Rig files that the bench writes: one for a board whose wiring was found, and
-// one with another clock, everything else as its owner wrote it, comments and
-// all.
+// A rig file with another clock, everything else as its owner wrote it, comments
+// and all.
 #pragma once
 
 #include <filesystem>
@@ -12,9 +11,6 @@ namespace tachproof {
 
 // "clock: {fast_ppm: 12.31, uncertainty_ppm: 5.8, calibrated: 2031-03-14}"
 std::string clock_line(const ClockSetting& clock);
-
-// Wires of one lamp must follow each other.
-std::string board_rig_yaml(const std::string& port, const std::string& gauge_name, const Wiring& wiring);
 
 // The text of `file` with this clock in its source. Throws FileErrors when the
 // file is unsound, its source is no board with a port, or its clock is written

@@ -28,6 +28,21 @@ std::string camera_program() {
   return path;
 }
 
+int run_camera_program(const std::vector<std::string>& words) {
+  std::vector<std::string> all{camera_program()};
+  all.insert(all.end(), words.begin(), words.end());
+  std::vector<char*> arguments;
+  for (std::string& word : all) arguments.push_back(word.data());
+  arguments.push_back(nullptr);
+  pid_t pid = -1;
+  if (const int failed = ::posix_spawn(&pid, arguments[0], nullptr, nullptr, arguments.data(), environ))
+    throw RigError(std::string("cannot start the camera: ") + std::strerror(failed));
+  int status = 0;
+  while (::waitpid(pid, &status, 0) < 0)
+    if (errno != EINTR) throw RigError(std::string("waiting for the camera: ") + std::strerror(errno));
+  return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+}
+
 CameraProcess::CameraProcess(const std::vector<std::string>& words) {
   std::vector<std::string> all{camera_program()};
   all.insert(all.end(), words.begin(), words.end());

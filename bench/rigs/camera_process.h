@@ -14,6 +14,10 @@ namespace tachproof {
 // what to do when this build has none.
 std::string camera_program();
 
+// Runs it to its end with this program's own input and outputs: its exit status.
+// Throws RigError when it cannot be started.
+int run_camera_program(const std::vector<std::string>& words);
+
 // Lines of the camera's program, or of whatever stands in for it.
 class CameraLines {
  public:

@@ -95,12 +95,16 @@ std::string mixed_kinds(const std::string& source, const std::string& watch) {
          "source must be {kind: board}";
 }
 
+}  // namespace
+
 void refuse_mixed_kinds(const RigFile& rig, const std::string& file) {
   const bool goes = rig.watch.kind == "camera"  ? true
                     : rig.source.kind == "scpi" ? rig.watch.kind != "board"
                                                 : rig.source.kind == rig.watch.kind;
   if (!goes) refuse(file, rig.watch.line, rig.watch.column, mixed_kinds(rig.source.kind, rig.watch.kind));
 }
+
+namespace {
 
 Rig rig_with_simulated_unit(const RigFile& rig, const Gauge& gauge, std::uint64_t seed) {
   return simulated_rig(rig.watch.unit.value_or(gauge), rig.watch.behaviour, gauge, seed);

@@ -13,6 +13,8 @@ namespace tachproof {
 // in the rig file that do not fit its gauge.
 Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed);
 
+// Throws FileErrors for kinds that do not go together; what they name may be missing yet.
+void refuse_mixed_kinds(const RigFile& rig, const std::string& file);
 // The same without opening anything: the channels that this rig sees of the
 // gauge. Throws FileErrors for a rig file that does not fit the gauge.
 Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& gauge);

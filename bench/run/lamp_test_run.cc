@@ -7,8 +7,8 @@
 
 namespace tachproof {
 
-LampTest play_lamp_test(const Gauge& gauge, Rig& rig, const RunHooks& hooks) {
-  std::vector<Step> steps = lamp_test_steps(gauge);
+LampTest play_lamp_test(const Gauge& gauge, Rig& rig, const RunHooks& hooks, const std::string& sync) {
+  std::vector<Step> steps = lamp_test_steps(gauge, sync);
   const NextSteps all_at_once = [&](const SurveyView&) { return std::exchange(steps, {}); };
   const SurveyEvidence evidence = play_survey(all_at_once, gauge.pulses_per_rev, rig, nullptr, hooks);
   LampTest test;

@@ -17,7 +17,9 @@ struct LampTest {
 };
 
 // `gauge` as the rig's watcher sees it (gauge_of_inputs while the wiring is not
-// known). No exception of the world leaves it.
-LampTest play_lamp_test(const Gauge& gauge, Rig& rig, const RunHooks& hooks = {});
+// known). `sync`: flashed for a camera; see lamp_test_steps. No exception of the
+// world leaves it.
+LampTest play_lamp_test(const Gauge& gauge, Rig& rig, const RunHooks& hooks = {},
+                        const std::string& sync = "");
 
 }  // namespace tachproof

@@ -112,6 +112,11 @@ std::string RunFolder::keep_input(const std::filesystem::path& file, const std::
   return sha256_of_file(copy);
 }
 
+std::string RunFolder::keep_text(std::string_view text, const std::string& as) {
+  Replacement(path_ / as, text).move_into_place();
+  return sha256_of_file(path_ / as);
+}
+
 void RunFolder::journal(const std::string& json_line) {
   // A line end can only stand between JSON's tokens; as a blank it keeps one
   // object on one line.

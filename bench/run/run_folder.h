@@ -76,10 +76,11 @@ class RunFolder {
   const std::filesystem::path& path() const { return path_; }
   // Copies an input under its role's name ("gauge.yaml") and returns its SHA-256.
   std::string keep_input(const std::filesystem::path& file, const std::string& as);
-  void journal(const std::string& json_line);        // one JSON object, no newline
-  void lamps(const std::vector<LampEvent>& events);  // timeline.csv, as they come
-  void rpm(const std::vector<RpmPoint>& points);     // to the journal, for drawings
-  void reaches(const std::vector<Reach>& reaches);   // to the journal, for drawings
+  std::string keep_text(std::string_view text, const std::string& as);  // likewise, of what is in no file
+  void journal(const std::string& json_line);                           // one JSON object, no newline
+  void lamps(const std::vector<LampEvent>& events);                     // timeline.csv, as they come
+  void rpm(const std::vector<RpmPoint>& points);                        // to the journal, for drawings
+  void reaches(const std::vector<Reach>& reaches);                      // to the journal, for drawings
   // Writes result.json, report.html, junit.xml; then the run is over. The trace
   // is the beginning of what was streamed, or all of it and more: what was not
   // streamed yet is added to the files first. Gives the record its report_id,

@@ -105,6 +105,10 @@ class Loop {
   }
 
   void play(Nanos until) {
+    const std::vector<Action>& actions = profile_.actions();
+    for (; next_action_ < actions.size() && actions[next_action_].at <= until; ++next_action_)
+      if (const Press* press = std::get_if<Press>(&actions[next_action_].what))
+        rig_.source->press(*press, actions[next_action_].at);
     const auto first = pulses_.begin() + static_cast<std::ptrdiff_t>(next_pulse_);
     const auto last = std::upper_bound(first, pulses_.end(), until);
     const std::span<const Nanos> block(first, last);
@@ -149,6 +153,7 @@ class Loop {
   std::vector<Nanos> pulses_;  // generated; played up to `next_pulse_`
   std::size_t next_pulse_ = 0;
   std::uint64_t generated_ = 0;
+  std::size_t next_action_ = 0;
   Nanos played_ = 0;     // the source has been given everything until here,
   Nanos collected_ = 0;  // and the watcher has been asked until here
   bool stopped_ = false;

@@ -29,7 +29,8 @@ namespace tachproof {
 
 inline constexpr Nanos survey_ahead = real_pace.ahead;
 
-// Gives the steps that follow; none when it is over.
+// Gives the steps that follow; none when it is over. Presses are pressed; nothing
+// is asked.
 using NextSteps = std::function<std::vector<Step>(const SurveyView&)>;
 
 // All that a survey left: what was played, and what was seen of it.

@@ -6,12 +6,22 @@
 #include <gtest/gtest.h>
 #include <linux/gpio.h>
 
+#include <array>
 #include <cerrno>
 #include <cstring>
 #include <deque>
+#include <functional>
+#include <utility>
 
+#include "bench/commands/rig_finding.h"
+#include "bench/rigs/simulated_unit.h"
+#include "core/lamp_test.h"
+#include "core/pulse_train.h"
 #include "tests/bench/error_of.h"
+#include "tests/bench/scratch_folder.h"
+#include "tests/bench/scripted_rig.h"
 #include "tests/bench/simulated_generator.h"
+#include "tests/program/files_for_tests.h"
 
 namespace tachproof {
 namespace {
@@ -250,6 +260,65 @@ TEST_F(Gpio, WithoutPermissionTheGroupIsNamed) {
   settings.chip = "gpiochip0";
   EXPECT_THAT(refusal(),
               testing::StartsWith("opening /dev/gpiochip0: no permission; it belongs to the group "));
+}
+
+// Does something when the first pulses are played: both sides have begun by then.
+class OnceItPlays : public ScriptedSource {
+ public:
+  explicit OnceItPlays(std::function<void()> what)
+      : ScriptedSource(std::make_shared<Script>()), what_(std::move(what)) {}
+  void play(const PulseBlock& block) override {
+    if (what_) std::exchange(what_, nullptr)();
+    ScriptedSource::play(block);
+  }
+
+ private:
+  std::function<void()> what_;
+};
+
+// Lamps that pull their lines low: `far` on the first line, `near` on the second,
+// nothing on the third.
+TEST_F(Gpio, ALampTestFindsWhichLineIsWiredToWhichLamp) {
+  const ScratchFolder scratch;
+  const Gauge gauge = load_gauge(scratch.write("gauge.yaml", files::gauge));
+  const Profile profile(lamp_test_steps(gauge));
+  SimulatedUnit unit(gauge, Behaviour{}, gauge, 1);
+  std::vector<LampEvent> lamps;
+  PulseTrain train(profile, gauge.pulses_per_rev);
+  std::array<Nanos, 4096> block;
+  for (std::size_t n; (n = train.next(block)) > 0;) unit.run({block.data(), n}, block[n - 1], lamps);
+  unit.run({}, profile.duration(), lamps);
+  const std::array<std::pair<Channels, unsigned>, 2> wires{
+      {{gauge.channel("far", "magenta"), 1U}, {gauge.channel("near", "white"), 2U}}};
+  kernel->values = 0b011;
+  const auto edges = [&] {
+    Channels lit = 0;
+    for (const LampEvent& event : lamps) {
+      for (const auto& [channel, line] : wires)
+        if ((event.lit & channel) != (lit & channel))
+          kernel->edge(event.at, line, (event.lit & channel) == 0);
+      lit = event.lit;
+    }
+  };
+
+  RigFile rig;
+  rig.source.kind = "scpi";
+  rig.watch.kind = "gpio";
+  rig.watch.chip = "pinctrl-tarn";
+  RigReport report;
+  report.as_json = true;
+  const auto play = [&](const RigFile& every, const Gauge& seen) {
+    settings = {every.watch.chip, GpioBias::as_is, true, resolve(*every.watch.wiring, seen)};
+    Rig made{std::make_unique<OnceItPlays>(edges), watcher()};
+    return play_lamp_test(seen, made);
+  };
+  const std::optional<Wiring> found = find_wiring(gauge, rig, {"GPIO17", "GPIO27", "3"}, play, report);
+  ASSERT_TRUE(found) << report.json.dump();
+  EXPECT_FALSE(found->active_high);
+  ASSERT_EQ(found->wires.size(), 2U);
+  EXPECT_EQ(found->wires[0].channel + " " + found->wires[0].lamp, "GPIO27 near");
+  EXPECT_EQ(found->wires[1].channel + " " + found->wires[1].lamp, "GPIO17 far");
+  EXPECT_EQ(report.json["found"]["silent_inputs"], nlohmann::ordered_json::array({"3"}));
 }
 
 }  // namespace

@@ -6,6 +6,7 @@
 
 #include "bench/files/readers.h"
 #include "bench/files/rig_edit.h"
+#include "bench/files/rig_writer.h"
 #include "tests/bench/files_cases.h"
 #include "tests/bench/scratch_folder.h"
 
@@ -75,14 +76,17 @@ TEST(RigFile, OfABoardCarriesItsButtonsAndItsClock) {
   EXPECT_EQ(rig.source.clock->calibrated, "2031-03-14");
 }
 
-TEST(RigEdit, WritesARigForAWiringThatReadsBackAsItIs) {
+TEST(RigWriter, AWiringThatReadsBackAsItIs) {
   const ScratchFolder scratch;
   Wiring wiring;
   wiring.active_high = false;
   wiring.wires = {
       {"in5", "left", "white"}, {"in0", "left", "blue"}, {"in7", "the \"big\" one", "magenta: dim"}};
-  const RigFile rig =
-      load_rig(scratch.write("rig.yaml", board_rig_yaml("/dev/by \\ name", "a gauge", wiring)));
+  RigFile made;
+  made.source.kind = made.watch.kind = "board";
+  made.source.port = "/dev/by \\ name";
+  made.watch.wiring = wiring;
+  const RigFile rig = load_rig(scratch.write("rig.yaml", rig_yaml(made, "Found.")));
   EXPECT_EQ(rig.source.kind, "board");
   EXPECT_EQ(rig.source.port, "/dev/by \\ name");
   ASSERT_TRUE(rig.watch.wiring);
@@ -93,6 +97,54 @@ TEST(RigEdit, WritesARigForAWiringThatReadsBackAsItIs) {
     EXPECT_EQ(rig.watch.wiring->wires[i].lamp, wiring.wires[i].lamp);
     EXPECT_EQ(rig.watch.wiring->wires[i].colour, wiring.wires[i].colour);
   }
+}
+
+TEST(RigWriter, WhatItWritesOfAGeneratorGpioAndACameraReadsBack) {
+  const ScratchFolder scratch;
+  RigFile made;
+  made.source.kind = "scpi";
+  made.source.scpi = ScpiSetting{"/dev/ttyUSB0", 19200, 2, 4.5, -1.25, 0.0, 5 * ns_per_ms, 7 * ns_per_ms};
+  made.watch.kind = "gpio";
+  made.watch.chip = "a: chip";
+  made.watch.bias = "pull-up";
+  made.watch.wiring.emplace();
+  made.watch.wiring->wires = {{"GPIO17", "left", "white"}, {"27", "mid", "blue"}, {"Off", "no", "~"}};
+  const RigFile rig = load_rig(scratch.write("rig.yaml", rig_yaml(made, "Made.")));
+  ASSERT_TRUE(rig.source.scpi);
+  const ScpiSetting& scpi = *rig.source.scpi;
+  EXPECT_EQ(scpi.address, "/dev/ttyUSB0");
+  EXPECT_EQ(scpi.baud, 19200u);
+  EXPECT_EQ(scpi.channel, 2u);
+  EXPECT_EQ(scpi.amplitude_v, 4.5);
+  EXPECT_EQ(scpi.offset_v, -1.25);
+  EXPECT_EQ(scpi.load_ohm, 0.0);
+  EXPECT_EQ(scpi.answer, 5 * ns_per_ms);
+  EXPECT_EQ(scpi.settle, 7 * ns_per_ms);
+  EXPECT_EQ(rig.watch.chip, "a: chip");
+  EXPECT_EQ(rig.watch.bias, "pull-up");
+  EXPECT_EQ(rig.watch.wiring->wires[1].channel, "27");
+  EXPECT_EQ(rig.watch.wiring->wires[2].channel, "Off");
+  EXPECT_EQ(rig.watch.wiring->wires[2].lamp, "no");
+  EXPECT_EQ(rig.watch.wiring->wires[2].colour, "~");
+
+  made.source = {};
+  made.source.kind = "board";
+  made.source.buttons = {{"flash", "press-1"}};
+  made.watch = {};
+  made.watch.kind = "camera";
+  made.watch.camera.from = "/dev/video3";
+  made.watch.camera.live = true;
+  made.watch.camera.regions = "shed/regions.yaml";
+  made.watch.camera.sync = "flash";
+  made.watch.camera.exposure_ms = 4.5;
+  const RigFile camera = load_rig(scratch.write("camera.yaml", rig_yaml(made, "Made.")));
+  EXPECT_EQ(camera.source.buttons, made.source.buttons);
+  EXPECT_EQ(camera.watch.camera.from, "/dev/video3");
+  EXPECT_TRUE(camera.watch.camera.live);
+  EXPECT_EQ(camera.watch.camera.regions, (scratch / "shed/regions.yaml").string());
+  EXPECT_EQ(camera.watch.camera.sync, "flash");
+  EXPECT_EQ(camera.watch.camera.exposure_ms, 4.5);
+  EXPECT_EQ(camera.watch.camera.readout_ms, -1);
 }
 
 const ClockSetting found_clock{12.345, 5.8, "2031-03-14"};

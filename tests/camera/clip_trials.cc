@@ -196,6 +196,33 @@ void befall(Plan& plan, Dice& dice, const TaughtCamera& taught) {
   }
 }
 
+// What differs between the run's result and that of `judge`; empty: nothing.
+std::string judge_beside(const TaughtCamera& taught, const Plan& plan, const std::string& clip,
+                         const nlohmann::json& result) {
+  const Finished judged =
+      run_process(command_line(fmt::format(
+                      "judge {} --gauge gauge.yaml --scenario scenario.yaml --regions regions.yaml{} "
+                      "--out judged --no-history --json",
+                      clip,
+                      plan.shutter_known ? fmt::format(" --exposure-ms {:.2f} --readout-ms {:.2f}",
+                                                       plan.camera.exposure_ms, plan.camera.readout_ms)
+                                         : "")),
+                  taught.folder());
+  if (judged.status == 2) return judged.err;
+  auto again = nlohmann::json::parse(judged.out);
+  for (const char* key : {"id", "issued"}) again["report"][key] = result.at("report").at(key);
+  std::filesystem::remove_all(taught.folder() / "judged");
+  std::string apart;
+  for (const auto& [key, value] : result.items()) {
+    if (key == "started" || key == "inputs") continue;
+    if (!again.contains(key))
+      apart += key + " is missing; ";
+    else if (again.at(key) != value)
+      apart += key + ": " + nlohmann::json::diff(value, again.at(key)).dump().substr(0, 300) + "; ";
+  }
+  return apart;
+}
+
 }  // namespace
 
 TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed) : folder_(folder) {
@@ -223,7 +250,6 @@ TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t se
   camera.lasts_s = camera.run_starts_s + to_seconds(profile.duration()) + 0.5;
   film(scene, camera, Clip::mjpg, (folder_ / "teaching.avi").string());
   const Finished taught = run_process(command_line("teach teaching.avi --gauge gauge.yaml"), folder_);
-  std::filesystem::remove(folder_ / "teaching.avi");
   if (taught.status != 0) throw std::runtime_error("teach: " + taught.out + taught.err);
 }
 
@@ -299,6 +325,7 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
   if (run.status == 0 || run.status == 1 || run.status == 3) {
     const nlohmann::json result = result_of(folder / "run-rig");
     trial.verdict = result.at("verdict");
+    if (plan.judge_too) trial.judged_otherwise = judge_beside(taught, plan, clip, result);
     for (const auto& finding : result.at("findings")) {
       const bool bench = finding.at("kind") == "lost-evidence" || finding.at("kind") == "bench-fault";
       if (trial.first_finding.empty() || bench) trial.first_finding = finding.at("message");

@@ -15,7 +15,7 @@ namespace tachproof::test {
 // A camera that was set up once and taught: trials share it.
 class TaughtCamera {
  public:
-  // Films the teaching scenario and runs `tachproof teach`. Throws
+  // Films the teaching scenario as teaching.avi and runs `tachproof teach`. Throws
   // std::runtime_error with what it said when that fails.
   TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed);
 
@@ -38,6 +38,7 @@ struct Plan {
   Behaviour behaviour;        // healthy when it has no faults
   bool shutter_known = true;  // the rig tells exposure and readout
   std::string befell;         // in words
+  bool judge_too = false;     // the clip without a rig file: see Trial::judged_otherwise
 };
 Plan plain_plan(const TaughtCamera& taught);
 Plan random_plan(const TaughtCamera& taught, std::uint64_t seed);
@@ -48,6 +49,8 @@ struct Trial {
   std::string first_finding;
   int status = -1;   // of the program
   std::string said;  // when it ended otherwise than by a verdict
+  // What `judge` says of the same clip, where that is not what `run` says.
+  std::string judged_otherwise;
 
   LooksTally looks;
   std::vector<SyncError> sync;

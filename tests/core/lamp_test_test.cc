@@ -109,5 +109,29 @@ TEST(LampTest, ItsStepsShowEveryWindowForLongEnough) {
   }
 }
 
+// A camera takes its time from flashes: one before anything changes, one at the
+// end, no two alike and none long after another.
+TEST(LampTest, ForACameraFlashesOftenAndNeverAlike) {
+  Gauge gauge = telling_gauge();
+  gauge.tolerance.response_to = 4 * ns_per_s;
+  const Profile profile(lamp_test_steps(gauge, "sync"));
+  std::vector<Nanos> lengths;
+  Nanos last_end = 0, longest = 0;
+  for (const Action& action : profile.actions()) {
+    const Press& press = std::get<Press>(action.what);
+    EXPECT_EQ(press.action, "sync");
+    longest = std::max(longest, action.at - last_end);
+    last_end = action.at + press.lasts;
+    lengths.push_back(press.lasts);
+  }
+  ASSERT_GE(lengths.size(), 3U);
+  std::sort(lengths.begin(), lengths.end());
+  EXPECT_EQ(std::adjacent_find(lengths.begin(), lengths.end()), lengths.end());
+  EXPECT_LT(longest, 20 * ns_per_s);
+  EXPECT_LT(profile.duration() - last_end, ns_per_s);
+  EXPECT_LT(profile.rpm_at(profile.actions().front().at), gauge.falling_rpm(1));
+  EXPECT_TRUE(Profile(lamp_test_steps(gauge)).actions().empty());
+}
+
 }  // namespace
 }  // namespace tachproof

@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 #include <thread>
 
+#include "bench/files/files.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/bench/simulated_generator.h"
 #include "tests/program/files_for_tests.h"
@@ -90,6 +91,21 @@ TEST_F(ProgramWithGenerator, AMachineWithoutTheGpioChipIsOneClearLine) {
   EXPECT_EQ(done.status, 3);
   EXPECT_THAT(done.err, HasSubstr("looking for the GPIO chip"));
   EXPECT_FALSE(generator.output_on());
+}
+
+// In real time: on a busy machine the proof is undecided, and the file is there.
+TEST_F(ProgramWithGenerator, RigMakesARigFileOfItAndProvesIt) {
+  const Finished made = run_process(
+      command_line("rig --out new.yaml --gauge gauge.yaml --source scpi --watch simulated --address " +
+                   generator.address() + " --amplitude-v 5 --offset-v 2.5 --load-ohm 0 --answer-ms 50"),
+      scratch.path());
+  EXPECT_THAT(made.status, testing::AnyOf(0, 3)) << made.out << made.err;
+  EXPECT_THAT(made.out, HasSubstr("with an oscilloscope"));
+  EXPECT_FALSE(generator.output_on());
+  const RigFile rig = load_rig(scratch / "new.yaml");
+  EXPECT_EQ(rig.source.scpi->address, generator.address());
+  EXPECT_EQ(rig.source.scpi->load_ohm, 0.0);
+  EXPECT_EQ(rig.source.scpi->answer, 50 * ns_per_ms);
 }
 
 TEST_F(ProgramWithGenerator, ABoardDoesNotWatchAGenerator) {

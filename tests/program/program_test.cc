@@ -354,6 +354,11 @@ TEST_F(Program, EveryExampleInTheHelpRuns) {
         EXPECT_THAT(done.err, HasSubstr("there is no such port")) << example;
         continue;
       }
+      if (example.find("--lines GPIO") != std::string::npos) {
+        EXPECT_EQ(done.status, 3) << example << "\n" << done.out << done.err;
+        EXPECT_THAT(done.err, HasSubstr("looking for the GPIO")) << example;
+        continue;
+      }
       EXPECT_EQ(done.status, 0) << example << "\n" << done.out << done.err;
       EXPECT_THAT(done.out, Not(IsEmpty())) << example;
       ++run;
@@ -420,7 +425,18 @@ TEST_F(Program, RefusesWordsThatMakeNoLampTest) {
   const std::map<std::string, std::string> lines = {
       {"", "give either a rig file to prove or --out for one to make"},
       {"rig.yaml --out new.yaml", "give either a rig file to prove or --out for one to make"},
-      {"rig.yaml --port p", "--port goes with --out; a rig file has its own"},
+      {"rig.yaml --port p", "a rig file has its own source and watcher; such options go with --out"},
+      {"--out new.yaml", "give --source: board, scpi, simulated"},
+      {"--out new.yaml --source radio", "--source is 'radio'; allowed: board, scpi, simulated"},
+      {"--out new.yaml --source scpi", "give --watch: gpio, camera, simulated"},
+      {"--out new.yaml --source scpi --watch gpio", "give --lines; see `tachproof rig --help`"},
+      {"--out new.yaml --source scpi --lines 4,,5",
+       "--lines is '4,,5'; it must name each line once, between commas"},
+      {"--out new.yaml --source scpi --lines 4 --address h --amplitude-v 50 --offset-v 0",
+       "--amplitude-v is '50'; it must be from 0.001 to 40"},
+      {"--out new.yaml --source simulated --port p", "--port does not go with --source simulated"},
+      {"--out new.yaml --clip run.avi --regions none.yaml",
+       "there is no none.yaml: teach it from a clip first, see `tachproof teach --help`"},
       {"--out rig.yaml", "rig.yaml is there already"},
       {"rig.yaml gauge.yaml", "one rig file, please"},
   };
@@ -431,6 +447,43 @@ TEST_F(Program, RefusesWordsThatMakeNoLampTest) {
   }
   EXPECT_EQ(tachproof("rig --gauge gauge.yaml --port no-such --out new.yaml").status, 3);
   EXPECT_FALSE(std::filesystem::exists(scratch / "new.yaml"));
+}
+
+TEST_F(Program, MakesASimulatedRigAndProvesIt) {
+  const Finished made = tachproof("rig --gauge gauge.yaml --out new.yaml --unit gauge.yaml");
+  EXPECT_EQ(made.status, 2) << "nothing says what plays";
+  const Finished good =
+      tachproof("rig --gauge gauge.yaml --out new.yaml --source simulated --unit gauge.yaml");
+  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  EXPECT_THAT(good.out, EndsWith("Every lamp shows what the settings say, in every window.\n"));
+  EXPECT_EQ(run_of("new.yaml", "--out here").status, 0);
+}
+
+TEST_F(Program, AsksAtTheTerminalWhatARigShallBe) {
+  const Finished made = run_in_terminal(command_line("rig --gauge gauge.yaml --out new.yaml"), scratch.path(),
+                                        {}, {"A number or word from above: ", "3\n"});
+  EXPECT_THAT(made.out, HasSubstr("What plays the tach signal?"));
+  EXPECT_EQ(made.status, 0) << made.out;
+  EXPECT_EQ(tachproof("check new.yaml").out, "new.yaml: a sound rig file\n");
+}
+
+TEST_F(Program, AClipWantsItsRegionsAndItsScenario) {
+  const std::map<std::string, std::string> lines = {
+      {"", "give --wiring for a capture, or --regions and --scenario for a clip"},
+      {"--regions r.yaml", "give --scenario as well: what was played while it was filmed"},
+      {"--scenario scenario.yaml",
+       "give --regions as well: where the clip shows the lamps; see `tachproof teach`"},
+      {"--wiring wiring.yaml --scenario scenario.yaml",
+       "give --wiring for a capture, or --regions and --scenario for a clip"},
+      {"--wiring wiring.yaml --fps 30",
+       "--regions, --sync, --fps, --exposure-ms and --readout-ms do not go with a capture by --wiring"},
+      {"--scenario scenario.yaml --regions r.yaml", "there is no run.avi"},
+  };
+  for (const auto& [words, line] : lines) {
+    const Finished bad = tachproof("judge run.avi --gauge gauge.yaml " + words);
+    EXPECT_EQ(bad.status, 2) << words;
+    EXPECT_EQ(bad.err, "tachproof judge: " + line + "\n");
+  }
 }
 
 TEST_F(Program, CalibratesOnlyWhatCanBeCalibrated) {

@@ -1,0 +1,47 @@
+#include "bench/commands/camera_words.h"
+
+#include <fmt/format.h>
+
+#include "bench/commands/units.h"
+
+namespace tachproof {
+
+double option_number(const std::string& option, const std::string& text, double otherwise, double least,
+                     double most) {
+  if (text.empty()) return otherwise;
+  const double value = plain_number(option, text);
+  if (!(value >= least && value <= most))
+    throw UsageError(fmt::format("{} is '{}'; it must be from {:g} to {:g}", option, text, least, most));
+  return value;
+}
+
+void CameraWords::declare(Arguments& arguments) {
+  arguments.option(sync, "--sync", "ACTION",
+                   "Of a camera: the scenario's action that flashes the bench's lamp. Default: sync.");
+  arguments.option(fps, "--fps", "N", "Of a camera: frames a second, where it does not say itself.");
+  arguments.option(exposure_ms, "--exposure-ms", "MS",
+                   "Of a camera: the exposure; known, it makes instants more certain.");
+  arguments.option(readout_ms, "--readout-ms", "MS",
+                   "Of a camera: from the first row of a frame to the last; likewise.");
+}
+
+bool CameraWords::any() const {
+  return !(regions.empty() && sync.empty() && fps.empty() && exposure_ms.empty() && readout_ms.empty());
+}
+
+void CameraWords::refuse_any(const std::string& what) const {
+  if (any())
+    throw UsageError("--regions, --sync, --fps, --exposure-ms and --readout-ms do not go with " + what);
+}
+
+CameraSettings CameraWords::settings() const {
+  CameraSettings camera;
+  camera.regions = regions;
+  if (!sync.empty()) camera.sync = sync;
+  camera.fps = option_number("--fps", fps, camera.fps, 1, 1000);
+  camera.exposure_ms = option_number("--exposure-ms", exposure_ms, camera.exposure_ms, 0.001, 1000);
+  camera.readout_ms = option_number("--readout-ms", readout_ms, camera.readout_ms, 0, 1000);
+  return camera;
+}
+
+}  // namespace tachproof

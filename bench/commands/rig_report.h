@@ -1,0 +1,23 @@
+// What `rig` says: to a person in sentences, or gathered as JSON.
+#pragma once
+
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+#include "bench/run/lamp_test_run.h"
+
+namespace tachproof {
+
+struct RigReport {
+  nlohmann::ordered_json json;
+  bool as_json = false;
+
+  void say(const std::string& text) const;  // within 80 columns; nothing when JSON is wanted
+  void could_not_tell(const std::string& trouble);
+  bool undecided(const LampTest& test);  // says why
+};
+
+std::string listed(const std::vector<std::string>& names);
+
+}  // namespace tachproof

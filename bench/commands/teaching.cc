@@ -1,0 +1,103 @@
+#include "bench/commands/teaching.h"
+
+#include <fmt/format.h>
+
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+
+#include "bench/commands/terminal.h"
+#include "bench/rigs/camera_process.h"
+#include "bench/run/disk.h"
+#include "bench/run/live_teaching.h"
+#include "bench/run/stop_request.h"
+#include "core/teaching.h"
+
+namespace tachproof {
+namespace {
+
+namespace fs = std::filesystem;
+
+// A folder that goes when nobody wants it any more.
+class FilmFolder {
+ public:
+  explicit FilmFolder(const std::string& keep) : kept_(!keep.empty()) {
+    if (kept_) {
+      path_ = keep;
+      if (fs::exists(path_)) throw UsageError(keep + " is there already");
+      return;
+    }
+    std::string name = (fs::temp_directory_path() / "tachproof-film-XXXXXX").string();
+    if (::mkdtemp(name.data()) == nullptr) throw UsageError("cannot make a folder like " + name);
+    path_ = name;
+  }
+  ~FilmFolder() {
+    std::error_code ignored;
+    if (!kept_) fs::remove_all(path_, ignored);
+  }
+  FilmFolder(const FilmFolder&) = delete;
+
+  const fs::path& path() const { return path_; }
+
+ private:
+  fs::path path_;
+  bool kept_;
+};
+
+ExitStatus looked_at(const fs::path& regions) {
+  const std::string picture = (regions.parent_path() / regions.stem()).string() + ".png";
+  for (;;) {
+    const std::optional<std::string> answer =
+        ask_at_terminal(picture + ": are all lamps circled and named rightly? (yes or no) ");
+    if (!answer) {
+      Replacement(regions, "# Nobody has looked yet whether all lamps are circled and named rightly in " +
+                               fs::path(picture).filename().string() + ".\n" + whole_file(regions))
+          .move_into_place();
+      return exit_pass;
+    }
+    if (*answer == "yes" || *answer == "y") return exit_pass;
+    if (*answer == "no" || *answer == "n") {
+      fs::remove(regions);
+      fmt::print("{} is removed: teach again, in other light or from another place.\n", regions.string());
+      return exit_undecided;
+    }
+  }
+}
+
+}  // namespace
+
+ExitStatus teach_from_clip(const TeachWords& words) {
+  std::vector<std::string> all{"teach", words.from, "--gauge", words.gauge_file,
+                               "--out", words.out,  "--sync",  words.sync};
+  const auto add = [&](const char* key, const std::string& value) {
+    if (!value.empty()) all.insert(all.end(), {key, value});
+  };
+  add("--scenario", words.scenario);
+  add("--fps", words.fps);
+  add("--within", words.within);
+  std::fflush(stdout);
+  const int status = run_camera_program(all);
+  if (status == exit_pass) return looked_at(words.out);
+  if (status == exit_usage) return exit_usage;
+  throw RigError(fmt::format("the camera's program ended with status {}", status));
+}
+
+ExitStatus teach_live(const Gauge& gauge, const CameraSettings& camera, const RigFile& rig,
+                      const std::string& rig_name, TeachWords words, const std::string& keep) {
+  const FilmFolder folder(keep);
+  const TeachingFilm film{camera, rig, rig_name, folder.path()};
+  words.from = folder.path().string();
+  words.sync = teaching_sync(film);
+  if (words.sync.empty())
+    fmt::print(stderr, "The source presses no '{}': the bench's own lamp is not taught.\n", camera.sync);
+  catch_stop_signals();
+  ProgressLine line(gauge, Profile(teaching_steps(gauge, words.sync)).duration(), "teaching ");
+  RunHooks hooks;
+  hooks.stop = stop_requested;
+  hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
+  film_teaching(film, gauge, hooks);
+  line.clear();
+  return teach_from_clip(words);
+}
+
+}  // namespace tachproof
