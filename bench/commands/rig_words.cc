@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "bench/commands/terminal.h"
+#include "bench/rigs/cameras.h"
 #include "bench/rigs/gpio_lines.h"
 #include "bench/rigs/ports.h"
 
@@ -234,10 +235,9 @@ CameraSettings RigWords::camera(const fs::path& out) const {
   camera.live = clip_.empty();
   if (camera.live) {
     std::vector<Choice> devices;
-    std::error_code none;
-    for (const fs::directory_entry& entry : fs::directory_iterator("/dev", none))
-      if (entry.path().filename().string().starts_with("video")) devices.push_back({entry.path(), ""});
-    std::sort(devices.begin(), devices.end(), [](auto& a, auto& b) { return a.word < b.word; });
+    if (device_.empty())
+      for (const CameraFound& found : cameras_present(*linux_video()))
+        if (found.closed_because.empty()) devices.push_back({found.name, found.card});
     camera.from = word_or_asked("--device", device_, "Which camera?", devices, true);
   } else {
     camera.from = beside(out, clip_);
