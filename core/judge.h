@@ -19,6 +19,7 @@
 #include "core/profile.h"
 #include "core/pulse_train.h"
 #include "core/result.h"
+#include "core/time_relation.h"
 #include "core/timeline.h"
 
 namespace tachproof {
@@ -43,11 +44,14 @@ struct JudgeSetup {
   Channels wired = ~Channels{0};  // channels that the watcher sees
   Nanos source_tick = 1;          // resolution of the edges as played
   Nanos watcher_resolution = 1;   // resolution of the lamp stamps
-  Nanos stamp_uncertainty = 0;    // standard, beyond resolution
+  Nanos stamp_uncertainty = 0;    // standard, beyond resolution; of it, what is
+  Nanos stamp_offset = 0;         // the same for all stamps of the run: told apart from no response
   double clock_ppm = 0;           // source clock against true time, standard
   Nanos source_lag = 0;           // bound: the rpm played at t is that of an instant this near to t,
   double source_rpm = 0;          // bound: give or take this
   double rpm_uncertainty = 0;     // standard, of a recording's recovered rpm
+  // By lamp_changes nothing that rests on time passes, and no threshold is told.
+  TimeRelation time_by = TimeRelation::one_clock;
 };
 
 class Judge {

@@ -108,6 +108,28 @@ void Judge::Impl::stuck_lamps() {
   }
 }
 
+// Whatever looks sound may be late, or off, together with the changes that the
+// time was told by. A row that fails does not fit those changes: it stays.
+void Judge::Impl::by_its_own_changes() {
+  constexpr const char* why = "the time was told by the unit's own changes";
+  for (TransitionResult& row : result_.transitions)
+    if (row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+  for (BoundaryResult& row : result_.boundaries) {
+    BoundaryResult untold;
+    untold.boundary = row.boundary;
+    untold.direction = row.direction;
+    untold.nominal_rpm = row.nominal_rpm;
+    untold.visits = row.visits;
+    untold.remark = why;
+    row = std::move(untold);
+  }
+  log_.add(
+      {FindingKind::lost_evidence, 0, "", "",
+       "there was no sync lamp: the run's time was told by the unit's own first and last change, so that "
+       "a unit that is late or off as a whole would not be seen; no threshold is told, and this run "
+       "cannot pass"});
+}
+
 void Judge::Impl::last_words(Nanos until, bool complete) {
   const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty();
   if (!lamps_known_ || dead) {
@@ -132,6 +154,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
                0,
                bench.lag_s,
                bench.source_rpm};
+  fit.stamp_offset_s = to_seconds(setup_.stamp_offset);
   fit.pulses_per_rev = gauge_.pulses_per_rev;
   if (!setup_.noise.quiet()) {
     // One figure for all: the noise where it is largest.
@@ -145,8 +168,11 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
   FindingLog unit_log;
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
+  const bool timed = setup_.time_by != TimeRelation::lamp_changes;
+  FindingLog untimed;
   if (setup_.what.transitions)
-    result_.boundaries = boundary_rows(gauge_, setup_, seen_, hidden_, fits, unit_log);
+    result_.boundaries = boundary_rows(gauge_, setup_, seen_, hidden_, fits, timed ? unit_log : untimed);
+  if (!timed) by_its_own_changes();
   if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, bench, unit_log);
   if (dead) {
     // A unit that is dead and a watcher that is blind look the same.

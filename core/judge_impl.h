@@ -57,6 +57,7 @@ class Judge::Impl {
   void span_ended(Nanos t);
   void end_violation(Nanos t, bool by_demand, bool reread);
   void take_crossings();
+  void by_its_own_changes();
   void forget(Nanos now);
   void take_chatter();
   SeenTransition describe(const Crossing& crossing) const;

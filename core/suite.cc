@@ -112,4 +112,14 @@ bool tells_a_dark_unit(const Gauge& gauge, const Profile& profile, const Noise& 
   return told;
 }
 
+std::optional<Nanos> shortest_blink_phase(const Gauge& gauge, const Profile& profile, Channels watched) {
+  if (!gauge.blink) return std::nullopt;
+  const std::vector<Reach> reaches = expect(gauge, profile).reaches;
+  const bool blinks = std::any_of(reaches.begin(), reaches.end(), [&](const Reach& reach) {
+    return reach.lowest == reach.highest && (gauge.windows[reach.lowest].cue.blinking & watched) != 0;
+  });
+  if (!blinks) return std::nullopt;
+  return from_seconds(std::min(gauge.blink->duty, 1 - gauge.blink->duty) / gauge.blink->hz);
+}
+
 }  // namespace tachproof

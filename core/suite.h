@@ -61,4 +61,9 @@ std::vector<int> shard_of(std::span<const Nanos> durations, int shards);
 // a pass says next to nothing.
 bool tells_a_dark_unit(const Gauge& gauge, const Profile& profile, const Noise& noise, Channels watched);
 
+// For how long a `watched` lamp that must blink in this profile is lit or dark
+// at a time, whichever is less: a watcher that tells changes no better than that
+// cannot follow it. Nothing where none must blink.
+std::optional<Nanos> shortest_blink_phase(const Gauge& gauge, const Profile& profile, Channels watched);
+
 }  // namespace tachproof

@@ -288,8 +288,10 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
     step_response_s += step->step_response_s / static_cast<double>(steps.size());
 
   const double span = setup.response_to_s - setup.response_from_s;
+  // What shifts all visits alike cannot be told from response.
+  const double common_s = std::hypot(setup.source_lag_s / root_3, setup.stamp_offset_s);
   const Prior allowed{(setup.response_from_s + setup.response_to_s) / 2,
-                      std::max(std::hypot(span / std::sqrt(12.0), setup.source_lag_s / root_3), 1e-4)};
+                      std::max(std::hypot(span / std::sqrt(12.0), common_s), 1e-4)};
   Scatter scatter = assumed_scatter();
   std::vector<Solution> solutions(boundaries + 1);
   std::vector<Prior> priors(boundaries + 1, allowed);
@@ -375,8 +377,7 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
       budget.add("early changes under the unit's noise", std::abs(c.early) / root_3);
       budget.into(fit);
       fit.response_s = s.response_s;
-      fit.response_uncertainty_s =
-          fit.coverage_factor * std::hypot(std::sqrt(s.covariance[2][2]), setup.source_lag_s / root_3);
+      fit.response_uncertainty_s = fit.coverage_factor * std::hypot(std::sqrt(s.covariance[2][2]), common_s);
     }
     if (s.visits[0] > 0 && s.visits[1] > 0) {
       ThresholdFit& middle = out.middles[b];

@@ -66,6 +66,7 @@ struct FitSetup {
   // Bounds, not standard, and the same way for all visits at worst: the rpm
   // played at t is that of an instant this near to t, give or take source_rpm.
   double source_lag_s = 0, source_rpm = 0;
+  double stamp_offset_s = 0;  // standard, the same for all visits: looks like response
   double pulses_per_rev = 0;  // of the signal; 0: pulses are never slow
 };
 

@@ -66,8 +66,8 @@ void note_rig(const Rig& rig, RunRecord& record) {
   record.source_description = source.description;
   record.watch = watcher.kind;
   record.watch_description = watcher.description;
-  record.bench = {source.tick,      watcher.resolution, watcher.stamp_uncertainty,
-                  source.clock_ppm, source.lag,         source.rpm};
+  record.bench = {source.tick, watcher.resolution, watcher.stamp_uncertainty, source.clock_ppm,
+                  source.lag,  source.rpm,         watcher.stamp_offset,      watcher.time_by};
 }
 
 void ReportOptions::add_to_history(const RunFolder& folder) const {

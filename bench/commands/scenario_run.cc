@@ -1,5 +1,7 @@
 #include "bench/commands/scenario_run.h"
 
+#include <fmt/format.h>
+
 #include "bench/commands/load.h"
 #include "bench/commands/terminal.h"
 #include "bench/rigs/factory.h"
@@ -50,6 +52,19 @@ void refuse(const ScenarioRun& run, const std::optional<std::string>& why) {
     throw UsageError(run.scenario.file + " cannot be played by the source of " + run.rig.file + ": " + *why);
 }
 
+// Frames, as a rule, that are too few. Said before the start: the run would end undecided.
+std::optional<std::string> blinks_unseen(const ScenarioRun& run, const WatcherFacts& watcher) {
+  const std::optional<Nanos> phase =
+      shortest_blink_phase(run.gauge.gauge, run.scenario.profile, watcher.wired);
+  if (!phase || watcher.resolution < *phase) return std::nullopt;
+  return fmt::format(
+      "lamps blink so fast that they are lit or dark for {:.1f} ms only, and the {} tells changes within "
+      "{:.1f} "
+      "ms: it takes at least {:.1f} times as many frames a second to see that",
+      to_ms(*phase), watcher.kind, to_ms(watcher.resolution),
+      static_cast<double>(watcher.resolution) / static_cast<double>(*phase));
+}
+
 }  // namespace
 
 GaugeInput load_gauge_input(const std::string& file) {
@@ -92,6 +107,8 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   const ScenarioFile& scenario = run.scenario.scenario;
   Rig rig = make_rig(run.rig.rig, run.rig.file, gauge, scenario.seed);
   refuse(run, rig.source->cannot_play(request_of(run)));
+  const std::optional<std::string> unseen = blinks_unseen(run, rig.watcher->facts());
+  if (unseen) fmt::print(stderr, "warning: {}\n", *unseen);
   RunRecord record = begun(run, rig, options);
   record.certificate = options.load();
   RunFolder folder = options.make_folder(record, out);
@@ -114,6 +131,7 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
                          folder, hooks);
   line.clear();
   record.result = std::move(outcome.result);
+  if (unseen) record.result.notes.push_back(*unseen);
   if (!scenario.dwell &&
       !tells_a_dark_unit(gauge, run.scenario.profile, scenario.noise, rig.watcher->facts().wired))
     record.result.notes.emplace_back(

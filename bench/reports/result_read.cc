@@ -154,6 +154,14 @@ RunRecord record_from(const Json& json) {
   // Since signal generators are sources.
   if (rig.contains("source_lag_ns")) record.bench.source_lag = rig.at("source_lag_ns").get<Nanos>();
   if (rig.contains("source_rpm")) record.bench.source_rpm = number_from(rig, "source_rpm");
+  // Since cameras are watchers.
+  if (rig.contains("stamp_offset_ns")) record.bench.stamp_offset = rig.at("stamp_offset_ns").get<Nanos>();
+  // Since a camera's clip may be judged without a sync lamp.
+  if (rig.contains("time_by")) {
+    const std::optional<TimeRelation> by = time_relation(text_from(rig, "time_by"));
+    if (!by) throw std::runtime_error("its time_by is not one of this program's");
+    record.bench.time_by = *by;
+  }
   record.certificate = certificate_from_json(json.at("certificate"));
   identity_from_json(json.at("report"), record);
   record.unit_serial = text_from(json.at("unit"), "serial");

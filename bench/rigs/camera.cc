@@ -8,10 +8,11 @@
 #include <utility>
 
 #include "bench/files/regions.h"
+#include "bench/rigs/camera_clock.h"
 #include "bench/rigs/camera_process.h"
+#include "bench/rigs/camera_timing.h"
 #include "core/frame_times.h"
 #include "core/lamp_frames.h"
-#include "core/sync_clock.h"
 #include "core/text.h"
 
 namespace tachproof {
@@ -19,97 +20,61 @@ namespace {
 
 using namespace std::chrono_literals;
 
-// One frame may be missing, twice the same or unclear; a little more for stamps.
-constexpr double frames_in_a_change = 2.2;
-constexpr Nanos most_drift_between_flashes = 5 * ns_per_ms;
-// The light at which a lamp counts as changed, in shares of the exposure: see
-// LampFrames. A lamp that fills the sensor gets there sooner.
-constexpr double exposure_doubt = 0.25;
 // Frames that are older than this when the run begins are of no interest.
 constexpr Nanos before_the_run = 500 * ns_per_ms;
-constexpr double unknown_exposure_doubt = 0.4;  // of a period
-
-// Takes presses down on their way to the source.
-class FlashingSource : public Source {
- public:
-  FlashingSource(std::unique_ptr<Source> source, std::string sync, std::shared_ptr<SyncClock> clock)
-      : source_(std::move(source)), sync_(std::move(sync)), clock_(std::move(clock)) {}
-  SourceFacts facts() const override {
-    if (source_) return source_->facts();
-    SourceFacts facts;
-    facts.kind = "simulated";
-    facts.description = "played when the clip was made; the clock of that source is not known here";
-    facts.virtual_time = true;
-    return facts;
-  }
-  void begin() override {
-    if (source_) source_->begin();
-  }
-  void play(const PulseBlock& block) override {
-    if (source_) source_->play(block);
-  }
-  bool can_press(const std::string& action) const override { return !source_ || source_->can_press(action); }
-  void press(const Press& press, Nanos at) override {
-    if (press.action == sync_) clock_->flashed(at, at + press.lasts);
-    if (source_) source_->press(press, at);
-  }
-  void end() noexcept override {
-    if (source_) source_->end();
-  }
-
- private:
-  std::unique_ptr<Source> source_;
-  std::string sync_;
-  std::shared_ptr<SyncClock> clock_;
-};
 
 class CameraWatcher : public Watcher {
  public:
-  // `host`: by the host's clock; else by the sync lamp.
-  CameraWatcher(const CameraSettings& settings, const Gauge& gauge, std::shared_ptr<SyncClock> clock,
+  // `host`: by the host's clock; else by the sync lamp, or a clip by its own changes.
+  CameraWatcher(const CameraSettings& settings, const Gauge& gauge, std::shared_ptr<PlayedMarks> marks,
                 std::optional<HostTime> host, const OpenCamera& open)
       : settings_(settings),
         regions_(load_regions(settings.regions)),
         channels_(resolve(regions_, gauge)),
-        clock_(std::move(clock)),
+        marks_(std::move(marks)),
         host_(std::move(host)),
+        by_(host_           ? TimeRelation::host_clock
+            : regions_.sync ? TimeRelation::sync_lamp
+                            : TimeRelation::lamp_changes),
         process_(open(words())) {
-    if (!host_ && !regions_.sync)
-      throw FileErrors(
-          {{settings.regions, 0, 0,
-            "there is no sync lamp; a camera's time becomes the run's by one: teach with it in view"}});
-    for (const std::vector<Channels>& lamp : channels_)
-      for (const Channels channel : lamp) wired_ |= channel;
+    for (const std::vector<Channels>& lamp : channels_) {
+      moves_.push_back(0);
+      for (const Channels channel : lamp) moves_.back() |= channel;
+      wired_ |= moves_.back();
+    }
     greet();
     LampFrames::Setup setup;
-    setup.longest_unseen = widest_change();
-    setup.exposure = exposure();
-    setup.doubt = exposure_doubt_ns() + readout_doubt();
-    for (const LampRegion& region : regions_.lamps) setup.readout.push_back(readout(region.y));
+    setup.longest_unseen = timing().widest_change();
+    setup.exposure = timing().exposure();
+    setup.doubt = timing().exposure_doubt() + timing().readout_doubt();
+    for (const LampRegion& region : regions_.lamps) setup.readout.push_back(timing().readout(region.y));
     lamps_.emplace(std::move(setup));
-    if (!host_) {
+    if (by_ == TimeRelation::sync_lamp) {
       LampFrames::Setup sync;
-      sync.longest_unseen = widest_change();
-      sync.exposure = exposure();
-      sync.readout = {readout(regions_.sync->y)};
+      sync.longest_unseen = timing().widest_change();
+      sync.exposure = timing().exposure();
+      sync.readout = {timing().readout(regions_.sync->y)};
       sync_lamp_.emplace(std::move(sync));
     }
     times_.emplace(period_);
   }
 
   WatcherFacts facts() const override {
+    const CameraTiming timing = this->timing();
     WatcherFacts facts;
     facts.kind = "camera";
-    facts.description = fmt::format("{}; its time is the run's by {}, all told within {:.1f} ms", about_,
-                                    host_ ? "the host's clock" : "the sync lamp",
-                                    to_ms(most_offset() + exposure_doubt_ns() + readout_doubt()));
-    facts.resolution = widest_change();
+    facts.description =
+        fmt::format("{}; its time is the run's by {}, all told within {:.1f} ms", about_, reference(),
+                    to_ms(timing.most_offset() + timing.exposure_doubt() + timing.readout_doubt()));
+    facts.resolution = timing.widest_change();
     // Half-widths of rectangles (GUM 4.3.7).
-    const double offset = static_cast<double>(most_offset()),
-                 doubt = static_cast<double>(exposure_doubt_ns()),
-                 rows = static_cast<double>(readout_doubt());
+    const double offset = static_cast<double>(timing.most_offset()),
+                 doubt = static_cast<double>(timing.exposure_doubt()),
+                 rows = static_cast<double>(timing.readout_doubt());
     facts.stamp_uncertainty = static_cast<Nanos>(std::hypot(offset, doubt, rows) / std::sqrt(3.0));
+    facts.stamp_offset = static_cast<Nanos>(offset / std::sqrt(3.0));
     facts.wired = wired_;
+    facts.time_by = by_;
     return facts;
   }
 
@@ -117,7 +82,12 @@ class CameraWatcher : public Watcher {
 
   Seen collect(Nanos until, std::vector<LampEvent>& out) override {
     Seen seen;
-    if (!host_ && clock_->edges_played() == 0) return seen;
+    if (by_ == TimeRelation::sync_lamp && marks_->clock.edges_played() == 0) return seen;
+    if (by_ == TimeRelation::lamp_changes && !placed(until)) {
+      seen.lost = std::exchange(lost_, 0);
+      seen.lost_why = std::exchange(lost_why_, {});
+      return seen;
+    }
     while (!ended_ && !knows_until(until))
       if (!read_line(host_ ? 0ms : settings_.live ? 50ms : 10'000ms)) {
         if (host_) {
@@ -140,7 +110,7 @@ class CameraWatcher : public Watcher {
     }
     if (known) vouched_ = std::max(vouched_, std::min(*known, until));
     seen.until = vouched_;
-    if (!host_) check_clock(until);
+    if (by_ == TimeRelation::sync_lamp) check_clock(until);
     seen.lost = std::exchange(lost_, 0);
     seen.lost_why = std::exchange(lost_why_, {});
     return seen;
@@ -193,51 +163,20 @@ class CameraWatcher : public Watcher {
     return value;
   }
 
-  // ---- what the frames leave open --------------------------------------------
+  CameraTiming timing() const { return {settings_, regions_, period_, by_, marks_->ends}; }
+  const char* reference() const {
+    switch (by_) {
+      case TimeRelation::host_clock: return "the host's clock";
+      case TimeRelation::sync_lamp: return "the sync lamp";
+      default: return "the unit's own first and last change";
+    }
+  }
 
-  Nanos widest_change() const {
-    return static_cast<Nanos>(frames_in_a_change * static_cast<double>(period_));
-  }
-  // Unknown: half a period, the middle of what it can be.
-  Nanos exposure() const {
-    return settings_.exposure_ms > 0 ? from_seconds(settings_.exposure_ms * 1e-3) : period_ / 2;
-  }
-  Nanos exposure_doubt_ns() const {
-    const bool known = settings_.exposure_ms > 0;
-    double largest = 0;  // its rows are not read at once
-    for (const LampRegion& region : regions_.all()) largest = std::max(largest, region.radius);
-    return static_cast<Nanos>((known ? exposure_doubt * static_cast<double>(exposure())
-                                     : unknown_exposure_doubt * static_cast<double>(period_)) +
-                              largest / regions_.height * readout_ns());
-  }
-  // From the first row to the last; unknown: anything up to a period.
-  double readout_ns() const {
-    return settings_.readout_ms >= 0 ? settings_.readout_ms * 1e6 : static_cast<double>(period_) / 2;
-  }
-  Nanos readout(double row) const { return static_cast<Nanos>(row / regions_.height * readout_ns()); }
-  Nanos readout_doubt() const {
-    if (settings_.readout_ms >= 0) return 0;
-    double most = 0;
-    const double from = host_ ? 0 : regions_.sync->y;
-    for (const LampRegion& region : regions_.lamps) most = std::max(most, std::abs(region.y - from));
-    return static_cast<Nanos>(most / regions_.height * readout_ns());
-  }
-  Nanos most_offset() const {
-    if (host_) return widest_change() / 2 + (stamp_delay().to - stamp_delay().from + 1) / 2;
-    return widest_change() / 2 + exposure_doubt_ns() + most_drift_between_flashes;
-  }
-  // What is not known of the camera is at most a period.
-  CameraSettings::Delay stamp_delay() const {
-    if (settings_.stamp_delay) return *settings_.stamp_delay;
-    const Nanos half = settings_.exposure_ms > 0 ? exposure() / 2 : period_ / 2;
-    const Nanos rows = settings_.readout_ms >= 0 ? from_seconds(settings_.readout_ms * 1e-3) : period_;
-    return {-half, half + rows + period_};
-  }
   // Run time less camera time.
   std::optional<SyncClock::Offset> offset_at(Nanos camera) const {
-    if (!host_) return clock_->offset_at(camera);
+    if (!host_) return marks_->clock.offset_at(camera);
     if (!*host_->zero) return std::nullopt;
-    const CameraSettings::Delay delay = stamp_delay();
+    const CameraSettings::Delay delay = timing().stamp_delay();
     return SyncClock::Offset{-**host_->zero - delay.to, -**host_->zero - delay.from};
   }
 
@@ -274,8 +213,8 @@ class CameraWatcher : public Watcher {
     last_frame_ = at;
     if (!sync_lamp_) return;
     for (const ChangeSpan& edge : sync_lamp_->take())
-      clock_->seen(edge.after - exposure_doubt_ns(), edge.before + exposure_doubt_ns(),
-                   edge.changes[0].to != lamp_dark);
+      marks_->clock.seen(edge.after - timing().exposure_doubt(), edge.before + timing().exposure_doubt(),
+                         edge.changes[0].to != lamp_dark);
   }
 
   static LampLook look_of(char letter) {
@@ -316,21 +255,39 @@ class CameraWatcher : public Watcher {
       const auto offset = offset_at(lamps_->begun_at());
       put(lamps_->begun_at() + offset->middle());
     }
-    for (const ChangeSpan& change : lamps_->take()) {
+    for (const ChangeSpan& change : changes()) {
       const auto offset = offset_at(change.middle());
       for (const LampChange& lamp : change.changes) states_[lamp.lamp] = lamp.to;
       put(change.middle() + offset->middle());
-      if (2 * change.half_width() > widest_change() + readout_slack())
+      if (2 * change.half_width() > timing().widest_change() + readout_slack())
         lose(1, "a change at " + say_time(change.middle() + offset->middle()) + " is known to " +
                     say_span(2 * change.half_width()) + " only: frames are missing");
-      if (offset->half_width() > most_offset())
+      if (offset->half_width() > timing().most_offset())
         lose(1, "the sync lamp has not flashed for so long that a change at " +
                     say_time(change.middle() + offset->middle()) + " cannot be placed");
     }
     if (lamps_->lost() > told_lost_)
       lose(lamps_->lost() - std::exchange(told_lost_, lamps_->lost()), lamps_->lost_why());
   }
+  std::vector<ChangeSpan> changes() {
+    std::vector<ChangeSpan> all = std::exchange(unplaced_, {});
+    const std::vector<ChangeSpan> more = lamps_->take();
+    all.insert(all.end(), more.begin(), more.end());
+    return all;
+  }
   Nanos readout_slack() const { return period_ / 10; }
+
+  // By its own changes a clip is known as a whole or not at all.
+  bool placed(Nanos until) {
+    if (placed_) return *placed_;
+    if (!marks_->ends || until < marks_->ends->duration) return false;
+    while (!ended_)
+      if (!read_line(10'000ms)) throw RigError("the camera's program has stopped");
+    unplaced_ = lamps_->take();
+    const std::string why = place_by_ends(unplaced_, moves_, timing().exposure_doubt(), *marks_);
+    if (!why.empty()) lose(1, why);
+    return *(placed_ = why.empty());
+  }
 
   // Before the run only the last state counts.
   void put(Nanos at) {
@@ -345,15 +302,15 @@ class CameraWatcher : public Watcher {
   }
 
   void check_clock(Nanos until) {
-    if (!clock_->consistent())
+    if (!marks_->clock.consistent())
       lose(1,
            "the sync lamp's flashes do not fit those of the run: frames are missing, or it is another run's "
            "clip");
-    const std::optional<Nanos> awaited = clock_->awaited();
-    const bool overdue = awaited && *awaited + widest_change() + most_offset() < until;
-    if (overdue || clock_->edges_seen() > clock_->edges_played())
+    const std::optional<Nanos> awaited = marks_->clock.awaited();
+    const bool overdue = awaited && *awaited + timing().widest_change() + timing().most_offset() < until;
+    if (overdue || marks_->clock.edges_seen() > marks_->clock.edges_played())
       lose(1, fmt::format("the sync lamp was seen to change {} times, and was changed {} times by {}",
-                          clock_->edges_seen(), clock_->edges_played(), say_time(until)));
+                          marks_->clock.edges_seen(), marks_->clock.edges_played(), say_time(until)));
   }
 
   void lose(std::uint64_t count, std::string why) {
@@ -365,15 +322,19 @@ class CameraWatcher : public Watcher {
   CameraSettings settings_;
   Regions regions_;
   std::vector<std::vector<Channels>> channels_;
-  std::shared_ptr<SyncClock> clock_;
+  std::shared_ptr<PlayedMarks> marks_;
   std::optional<HostTime> host_;
+  TimeRelation by_;
   std::unique_ptr<CameraLines> process_;
+  std::vector<Channels> moves_;  // by lamp
   Channels wired_ = 0;
   std::string about_;
   Nanos period_ = 0;
   std::optional<LampFrames> lamps_, sync_lamp_;
   std::optional<FrameTimes> times_;
   std::vector<int> states_;
+  std::vector<ChangeSpan> unplaced_;
+  std::optional<bool> placed_;
   std::vector<LampEvent> waiting_;
   Nanos last_at_ = 0, last_frame_ = 0, vouched_ = 0;
   bool ended_ = false, any_lost_ = false;
@@ -387,9 +348,19 @@ class CameraWatcher : public Watcher {
 }  // namespace
 
 Rig camera_rig(const CameraSettings& settings, const Gauge& gauge, std::unique_ptr<Source> source) {
-  const auto clock = std::make_shared<SyncClock>();
-  auto watcher = std::make_unique<CameraWatcher>(settings, gauge, clock, std::nullopt, open_camera_program);
-  return {std::make_unique<FlashingSource>(std::move(source), settings.sync, clock), std::move(watcher)};
+  const auto marks = std::make_shared<PlayedMarks>();
+  auto watcher = std::make_unique<CameraWatcher>(settings, gauge, marks, std::nullopt, open_camera_program);
+  const WatcherFacts facts = watcher->facts();
+  std::optional<WithoutSync> without_sync;
+  if (facts.time_by == TimeRelation::lamp_changes) {
+    if (settings.live)
+      throw FileErrors({{settings.regions, 0, 0,
+                         "there is no sync lamp; a camera's time becomes that of a board's run by one: teach "
+                         "with it in view"}});
+    without_sync = {gauge, facts.wired};
+  }
+  return {marking_source(std::move(source), settings.sync, std::move(without_sync), marks),
+          std::move(watcher)};
 }
 
 std::unique_ptr<CameraLines> open_camera_program(const std::vector<std::string>& words) {
@@ -398,7 +369,7 @@ std::unique_ptr<CameraLines> open_camera_program(const std::vector<std::string>&
 
 std::unique_ptr<Watcher> camera_by_host_clock(const CameraSettings& settings, const Gauge& gauge,
                                               HostTime host, const OpenCamera& open) {
-  return std::make_unique<CameraWatcher>(settings, gauge, std::make_shared<SyncClock>(), std::move(host),
+  return std::make_unique<CameraWatcher>(settings, gauge, std::make_shared<PlayedMarks>(), std::move(host),
                                          open);
 }
 

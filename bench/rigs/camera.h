@@ -2,7 +2,9 @@
 //
 // The camera's time becomes the run's by the sync lamp, which the source flashes
 // at the scenario's `press` of that action. Before the first flash nothing is
-// known; so a scenario for a camera begins with one.
+// known; so a scenario for a camera begins with one. A clip without a sync lamp is
+// laid on the run by its first and last change, which are the unit's own: it can
+// fail, and never pass (core/run_ends.h, core/judge.h).
 //
 // Beside a source that times its commands by the host's clock (a signal
 // generator) no lamp is needed: V4L2 stamps frames by CLOCK_MONOTONIC too. What
@@ -26,8 +28,8 @@
 namespace tachproof {
 
 // `source`: what plays and presses; none beside a clip, where it has been played.
-// Throws FileErrors for regions that do not fit the gauge or have no sync lamp,
-// RigError when the camera cannot be opened or refuses.
+// Throws FileErrors for regions that do not fit the gauge, or have no sync lamp
+// for a device; RigError when the camera cannot be opened or refuses.
 Rig camera_rig(const CameraSettings& settings, const Gauge& gauge, std::unique_ptr<Source> source);
 
 // `zero`: the host's instant 0 of the run, set by the source when it begins.

@@ -46,6 +46,7 @@ WatcherFacts GpioWatcher::facts() const {
   facts.kind = "gpio";
   facts.description = description_;
   facts.stamp_uncertainty = stamp_uncertainty;
+  facts.time_by = TimeRelation::host_clock;
   for (const Line& line : lines_) facts.wired |= line.lights;
   return facts;
 }

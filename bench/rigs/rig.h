@@ -22,6 +22,7 @@
 #include "core/noise.h"
 #include "core/profile.h"
 #include "core/time.h"
+#include "core/time_relation.h"
 #include "core/timeline.h"
 
 namespace tachproof {
@@ -93,6 +94,8 @@ struct WatcherFacts {
   Nanos resolution = 1;         // of its stamps
   Nanos stamp_uncertainty = 0;  // standard, beyond the resolution
   Channels wired = 0;           // the channels that it sees
+  Nanos stamp_offset = 0;       // of stamp_uncertainty, what is the same for all stamps of the run
+  TimeRelation time_by = TimeRelation::one_clock;
 };
 
 // How far a watcher can vouch for what it has handed over.

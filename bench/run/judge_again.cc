@@ -75,6 +75,8 @@ class StoredWatcher : public Watcher {
     facts_.kind = record.watch;
     facts_.resolution = record.bench.watcher_resolution;
     facts_.stamp_uncertainty = record.bench.stamp_uncertainty;
+    facts_.stamp_offset = record.bench.stamp_offset;
+    facts_.time_by = record.bench.time_by;
     const std::vector<std::string>& unwired = record.result.not_judged;
     for (std::size_t c = 0; c < gauge.channels(); ++c)
       if (std::find(unwired.begin(), unwired.end(), gauge.channel_name(c)) == unwired.end())

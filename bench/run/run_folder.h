@@ -20,6 +20,7 @@
 #include "core/expectation.h"
 #include "core/gauge.h"
 #include "core/result.h"
+#include "core/time_relation.h"
 #include "core/timeline.h"
 
 namespace tachproof {
@@ -33,6 +34,8 @@ struct BenchFacts {
   double clock_ppm = 0;         // standard
   Nanos source_lag = 0;         // bounds, as in JudgeSetup
   double source_rpm = 0;
+  Nanos stamp_offset = 0;  // standard, of stamp_uncertainty
+  TimeRelation time_by = TimeRelation::one_clock;
   bool operator==(const BenchFacts&) const = default;
 };
 

@@ -244,7 +244,7 @@ class Run {
     if (!events_.empty()) lit_ = events_.back().lit;
     if (seen_.lost > 0) {
       lost_ += seen_.lost;
-      found(FindingKind::lost_evidence, until, seen_.lost_why);
+      found(FindingKind::lost_evidence, std::min(until, seen_.until), seen_.lost_why);
     }
     const Nanos certain = std::min(until, seen_.until);
     judge_.lamps(events_);
@@ -348,6 +348,8 @@ JudgeSetup judge_setup_of(const Rig& rig) {
   setup.clock_ppm = source.clock_ppm;
   setup.source_lag = source.lag;
   setup.source_rpm = source.rpm;
+  setup.stamp_offset = watcher.stamp_offset;
+  setup.time_by = watcher.time_by;
   return setup;
 }
 

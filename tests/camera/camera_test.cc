@@ -195,7 +195,7 @@ class FilmedRun : public testing::Test {
 
 TEST_F(FilmedRun, OfAHealthyUnitPasses) {
   test::Plan plan = plain_plan(taught());
-  plan.judge_too = true;
+  plan.judge_too = plan.bare_too = true;
   const test::Trial trial = run_trial(taught(), plan);
   EXPECT_EQ(trial.judged_otherwise, "");
   EXPECT_EQ(trial.verdict, "pass") << trial.first_finding << trial.said;
@@ -204,6 +204,14 @@ TEST_F(FilmedRun, OfAHealthyUnitPasses) {
   EXPECT_LT(trial.looks.unclear, trial.looks.looks / 100);
   ASSERT_FALSE(trial.stamp_errors_ms.empty());
   for (const double error : trial.stamp_errors_ms) EXPECT_LE(std::abs(error), trial.stated_ms);
+
+  // Without the sync lamp its time is told by its own changes: it may be late as a whole.
+  const test::Trial::Bare& bare = trial.bare;
+  EXPECT_EQ(bare.verdict, "undecided");
+  EXPECT_EQ(bare.time_by, "lamp-changes");
+  EXPECT_THAT(bare.finding, HasSubstr("there was no sync lamp: the run's time was told by the unit's own"));
+  EXPECT_EQ(bare.stamp_errors_ms.size(), trial.stamp_errors_ms.size());
+  for (const double error : bare.stamp_errors_ms) EXPECT_LE(std::abs(error), bare.stated_ms);
 }
 
 TEST_F(FilmedRun, OfAUnitWithTheWrongColourFailsThoughTheCameraWasNudged) {
@@ -212,8 +220,21 @@ TEST_F(FilmedRun, OfAUnitWithTheWrongColourFailsThoughTheCameraWasNudged) {
       {"wrong-colour", {{"lamp", "moss"}, {"to", "white"}, {"colour", "blue"}}, {}});
   plan.camera.shifts = {{0, 5.4, -3.2}};
   plan.kind = test::Clip::h264;
+  plan.bare_too = true;
   const test::Trial trial = run_trial(taught(), plan);
   EXPECT_EQ(trial.verdict, "fail") << trial.first_finding << trial.said;
+  EXPECT_EQ(trial.bare.verdict, "fail") << trial.bare.finding;
+}
+
+TEST_F(FilmedRun, WithoutASyncLampIsUndecidedWhereTheClipMissesTheBeginning) {
+  test::Plan plan = plain_plan(taught());
+  plan.bare_too = true;
+  plan.camera.run_starts_s = -7;
+  plan.camera.lasts_s -= 7;
+  const test::Trial trial = run_trial(taught(), plan);
+  EXPECT_EQ(trial.verdict, "undecided");
+  EXPECT_EQ(trial.bare.verdict, "undecided");
+  EXPECT_THAT(trial.bare.finding, HasSubstr("misses an end"));
 }
 
 TEST_F(FilmedRun, WithACameraThatWasKnockedIsUndecided) {
@@ -267,6 +288,24 @@ TEST_F(FilmedRun, IsTimedByTheFileWhereThatHasTimes) {
     ++told;
   }
   EXPECT_GE(told, 87);
+}
+
+TEST_F(FilmedRun, IsWarnedOfBeforeItWhenTheFramesCannotFollowTheBlink) {
+  test::Camera camera = taught().camera();
+  camera.lasts_s = 1;
+  film({taught().gauge(), {}, {}}, camera, test::Clip::mjpg, (taught().folder() / "brief.avi").string());
+  std::ifstream gauge_file(taught().folder() / "gauge.yaml");
+  std::string gauge{std::istreambuf_iterator<char>(gauge_file), {}};
+  const std::string slow = "blink: {hz: 2,";
+  ASSERT_NE(gauge.find(slow), std::string::npos);
+  std::ofstream(taught().folder() / "fast.yaml")
+      << gauge.replace(gauge.find(slow), slow.size(), "blink: {hz: 20,");
+  const Finished run = run_process(
+      command_line(
+          "judge brief.avi --gauge fast.yaml --scenario scenario.yaml --regions regions.yaml --no-history"),
+      taught().folder());
+  EXPECT_EQ(run.status, 3) << run.err;
+  EXPECT_THAT(run.err, HasSubstr("warning: lamps blink so fast that they are lit or dark for 25.0 ms only"));
 }
 
 TEST_F(FilmedRun, IsNotStartedWithoutWhatItNeeds) {

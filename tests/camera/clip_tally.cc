@@ -43,11 +43,28 @@ std::string spread(std::vector<double> values, int digits) {
                      digits, quantile(values, 1), digits);
 }
 
-std::string verdicts(const std::vector<json>& lines, const std::function<bool(const json&)>& of) {
+std::string verdicts(const std::vector<json>& lines, const std::function<bool(const json&)>& of,
+                     const char* key = "verdict") {
   std::map<std::string, int> count;
   for (const json& line : lines)
-    if (of(line)) ++count[line.at("verdict")];
+    if (line.contains(key) && of(line)) ++count[line.at(key)];
   return fmt::format("{} / {} / {}", count["pass"], count["undecided"], count["fail"]);
+}
+
+std::string bare_stamps_row(const std::vector<json>& lines) {
+  std::vector<double> off, shares;
+  std::size_t beyond = 0;
+  for (const json& line : lines) {
+    if (!line.contains("bare_stamps_ms")) continue;
+    for (const double error : line.at("bare_stamps_ms")) {
+      off.push_back(error);
+      shares.push_back(error / line.at("bare_stated_ms").get<double>());
+      beyond += std::abs(error) > line.at("bare_stated_ms");
+    }
+  }
+  return row(
+      fmt::format("its {} changes beside the truth, ms; as a share of their stated U; beyond it", off.size()),
+      fmt::format("{}; {}; {}", spread(off, 1), spread(shares, 2), beyond));
 }
 
 std::string threshold_row(const std::vector<json>& lines, const char* key, const char* name) {
@@ -88,6 +105,10 @@ json line_of(std::uint64_t seed, int index, const Plan& plan, const Trial& trial
       {"untold_gap", !plan.camera.dropped.empty() && (plan.kind == Clip::mjpg || plan.kind == Clip::h264)},
       {"healthy", plan.behaviour.faults.empty()},
       {"verdict", trial.verdict},
+      {"bare", trial.bare.verdict},
+      {"bare_finding", trial.bare.finding},
+      {"bare_stamps_ms", trial.bare.stamp_errors_ms},
+      {"bare_stated_ms", trial.bare.stated_ms},
       {"finding", trial.verdict.empty() ? trial.said : trial.first_finding},
       {"looks", trial.looks.looks},
       {"wrong", trial.looks.wrong},
@@ -101,7 +122,10 @@ json line_of(std::uint64_t seed, int index, const Plan& plan, const Trial& trial
 }
 
 bool is_wrong(const json& line) {
-  return line.at("verdict") == (line.at("healthy").get<bool>() ? "fail" : "pass");
+  const bool healthy = line.at("healthy");
+  if (line.contains("bare") && (line.at("bare") == "pass" || (healthy && line.at("bare") == "fail")))
+    return true;
+  return line.at("verdict") == (healthy ? "fail" : "pass");
 }
 
 std::string table_of(const std::vector<json>& lines) {
@@ -152,6 +176,12 @@ std::string table_of(const std::vector<json>& lines) {
               verdicts(lines, [&](const json& l) { return healthy(l) && l.at("befell") == ""; }));
   text += row("faulty units: pass / undecided / fail",
               verdicts(lines, [&](const json& l) { return !healthy(l); }));
+  text +=
+      row("without the sync lamp, healthy units: pass / undecided / fail", verdicts(lines, healthy, "bare"));
+  text += row("without the sync lamp, faulty units: pass / undecided / fail",
+              verdicts(
+                  lines, [&](const json& l) { return !healthy(l); }, "bare"));
+  text += bare_stamps_row(lines);
   text += row("refused before the run", std::to_string(refused));
   text += row("lamp readings (frames); wrong per thousand; unclear per thousand",
               fmt::format("{} ({}); {:.3f}; {:.2f}", looks, frames, 1e3 * share(wrong, looks),

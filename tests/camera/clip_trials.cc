@@ -223,6 +223,62 @@ std::string judge_beside(const TaughtCamera& taught, const Plan& plan, const std
   return apart;
 }
 
+double stated_ms(const nlohmann::json& result) {
+  const double resolution = result.at("rig").at("watcher_resolution_ns"),
+               stamps = result.at("rig").at("stamp_uncertainty_ns");
+  return 2 * std::hypot(resolution / std::sqrt(12.0), stamps) * 1e-6;
+}
+
+std::string first_finding(const nlohmann::json& result) {
+  std::string first;
+  for (const auto& finding : result.at("findings")) {
+    const bool bench = finding.at("kind") == "lost-evidence" || finding.at("kind") == "bench-fault";
+    if (first.empty() || bench) first = finding.at("message");
+    if (bench) break;
+  }
+  return first;
+}
+
+void write_rig(const TaughtCamera& taught, const Plan& plan, const std::string& clip, const std::string& file,
+               const std::string& regions) {
+  write(taught.folder() / file,
+        fmt::format(
+            "format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: camera, clip: {}, regions: "
+            "{}{}}}\n",
+            clip, regions,
+            plan.shutter_known ? fmt::format(", exposure_ms: {:.2f}, readout_ms: {:.2f}",
+                                             plan.camera.exposure_ms, plan.camera.readout_ms)
+                               : ""));
+}
+
+Finished run_with(const TaughtCamera& taught, const std::string& rig) {
+  return run_process(command_line("run scenario.yaml --gauge gauge.yaml --rig " + rig + ".yaml --out run-" +
+                                  rig + " --no-history"),
+                     taught.folder());
+}
+
+Trial::Bare without_sync_lamp(const TaughtCamera& taught, const Plan& plan, const std::string& clip,
+                              const Scene& scene) {
+  Regions regions = load_regions(taught.folder() / "regions.yaml");
+  regions.sync.reset();
+  write(taught.folder() / "bare-regions.yaml", regions_text(regions));
+  write_rig(taught, plan, clip, "bare.yaml", "bare-regions.yaml");
+  const Finished run = run_with(taught, "bare");
+  Trial::Bare bare;
+  if (run.status != 0 && run.status != 1 && run.status != 3) {
+    bare.finding = run.out + run.err;
+    return bare;
+  }
+  const nlohmann::json result = result_of(taught.folder() / "run-bare");
+  bare.verdict = result.at("verdict");
+  bare.finding = first_finding(result);
+  bare.time_by = result.at("rig").at("time_by");
+  bare.stated_ms = stated_ms(result);
+  if (result.at("complete") && result.at("evidence").at("lost") == 0)
+    bare.stamp_errors_ms = compare_stamps(taught.folder() / "run-bare", scene);
+  return bare;
+}
+
 }  // namespace
 
 TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed) : folder_(folder) {
@@ -284,6 +340,7 @@ Plan random_plan(const TaughtCamera& taught, std::uint64_t seed) {
   // The codec used leaves noise only where there is much of it.
   if (plan.kind == Clip::h264 && dice.one_in(2)) camera.noise = dice.between(7, 9);
   plan.shutter_known = !dice.one_in(3);
+  plan.bare_too = true;
   befall(plan, dice, taught);
   return plan;
 }
@@ -300,14 +357,7 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
   const Profile profile(load_scenario(folder / "scenario.yaml").steps);
   const Scene scene = scene_of(taught.gauge(), behaviour, profile, camera.seed);
   film(scene, camera, plan.kind, path.string());
-  write(folder / "rig.yaml",
-        fmt::format(
-            "format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: camera, clip: {}, regions: "
-            "regions.yaml{}}}\n",
-            clip,
-            plan.shutter_known ? fmt::format(", exposure_ms: {:.2f}, readout_ms: {:.2f}", camera.exposure_ms,
-                                             camera.readout_ms)
-                               : ""));
+  write_rig(taught, plan, clip, "rig.yaml", "regions.yaml");
   write(folder / "wires.yaml",
         fmt::format("format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: simulated, unit: "
                     "gauge.yaml, behaviour: {{{}}}}}\n",
@@ -315,41 +365,32 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
   trial.what = fmt::format("{} at {:.0f}/s{}{}{}; {}", clip, camera.fps, taught.dim() < 1 ? ", dimmed" : "",
                            plan.shutter_known ? "" : ", shutter unknown", plan.befell,
                            behaviour.faults.empty() ? "healthy" : say(behaviour.faults[0]));
-  const auto judged = [&](const std::string& rig) {
-    return run_process(command_line("run scenario.yaml --gauge gauge.yaml --rig " + rig + ".yaml --out run-" +
-                                    rig + " --no-history"),
-                       folder);
-  };
-  const Finished run = judged("rig");
+  const Finished run = run_with(taught, "rig");
   trial.status = run.status;
   if (run.status == 0 || run.status == 1 || run.status == 3) {
     const nlohmann::json result = result_of(folder / "run-rig");
     trial.verdict = result.at("verdict");
     if (plan.judge_too) trial.judged_otherwise = judge_beside(taught, plan, clip, result);
-    for (const auto& finding : result.at("findings")) {
-      const bool bench = finding.at("kind") == "lost-evidence" || finding.at("kind") == "bench-fault";
-      if (trial.first_finding.empty() || bench) trial.first_finding = finding.at("message");
-      if (bench) break;
-    }
-    const double resolution = result.at("rig").at("watcher_resolution_ns"),
-                 stamps = result.at("rig").at("stamp_uncertainty_ns");
-    trial.stated_ms = 2 * std::hypot(resolution / std::sqrt(12.0), stamps) * 1e-6;
+    trial.first_finding = first_finding(result);
+    trial.stated_ms = stated_ms(result);
     trial.all_seen = result.at("complete") && result.at("evidence").at("lost") == 0;
     if (trial.all_seen) {
       trial.stamp_errors_ms = compare_stamps(folder / "run-rig", scene);
       trial.beside_truth = beside_settings(result, taught.gauge(), behaviour);
       const bool crosses = behaviour.faults.empty() || behaviour.faults[0].kind != "wrong-pulses-per-rev";
-      if (const Finished wires = judged("wires"); wires.status != 0 && wires.status != 1 && wires.status != 3)
+      if (const Finished wires = run_with(taught, "wires");
+          wires.status != 0 && wires.status != 1 && wires.status != 3)
         throw std::runtime_error("wires: " + wires.err);
       if (crosses) trial.beside_wires = beside_result(result, result_of(folder / "run-wires"));
     }
   } else {
     trial.said = run.out + run.err;
   }
+  if (plan.bare_too) trial.bare = without_sync_lamp(taught, plan, clip, scene);
   const std::vector<ToldFrame> frames = frames_told(path, folder / "regions.yaml", camera);
   trial.looks = compare_looks(frames, scene, camera);
   trial.sync = compare_sync(frames, scene, camera, load_regions(folder / "regions.yaml"), plan.shutter_known);
-  for (const char* made : {"run-rig", "run-wires"}) std::filesystem::remove_all(folder / made);
+  for (const char* made : {"run-rig", "run-wires", "run-bare"}) std::filesystem::remove_all(folder / made);
   std::filesystem::remove_all(path);
   return trial;
 }

@@ -39,6 +39,7 @@ struct Plan {
   bool shutter_known = true;  // the rig tells exposure and readout
   std::string befell;         // in words
   bool judge_too = false;     // the clip without a rig file: see Trial::judged_otherwise
+  bool bare_too = false;      // again as if no sync lamp were in view: see Trial::bare
 };
 Plan plain_plan(const TaughtCamera& taught);
 Plan random_plan(const TaughtCamera& taught, std::uint64_t seed);
@@ -51,6 +52,13 @@ struct Trial {
   std::string said;  // when it ended otherwise than by a verdict
   // What `judge` says of the same clip, where that is not what `run` says.
   std::string judged_otherwise;
+
+  // What came of it without the sync lamp: never a pass.
+  struct Bare {
+    std::string verdict, finding, time_by;
+    std::vector<double> stamp_errors_ms;  // where the clip was placed
+    double stated_ms = 0;
+  } bare;
 
   LooksTally looks;
   std::vector<SyncError> sync;

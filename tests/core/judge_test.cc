@@ -93,6 +93,29 @@ TEST(Judge, FailsASlowUnitByItsSteps) {
   EXPECT_THAT(kinds(result), testing::Contains("slow-response")) << told(result);
 }
 
+// What shifts all stamps alike shifts the response, which must say so.
+TEST(Judge, AnOffsetOfAllStampsIsInTheUncertaintyOfTheResponse) {
+  const Gauge gauge = small_gauge();
+  const Profile profile{acceptance()};
+  const Nanos offset = 15 * ns_per_ms;  // standard: 2 * offset is 95 %
+  JudgeSetup setup;
+  setup.stamp_uncertainty = setup.stamp_offset = offset;
+  for (const Nanos shift : {-2 * offset, -offset, Nanos{0}, offset, 2 * offset}) {
+    SampledUnit unit;
+    unit.response = 50 * ns_per_ms;
+    std::vector<LampEvent> events = unit.watch(gauge, profile);
+    for (LampEvent& event : events)
+      if (event.at > 0) event.at += shift;
+    const RunResult result = judged(gauge, profile, events, setup);
+    EXPECT_NE(result.verdict, Verdict::fail) << told(result);
+    for (const BoundaryResult& row : result.boundaries) {
+      EXPECT_GE(row.response_uncertainty_ms, 2 * to_ms(offset));
+      EXPECT_LE(std::abs(row.response_ms - 50), row.response_uncertainty_ms) << told(result);
+      EXPECT_LE(std::abs(row.threshold_rpm - row.nominal_rpm), row.expanded_uncertainty_rpm) << told(result);
+    }
+  }
+}
+
 TEST(Judge, AMissingChangeIsAMissingTransition) {
   const Gauge gauge = small_gauge();
   const Profile profile{acceptance()};

@@ -182,5 +182,16 @@ TEST(ADarkUnit, MayBeDarkForAPartOfABlink) {
   EXPECT_FALSE(tells_a_dark_unit(gauge, held(4000, 400 * ns_per_ms), {}, 1));
 }
 
+TEST(Blinking, IsLitOrDarkForTheShorterPartOfAPeriod) {
+  Gauge gauge = one_lamp();
+  gauge.windows[1].cue = {0, 1};
+  gauge.blink = Blink{4, 0.7};
+  EXPECT_EQ(shortest_blink_phase(gauge, held(4000, ns_per_s), 1), 75 * ns_per_ms);
+  EXPECT_EQ(shortest_blink_phase(gauge, held(2000, ns_per_s), 1), std::nullopt);
+  EXPECT_EQ(shortest_blink_phase(gauge, held(4000, ns_per_s), 0), std::nullopt);  // not watched
+  gauge.windows[1].cue = {1, 0};
+  EXPECT_EQ(shortest_blink_phase(gauge, held(4000, ns_per_s), 1), std::nullopt);
+}
+
 }  // namespace
 }  // namespace tachproof
