@@ -140,6 +140,13 @@ std::string unit_html(const RunRecord& record) {
   return "<h2>What was tested</h2>\n" + facts.html();
 }
 
+std::string resolution(Nanos span) {
+  const auto ns = static_cast<double>(span);
+  if (span < ns_per_us) return fmt::format("{} ns", span);
+  return span < ns_per_ms ? fmt::format("{:.3g} µs", ns / ns_per_us)
+                          : fmt::format("{:.3g} ms", ns / ns_per_ms);
+}
+
 std::string bench_html(const RunRecord& record) {
   const Certificate c = stated(record);
   const auto described = [](const std::string& kind, const std::string& text) {
@@ -150,8 +157,8 @@ std::string bench_html(const RunRecord& record) {
   facts.add("Program", "tachproof " + record.tool_version);
   facts.add("Source", described(record.source, record.source_description), true);
   facts.add("Watcher", described(record.watch, record.watch_description), true);
-  facts.add("Resolution", fmt::format("pulses {} ns, lamp changes {} ns", record.bench.source_tick,
-                                      record.bench.watcher_resolution));
+  facts.add("Resolution", fmt::format("pulses {}, lamp changes {}", resolution(record.bench.source_tick),
+                                      resolution(record.bench.watcher_resolution)));
   facts.state("Clock calibrated", calibration(c), true);
   facts.state("Temperature", with_unit(c.temperature_c, 1, "°C"));
   facts.state("Humidity", with_unit(c.humidity_percent, 0, "%"));
