@@ -4,10 +4,10 @@
 build_packages="g++ cmake ninja-build ccache libboost1.81-dev libyaml-cpp-dev libfmt-dev nlohmann-json3-dev
   libcli11-dev libssl-dev libserialport-dev libsqlite3-dev"
 # Without these there is no tachproof-camera, and all else is as it was.
-camera_packages="libopencv-videoio-dev libopencv-imgcodecs-dev libopencv-imgproc-dev libopencv-core-dev
-  libjpeg62-turbo-dev"
+camera_packages="libopencv-imgcodecs-dev libopencv-imgproc-dev libopencv-core-dev libjpeg62-turbo-dev
+  libavformat-dev libavcodec-dev libavutil-dev libswscale-dev"
 test_packages="$camera_packages
-  libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev"
+  libopencv-videoio-dev libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev"
 
 say() { printf '%s\n' "$*" >&2; }
 

@@ -64,7 +64,7 @@ class Film {
     const std::string file = (folder_ / name).string();
     bool written = false;
     if (frame.jpeg.empty()) {
-      written = cv::imwrite(file, frame.picture);
+      written = cv::imwrite(file, to_picture(frame));
     } else {
       std::ofstream out(file, std::ios::binary);
       out.write(reinterpret_cast<const char*>(frame.jpeg.data()),

@@ -9,9 +9,9 @@
 #include <iterator>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
-#include <opencv2/videoio.hpp>
 
 #include "bench/camera/video_device.h"
+#include "bench/camera/video_file.h"
 
 namespace tachproof {
 namespace {
@@ -19,22 +19,6 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr double least_fps = 1, most_fps = 1000;
-
-std::vector<std::uint8_t> bytes_of(const cv::Mat& packet) {
-  return {packet.data, packet.data + packet.total() * packet.elemSize()};
-}
-
-bool is_jpeg(const cv::Mat& packet) {
-  return packet.isContinuous() && packet.total() * packet.elemSize() > 2 && packet.data[0] == 0xff &&
-         packet.data[1] == 0xd8;
-}
-
-double sensible_fps(double fps, const std::string& from) {
-  if (!(fps >= least_fps && fps <= most_fps))
-    throw CameraError(
-        fmt::format("{} does not say how many frames a second it has (it says {}); give fps", from, fps));
-  return fps;
-}
 
 class Folder : public FrameSource {
  public:
@@ -91,48 +75,14 @@ class Folder : public FrameSource {
   std::size_t next_ = 0;
 };
 
-class Video : public FrameSource {
- public:
-  explicit Video(const SourceSettings& settings) : from_(settings.from) {
-    // The packets as they are; only MJPG's are pictures of their own.
-    cv::Mat packet;
-    if (capture_.open(from_, cv::CAP_FFMPEG, {cv::CAP_PROP_FORMAT, -1}) && capture_.read(packet))
-      raw_ = is_jpeg(packet);
-    capture_.release();
-    const bool open = raw_ ? capture_.open(from_, cv::CAP_FFMPEG, {cv::CAP_PROP_FORMAT, -1})
-                           : capture_.open(from_, cv::CAP_FFMPEG);
-    if (!open) throw CameraError("cannot read the video " + from_);
-    const double fps = settings.fps > 0 ? settings.fps : capture_.get(cv::CAP_PROP_FPS);
-    period_ = from_seconds(1 / sensible_fps(fps, from_));
-  }
-
-  bool next(Frame& frame) override {
-    if (!capture_.read(raw_ ? packet_ : frame.picture)) return false;
-    frame.jpeg.clear();
-    if (raw_) frame.jpeg = bytes_of(packet_);
-    const Nanos by_count = static_cast<Nanos>(count_) * period_;
-    frame.at = raw_ ? by_count : std::llround(capture_.get(cv::CAP_PROP_POS_MSEC) * 1e6);
-    ++count_;
-    return true;
-  }
-  Nanos period() const override { return period_; }
-  std::string about() const override {
-    return fmt::format("{}, {:.2f} frames a second, {}", from_, 1 / to_seconds(period_),
-                       raw_ ? "MJPG, timed by counting"
-                            : "timed by the file; a repeated frame is told only where its codec left noise");
-  }
-  bool repeats_show() const override { return raw_; }
-
- private:
-  std::string from_;
-  cv::VideoCapture capture_;
-  bool raw_ = false;
-  cv::Mat packet_;
-  Nanos period_ = 0;
-  std::uint64_t count_ = 0;
-};
-
 }  // namespace
+
+double sensible_fps(double fps, const std::string& from) {
+  if (!(fps >= least_fps && fps <= most_fps))
+    throw CameraError(
+        fmt::format("{} does not say how many frames a second it has (it says {}); give fps", from, fps));
+  return fps;
+}
 
 std::unique_ptr<FrameSource> open_frames(const SourceSettings& settings) {
   std::error_code error;
@@ -140,18 +90,31 @@ std::unique_ptr<FrameSource> open_frames(const SourceSettings& settings) {
   if (!fs::exists(status)) throw CameraError("there is no " + settings.from);
   if (fs::is_directory(status)) return std::make_unique<Folder>(settings);
   if (fs::is_character_file(status)) return open_device(settings, linux_video());
-  return std::make_unique<Video>(settings);
+  return open_video_file(settings);
 }
 
 cv::Mat to_picture(const Frame& frame) {
+  if (frame.planes.owner) return to_picture(frame.planes);
   return frame.jpeg.empty() ? frame.picture : cv::imdecode(frame.jpeg, cv::IMREAD_COLOR);
 }
 
 cv::Mat to_grey(const Frame& frame) {
   if (!frame.jpeg.empty()) return cv::imdecode(frame.jpeg, cv::IMREAD_GRAYSCALE);
   cv::Mat grey;
+  if (frame.planes.owner) {
+    const cv::Mat luma = luma_of(frame.planes);
+    if (frame.planes.full_range) return luma.clone();
+    luma.convertTo(grey, CV_8U, 255.0 / 219, -16 * 255.0 / 219);
+    return grey;
+  }
   cv::cvtColor(frame.picture, grey, cv::COLOR_BGR2GRAY);
   return grey;
+}
+
+cv::Mat luma_of(const Planes& planes) {
+  // OpenCV has no matrix that may not be written to; nobody writes to this one.
+  return {planes.height, planes.width, CV_8UC1, const_cast<std::uint8_t*>(planes.data[0]),
+          static_cast<std::size_t>(planes.stride[0])};
 }
 
 }  // namespace tachproof

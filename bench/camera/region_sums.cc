@@ -1,6 +1,7 @@
 #include "bench/camera/region_sums.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <csetjmp>
 #include <cstdio>
@@ -30,6 +31,41 @@ void on_trouble(j_common_ptr info) {
 void on_message(j_common_ptr info, int level) {
   if (level < 0) reinterpret_cast<JpegTrouble*>(info->err)->damaged = true;
 }
+
+// YCbCr as JPEG has it: BT.601, all of 0 to 255 (JFIF 1.02).
+class AsJpeg {
+ public:
+  explicit AsJpeg(const Planes& planes) : black_(planes.full_range ? 0 : 16) {
+    // BT.601 and BT.709, table 3 each: the shares of red and blue in Y.
+    const double red = planes.bt709 ? 0.2126 : 0.299, blue = planes.bt709 ? 0.0722 : 0.114;
+    const double luma = planes.full_range ? 1 : 255.0 / 219, chroma = planes.full_range ? 1 : 255.0 / 224;
+    // R', G' and B' of a unit of Y, Cb and Cr.
+    const double green = 1 - red - blue;
+    const cv::Matx33d rgb(luma, 0, 2 * (1 - red) * chroma,                //
+                          luma, -2 * blue * (1 - blue) / green * chroma,  //
+                          -2 * red * (1 - red) / green * chroma,          //
+                          luma, 2 * (1 - blue) * chroma, 0);
+    const cv::Matx33d jpeg(0.299, 0.587, 0.114,                  //
+                           -0.299 / 1.772, -0.587 / 1.772, 0.5,  //
+                           0.5, -0.587 / 1.402, -0.114 / 1.402);
+    const cv::Matx33d both = jpeg * rgb;
+    for (int i = 0; i < 9; ++i)
+      share_[static_cast<std::size_t>(i)] = static_cast<int>(std::lround(both.val[i] * one));
+  }
+  std::array<int, 3> operator()(int y, int cb, int cr) const {
+    const int l = y - black_, b = cb - 128, r = cr - 128;
+    const auto row = [&](std::size_t i, int middle) {
+      return std::clamp(((share_[i] * l + share_[i + 1] * b + share_[i + 2] * r + one / 2) >> bits) + middle,
+                        0, 255);
+    };
+    return {row(0, 0), row(3, 128), row(6, 128)};
+  }
+
+ private:
+  static constexpr int bits = 14, one = 1 << bits;
+  int black_;
+  std::array<int, 9> share_{};
+};
 
 }  // namespace
 
@@ -80,11 +116,15 @@ void RegionSummer::place() {
   }
 }
 
-const std::vector<RegionSums>& RegionSummer::of_picture(const cv::Mat& bgr) {
-  if (bgr.cols != width_ || bgr.rows != height_ || bgr.type() != CV_8UC3)
-    throw CameraError("the frames are " + std::to_string(bgr.cols) + "x" + std::to_string(bgr.rows) +
+void RegionSummer::check_size(int width, int height) const {
+  if (width != width_ || height != height_)
+    throw CameraError("the frames are " + std::to_string(width) + "x" + std::to_string(height) +
                       " pixels, the taught regions " + std::to_string(width_) + "x" +
                       std::to_string(height_));
+}
+
+const std::vector<RegionSums>& RegionSummer::of_picture(const cv::Mat& bgr) {
+  check_size(bgr.cols, bgr.rows);
   sums_.assign(regions_.size(), {});
   for (int y = 0; y < height_; ++y)
     for (const Span& span : rows_[static_cast<std::size_t>(y)]) {
@@ -97,6 +137,27 @@ const std::vector<RegionSums>& RegionSummer::of_picture(const cv::Mat& bgr) {
                  ((512 * r - 429 * g - 83 * b + 512) >> 10) + 128);
       }
     }
+  return sums_;
+}
+
+const std::vector<RegionSums>& RegionSummer::of_planes(const Planes& planes) {
+  check_size(planes.width, planes.height);
+  sums_.assign(regions_.size(), {});
+  const AsJpeg as_jpeg(planes);
+  for (int y = 0; y < height_; ++y) {
+    const std::ptrdiff_t down = y >> planes.chroma_down;
+    const std::uint8_t *luma = planes.data[0] + y * planes.stride[0],
+                       *blue = planes.data[1] + down * planes.stride[1],
+                       *red = planes.data[2] + down * planes.stride[2];
+    for (const Span& span : rows_[static_cast<std::size_t>(y)]) {
+      PixelSums& sums = span.core ? sums_[span.region].core : sums_[span.region].rim;
+      for (int x = span.from; x < span.to; ++x) {
+        const int right = x >> planes.chroma_right;
+        const auto [l, b, r] = as_jpeg(luma[x], blue[right], red[right]);
+        sums.add(l, b, r);
+      }
+    }
+  }
   return sums_;
 }
 

@@ -7,6 +7,7 @@
 #include <span>
 #include <vector>
 
+#include "bench/camera/frame_source.h"
 #include "bench/files/regions.h"
 #include "core/lamp_colour.h"
 
@@ -25,6 +26,7 @@ class RegionSummer {
   void shift(int right, int down);
 
   const std::vector<RegionSums>& of_picture(const cv::Mat& bgr);
+  const std::vector<RegionSums>& of_planes(const Planes& planes);
   // Null when the JPEG is damaged, as a camera's now and then are: half of it may
   // be grey. Throws CameraError when it is not of the taught size.
   const std::vector<RegionSums>* of_jpeg(std::span<const std::uint8_t> jpeg);
@@ -36,6 +38,7 @@ class RegionSummer {
     bool core = false;
   };
   void place();
+  void check_size(int width, int height) const;
 
   std::vector<LampRegion> regions_;
   int width_, height_;

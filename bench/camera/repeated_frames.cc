@@ -15,7 +15,8 @@ constexpr double least_noise = 0.1, share_of_usual = 0.25;
 }  // namespace
 
 bool RepeatedFrames::is_last_again(const Frame& frame) {
-  return as_taken_ ? is_identical(frame) : hardly_differs(frame.picture);
+  if (as_taken_) return is_identical(frame);
+  return hardly_differs(frame.planes.owner ? luma_of(frame.planes) : frame.picture);
 }
 
 bool RepeatedFrames::is_identical(const Frame& frame) {

@@ -239,7 +239,8 @@ class Teacher {
         fmt::format(
             "{}: {} lamps in {} colours{}\n{}: look whether every lamp is circled and named rightly\n",
             out.string(), regions.lamps.size(), colours,
-            regions.sync ? " and the sync lamp" : "; no sync lamp, so that a run can fail and cannot pass", picture)
+            regions.sync ? " and the sync lamp" : "; no sync lamp, so that a run can fail and cannot pass",
+            picture)
             .c_str(),
         stdout);
   }

@@ -81,8 +81,9 @@ class Watch {
       return;
     }
     summer_.shift(static_cast<int>(std::lround(place->right)), static_cast<int>(std::lround(place->down)));
-    const std::vector<RegionSums>* sums =
-        frame.jpeg.empty() ? &summer_.of_picture(frame.picture) : summer_.of_jpeg(frame.jpeg);
+    const std::vector<RegionSums>* sums = frame.planes.owner   ? &summer_.of_planes(frame.planes)
+                                          : frame.jpeg.empty() ? &summer_.of_picture(frame.picture)
+                                                               : summer_.of_jpeg(frame.jpeg);
     const Light ambient{place->ambient, place->ambient, place->ambient};
     std::string line = fmt::format("frame {} {} ", frame.at, same ? 's' : '-');
     for (std::size_t i = 0; i < lamps_.size(); ++i)

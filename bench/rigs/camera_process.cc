@@ -23,8 +23,8 @@ std::string camera_program() {
   const std::string path = (self.parent_path() / "tachproof-camera").string();
   if (::access(path.c_str(), X_OK) != 0)
     throw RigError("there is no " + path +
-                   ": this tachproof was built without a camera; install libopencv-videoio-dev, "
-                   "libopencv-imgcodecs-dev and libjpeg62-turbo-dev, and build it again");
+                   ": this tachproof was built without a camera; install libopencv-imgcodecs-dev, "
+                   "libjpeg62-turbo-dev, libavformat-dev and libswscale-dev, and build it again");
   return path;
 }
 
