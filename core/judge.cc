@@ -47,6 +47,12 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       reading_(gauge, wired_),
       expectation_(gauge, expectation_options(gauge, setup)),
       settling_(settling_time(gauge)),
+      blends_(setup.watcher_resolution,
+              [this](Channels lit) {
+                for (std::size_t w = 0; w < gauge_.windows.size(); ++w)
+                  if (reading_.shows(w, lit)) return true;
+                return false;
+              }),
       history_(least_turn(gauge)),
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
@@ -107,11 +113,18 @@ void Judge::Impl::take_expectation() {
 }
 
 void Judge::Impl::settle(Nanos until) {
-  for (const LampEvent& event : undimmed_) settling_.add(event, shown_);
+  for (const LampEvent& event : undimmed_) settling_.add(event, settled_);
   undimmed_.clear();
-  settling_.seen_until(until, shown_);
-  lamps_until_ = std::max(lamps_until_, settling_.settled_until(until));
+  settling_.seen_until(until, settled_);
+  blend(settling_.settled_until(until));
+  lamps_until_ = std::max(lamps_until_, blends_.settled_until(settling_.settled_until(until)));
   advance();
+}
+
+void Judge::Impl::blend(Nanos until) {
+  for (const LampEvent& event : settled_) blends_.add(event, shown_);
+  settled_.clear();
+  blends_.seen_until(until, shown_);
 }
 
 void Judge::Impl::advance_to(Nanos horizon) {

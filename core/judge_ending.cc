@@ -78,7 +78,9 @@ RunResult Judge::Impl::finish(Nanos until, bool complete) {
   seen_until(until);
   dimming_.finish(undimmed_);
   settle(until);
-  settling_.finish(shown_);
+  settling_.finish(settled_);
+  blend(until);
+  blends_.finish(shown_);
   if (history_.empty() || expected_until_ < until) {
     expectation_.finish(until);
     take_expectation();

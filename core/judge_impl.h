@@ -48,6 +48,7 @@ class Judge::Impl {
 
   void take_expectation();
   void settle(Nanos until);
+  void blend(Nanos until);
   void advance() { advance_to(std::min(expected_until_, lamps_until_)); }
   void advance_to(Nanos horizon);
   void at_instant(Nanos t);
@@ -74,6 +75,7 @@ class Judge::Impl {
   Expectation expectation_;
   DimmingFilter dimming_;
   Settling settling_;
+  Blends blends_;
   RpmHistory history_;
   Crossings crossings_;
   FindingLog log_;
@@ -82,7 +84,7 @@ class Judge::Impl {
 
   std::deque<Reach> reaches_;
   std::deque<ExpectedTransition> demands_;
-  std::vector<LampEvent> masked_, undimmed_, shown_;
+  std::vector<LampEvent> masked_, undimmed_, settled_, shown_;
   std::size_t next_shown_ = 0;
   std::vector<std::pair<Nanos, Nanos>> disturbed_;
   Nanos expected_until_ = 0, lamps_until_ = -1;

@@ -1,6 +1,7 @@
 #include "core/lamp_frames.h"
 
 #include <algorithm>
+#include <bit>
 #include <utility>
 
 #include "core/text.h"
@@ -11,6 +12,10 @@ namespace {
 constexpr int fast_frames = 2;     // a phase seen in this many frames or fewer is quick
 constexpr int quick_in_a_row = 4;  // such phases are no blink that frames can follow
 constexpr int fading_frames = 3;   // between dark and full, for a change: an exposure straddles one or two
+constexpr int often_two = 3;       // of the last eight changes: a switch seldom takes two frames
+// Where exposures are this short beside the frames' period, hardly a switch falls
+// into one, let alone eight in a row: less than one in 10,000.
+constexpr double short_exposure = 0.3;
 
 int state_of(const LampLook& look) {
   return look.state == LampLook::State::dark ? lamp_dark : static_cast<int>(look.colour);
@@ -57,6 +62,7 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   }
   const bool changed = clear && state != lamp.state, between = !clear || look.weak;
   const int were_between = lamp.between;
+  const bool ends_change = clear && !look.weak && (changed || (lamp.changed_amid && were_between > 0));
   lamp.between = between ? lamp.between + 1 : 0;
   lamp.changed_amid = changed ? between || were_between > 0 : lamp.changed_amid && between;
   if (lamp.changed_amid && std::max(were_between, lamp.between) >= fading_frames) {
@@ -65,6 +71,7 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
          "a lamp faded rather than switched at " + say_time(at) +
              " of the camera's time: its dimming beats with the shutter, or it is dimmer than it was taught");
   }
+  if (ends_change) note_fading(lamp, were_between, at);
   if (!clear) return;
   if (begun_ && at - lamp.seen > setup_.longest_unseen)
     lose(lamp.seen, "a lamp could not be told for " + say_span(at - lamp.seen) + " from " +
@@ -75,6 +82,23 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
     lamp.quick_phases = 0;
   }
   lamp.seen = at;
+}
+
+// Dimming that beats with the shutter may come and go within two frames, as a
+// blink of its own: it does so at every change.
+void LampFrames::note_fading(Lamp& lamp, int between, Nanos at) {
+  const auto with = [](std::uint8_t& last, bool one) {
+    last = static_cast<std::uint8_t>(last << 1 | (one ? 1 : 0));
+  };
+  with(lamp.with_one, between >= 1);
+  with(lamp.with_two, between >= 2);
+  const double period = static_cast<double>(setup_.longest_unseen) / frames_in_longest_unseen;
+  const bool always_one =
+      lamp.with_one == 0xff && static_cast<double>(setup_.exposure) < short_exposure * period;
+  if (std::popcount(lamp.with_two) < often_two && !always_one) return;
+  lamp.with_one = lamp.with_two = 0;
+  lose(at, "a lamp fades at every change, at " + say_time(at) +
+               " of the camera's time: its dimming beats with the shutter, or it is slower than the frames");
 }
 
 void LampFrames::change(std::size_t index, Nanos at, int state) {

@@ -22,6 +22,9 @@ namespace tachproof {
 
 inline constexpr int lamp_dark = -1;
 
+// One frame may be missing, twice the same or unclear; a little more for stamps.
+inline constexpr double frames_in_longest_unseen = 2.2;
+
 struct LampChange {
   std::size_t lamp = 0;
   int from = lamp_dark, to = lamp_dark;  // a colour's index
@@ -38,7 +41,7 @@ struct ChangeSpan {
 class LampFrames {
  public:
   struct Setup {
-    Nanos longest_unseen = 0;  // a lamp may be out of sight this long
+    Nanos longest_unseen = 0;  // a lamp may be out of sight this long: frames_in_longest_unseen periods
     // Per lamp: when it is read out, after the frame's stamp.
     std::vector<Nanos> readout;
     // The exposure: a lamp that comes on late in it, or goes off early in it,
@@ -75,9 +78,13 @@ class LampFrames {
     int quick_phases = 0;       // in a row
     int between = 0;            // frames in a row that were neither dark nor fully lit,
     bool changed_amid = false;  // and the state changed among them
+    // Of the last eight changes, the latest in bit 0: those with a frame between,
+    // and those with two or more.
+    std::uint8_t with_one = 0, with_two = 0;
   };
   void see(std::size_t index, Nanos at, const LampLook& look);
   void change(std::size_t index, Nanos at, int state);
+  void note_fading(Lamp& lamp, int between, Nanos at);
   std::optional<Nanos> seen_until() const;
   static void join(const ChangeSpan& next, ChangeSpan& group);
   void lose(Nanos at, std::string why);

@@ -1,5 +1,7 @@
 #include "core/settling.h"
 
+#include <algorithm>
+
 namespace tachproof {
 
 void Settling::add(const LampEvent& event, std::vector<LampEvent>& out) {
@@ -39,6 +41,34 @@ void Settling::close(std::vector<LampEvent>& out) {
   }
   standing_ = last.lit;
   run_.clear();
+}
+
+void Blends::add(const LampEvent& event, std::vector<LampEvent>& out) {
+  seen_until(event.at, out);
+  const bool cue = is_cue_(event.lit);
+  if (resolution_ > coarse && !cue) {
+    doubtful_.push_back(event);
+    return;
+  }
+  if (event.lit == standing_) out.insert(out.end(), doubtful_.begin(), doubtful_.end());
+  doubtful_.clear();
+  standing_ = event.lit;
+  out.push_back(event);
+}
+
+void Blends::seen_until(Nanos until, std::vector<LampEvent>& out) {
+  if (!doubtful_.empty() && until - doubtful_.front().at > resolution_) finish(out);
+}
+
+void Blends::finish(std::vector<LampEvent>& out) {
+  if (doubtful_.empty()) return;
+  out.insert(out.end(), doubtful_.begin(), doubtful_.end());
+  standing_ = doubtful_.back().lit;
+  doubtful_.clear();
+}
+
+Nanos Blends::settled_until(Nanos seen_until) const {
+  return doubtful_.empty() ? seen_until : std::min(seen_until, doubtful_.front().at - 1);
 }
 
 }  // namespace tachproof

@@ -3,11 +3,11 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/lamp_frames.h"
+
 namespace tachproof {
 namespace {
 
-// One frame may be missing, twice the same or unclear; a little more for stamps.
-constexpr double frames_in_a_change = 2.2;
 constexpr Nanos most_drift_between_flashes = 5 * ns_per_ms;
 // The light at which a lamp counts as changed, in shares of the exposure: see
 // LampFrames. A lamp that fills the sensor gets there sooner.
@@ -24,7 +24,7 @@ CameraTiming::CameraTiming(const CameraSettings& settings, const Regions& region
 }
 
 Nanos CameraTiming::widest_change() const {
-  return static_cast<Nanos>(frames_in_a_change * static_cast<double>(period_));
+  return static_cast<Nanos>(frames_in_longest_unseen * static_cast<double>(period_));
 }
 
 // Unknown: half a period, the middle of what it can be.

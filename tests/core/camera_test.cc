@@ -128,8 +128,8 @@ constexpr LampLook dark{LampLook::State::dark, 0, false}, lit{LampLook::State::l
 constexpr Nanos period = 1000;
 
 // One lamp, a look for each frame.
-LampFrames looked(const std::vector<LampLook>& looks) {
-  LampFrames frames({.longest_unseen = 2 * period + period / 5, .readout = {0}, .exposure = 0});
+LampFrames looked(const std::vector<LampLook>& looks, Nanos exposure = 0) {
+  LampFrames frames({.longest_unseen = 2 * period + period / 5, .readout = {0}, .exposure = exposure});
   for (std::size_t i = 0; i < looks.size(); ++i) frames.add(static_cast<Nanos>(i) * period, {&looks[i], 1});
   return frames;
 }
@@ -180,6 +180,29 @@ TEST(LampFrames, WhatCannotBeToldIsLost) {
   // Dimming that beats with the shutter comes and goes by degrees; a switch does not.
   EXPECT_EQ(looked({dark, dark, unclear, weak, weak, lit, lit}).lost(), 1U);
   EXPECT_EQ(looked({dark, dark, unclear, lit, lit, lit}).lost(), 0U);
+}
+
+// 93 Hz seen thirty times a second: a blink that the unit does not show, of which
+// every change takes a frame or two. Filmed (clip 44 of seed 51, drawn).
+TEST(LampFrames, ABlinkThatFadesAtEveryChangeIsLost) {
+  std::vector<LampLook> looks;
+  for (int cycle = 0; cycle < 4; ++cycle)
+    for (const LampLook& look : {dark, weak, lit, lit, lit, lit, lit, weak, unclear, dark})
+      looks.push_back(look);
+  EXPECT_EQ(looked(looks).lost(), 1U);
+  // A frame for each change, and exposures that are short.
+  looks.clear();
+  for (int cycle = 0; cycle < 6; ++cycle)
+    for (const LampLook& look : {dark, dark, dark, unclear, lit, lit, lit, unclear}) looks.push_back(look);
+  EXPECT_EQ(looked(looks, period / 5).lost(), 1U);
+  EXPECT_EQ(looked(looks, period / 2).lost(), 0U);
+  // Now and then a switch falls into an exposure.
+  looks.clear();
+  for (int cycle = 0; cycle < 9; ++cycle) {
+    for (const LampLook& look : {dark, dark, dark, unclear, lit, lit, lit, lit}) looks.push_back(look);
+    if (cycle == 4) looks.insert(looks.end() - 4, weak);
+  }
+  EXPECT_EQ(looked(looks, period / 5).lost(), 0U);
 }
 
 RC_GTEST_PROP(LampFrames, SpansHoldTheTruthAndLampsThatChangeTogetherComeTogether, ()) {

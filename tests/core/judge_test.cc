@@ -116,6 +116,29 @@ TEST(Judge, AnOffsetOfAllStampsIsInTheUncertaintyOfTheResponse) {
   }
 }
 
+// Filmed (clip 20 of seed 51, drawn): a jump goes by the white window in 20 ms, and the
+// lamps of both changes are dated one frame off: a picture that never was.
+TEST(Judge, ABlendOfTwoChangesInAWatchersFramesIsNoPicture) {
+  Gauge gauge = small_gauge();
+  gauge.windows[2].cue = {gauge.channel("right", "magenta"), 0};
+  gauge.blink.reset();
+  const Profile profile{std::vector<Step>{Hold{2800, ns_per_s}, StepTo{5500}, Hold{5500, 2 * ns_per_s}}};
+  const Channels white = gauge.channel("left", "white"), magenta = gauge.channel("right", "magenta");
+  const Nanos s = ns_per_s, ms = ns_per_ms;
+  const std::vector<LampEvent> blended{{0, 0}, {s + 60 * ms, white | magenta}, {s + 85 * ms, magenta}};
+  JudgeSetup setup;
+  setup.watcher_resolution = 44 * ms;
+  EXPECT_THAT(judged(gauge, profile, blended, setup).findings, testing::IsEmpty());
+  // One that stands, that comes and goes, or that a finer watcher sees, was there.
+  const std::vector<LampEvent> stands{{0, 0}, {s + 40 * ms, white | magenta}, {s + 95 * ms, magenta}};
+  EXPECT_EQ(judged(gauge, profile, stands, setup).verdict, Verdict::fail);
+  const std::vector<LampEvent> flash{
+      {0, 0}, {s + 60 * ms, magenta}, {2 * s, white | magenta}, {2 * s + 25 * ms, magenta}};
+  EXPECT_EQ(judged(gauge, profile, flash, setup).verdict, Verdict::fail);
+  setup.watcher_resolution = ms;
+  EXPECT_EQ(judged(gauge, profile, blended, setup).verdict, Verdict::fail);
+}
+
 TEST(Judge, AMissingChangeIsAMissingTransition) {
   const Gauge gauge = small_gauge();
   const Profile profile{acceptance()};

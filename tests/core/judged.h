@@ -10,7 +10,7 @@ namespace tachproof::test {
 
 inline RunResult judged(const Gauge& gauge, const Profile& profile, const std::vector<LampEvent>& events,
                         JudgeSetup setup = {}) {
-  setup.watcher_resolution = 100 * ns_per_us;
+  if (setup.watcher_resolution == 1) setup.watcher_resolution = 100 * ns_per_us;
   Judge judge(gauge, setup);
   for (const Segment& s : profile.segments()) judge.rpm(s);
   judge.lamps(events);
