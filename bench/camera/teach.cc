@@ -132,7 +132,8 @@ class Teacher {
     if (!(best <= 0.1 * static_cast<double>(still.size())) || last_best - first_best > 2 * ns_per_s)
       throw CameraError(
           "what changes in " + settings_.from.from +
-          " does not go with the scenario: is it the whole of it, of this gauge, with the camera still?");
+          " does not go with the scenario: is it the whole of it, of this gauge, with the camera still? "
+          "Do dimmed lamps flicker in it? A longer exposure helps");
     return first_best + (last_best - first_best) / 2;
   }
 
