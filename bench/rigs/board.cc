@@ -15,6 +15,7 @@ class BoardSource : public Source {
   void play(const PulseBlock& block) override { board_->play(block); }
   bool can_press(const std::string& action) const override { return board_->can_press(action); }
   void press(const Press& press, Nanos at) override { board_->press(press, at); }
+  std::optional<Nanos> attend() override { return board_->attend(); }
   void end() noexcept override { board_->end(); }
 
  private:

@@ -13,6 +13,7 @@ namespace {
 
 constexpr Nanos answer_within = 500 * ns_per_ms;
 constexpr Nanos ask_every = 20 * ns_per_ms;
+constexpr Nanos attend_for = 5 * ns_per_ms;
 constexpr Nanos start_with = 200 * ns_per_ms;  // of train; or a full queue
 
 std::string describe_flags(unsigned flags) {
@@ -256,6 +257,12 @@ Seen BoardSession::collect(Nanos until, std::vector<LampEvent>& out) {
   if (seen.lost > 0)
     seen.lost_why = fmt::format("the board had no room for {} stamps: the lamps changed too fast", seen.lost);
   return seen;
+}
+
+Nanos BoardSession::attend() {
+  start();
+  step(connection_.now() + attend_for);
+  return status_ ? run_time(status_->seen_until) : Nanos{-1};
 }
 
 void BoardSession::end() noexcept {

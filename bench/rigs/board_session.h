@@ -26,6 +26,7 @@ class BoardSession {
   bool can_press(const std::string& action) const;
   void press(const Press& press, Nanos at);
   Seen collect(Nanos until, std::vector<LampEvent>& out);
+  Nanos attend();  // as Source::attend
   void end() noexcept;
 
   SourceFacts source_facts() const;

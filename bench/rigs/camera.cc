@@ -75,8 +75,12 @@ class CameraWatcher : public Watcher {
     facts.stamp_offset = static_cast<Nanos>(offset / std::sqrt(3.0));
     facts.wired = wired_;
     facts.time_by = by_;
+    if (settings_.live) facts.behind = timing.widest_change() + timing.exposure() + 3 * period_;
     return facts;
   }
+
+  // How time passes while frames are waited for, live beside a board.
+  void attend_by(std::function<std::optional<Nanos>()> attend) { attend_ = std::move(attend); }
 
   void begin() override {}
 
@@ -88,20 +92,19 @@ class CameraWatcher : public Watcher {
       seen.lost_why = std::exchange(lost_why_, {});
       return seen;
     }
-    while (!ended_ && !knows_until(until))
-      if (!read_line(host_ ? 0ms : settings_.live ? 50ms : 10'000ms)) {
-        if (host_) {
-          wait_by_host_clock();
-          continue;
-        }
-        if (!settings_.live) throw RigError("the camera's program has stopped");
-        if (++silent_ > most_silent) throw RigError("the camera gives no frames");
-        if (!synced()) break;
-      } else {
-        silent_ = 0;
+    while (!ended_ && !knows_until(until)) {
+      if (read_line(settings_.live ? 0ms : 10'000ms)) {
         heard_ = std::chrono::steady_clock::now();
+        heard_at_.reset();
         take_changes();
+      } else if (!settings_.live) {
+        throw RigError("the camera's program has stopped");
+      } else if (host_) {
+        wait_by_host_clock();
+      } else if (wait_by_source() >= until && !synced()) {
+        break;  // its flash may be still to come
       }
+    }
     take_changes();
     const std::optional<Nanos> known = known_in_run();
     while (!waiting_.empty() && waiting_.front().at <= until) {
@@ -119,7 +122,6 @@ class CameraWatcher : public Watcher {
   void end() noexcept override {}
 
  private:
-  static constexpr int most_silent = 60;  // times 50 ms
   static constexpr auto longest_silence = 3000ms;
 
   void wait_by_host_clock() {
@@ -127,6 +129,15 @@ class CameraWatcher : public Watcher {
     if (std::chrono::steady_clock::now() - heard_ > longest_silence)
       throw RigError("the camera gives no frames");
     host_->meanwhile();
+  }
+
+  // The run's time by the source's device.
+  Nanos wait_by_source() {
+    const Nanos now = attend_().value_or(0);
+    if (!heard_at_) heard_at_ = now;
+    if (now - *heard_at_ > std::chrono::nanoseconds(longest_silence).count())
+      throw RigError("the camera gives no frames");
+    return now;
   }
 
   std::vector<std::string> words() const {
@@ -307,7 +318,10 @@ class CameraWatcher : public Watcher {
            "the sync lamp's flashes do not fit those of the run: frames are missing, or it is another run's "
            "clip");
     const std::optional<Nanos> awaited = marks_->clock.awaited();
-    const bool overdue = awaited && *awaited + timing().widest_change() + timing().most_offset() < until;
+    // A live camera may take its time; nothing is taken as seen meanwhile.
+    const Nanos patience = settings_.live ? ns_per_s : 0;
+    const bool overdue =
+        awaited && *awaited + timing().widest_change() + timing().most_offset() + patience < until;
     if (overdue || marks_->clock.edges_seen() > marks_->clock.edges_played())
       lose(1, fmt::format("the sync lamp was seen to change {} times, and was changed {} times by {}",
                           marks_->clock.edges_seen(), marks_->clock.edges_played(), say_time(until)));
@@ -325,6 +339,7 @@ class CameraWatcher : public Watcher {
   std::shared_ptr<PlayedMarks> marks_;
   std::optional<HostTime> host_;
   TimeRelation by_;
+  std::function<std::optional<Nanos>()> attend_;
   std::unique_ptr<CameraLines> process_;
   std::vector<Channels> moves_;  // by lamp
   Channels wired_ = 0;
@@ -338,7 +353,7 @@ class CameraWatcher : public Watcher {
   std::vector<LampEvent> waiting_;
   Nanos last_at_ = 0, last_frame_ = 0, vouched_ = 0;
   bool ended_ = false, any_lost_ = false;
-  int silent_ = 0;
+  std::optional<Nanos> heard_at_;  // by the source's device, when the silence began
   std::uint64_t waited_ = 0;
   std::chrono::steady_clock::time_point heard_;
   std::uint64_t lost_ = 0, told_lost_ = 0;
@@ -347,9 +362,11 @@ class CameraWatcher : public Watcher {
 
 }  // namespace
 
-Rig camera_rig(const CameraSettings& settings, const Gauge& gauge, std::unique_ptr<Source> source) {
+Rig camera_rig(const CameraSettings& settings, const Gauge& gauge, std::unique_ptr<Source> source,
+               const OpenCamera& open) {
   const auto marks = std::make_shared<PlayedMarks>();
-  auto watcher = std::make_unique<CameraWatcher>(settings, gauge, marks, std::nullopt, open_camera_program);
+  auto watcher = std::make_unique<CameraWatcher>(settings, gauge, marks, std::nullopt, open);
+  if (settings.live) watcher->attend_by([at = source.get()] { return at->attend(); });
   const WatcherFacts facts = watcher->facts();
   std::optional<WithoutSync> without_sync;
   if (facts.time_by == TimeRelation::lamp_changes) {

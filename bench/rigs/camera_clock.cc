@@ -52,6 +52,7 @@ class MarkingSource : public Source {
     if (press.action == sync_ && !without_sync_) marks_->clock.flashed(at, at + press.lasts);
     if (source_) source_->press(press, at);
   }
+  std::optional<Nanos> attend() override { return source_ ? source_->attend() : std::nullopt; }
   std::vector<PlayedChange> take_played() override {
     return source_ ? source_->take_played() : std::vector<PlayedChange>();
   }

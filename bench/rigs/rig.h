@@ -82,6 +82,10 @@ class Source {
   // before the run by `can_press`.
   virtual bool can_press(const std::string& action) const = 0;
   virtual void press(const Press& press, Nanos at) = 0;
+  // Lets a little time pass with what the device needs meanwhile: for a watcher
+  // that waits for something else. The run's time by the device, below 0 before
+  // it; nothing where there is no such device.
+  virtual std::optional<Nanos> attend() { return std::nullopt; }
   // What it has done since the last call, for the journal.
   virtual std::vector<PlayedChange> take_played() { return {}; }
   // Output off, whatever state the run is in. Called once after begin.
@@ -96,6 +100,7 @@ struct WatcherFacts {
   Channels wired = 0;           // the channels that it sees
   Nanos stamp_offset = 0;       // of stamp_uncertainty, what is the same for all stamps of the run
   TimeRelation time_by = TimeRelation::one_clock;
+  Nanos behind = 0;  // it knows what it saw about this much later, and the source must be that far ahead
 };
 
 // How far a watcher can vouch for what it has handed over.

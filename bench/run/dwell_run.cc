@@ -246,7 +246,7 @@ class DwellRun {
     bool ended = false;
     const Nanos from = start + before + plan_.gauge.tolerance.response_to;
     counter_.watch(b, from);
-    const auto [stretch, ahead] = pace_of(source_);
+    const auto [stretch, ahead] = pace_of(source_, rig_.watcher->facts());
     while (!stop_asked()) {
       const Nanos until = played_ + stretch;
       while (!ended && (pulses_.empty() || pulses_.back() <= until)) {

@@ -17,7 +17,10 @@ struct Pace {
 // In virtual time a stretch only costs its overhead.
 inline constexpr Pace virtual_pace{ns_per_s, 0};
 inline constexpr Pace real_pace{50 * ns_per_ms, 250 * ns_per_ms};
-inline Pace pace_of(const SourceFacts& source) { return source.virtual_time ? virtual_pace : real_pace; }
+inline Pace pace_of(const SourceFacts& source, const WatcherFacts& watcher) {
+  if (source.virtual_time) return virtual_pace;
+  return {real_pace.stretch, real_pace.ahead + watcher.behind};
+}
 
 // Ten times a second of wall time.
 class Glances {

@@ -33,6 +33,7 @@ class Run {
         folder_(folder),
         hooks_(hooks),
         source_(rig.source->facts()),
+        pace_(pace_of(source_, rig.watcher->facts())),
         watch_(*rig.watcher),
         judge_(plan.gauge, judge_setup(plan, rig)),
         train_(plan.profile, plan.gauge.pulses_per_rev, plan.noise, plan.seed),
@@ -107,7 +108,7 @@ class Run {
   // Everything until `until` has been played and seen, unless the run is
   // stopped. In real time the train has then gone on into the question.
   void play_and_see(Nanos until) {
-    const auto [stretch, ahead] = pace_of(source_);
+    const auto [stretch, ahead] = pace_;
     const bool goes_on = !source_.virtual_time && question_ahead();
     while (collected_ < until) {
       if (stop_asked()) return;
@@ -272,7 +273,7 @@ class Run {
       if (stop_asked()) return std::nullopt;
       if (source_.virtual_time) continue;
       hold_on();
-      collect(played_ - real_pace.ahead);
+      collect(played_ - pace_.ahead);
     }
   }
 
@@ -301,6 +302,7 @@ class Run {
   RunFolder& folder_;
   const RunHooks& hooks_;
   SourceFacts source_;
+  Pace pace_;
   CheckedWatcher watch_;
   Judge judge_;
   PulseTrain train_;

@@ -22,6 +22,7 @@ class Loop {
         pulses_per_rev_(pulses_per_rev),
         rig_(rig),
         watch_(*rig.watcher),
+        ahead_(survey_ahead(rig.watcher->facts())),
         writer_(writer),
         hooks_(hooks) {}
 
@@ -59,12 +60,12 @@ class Loop {
     while (!stopped_ && plan()) {
       while (!stopped_ && played_ < profile_.duration()) {
         play(std::min(played_ + real_pace.stretch, profile_.duration()));
-        if (played_ > survey_ahead) collect(played_ - survey_ahead);
+        if (played_ > ahead_) collect(played_ - ahead_);
         look_round();
       }
     }
     while (!stopped_ && collected_ < played_) {
-      collect(std::min(collected_ + survey_ahead, played_));
+      collect(std::min(collected_ + ahead_, played_));
       look_round();
     }
   }
@@ -144,6 +145,7 @@ class Loop {
   double pulses_per_rev_;
   Rig& rig_;
   CheckedWatcher watch_;
+  Nanos ahead_;
   EvidenceWriter* writer_;
   const RunHooks& hooks_;
 
@@ -182,7 +184,7 @@ SurveySetup survey_setup_of(const Rig& rig, double within_rpm) {
   setup.judge = judge_setup_of(rig);
   setup.judge.what = survey_asks(within_rpm);
   setup.within_rpm = within_rpm;
-  setup.ahead = survey_ahead;
+  setup.ahead = survey_ahead(rig.watcher->facts());
   return setup;
 }
 

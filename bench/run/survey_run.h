@@ -27,7 +27,8 @@
 
 namespace tachproof {
 
-inline constexpr Nanos survey_ahead = real_pace.ahead;
+// Whatever the source: a survey reacts to what was seen, in virtual time too.
+inline Nanos survey_ahead(const WatcherFacts& watcher) { return real_pace.ahead + watcher.behind; }
 
 // Gives the steps that follow; none when it is over. Presses are pressed; nothing
 // is asked.

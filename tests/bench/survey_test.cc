@@ -132,7 +132,7 @@ TEST_F(Survey, NeverHandsOutMoreThanTheLookAheadBeforeItLooks) {
   script->lamps = {{0, 0}};
   script->virtual_time = false;
   survey(scripted_rig(script));
-  EXPECT_LE(script->most_ahead, survey_ahead + 100 * ns_per_ms);
+  EXPECT_LE(script->most_ahead, real_pace.ahead + 100 * ns_per_ms);
   EXPECT_EQ(script->source_ends, 1);
   EXPECT_EQ(script->watcher_ends, 1);
 }
