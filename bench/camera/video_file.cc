@@ -11,12 +11,9 @@ extern "C" {
 
 #include <array>
 #include <cmath>
-#include <thread>
 
 namespace tachproof {
 namespace {
-
-constexpr int most_threads = 4;
 
 template <class T, void (*close)(T**)>
 struct Closes {
@@ -123,7 +120,11 @@ class VideoFile : public FrameSource {
     if (!codec_ || avcodec_parameters_to_context(codec_.get(), stream_->codecpar) < 0)
       throw CameraError("cannot decode the video " + from_);
     codec_->pkt_timebase = stream_->time_base;
-    codec_->thread_count = std::clamp(static_cast<int>(std::thread::hardware_concurrency()), 1, most_threads);
+    // Several frames at once would be quicker, and whether damage is told of a
+    // frame would hang on which thread was first.
+    codec_->thread_count = 1;
+    codec_->err_recognition |= AV_EF_EXPLODE | AV_EF_CRCCHECK | AV_EF_BITSTREAM | AV_EF_BUFFER;
+    codec_->error_concealment = 0;
     if (const int error = avcodec_open2(codec_.get(), &decoder, nullptr); error < 0)
       throw CameraError(fmt::format("cannot decode the video {}: {}", from_, reason(error)));
   }

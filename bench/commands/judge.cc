@@ -30,7 +30,8 @@ class JudgeCommand : public Command {
         "rows may be sampled or on change.\n\n"
         "With --regions and --scenario, judges a clip of a run that was filmed: a video file, or a folder of "
         "pictures with times.txt. The scenario is what was played; the bench's sync lamp in the clip tells "
-        "when; without one a clip can fail and never pass. What is written is what `run` writes of a rig file with that clip.\n\n"
+        "when; without one a clip can fail and never pass. What is written is what `run` writes of a rig "
+        "file with that clip.\n\n"
         "Lamps that are not wired, or have no region, are not judged. A recording that is cut short, or in "
         "which a wired channel is unknown, is undecided.",
         "0  pass\n"
