@@ -13,6 +13,7 @@
 // threshold (>=), and back down when its rpm is under the falling one (<).
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
@@ -58,6 +59,8 @@ struct Deadband {
 struct Blink {
   double hz = 0;
   double duty = 0.5;  // lit share of a period, 0..1
+
+  double shorter_phase_s() const { return std::min(duty, 1 - duty) / hz; }  // lit or dark, whichever
 };
 
 struct Tolerance {

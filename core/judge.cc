@@ -15,10 +15,7 @@ namespace {
 // shorter phase would pass for it.
 Nanos settling_time(const Gauge& gauge) {
   Nanos settle = gauge.tolerance.settle;
-  if (gauge.blink) {
-    const double phase_s = std::min(gauge.blink->duty, 1 - gauge.blink->duty) / gauge.blink->hz;
-    settle = std::min(settle, from_seconds(phase_s / 4));
-  }
+  if (gauge.blink) settle = std::min(settle, from_seconds(gauge.blink->shorter_phase_s() / 4));
   return settle;
 }
 
@@ -47,12 +44,7 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       reading_(gauge, wired_),
       expectation_(gauge, expectation_options(gauge, setup)),
       settling_(settling_time(gauge)),
-      blends_(setup.watcher_resolution,
-              [this](Channels lit) {
-                for (std::size_t w = 0; w < gauge_.windows.size(); ++w)
-                  if (reading_.shows(w, lit)) return true;
-                return false;
-              }),
+      blends_(setup.watcher_resolution, [this](Channels lit) { return reading_.is_picture(lit); }),
       history_(least_turn(gauge)),
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
@@ -116,8 +108,9 @@ void Judge::Impl::settle(Nanos until) {
   for (const LampEvent& event : undimmed_) settling_.add(event, settled_);
   undimmed_.clear();
   settling_.seen_until(until, settled_);
-  blend(settling_.settled_until(until));
-  lamps_until_ = std::max(lamps_until_, blends_.settled_until(settling_.settled_until(until)));
+  const Nanos settled = settling_.settled_until(until);
+  blend(settled);
+  lamps_until_ = std::max(lamps_until_, blends_.settled_until(settled));
   advance();
 }
 

@@ -45,8 +45,7 @@ void Settling::close(std::vector<LampEvent>& out) {
 
 void Blends::add(const LampEvent& event, std::vector<LampEvent>& out) {
   seen_until(event.at, out);
-  const bool cue = is_cue_(event.lit);
-  if (resolution_ > coarse && !cue) {
+  if (resolution_ > coarse && !is_cue_(event.lit)) {
     doubtful_.push_back(event);
     return;
   }

@@ -119,7 +119,7 @@ std::optional<Nanos> shortest_blink_phase(const Gauge& gauge, const Profile& pro
     return reach.lowest == reach.highest && (gauge.windows[reach.lowest].cue.blinking & watched) != 0;
   });
   if (!blinks) return std::nullopt;
-  return from_seconds(std::min(gauge.blink->duty, 1 - gauge.blink->duty) / gauge.blink->hz);
+  return from_seconds(gauge.blink->shorter_phase_s());
 }
 
 }  // namespace tachproof

@@ -15,6 +15,12 @@ WindowReading::WindowReading(const Gauge& gauge, Channels wired) : wired_(wired 
     cues_.push_back({window.cue.steady & wired_, window.cue.blinking & wired_});
 }
 
+bool WindowReading::is_picture(Channels lit) const {
+  for (std::size_t w = 0; w < cues_.size(); ++w)
+    if (shows(w, lit)) return true;
+  return false;
+}
+
 std::optional<WindowReading::Read> WindowReading::read_plain(Channels lit, std::size_t lowest,
                                                              std::size_t highest, std::size_t before) const {
   if (before >= lowest && before <= highest && shows(before, lit)) return Read{before, true, true};

@@ -19,6 +19,9 @@ class WindowReading {
     return (lit & wired_ & ~cues_[window].blinking) == cues_[window].steady;
   }
 
+  // Of some window.
+  bool is_picture(Channels lit) const;
+
   struct Read {
     std::size_t window = 0;
     bool allowed = false;  // a picture of a window in lowest..highest

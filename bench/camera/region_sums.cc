@@ -125,6 +125,7 @@ void RegionSummer::check_size(int width, int height) const {
 
 const std::vector<RegionSums>& RegionSummer::of_picture(const cv::Mat& bgr) {
   check_size(bgr.cols, bgr.rows);
+  if (bgr.type() != CV_8UC3) throw CameraError("the frames are not in colour, a byte for each channel");
   sums_.assign(regions_.size(), {});
   for (int y = 0; y < height_; ++y)
     for (const Span& span : rows_[static_cast<std::size_t>(y)]) {

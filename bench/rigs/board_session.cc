@@ -66,6 +66,8 @@ Nanos BoardSession::run_time(LinkTicks at) const {
   return true_time(settings_.clock, (static_cast<Nanos>(at) - static_cast<Nanos>(*zero_)) * link_tick_ns);
 }
 
+Nanos BoardSession::heard_until() const { return status_ ? run_time(status_->seen_until) : Nanos{-1}; }
+
 // ---- what the board says ----------------------------------------------------
 
 // Frames arrive inside the connection's handlers, so that a contradiction is
@@ -236,7 +238,7 @@ Seen BoardSession::collect(Nanos until, std::vector<LampEvent>& out) {
   const Nanos delay = connection_.hello().stamp_delay_ns;
   // A stamp may still be due that much later than the change that it is of.
   const Nanos slack = delay + connection_.hello().stamp_spread_ns;
-  const auto vouched = [&] { return status_ ? run_time(status_->seen_until) - slack : Nanos{-1}; };
+  const auto vouched = [&] { return status_ ? heard_until() - slack : Nanos{-1}; };
   while (vouched() < until)
     step(connection_.now() + std::clamp<Nanos>(until - vouched(), ns_per_ms, ask_every));
 
@@ -262,7 +264,7 @@ Seen BoardSession::collect(Nanos until, std::vector<LampEvent>& out) {
 Nanos BoardSession::attend() {
   start();
   step(connection_.now() + attend_for);
-  return status_ ? run_time(status_->seen_until) : Nanos{-1};
+  return heard_until();
 }
 
 void BoardSession::end() noexcept {

@@ -39,6 +39,7 @@ class BoardSession {
   void handle(const LinkFrame& frame);
   void handle(const LinkStatus& status);
   void handle(const LinkLamps& lamps);
+  Nanos heard_until() const;  // in the run's time; -1 before the first status
   void check() const;
   void count_lost(std::uint16_t reported);
   void check_clock(LinkTicks seen_until);

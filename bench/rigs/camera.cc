@@ -25,15 +25,16 @@ constexpr Nanos before_the_run = 500 * ns_per_ms;
 
 class CameraWatcher : public Watcher {
  public:
-  // `host`: by the host's clock; else by the sync lamp, or a clip by its own changes.
+  // `zero`: by the host's clock; none: by the sync lamp, or a clip by its own changes.
   CameraWatcher(const CameraSettings& settings, const Gauge& gauge, std::shared_ptr<PlayedMarks> marks,
-                std::optional<HostTime> host, const OpenCamera& open)
+                RunZero zero, Attend attend, const OpenCamera& open)
       : settings_(settings),
         regions_(load_regions(settings.regions)),
         channels_(resolve(regions_, gauge)),
         marks_(std::move(marks)),
-        host_(std::move(host)),
-        by_(host_           ? TimeRelation::host_clock
+        zero_(std::move(zero)),
+        attend_(std::move(attend)),
+        by_(zero_           ? TimeRelation::host_clock
             : regions_.sync ? TimeRelation::sync_lamp
                             : TimeRelation::lamp_changes),
         process_(open(words())) {
@@ -79,9 +80,6 @@ class CameraWatcher : public Watcher {
     return facts;
   }
 
-  // How time passes while frames are waited for, live beside a board.
-  void attend_by(std::function<std::optional<Nanos>()> attend) { attend_ = std::move(attend); }
-
   void begin() override {}
 
   Seen collect(Nanos until, std::vector<LampEvent>& out) override {
@@ -94,13 +92,10 @@ class CameraWatcher : public Watcher {
     }
     while (!ended_ && !knows_until(until)) {
       if (read_line(settings_.live ? 0ms : 10'000ms)) {
-        heard_ = std::chrono::steady_clock::now();
-        heard_at_.reset();
+        silent_since_.reset();
         take_changes();
       } else if (!settings_.live) {
         throw RigError("the camera's program has stopped");
-      } else if (host_) {
-        wait_by_host_clock();
       } else if (wait_by_source() >= until && !synced()) {
         break;  // its flash may be still to come
       }
@@ -122,21 +117,13 @@ class CameraWatcher : public Watcher {
   void end() noexcept override {}
 
  private:
-  static constexpr auto longest_silence = 3000ms;
+  static constexpr Nanos longest_silence = 3 * ns_per_s;
 
-  void wait_by_host_clock() {
-    if (waited_++ == 0) heard_ = std::chrono::steady_clock::now();
-    if (std::chrono::steady_clock::now() - heard_ > longest_silence)
-      throw RigError("the camera gives no frames");
-    host_->meanwhile();
-  }
-
-  // The run's time by the source's device.
+  // The run's time by the source.
   Nanos wait_by_source() {
     const Nanos now = attend_().value_or(0);
-    if (!heard_at_) heard_at_ = now;
-    if (now - *heard_at_ > std::chrono::nanoseconds(longest_silence).count())
-      throw RigError("the camera gives no frames");
+    if (!silent_since_) silent_since_ = now;
+    if (now - *silent_since_ > longest_silence) throw RigError("the camera gives no frames");
     return now;
   }
 
@@ -185,10 +172,10 @@ class CameraWatcher : public Watcher {
 
   // Run time less camera time.
   std::optional<SyncClock::Offset> offset_at(Nanos camera) const {
-    if (!host_) return marks_->clock.offset_at(camera);
-    if (!*host_->zero) return std::nullopt;
+    if (!zero_) return marks_->clock.offset_at(camera);
+    if (!*zero_) return std::nullopt;
     const CameraSettings::Delay delay = timing().stamp_delay();
-    return SyncClock::Offset{-**host_->zero - delay.to, -**host_->zero - delay.from};
+    return SyncClock::Offset{-**zero_ - delay.to, -**zero_ - delay.from};
   }
 
   // ---- frames in, changes out --------------------------------------------------
@@ -214,7 +201,7 @@ class CameraWatcher : public Watcher {
     const std::string_view letters = std::string_view(line).substr(blank + 3);
     if (letters.size() != regions_.all().size())
       throw RigError("the camera's program does not speak as it should");
-    if (host_ && (!*host_->zero || at < **host_->zero - before_the_run)) return;
+    if (zero_ && (!*zero_ || at < **zero_ - before_the_run)) return;
     if (!times_->take(at, line[blank + 1] == 's')) return;
     std::vector<LampLook> looks;
     for (const char letter : letters) looks.push_back(look_of(letter));
@@ -337,9 +324,9 @@ class CameraWatcher : public Watcher {
   Regions regions_;
   std::vector<std::vector<Channels>> channels_;
   std::shared_ptr<PlayedMarks> marks_;
-  std::optional<HostTime> host_;
+  RunZero zero_;
+  Attend attend_;
   TimeRelation by_;
-  std::function<std::optional<Nanos>()> attend_;
   std::unique_ptr<CameraLines> process_;
   std::vector<Channels> moves_;  // by lamp
   Channels wired_ = 0;
@@ -353,9 +340,7 @@ class CameraWatcher : public Watcher {
   std::vector<LampEvent> waiting_;
   Nanos last_at_ = 0, last_frame_ = 0, vouched_ = 0;
   bool ended_ = false, any_lost_ = false;
-  std::optional<Nanos> heard_at_;  // by the source's device, when the silence began
-  std::uint64_t waited_ = 0;
-  std::chrono::steady_clock::time_point heard_;
+  std::optional<Nanos> silent_since_;  // by the source
   std::uint64_t lost_ = 0, told_lost_ = 0;
   std::string lost_why_;
 };
@@ -365,8 +350,9 @@ class CameraWatcher : public Watcher {
 Rig camera_rig(const CameraSettings& settings, const Gauge& gauge, std::unique_ptr<Source> source,
                const OpenCamera& open) {
   const auto marks = std::make_shared<PlayedMarks>();
-  auto watcher = std::make_unique<CameraWatcher>(settings, gauge, marks, std::nullopt, open);
-  if (settings.live) watcher->attend_by([at = source.get()] { return at->attend(); });
+  Attend attend;
+  if (settings.live) attend = [at = source.get()] { return at->attend(); };
+  auto watcher = std::make_unique<CameraWatcher>(settings, gauge, marks, nullptr, std::move(attend), open);
   const WatcherFacts facts = watcher->facts();
   std::optional<WithoutSync> without_sync;
   if (facts.time_by == TimeRelation::lamp_changes) {
@@ -385,9 +371,9 @@ std::unique_ptr<CameraLines> open_camera_program(const std::vector<std::string>&
 }
 
 std::unique_ptr<Watcher> camera_by_host_clock(const CameraSettings& settings, const Gauge& gauge,
-                                              HostTime host, const OpenCamera& open) {
-  return std::make_unique<CameraWatcher>(settings, gauge, std::make_shared<PlayedMarks>(), std::move(host),
-                                         open);
+                                              RunZero zero, Attend attend, const OpenCamera& open) {
+  return std::make_unique<CameraWatcher>(settings, gauge, std::make_shared<PlayedMarks>(), std::move(zero),
+                                         std::move(attend), open);
 }
 
 }  // namespace tachproof

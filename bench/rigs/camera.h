@@ -27,24 +27,22 @@
 
 namespace tachproof {
 
-// `source`: what plays and presses; none beside a clip, where it has been played.
-// `open` gets the words for the camera's program.
-// Throws FileErrors for regions that do not fit the gauge, or have no sync lamp
-// for a device; RigError when the camera cannot be opened or refuses.
 using OpenCamera = std::function<std::unique_ptr<CameraLines>(const std::vector<std::string>&)>;
 std::unique_ptr<CameraLines> open_camera_program(const std::vector<std::string>& words);
+
+// `source`: what plays and presses; none beside a clip, where it has been played.
+// `open` gets the words for the camera's program. Throws FileErrors for regions
+// that do not fit the gauge, or have no sync lamp for a device; RigError when the
+// camera cannot be opened or refuses.
 Rig camera_rig(const CameraSettings& settings, const Gauge& gauge, std::unique_ptr<Source> source,
                const OpenCamera& open = open_camera_program);
 
 // `zero`: the host's instant 0 of the run, set by the source when it begins.
-// `meanwhile` is called while frames are waited for, and lets a little time pass.
-// Throws as camera_rig does,
-// apart from the sync lamp, which is not looked at.
-struct HostTime {
-  std::shared_ptr<std::optional<Nanos>> zero;
-  std::function<void()> meanwhile;
-};
+// `attend`: the source's, for while frames are waited for. Throws as camera_rig
+// does, apart from the sync lamp, which is not looked at.
+using Attend = std::function<std::optional<Nanos>()>;
 std::unique_ptr<Watcher> camera_by_host_clock(const CameraSettings& settings, const Gauge& gauge,
-                                              HostTime host, const OpenCamera& open = open_camera_program);
+                                              RunZero zero, Attend attend,
+                                              const OpenCamera& open = open_camera_program);
 
 }  // namespace tachproof

@@ -6,8 +6,6 @@
 #include <string>
 #include <vector>
 
-#include "bench/rigs/camera.h"
-#include "bench/rigs/camera_timing.h"
 #include "bench/rigs/rig.h"
 #include "core/lamp_frames.h"
 #include "core/run_ends.h"

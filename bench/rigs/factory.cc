@@ -60,7 +60,8 @@ Rig rig_with_generator(const RigFile& rig, const Gauge& gauge, std::uint64_t see
   auto source =
       std::make_unique<ScpiSource>(setting, gauge.pulses_per_rev, clock, std::move(generator), zero);
   if (rig.watch.kind == "camera")
-    watcher = camera_by_host_clock(rig.watch.camera, gauge, {zero, [at = source.get()] { at->work_on(); }});
+    watcher =
+        camera_by_host_clock(rig.watch.camera, gauge, zero, [at = source.get()] { return at->attend(); });
   if (!watcher)
     watcher =
         simulated_watcher(source->wire(), rig.watch.unit.value_or(gauge), rig.watch.behaviour, gauge, seed);

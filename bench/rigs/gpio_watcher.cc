@@ -17,8 +17,8 @@ constexpr Nanos stamp_uncertainty = 20 * ns_per_us;
 
 }  // namespace
 
-GpioWatcher::GpioWatcher(const GpioSettings& settings, std::shared_ptr<std::optional<Nanos>> zero,
-                         std::shared_ptr<CommandClock> clock, std::shared_ptr<GpioKernel> kernel)
+GpioWatcher::GpioWatcher(const GpioSettings& settings, RunZero zero, std::shared_ptr<CommandClock> clock,
+                         std::shared_ptr<GpioKernel> kernel)
     : zero_(std::move(zero)), clock_(std::move(clock)) {
   const std::vector<GpioChipFound> chips = gpio_chips(*kernel);
   std::vector<std::string> names;

@@ -27,8 +27,8 @@ class GpioWatcher : public Watcher {
  public:
   // Takes the lines. `zero`: the host's instant 0 of the run, set by the source
   // when it begins. Throws RigError.
-  GpioWatcher(const GpioSettings& settings, std::shared_ptr<std::optional<Nanos>> zero,
-              std::shared_ptr<CommandClock> clock, std::shared_ptr<GpioKernel> kernel);
+  GpioWatcher(const GpioSettings& settings, RunZero zero, std::shared_ptr<CommandClock> clock,
+              std::shared_ptr<GpioKernel> kernel);
 
   WatcherFacts facts() const override;
   void begin() override;
@@ -46,7 +46,7 @@ class GpioWatcher : public Watcher {
   void take(const GpioEdge& edge);
   Channels lit() const;
 
-  std::shared_ptr<std::optional<Nanos>> zero_;
+  RunZero zero_;
   std::shared_ptr<CommandClock> clock_;
   std::string description_;
   std::vector<Line> lines_;

@@ -125,6 +125,9 @@ class Watcher {
   virtual void end() noexcept = 0;
 };
 
+// Where the host's clock times the run: its instant 0, once it has begun.
+using RunZero = std::shared_ptr<std::optional<Nanos>>;
+
 struct Rig {
   std::unique_ptr<Source> source;
   std::unique_ptr<Watcher> watcher;

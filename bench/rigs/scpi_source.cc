@@ -185,8 +185,10 @@ void ScpiSource::work_until(Nanos until) {
   });
 }
 
-void ScpiSource::work_on() {
-  if (*zero_) work_until(run_time(clock_->now()) + a_moment);
+std::optional<Nanos> ScpiSource::attend() {
+  if (!*zero_) return Nanos{-1};
+  work_until(run_time(clock_->now()) + a_moment);
+  return run_time(clock_->now());
 }
 
 std::vector<PlayedChange> ScpiSource::take_played() { return std::exchange(played_, {}); }

@@ -23,9 +23,6 @@
 
 namespace tachproof {
 
-// The host's instant 0 of the run, once it has begun.
-using RunZero = std::shared_ptr<std::optional<Nanos>>;
-
 // How a generator of this setting plays a profile.
 SteppedTiming stepped_timing(const ScpiSetting& setting);
 // What it plays is within this of what the steps are, in rpm.
@@ -50,12 +47,11 @@ class ScpiSource : public Source {
   bool can_press(const std::string& action) const override;
   void press(const Press& press, Nanos at) override;
   std::vector<PlayedChange> take_played() override;
+  std::optional<Nanos> attend() override;  // sends what is due meanwhile
   void end() noexcept override;
 
   // Sends what is due until the run's `until`, and lets the time pass.
   void work_until(Nanos until);
-  // The same for a moment, while something else is waited for.
-  void work_on();
   RunZero zero() const { return zero_; }
   // What it plays, as read back, for a simulated unit.
   std::shared_ptr<PulseWire> wire() const { return wire_; }

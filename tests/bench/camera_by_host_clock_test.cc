@@ -121,7 +121,8 @@ class CameraByHostClock : public testing::Test {
     camera.exposure_ms = 4;
     camera.readout_ms = 10;
     auto watcher = camera_by_host_clock(
-        camera, gauge, {zero, [at = source.get()] { at->work_on(); }}, [&](const std::vector<std::string>&) {
+        camera, gauge, zero, [at = source.get()] { return at->attend(); },
+        [&](const std::vector<std::string>&) {
           return std::make_unique<ScriptedCamera>(clock, generator, zero, unit, gauge, behaviour, script);
         });
     Rig rig = paced_by(std::move(source), std::move(watcher));

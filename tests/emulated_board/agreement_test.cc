@@ -27,24 +27,6 @@ namespace {
 
 bool full_size() { return std::getenv("TACHPROOF_FULL") != nullptr; }
 
-// in0, in1, ... for the gauge's channels in their order.
-std::vector<ResolvedWire> one_input_each(const Gauge& gauge) {
-  std::vector<ResolvedWire> wires;
-  for (const Lamp& lamp : gauge.lamps)
-    for (const std::string& colour : lamp.colours)
-      wires.push_back({"in" + std::to_string(wires.size()), gauge.channel(lamp.id, colour)});
-  return wires;
-}
-
-RunResult run_on(Rig& rig, const Gauge& gauge, const Profile& profile, const JudgeWhat& what,
-                 const RunHooks& hooks = {}) {
-  const ScratchFolder scratch;
-  RunRecord record;
-  record.gauge = gauge;
-  RunFolder folder = RunFolder::create(scratch / "run", record);
-  return run_scenario({gauge, profile, {}, 1, what}, rig, folder, hooks).result;
-}
-
 RunResult on_board(const Gauge& gauge, const Behaviour& behaviour, const Profile& profile,
                    const JudgeWhat& what) {
   BoardSettings settings;

@@ -8,6 +8,7 @@
 #include <system_error>
 #include <utility>
 
+#include "tests/bench/scratch_folder.h"
 #include "tests/emulated_board/lock_step_clock.h"
 
 namespace tachproof {
@@ -64,6 +65,15 @@ BenchWithBoard::Run BenchWithBoard::run(std::span<const Nanos> pulses, Nanos unt
   rig_.source->end();
   rig_.watcher->end();
   return out;
+}
+
+RunResult run_on(Rig& rig, const Gauge& gauge, const Profile& profile, const JudgeWhat& what,
+                 const RunHooks& hooks) {
+  const ScratchFolder scratch;
+  RunRecord record;
+  record.gauge = gauge;
+  RunFolder folder = RunFolder::create(scratch / "run", record);
+  return run_scenario({gauge, profile, {}, 1, what}, rig, folder, hooks).result;
 }
 
 }  // namespace tachproof

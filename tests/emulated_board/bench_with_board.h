@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "bench/rigs/board.h"
+#include "bench/run/runner.h"
 #include "tests/emulated_board/board_server.h"
 
 namespace tachproof {
@@ -60,5 +61,9 @@ class BenchWithBoard {
   ServedBoard served_;
   Rig rig_;
 };
+
+// A scenario from runner to verdict; the run's folder is gone afterwards.
+RunResult run_on(Rig& rig, const Gauge& gauge, const Profile& profile, const JudgeWhat& what = {},
+                 const RunHooks& hooks = {});
 
 }  // namespace tachproof

@@ -14,7 +14,6 @@
 #include <random>
 
 #include "bench/rigs/camera.h"
-#include "bench/run/runner.h"
 #include "tests/bench/judged_unit.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/emulated_board/bench_with_board.h"
@@ -84,8 +83,6 @@ std::vector<Step> scenario() {
 class CameraBesideBoard : public testing::Test {
  protected:
   CameraBesideBoard() {
-    for (std::size_t i = 0; i < filmed.size(); ++i)
-      wires.push_back({"in" + std::to_string(i), Channels{1} << i});
     behaviour.response_ms = 100;
     std::ofstream(scratch / "regions.yaml")
         << "format: 1\nkind: regions\nframe: {width: 640, height: 480}\ndial: {reference: dial.png, within: "
@@ -96,13 +93,6 @@ class CameraBesideBoard : public testing::Test {
 
   std::unique_ptr<UnitOnPins> on_pins() const {
     return std::make_unique<UnitOnPins>(SimulatedUnit(unit, behaviour, gauge, 1), wires);
-  }
-
-  RunResult run(Rig& rig, const RunHooks& hooks = {}) {
-    RunRecord record;
-    record.gauge = gauge;
-    RunFolder folder = RunFolder::create(scratch / fmt::format("run-{}", ++runs), record);
-    return run_scenario({gauge, Profile(scenario()), {}, 1, {}}, rig, folder, hooks).result;
   }
 
   RunResult by_camera(const Filming& filming = {}, const RunHooks& hooks = {}) {
@@ -122,7 +112,7 @@ class CameraBesideBoard : public testing::Test {
                            return std::make_unique<BoardOnFilm>(served.board(), filmed, rows, filming);
                          });
     stated = rig.watcher->facts();
-    RunResult result = run(rig, hooks);
+    RunResult result = run_on(rig, gauge, Profile(scenario()), {}, hooks);
     const std::vector<PinLevels>& outputs = served.board().output_changes();
     outputs_left = outputs.empty() ? 0 : outputs.back().levels;
     return result;
@@ -133,7 +123,7 @@ class CameraBesideBoard : public testing::Test {
     settings.wires = wires;
     settings.actions = {"sync", ""};
     BenchWithBoard bench(settings, on_pins());
-    return run(bench.rig());
+    return run_on(bench.rig(), gauge, Profile(scenario()));
   }
 
   static std::string said(const RunResult& result) {
@@ -145,10 +135,9 @@ class CameraBesideBoard : public testing::Test {
   ScratchFolder scratch;
   Gauge gauge = three_lamps(), unit = three_lamps();
   Behaviour behaviour;
-  std::vector<ResolvedWire> wires;
+  std::vector<ResolvedWire> wires = one_input_each(gauge);
   WatcherFacts stated;
   unsigned outputs_left = 0;
-  int runs = 0;
 };
 
 TEST_F(CameraBesideBoard, ASoundUnitPasses) {

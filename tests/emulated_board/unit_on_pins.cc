@@ -6,6 +6,14 @@
 
 namespace tachproof {
 
+std::vector<ResolvedWire> one_input_each(const Gauge& gauge) {
+  std::vector<ResolvedWire> wires;
+  for (const Lamp& lamp : gauge.lamps)
+    for (const std::string& colour : lamp.colours)
+      wires.push_back({"in" + std::to_string(wires.size()), gauge.channel(lamp.id, colour)});
+  return wires;
+}
+
 UnitOnPins::UnitOnPins(SimulatedUnit unit, std::vector<ResolvedWire> wires, bool active_high)
     : unit_(std::move(unit)), wires_(std::move(wires)), active_high_(active_high) {}
 

@@ -9,6 +9,9 @@
 
 namespace tachproof {
 
+// in0, in1, ... for the gauge's channels in their order.
+std::vector<ResolvedWire> one_input_each(const Gauge& gauge);
+
 class UnitOnPins : public WiredUnit {
  public:
   // `wires`: "in0" to "in7" and what they light.

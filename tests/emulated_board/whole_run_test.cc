@@ -10,7 +10,6 @@
 #include "bench/run/survey_run.h"
 #include "core/lamp_test.h"
 #include "tests/bench/drumlin_run.h"
-#include "tests/bench/scratch_folder.h"
 #include "tests/bench/survey_units.h"
 #include "tests/emulated_board/bench_with_board.h"
 #include "tests/emulated_board/unit_on_pins.h"
@@ -34,14 +33,9 @@ class WholeRun : public testing::Test {
     if (!request.empty()) bench.request(request);
     const std::vector<Step> steps{Hold{3000, ns_per_s}, RampByRate{8200, 1000}, Hold{8200, 2 * ns_per_s},
                                   RampByRate{3000, 1000}};
-    const Profile profile(steps);
-    RunRecord record;
-    record.gauge = gauge;
-    RunFolder folder = RunFolder::create(scratch / "run", record);
-    return run_scenario({gauge, profile, {}, 1, {}}, bench.rig(), folder).result;
+    return run_on(bench.rig(), gauge, Profile(steps));
   }
 
-  ScratchFolder scratch;
   Gauge gauge = drumlin::gauge();
   BoardSettings settings;
   Behaviour behaviour;
