@@ -347,6 +347,8 @@ ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t bound
 
   out.fits.resize(2 * (boundaries + 1));
   out.middles.resize(boundaries + 1);
+  out.widths.resize(boundaries + 1);
+  out.responses.resize(2 * (boundaries + 1));
   double sum_response = 0;
   for (std::size_t b = 1; b <= boundaries; ++b) sum_response += priors[b].mean_s;
   out.response_s = boundaries > 0 ? sum_response / static_cast<double>(boundaries) : allowed.mean_s;

@@ -70,16 +70,35 @@ struct FitSetup {
   double pulses_per_rev = 0;  // of the signal; 0: pulses are never slow
 };
 
+// Rising less falling threshold, with their covariance.
+struct WidthFit {
+  double width_rpm = not_measured;
+  double expanded_uncertainty_rpm = not_measured;
+  double coverage_factor = not_measured;
+  double dof = not_measured;
+};
+
+// What ramps and steps of this run show of the response: not what the gauge allows.
+struct ResponseFit {
+  double response_s = not_measured;
+  double expanded_uncertainty_s = not_measured;
+  double coverage_factor = not_measured;
+  int visits = 0;
+  bool measured = false;
+};
+
 // fits[2 * boundary + (falling ? 1 : 0)]; boundaries count from 1.
 struct ThresholdFits {
   std::vector<ThresholdFit> fits;
   // Mean threshold of rising and falling, in which the response cancels.
-  std::vector<ThresholdFit> middles;  // [boundary]
-  double response_s = not_measured;   // of the whole unit
-  double response_scatter_s = 0;      // visit to visit, standard, as seen
-  Scatter scatter;                    // of one visit, seen or assumed
-  double scatter_dof = 0;             // that the residuals carry together
-  bool scatter_seen = false;          // there were enough to tell it
+  std::vector<ThresholdFit> middles;   // [boundary]
+  std::vector<WidthFit> widths;        // [boundary]
+  std::vector<ResponseFit> responses;  // as fits
+  double response_s = not_measured;    // of the whole unit
+  double response_scatter_s = 0;       // visit to visit, standard, as seen
+  Scatter scatter;                     // of one visit, seen or assumed
+  double scatter_dof = 0;              // that the residuals carry together
+  bool scatter_seen = false;           // there were enough to tell it
 };
 ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t boundaries, const FitSetup& setup);
 

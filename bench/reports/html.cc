@@ -40,8 +40,12 @@ std::string verdict_html(const RunRecord& record) {
   const Verdict verdict = reported_verdict(record.result);
   const std::string unit = record.unit_serial.empty() ? "a unit without a serial number" : record.unit_serial;
   const std::string not_judged = joined(record.result.not_judged);
-  const std::string proviso =
+  std::string proviso =
       not_judged.empty() ? "" : fmt::format("<p>Not wired, so <b>not judged</b>: {}.</p>", not_judged);
+  if (!record.result.not_asked.empty())
+    proviso += fmt::format("<p>Not asked: {}.</p>", joined(record.result.not_asked));
+  if (!record.result.not_visited.empty())
+    proviso += fmt::format("<p>Not visited: {}.</p>", joined(record.result.not_visited));
   return fmt::format(
       "<h1>Tachproof test report: <b>{}</b>, {} <b>{}</b></h1>\n"
       "<div class=\"verdict {}\"><strong>{}</strong><div><p>{}</p>{}</div></div>\n",
@@ -138,9 +142,10 @@ std::string report_html(const RunRecord& record, const Trace& trace) {
   return head(record) + palette.definitions() + verdict_html(record) + findings_html(record) +
          identity_html(record) + unit_html(record) + bench_html(record) + decision_html(record) +
          notes_html(record) + overview_html(record, trace, palette) + boundaries_html(record) +
-         transitions_html(record) + blinks_html(record) + flicker_html(record) + answers_html(record) +
-         levels_html(record) + budget_html(record) + close_ups_html(record, trace) + settings_html(record) +
-         evidence_html(record) + statements_html(record) + cautions + end_html(record) + "</body>\n</html>\n";
+         deadbands_html(record) + responses_html(record) + transitions_html(record) + blinks_html(record) +
+         flicker_html(record) + answers_html(record) + levels_html(record) + budget_html(record) +
+         close_ups_html(record, trace) + settings_html(record) + evidence_html(record) +
+         statements_html(record) + cautions + end_html(record) + "</body>\n</html>\n";
 }
 
 }  // namespace tachproof

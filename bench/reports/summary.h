@@ -11,6 +11,9 @@
 namespace tachproof {
 
 // "PASS", "FAIL", "UNDECIDED".
+// "between 3012.4 and 3019.1", "above 3012.4".
+std::string between_words(const RpmBetween& between);
+
 std::string shouted(Verdict v);
 // In the verdict's colour on a terminal that has colours.
 std::string painted(const std::string& text, Verdict v, bool colour);
