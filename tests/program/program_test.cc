@@ -228,6 +228,34 @@ TEST_F(Program, ChecksFilesAsStrictlyAsARunWould) {
   EXPECT_TRUE(std::any_of(files[1]["errors"].begin(), files[1]["errors"].end(), on_line_3)) << bad.out;
 }
 
+// Ramps of 500 rpm/s alone, and a response of up to 120 ms: nothing tells the thresholds.
+TEST_F(Program, SaysBeforehandWhatAScenarioCannotDecide) {
+  const Finished check = tachproof("check scenario.yaml gauge.yaml --gauge gauge.yaml");
+  EXPECT_EQ(check.status, 0) << check.err;
+  EXPECT_THAT(check.out,
+              HasSubstr("scenario.yaml: a sound scenario file\n"
+                        "scenario.yaml: warning: boundary brisk cannot be decided: its threshold will "
+                        "be known to "));
+  EXPECT_THAT(check.out, HasSubstr(" rpm, 2.5 is needed: add a ramp of at most "));
+  const json files = json::parse(tachproof("check scenario.yaml --gauge gauge.yaml --json").out)["files"];
+  EXPECT_EQ(files[0]["warnings"].size(), 2U);
+  EXPECT_TRUE(files[0]["warnings"][0]["message"].is_string());
+  EXPECT_TRUE(json::parse(tachproof("check scenario.yaml --json").out)["files"][0]["warnings"].empty());
+
+  const json expect = json::parse(tachproof("expect scenario.yaml --gauge gauge.yaml --json").out);
+  ASSERT_EQ(expect["thresholds"].size(), 4U);
+  const json& first = expect["thresholds"][0];
+  EXPECT_EQ(first["boundary"], "brisk");
+  EXPECT_EQ(first["direction"], "rising");
+  EXPECT_EQ(first["crossings"], 1);
+  EXPECT_GT(first["expected_uncertainty_rpm"].get<double>(), 3);
+  EXPECT_EQ(first["decided"], false);
+  EXPECT_THAT(first["advice"].get<std::string>(), HasSubstr(" rpm/s across 3000 rpm, both ways"));
+  EXPECT_TRUE(expect["not_visited"].empty());
+  EXPECT_THAT(tachproof("expect scenario.yaml --gauge gauge.yaml").out,
+              HasSubstr("\nWhat this scenario will not decide\n  - boundary brisk cannot be decided: "));
+}
+
 TEST_F(Program, BadUsageIsOneLineAndStatus2) {
   const std::map<std::string, std::string> lines = {
       {"frob", "tachproof: there is no command 'frob'; there are " + joined(command_names) + "\n"},
