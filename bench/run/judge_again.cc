@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <optional>
 #include <system_error>
 
 #include "bench/files/files.h"
@@ -137,7 +138,11 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
 RunResult replay_recording(const std::filesystem::path& folder, const std::filesystem::path& recording,
                            const Gauge& gauge, RunFolder& scratch) {
   const Wiring wiring = loaded([&] { return load_wiring(folder / "wiring.yaml"); });
-  const OpenRecording opened = loaded([&] { return open_for_judging(recording, wiring, gauge); });
+  std::optional<PlayedScenario> played;
+  if (is_there(folder / "scenario.yaml"))
+    played = played_scenario(loaded([&] { return load_scenario(folder / "scenario.yaml"); }));
+  const OpenRecording opened =
+      loaded([&] { return open_for_judging(recording, wiring, gauge, played ? &*played : nullptr); });
   return judge_recording(opened, scratch).result;
 }
 

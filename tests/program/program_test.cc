@@ -501,8 +501,6 @@ TEST_F(Program, AClipWantsItsRegionsAndItsScenario) {
       {"--regions r.yaml", "give --scenario as well: what was played while it was filmed"},
       {"--scenario scenario.yaml",
        "give --regions as well: where the clip shows the lamps; see `tachproof teach`"},
-      {"--wiring wiring.yaml --scenario scenario.yaml",
-       "give --wiring for a capture, or --regions and --scenario for a clip"},
       {"--wiring wiring.yaml --fps 30",
        "--regions, --sync, --fps, --exposure-ms and --readout-ms do not go with a capture by --wiring"},
       {"--scenario scenario.yaml --regions r.yaml", "there is no run.avi"},
