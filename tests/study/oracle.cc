@@ -39,7 +39,7 @@ class Sliding {
 
 double resolution_rpm(const Unit& unit) {
   const double counts = unit.reading == Reading::counts ? 60 / (unit.pulses_per_rev * unit.gate_s) : 0;
-  return unit.round_rpm / 2 + counts;
+  return unit.round_rpm + counts;
 }
 
 Oracle::Oracle(const Gauge& gauge, const Road& road, const std::vector<double>& odd, bool recording,
@@ -109,7 +109,9 @@ Oracle::Family Oracle::family(double t_rpm, double from_s, double to_s, bool odd
     while (high > 0 && hi < gauge_.falling[high]) --high;
     while (low < top && lo >= gauge_.rising[low + 1]) ++low;
     while (low > 0 && lo < gauge_.falling[low]) --low;
-    if (odd_matters && open_[k]) {
+    // An odd pulse may have made any rpm of it, and so may what was before a recording: but it is some
+    // window's rpm.
+    if (odd_matters && (open_[k] || (recording_ && k < oldest))) {
       low = 0;
       high = top;
     }
@@ -126,7 +128,7 @@ std::vector<std::string> Oracle::by_settings(const Unit& unit) const {
     for (const bool up : {true, false}) {
       if (!crossed(b, up)) continue;
       const double nominal = up ? gauge_.rising[b] : gauge_.falling[b];
-      const double off = (up ? unit.effective_rising(b, ppr) : unit.effective_falling(b, ppr)) - nominal;
+      const double off = unit.effective(b, up, ppr).middle() - nominal;
       const char* way = up ? "rising" : "falling";
       if (std::abs(off) > limit)
         why.push_back(fmt::format("boundary {} {} is {:+.2f} rpm off, {:.2f} T", b, way, off,
@@ -161,7 +163,7 @@ std::vector<std::string> Oracle::by_picture(const Shown& shown, const Family& wi
     const double t = static_cast<double>(k) * step_s;
     while (next < shown.picture.size() && shown.picture[next].at_s <= t) lit = shown.picture[next++].lit;
     const bool same = k > 0 && wide.lowest[k] == wide.lowest[k - 1] && wide.highest[k] == wide.highest[k - 1];
-    bool explained = open_[k];
+    bool explained = false;
     for (std::size_t w = wide.lowest[k]; !explained && w <= wide.highest[k]; ++w)
       explained = looks_like(gauge_.cues[w], lit);
     stretch = explained ? 0 : stretch + step_s;
@@ -205,9 +207,11 @@ Told Oracle::tell(const Unit& unit, const Shown& shown, bool faulty) const {
   if (faulty) return told;
   const double ppr = gauge_.pulses_per_rev;
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
-    if (std::abs(unit.effective_rising(b, ppr) - gauge_.rising[b]) > 0.95 * gauge_.t_rpm ||
-        std::abs(unit.effective_falling(b, ppr) - gauge_.falling[b]) > 0.95 * gauge_.t_rpm)
-      return told;
+    for (const bool up : {true, false}) {
+      const Unit::Threshold at = unit.effective(b, up, ppr);
+      const double nominal = up ? gauge_.rising[b] : gauge_.falling[b];
+      if (std::max(std::abs(at.from - nominal), std::abs(at.to - nominal)) > 0.95 * gauge_.t_rpm) return told;
+    }
   if (std::abs(unit.blink_hz - gauge_.blink_hz) > 0.95 * gauge_.blink_hz_within ||
       std::abs(unit.blink_duty - gauge_.blink_duty) > 0.95 * gauge_.blink_duty_within)
     return told;

@@ -130,8 +130,8 @@ bool draw_unit(Pair& pair, double share, Draw& draw) {
   const double least_period = 60 / (gauge.pulses_per_rev * pair.road.highest());
   const double budget = 0.93 * gauge.to_s - u.latest_lamp_s() - (u.pwm_hz > 0 ? 1 / u.pwm_hz : 0);
   u.reading = static_cast<Reading>(draw.whole(0, readings - 1));
-  if (gauge.pulses_per_rev >= 20 && draw.chance(0.6)) u.reading = Reading::counts;
-  if (u.reading == Reading::counts && gauge.pulses_per_rev < 20) return false;
+  if (gauge.pulses_per_rev >= 30 && draw.chance(0.6)) u.reading = Reading::counts;
+  if (u.reading == Reading::counts && gauge.pulses_per_rev < 30) return false;
   if (u.reading != Reading::gate && u.reading != Reading::counts && draw.chance(0.25))
     u.update_hz = draw.between(12, 20);
   u.update_phase = draw.uniform();
@@ -235,7 +235,7 @@ std::string Pair::describe() const {
                                  road.duration_s(), word(kind));
   if (!fault.empty()) text += fmt::format("; {}{}", fault, blink_only ? " (blink-only boundary)" : "");
   if (magnitude != 0) text += fmt::format(", {:.2f} of its tolerance", magnitude);
-  text += fmt::format("; {}, {} updates/s, delays {:.1f}/{:.1f} ms of {:.1f}, T {}, {} pulses/rev",
+  text += fmt::format("; {}, {:.1f} updates/s, delays {:.1f}/{:.1f} ms of {:.1f}, T {}, {} pulses/rev",
                       unit.type(), unit.update_hz, 1e3 * unit.delay_up_s, 1e3 * unit.delay_down_s,
                       to_ms(gauge.tolerance.response_to), gauge.tolerance.rpm, gauge.pulses_per_rev);
   if (unit.pwm_hz > 0) text += fmt::format(", dimmed {:.0f} Hz {:.2f}", unit.pwm_hz, unit.pwm_duty);

@@ -69,7 +69,7 @@ bool sound(const Gauge& gauge) {
 }
 
 Gauge once(Draw& draw) {
-  static const std::vector<double> pulses{1, 1, 1.5, 2, 2, 3, 3, 4, 6, 20};
+  static const std::vector<double> pulses{1, 1, 1.5, 2, 2, 3, 3, 4, 6, 30};
   static const std::vector<std::string> colours{"white", "blue", "magenta"};
   Gauge gauge;
   gauge.name = "study";
@@ -82,11 +82,11 @@ Gauge once(Draw& draw) {
       lamp.colours.push_back(colours[static_cast<std::size_t>((first + c) % 3)]);
     gauge.lamps.push_back(lamp);
   }
-  const bool coarse = gauge.pulses_per_rev >= 20;  // for units that count pulses in a gate
+  const bool coarse = gauge.pulses_per_rev >= 30;  // for units that count pulses in a gate
   Tolerance& t = gauge.tolerance;
   t.rpm = hundredths(coarse ? draw.between(60, 100) : draw.log_between(1.5, 10));
   t.response_from = draw.chance(0.8) ? 0 : draw.whole(1, 4) * ns_per_ms;
-  t.response_to = tenths_ms(draw.between(coarse ? 0.1 : 0.08, 0.25));
+  t.response_to = tenths_ms(draw.between(coarse ? 0.12 : 0.08, 0.25));
   t.settle = draw.whole(2, 15) * ns_per_ms;
   gauge.blink = Blink{hundredths(draw.log_between(1.5, 8)), hundredths(draw.between(0.3, 0.7))};
   t.blink_hz = hundredths(gauge.blink->hz * draw.between(0.06, 0.15));

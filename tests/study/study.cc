@@ -67,8 +67,8 @@ void in_full(const Options& options, const std::filesystem::path& scratch) {
   for (std::size_t w = 0; w < pair.gauge.windows.size(); ++w)
     fmt::print("{}  {}; {:.2f}/{:.2f}; {:.2f}/{:.2f}; {}\n", pair.gauge.windows[w].name,
                pair.gauge.describe(gauge.cues[w]), gauge.rising[w], gauge.falling[w],
-               w ? pair.unit.effective_rising(w, gauge.pulses_per_rev) : 0.0,
-               w ? pair.unit.effective_falling(w, gauge.pulses_per_rev) : 0.0,
+               w ? pair.unit.effective(w, true, gauge.pulses_per_rev).middle() : 0.0,
+               w ? pair.unit.effective(w, false, gauge.pulses_per_rev).middle() : 0.0,
                pair.gauge.describe(pair.unit.cues[w]));
   fmt::print("blink {} Hz +-{} duty {} +-{}; the unit's {:.3f}, {:.3f}, {}\n", gauge.blink_hz,
              gauge.blink_hz_within, gauge.blink_duty, gauge.blink_duty_within, pair.unit.blink_hz,

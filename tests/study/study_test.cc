@@ -161,6 +161,41 @@ class Judged : public testing::Test {
       std::filesystem::temp_directory_path() / ("study-tests-" + std::to_string(getpid()));
 };
 
+// Pairs of seed 1 that were judged wrong once: an unsound unit that passed, a sound one that failed, or a
+// recording on which the program crashed.
+struct Once {
+  const char* name;
+  std::uint64_t number;
+};
+
+class JudgedWrongOnce : public Judged, public testing::WithParamInterface<Once> {};
+
+TEST_P(JudgedWrongOnce, IsNotAnyMore) {
+  const Pair pair = draw_pair(1, GetParam().number);
+  const RunResult result = judged(pair);
+  EXPECT_NE(result.verdict, pair.told.truth == Truth::sound ? Verdict::fail : Verdict::pass)
+      << pair.describe() << "\n"
+      << said(result, false);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Study, JudgedWrongOnce,
+    testing::Values(
+        Once{"ABlinkOnlyBoundaryMoved", 37}, Once{"ABlinkOnlyBoundaryMovedInARecordingOfFineStamps", 121},
+        Once{"ABlinkOnlyBoundaryMovedBothWays", 449}, Once{"ABoundaryMovedOneWay", 35},
+        Once{"ABoundaryMovedUnderJumpsOnly", 69}, Once{"AnAnchorMoved", 96}, Once{"DeadbandMissing", 232},
+        Once{"DeadbandOfAnotherWidth", 386}, Once{"CountInUnevenUnderBounce", 178},
+        Once{"ResponseTooSlowUp", 580}, Once{"ResponseTooSlowBothWays", 845},
+        Once{"ResponseTooSlowDown", 1516}, Once{"MisledByBounce", 58}, Once{"FreezesUnderBounce", 337},
+        Once{"PulsesPerRevolutionUnderBounce", 1191}, Once{"AWrongCueUnderGlitchesOnTheTachLine", 1716},
+        Once{"AWrongCueAtTheBeginning", 608}, Once{"ABlinkRateUnderBounce", 1406},
+        Once{"SoundLampsApartAfterJumps", 2}, Once{"SoundDimmedAfterJumps", 102},
+        Once{"SoundWithGlitchesOnLampLines", 36}, Once{"SoundWithBlinksAndMissingPulses", 119},
+        Once{"SoundWithCoarseStamps", 156}, Once{"SoundWithOtherResponseUpThanDown", 552},
+        Once{"SoundWithBounceThatDoublesTheRpm", 75}, Once{"SoundThatPassesItsWindowsAgain", 15},
+        Once{"ACrashOnBounce", 27}, Once{"AnotherCrashOnBounce", 34}),
+    [](const testing::TestParamInfo<Once>& info) { return std::string(info.param.name); });
+
 TEST_F(Judged, NoneOfAHundredPairsIsJudgedWrong) {
   Tally tally;
   for (std::uint64_t n = 1; n <= 100; ++n) {

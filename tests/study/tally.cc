@@ -94,10 +94,10 @@ void Tally::add(const Pair& pair, const RunResult& result) {
     if (!(row.expanded_uncertainty_rpm >= 0) || !std::isfinite(row.threshold_rpm)) continue;
     for (std::size_t b = 1; b < pair.gauge.windows.size(); ++b) {
       if (pair.gauge.windows[b].name != row.boundary) continue;
-      const double truth = row.direction == Direction::rising
-                               ? pair.unit.effective_rising(b, pair.gauge.pulses_per_rev)
-                               : pair.unit.effective_falling(b, pair.gauge.pulses_per_rev);
-      const bool hold = std::abs(row.threshold_rpm - truth) <= row.expanded_uncertainty_rpm;
+      const Unit::Threshold truth =
+          pair.unit.effective(b, row.direction == Direction::rising, pair.gauge.pulses_per_rev);
+      const bool hold = row.threshold_rpm + row.expanded_uncertainty_rpm >= truth.from &&
+                        row.threshold_rpm - row.expanded_uncertainty_rpm <= truth.to;
       for (const std::string& name : {unit, std::string("**all**"), dimming, late}) {
         if (name.empty()) continue;
         ++intervals[name].rows;

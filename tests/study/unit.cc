@@ -236,11 +236,18 @@ double Unit::most_delay_s(double rpm, bool up) const {
   return least_delay_s(rpm, up) + wait + (update_hz > 0 ? 1 / update_hz : 0);
 }
 
-double Unit::effective_rising(std::size_t b, double true_pulses_per_rev) const {
-  return (rising[b] - round_rpm / 2) * pulses_per_rev / true_pulses_per_rev;
-}
-double Unit::effective_falling(std::size_t b, double true_pulses_per_rev) const {
-  return (falling[b] - round_rpm / 2) * pulses_per_rev / true_pulses_per_rev;
+Unit::Threshold Unit::effective(std::size_t b, bool up, double true_pulses_per_rev) const {
+  double at = up ? rising[b] : falling[b];
+  // What it rounds to `at` or more, rounding to the nearest.
+  if (round_rpm > 0) at = std::ceil(at / round_rpm - 1e-9) * round_rpm - round_rpm / 2;
+  double from = at;
+  if (reading == Reading::counts) {
+    const double one = 60 / (pulses_per_rev * gate_s);
+    at = std::ceil(at / one - 1e-9) * one;
+    from = at - one;
+  }
+  const double scale = pulses_per_rev / true_pulses_per_rev;
+  return {from * scale, at * scale};
 }
 
 std::string Unit::type() const {

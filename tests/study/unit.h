@@ -60,9 +60,13 @@ struct Unit {
   // From the engine's change to the lamps', on a slow ramp, at this rpm: at best and at worst.
   double least_delay_s(double rpm, bool up) const;
   double most_delay_s(double rpm, bool up) const;
-  // What must be true of the engine's rpm for the unit to move, by what it is set to.
-  double effective_rising(std::size_t b, double true_pulses_per_rev) const;
-  double effective_falling(std::size_t b, double true_pulses_per_rev) const;
+  // The engine's rpm at which it moves, by what it is set to: one value, or from..to where it counts edges
+  // and one more or less comes into the gate by chance.
+  struct Threshold {
+    double from = 0, to = 0;
+    double middle() const { return (from + to) / 2; }
+  };
+  Threshold effective(std::size_t b, bool up, double true_pulses_per_rev) const;
   std::string type() const;  // for the tables
 };
 
