@@ -194,6 +194,26 @@ bool Oracle::always_inside(const Unit& unit, const Shown& shown, const Family& n
   return true;
 }
 
+// No move up unless the drive has just risen, or down unless it has fallen, by half the deadband at least:
+// else it flickers.
+bool Oracle::goes_with_the_drive(const Shown& shown) const {
+  for (std::size_t i = 1; i < shown.windows.size(); ++i) {
+    const std::size_t until = samples(shown.windows[i].at_s), back = samples(gauge_.to_s) + 2;
+    if (until < back || until >= rpm_.size() || open_[until]) continue;
+    const double sign = shown.windows[i].window > shown.windows[i - 1].window ? 1 : -1;
+    double lowest = sign * rpm_[until - back], most = 0;
+    for (std::size_t k = until - back; k <= until; ++k) {
+      lowest = std::min(lowest, sign * rpm_[k]);
+      most = std::max(most, sign * rpm_[k] - lowest);
+    }
+    if (most <= std::min(0.5 * (gauge_.rising[1] - gauge_.falling[1]), 1.0)) {
+      // A slow drive has moved by little within a response; it must have gone that way all the same.
+      if (most <= 0 || sign * (rpm_[until] - rpm_[until - back]) < 0) return false;
+    }
+  }
+  return true;
+}
+
 Told Oracle::tell(const Unit& unit, const Shown& shown, bool faulty) const {
   Told told;
   told.why = by_settings(unit);
@@ -217,7 +237,7 @@ Told Oracle::tell(const Unit& unit, const Shown& shown, bool faulty) const {
     return told;
   const Family narrow =
       family(0.95 * gauge_.t_rpm + extra_rpm_, 1.05 * gauge_.from_s, 0.95 * gauge_.to_s, true);
-  if (always_inside(unit, shown, narrow)) told.truth = Truth::sound;
+  if (always_inside(unit, shown, narrow) && goes_with_the_drive(shown)) told.truth = Truth::sound;
   return told;
 }
 

@@ -63,6 +63,7 @@ class Oracle {
   };
   Family family(double t_rpm, double from_s, double to_s, bool odd_matters) const;
   std::vector<std::string> by_picture(const Shown& shown, const Family& wide) const;
+  bool goes_with_the_drive(const Shown& shown) const;
   bool always_inside(const Unit& unit, const Shown& shown, const Family& narrow) const;
 
   PlainGauge gauge_;

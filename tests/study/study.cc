@@ -82,9 +82,10 @@ void in_full(const Options& options, const std::filesystem::path& scratch) {
   for (std::size_t i = 0; i < pair.shown.windows.size() && i < 400; ++i)
     fmt::print("  shows window {} from {:.4f} s, {:.2f} rpm\n", pair.shown.windows[i].window,
                pair.shown.windows[i].at_s, pair.road.rpm_at(pair.shown.windows[i].at_s));
-  fmt::print("\n{}\n", said(judge(pair, scratch / "pair"), true));
   const std::string keep = options.text("keep", "");
   if (!keep.empty()) fmt::print("{}\n", write_files(pair, keep, false).string());
+  std::fflush(stdout);
+  fmt::print("\n{}\n", said(judge(pair, scratch / "pair"), true));
 }
 
 Tally many(const Options& options, const std::filesystem::path& scratch) {
