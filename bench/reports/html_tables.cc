@@ -24,7 +24,8 @@ std::string signed_number(double value, int decimals) {
   return std::isfinite(value) ? with_true_minus(with_sign(value, decimals)) : "–";
 }
 
-std::string verdict_cell(Verdict v) {
+std::string verdict_cell(const RunRecord& record, Verdict v) {
+  if (tells_findings(record)) return "<td>found</td>";
   if (v == Verdict::pass) return "<td>pass</td>";
   return fmt::format("<td><b class=\"{}\">{}</b></td>", word(v), v == Verdict::fail ? "FAIL" : "UNDECIDED");
 }
@@ -142,10 +143,16 @@ std::string boundaries_html(const RunRecord& record) {
             number_cell(html_number(b.nominal_rpm, 1)) + number_cell(html_number(b.threshold_rpm, decimals)) +
             number_cell(signed_number(b.threshold_rpm - b.nominal_rpm, decimals)) +
             number_cell(html_number(b.expanded_uncertainty_rpm, decimals)) + number_cell(response) +
+<<<<<<< HEAD
             number_cell(std::to_string(b.visits)) + row_verdict_cell(b));
     std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
     if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + escaped(b.remark);
     if (!more.empty()) rows += row(fmt::format("<td></td><td colspan=\"8\" class=\"m\">{}</td>", more));
+=======
+            number_cell(std::to_string(b.visits)) + verdict_cell(record, b.verdict));
+    if (!b.remark.empty())
+      rows += row(fmt::format("<td></td><td colspan=\"8\" class=\"m\">{}</td>", escaped(b.remark)));
+>>>>>>> survey
   }
   return table("Boundaries",
                {{"boundary"},
@@ -204,7 +211,11 @@ std::string transitions_html(const RunRecord& record) {
     rows += row(number_cell(std::to_string(i + 1)) +
                 number_cell(t.seen ? html_number(to_seconds(t.at), 4) : "–") + text_cell(t.boundary) +
                 short_cell(word(t.direction)) + number_cell(html_number(t.nominal_rpm, 1)) +
+<<<<<<< HEAD
                 measured_cells(t, record.gauge) + row_verdict_cell(t));
+=======
+                measured_cells(t, record.gauge) + verdict_cell(record, t.verdict));
+>>>>>>> survey
   }
   std::string caption =
       "Deviation is observed less nominal, response included; what is allowed grows with the rate by the "
@@ -232,7 +243,7 @@ std::string blinks_html(const RunRecord& record) {
   for (const std::size_t i : shown)
     rows += row(text_cell(all[i].window) + text_cell(all[i].lamp) + number_cell(html_number(all[i].hz, 3)) +
                 number_cell(html_number(all[i].duty, 3)) + number_cell(std::to_string(all[i].cycles)) +
-                verdict_cell(all[i].verdict));
+                verdict_cell(record, all[i].verdict));
   return table("Blinking",
                {{"window"}, {"lamp"}, {"rate, Hz", true}, {"duty", true}, {"cycles", true}, {"verdict"}},
                rows, left_out_caption(all, shown.size()));
@@ -245,7 +256,7 @@ std::string flicker_html(const RunRecord& record) {
         row(text_cell(f.boundary) + number_cell(html_number(f.mean_rpm, 1)) +
             number_cell(html_number(f.duration_s, 1)) + number_cell(std::to_string(f.changes)) +
             number_cell(html_number(f.rate_per_min, 3)) + number_cell(html_number(f.upper_95_per_min, 3)) +
-            number_cell(html_number(f.limit_per_min, 3)) + verdict_cell(f.verdict));
+            number_cell(html_number(f.limit_per_min, 3)) + verdict_cell(record, f.verdict));
   return table("Flicker",
                {{"boundary"},
                 {"mean, rpm", true},
@@ -265,7 +276,7 @@ std::string answers_html(const RunRecord& record) {
   for (const std::size_t i : shown)
     rows += row(number_cell(html_number(to_seconds(all[i].at), 3)) + text_cell(all[i].question) +
                 (all[i].answer.empty() ? "<td><b>none was given</b></td>" : text_cell(all[i].answer)) +
-                text_cell(all[i].expected) + verdict_cell(all[i].verdict));
+                text_cell(all[i].expected) + verdict_cell(record, all[i].verdict));
   return table("Answers", {{"at, s", true}, {"question"}, {"answer"}, {"expected"}, {"verdict"}}, rows,
                left_out_caption(all, shown.size()));
 }

@@ -125,7 +125,7 @@ Json finding_to_json(const Finding& f) {
 
 std::string result_json(const RunRecord& record) {
   const RunResult& r = record.result;
-  const Json json = {
+  Json json = {
       {"format", 1},
       {"tool", {{"name", "tachproof"}, {"version", text_to_json(record.tool_version)}}},
       {"verdict", word(reported_verdict(r))},
@@ -180,6 +180,7 @@ std::string result_json(const RunRecord& record) {
       {"inputs", list_of(record.inputs, [](const auto& input) {
          return Json{{"file", text_to_json(input.first)}, {"sha256", text_to_json(input.second)}};
        })}};
+  if (!record.purpose.empty()) json["purpose"] = text_to_json(record.purpose);
   return json.dump(2) + "\n";
 }
 

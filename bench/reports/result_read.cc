@@ -197,6 +197,10 @@ RunRecord record_from(const Json& json) {
   if (json.at("format") != 1) throw std::runtime_error("its format is not 1");
   RunRecord record;
   record.result = result_from(json);
+  // Since a survey may judge nothing.
+  if (json.contains("purpose")) record.purpose = text_from(json, "purpose");
+  if (!record.purpose.empty() && record.purpose != purpose_found)
+    throw std::runtime_error("its purpose is not one of this program's");
   const Json& gauge = json.at("gauge");
   record.gauge_name = text_from(gauge, "name");
   record.gauge_sha256 = text_from(gauge, "sha256");

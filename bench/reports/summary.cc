@@ -146,8 +146,19 @@ Verdict reported_verdict(const RunResult& result) {
   return result.complete ? result.verdict : Verdict::undecided;
 }
 
+bool tells_findings(const RunRecord& record) {
+  return record.purpose == purpose_found && record.result.complete;
+}
+
+std::string headline(const RunRecord& record) {
+  return tells_findings(record) ? "FOUND" : shouted(reported_verdict(record.result));
+}
+
 std::string reason(const RunRecord& record) {
   const RunResult& r = record.result;
+  if (tells_findings(record))
+    return "This is what the unit does. Nothing was judged against the settings: survey it with the gauge "
+           "file that it should follow for a verdict.";
   const Verdict verdict = reported_verdict(r);
   if (verdict == Verdict::pass) return reason_to_pass(r);
   const Finding* finding = first_that_makes(r, verdict);

@@ -21,6 +21,10 @@ std::string painted(const std::string& text, Verdict v, bool colour);
 // The run's verdict, except that a run which did not get to its end is never
 // a pass.
 Verdict reported_verdict(const RunResult& result);
+// The word at a report's head: the verdict, or "FOUND" where nothing was judged.
+std::string headline(const RunRecord& record);
+// Nothing was judged against the settings, and all that was to be found was.
+bool tells_findings(const RunRecord& record);
 // One sentence: why the verdict is what it is.
 std::string reason(const RunRecord& record);
 

@@ -12,7 +12,8 @@ namespace {
 
 class Terminal {
  public:
-  Terminal(int width, bool colour) : width_(static_cast<std::size_t>(std::max(width, 40))), colour_(colour) {}
+  Terminal(int width, bool colour, bool judged)
+      : width_(static_cast<std::size_t>(std::max(width, 40))), colour_(colour), judged_(judged) {}
 
   void line(const std::string& text = "") { out_ += text + "\n"; }
   void heading(const std::string& text) { line("\n" + (colour_ ? "\x1b[1m" + text + "\x1b[0m" : text)); }
@@ -29,6 +30,7 @@ class Terminal {
     return tachproof::painted(text, v, colour_);
   }
   std::string verdict(Verdict v) const {
+    if (!judged_) return "found";
     return v == Verdict::pass ? painted("pass", v) : painted(shouted(v), v);
   }
   // A name column as wide as the terminal leaves beside `others` columns.
@@ -44,6 +46,7 @@ class Terminal {
   std::string out_;
   std::size_t width_;
   bool colour_;
+  bool judged_;
 };
 
 std::string plural(std::uint64_t n, const char* what) {
@@ -204,7 +207,7 @@ void remarks(Terminal& out, const RunRecord& record) {
 }  // namespace
 
 std::string verdict_text(const RunRecord& record, int width, bool colour) {
-  Terminal out(width, colour);
+  Terminal out(width, colour, !tells_findings(record));
   title(out, record);
   boundaries(out, record);
   deadbands(out, record);
@@ -217,11 +220,11 @@ std::string verdict_text(const RunRecord& record, int width, bool colour) {
   remarks(out, record);
   out.line();
   const Verdict verdict = reported_verdict(record.result);
-  const std::string word_first = shouted(verdict) + ": ";
+  const std::string head = headline(record), word_first = head + ": ";
   std::string last;
   for (const std::string& part : wrapped(word_first + printable(reason(record)), out.width()))
     last += (last.empty() ? "" : "\n") + part;
-  out.line(out.painted(shouted(verdict), verdict) + last.substr(shouted(verdict).size()));
+  out.line((tells_findings(record) ? head : out.painted(head, verdict)) + last.substr(head.size()));
   return out.take();
 }
 

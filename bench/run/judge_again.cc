@@ -14,6 +14,7 @@
 #include "bench/run/folder_format.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/runner.h"
+#include "core/survey_scout.h"
 
 namespace tachproof {
 namespace {
@@ -171,6 +172,7 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
     else
       throw CannotJudgeAgain("the folder holds neither a scenario nor a recording to judge by");
   }
+  if (stored.purpose == purpose_found) as_findings(again.result);
   again.same_capture = same_file(folder / "capture.vcd", scratch.path() / "run" / "capture.vcd");
   again.same_timeline = same_file(folder / "timeline.csv", scratch.path() / "run" / "timeline.csv");
   return again;

@@ -320,9 +320,53 @@ TEST_F(Program, ASurveyOfAnUnknownUnitWritesAGaugeFileThatItPasses) {
   const Finished done =
       tachproof("survey --unknown --known brisk=3000 --gauge gauge.yaml --rig faulty-rig.yaml --out survey");
   EXPECT_EQ(done.status, 0) << done.out << done.err;
+  EXPECT_THAT(done.out, HasSubstr("\nFOUND: This is what the unit does. Nothing was judged"));
   EXPECT_THAT(done.out, EndsWith("Found: survey/found.yaml\n"));
   EXPECT_EQ(tachproof("check survey/found.yaml").status, 0);
   EXPECT_EQ(tachproof("survey --gauge survey/found.yaml --rig faulty-rig.yaml --out again").status, 0);
+}
+
+TEST_F(Program, WhatASurveyFoundIsNoVerdictAnywhere) {
+  const Finished done = tachproof("survey --unknown --gauge gauge.yaml --rig rig.yaml --out survey");
+  const json result = stored_result("survey");
+  EXPECT_EQ(result["purpose"], "found");
+  EXPECT_EQ(result["verdict"], "undecided");
+  for (const json& row : result["boundaries"]) EXPECT_EQ(row["verdict"], "undecided");
+  const std::string page = whole_file(scratch.path() / "survey" / "report.html");
+  EXPECT_THAT(page, HasSubstr(">FOUND<"));
+  for (const std::string& text : {done.out, page, whole_file(scratch.path() / "survey" / "junit.xml")}) {
+    EXPECT_THAT(text, Not(HasSubstr("PASS")));
+    EXPECT_THAT(text, Not(HasSubstr(">pass<")));
+    EXPECT_THAT(text, Not(HasSubstr("UNDECIDED")));
+  }
+  EXPECT_EQ(tachproof("report survey").status, 0);
+  EXPECT_EQ(tachproof("report survey --verify").status, 0);
+  const Finished accepted = tachproof("accept survey --by Corrie --why none --even-so --history history.db");
+  EXPECT_EQ(accepted.status, 2);
+  EXPECT_THAT(accepted.err, HasSubstr("nothing was judged against the settings, so it is no reference"));
+}
+
+TEST_F(Program, ASurveyThatFindsNothingWritesNoGaugeFile) {
+  scratch.write("dark-rig.yaml", files::replaced(files::rig, "faults: []",
+                                                 "faults: [{kind: stuck-off, lamp: near}, {kind: stuck-off, "
+                                                 "lamp: far}]"));
+  const Finished done = tachproof("survey --unknown --gauge gauge.yaml --rig dark-rig.yaml --out survey");
+  EXPECT_EQ(done.status, 3) << done.out << done.err;
+  EXPECT_THAT(done.out, HasSubstr("the lamps never changed between 1200 and 4800 rpm"));
+  EXPECT_FALSE(std::filesystem::exists(scratch.path() / "survey" / "found.yaml"));
+}
+
+TEST_F(Program, ASurveyWhoseDiskIsFullSaysSoAndIsNoPass) {
+  // No file may grow beyond so many blocks: what is written last finds no room.
+  const std::string survey =
+      std::string(TACHPROOF_PROGRAM) + " survey --gauge gauge.yaml --rig rig.yaml --no-history --out survey";
+  for (const char* const blocks : {"1", "8", "40"}) {
+    std::filesystem::remove_all(scratch.path() / "survey");
+    const Finished done = run_process(
+        {"sh", "-c", "trap '' XFSZ; ulimit -f " + std::string(blocks) + "; " + survey}, scratch.path());
+    EXPECT_NE(done.status, 0) << blocks;
+    EXPECT_THAT(done.err, HasSubstr("File too large")) << blocks;
+  }
 }
 
 TEST_F(Program, ASurveyRefusesWordsThatMakeNoSense) {
