@@ -99,10 +99,11 @@ Fitter::Fitter(const std::vector<Visit>& visits, std::size_t boundaries, const F
     }
   dof_ = std::max(0.0, all - unknowns - 1);
   seen_ = dof_ >= enough_dof;
-  // Changes come early by anything from nothing (noise that is slow, or of the
-  // rounding) to a fifth more than white noise makes it (rectangular, GUM 4.3.7).
-  early_share_ = seen_ ? 0.6 : 0;
-  early_u_ = (seen_ ? 0.6 : 1.2) / std::numbers::sqrt3;
+  // Changes come early by something from nothing (the noise is slow, or of the
+  // rounding) to all that white noise makes of it, and either end is likelier
+  // than the middle: between a rectangle and two points.
+  early_share_ = seen_ ? 0.5 : 0;
+  early_u_ = seen_ ? 0.4 : 0.7;
   span_s_ = setup.response_to_s - setup.response_from_s;
   // What shifts all visits alike cannot be told from response.
   common_s_ = std::hypot(setup.source_lag_s / std::numbers::sqrt3, setup.stamp_offset_s);

@@ -11,7 +11,7 @@ namespace {
 class OtherUnits : public testing::TestWithParam<Kind> {};
 
 TEST_P(OtherUnits, TheStatedIntervalsHoldTheThreshold) {
-  constexpr int intervals = 540;
+  constexpr int intervals = 360;
   for (const Plan& plan : plans()) {
     const Coverage c = coverage(GetParam(), plan, intervals / static_cast<int>(2 * plan.boundaries), 3);
     EXPECT_GE(c.share(), 0.94) << name(GetParam()) << ", " << plan.name;
