@@ -31,9 +31,9 @@ std::string verdict_cell(const RunRecord& record, Verdict v) {
 }
 
 template <class Row>
-std::string row_verdict_cell(const Row& r) {
+std::string row_verdict_cell(const RunRecord& record, const Row& r) {
   if (!r.asked && r.verdict == Verdict::undecided) return fmt::format("<td>{}</td>", row_word(r));
-  return verdict_cell(r.verdict);
+  return verdict_cell(record, r.verdict);
 }
 
 // Names stay whole; what is long may break anywhere.
@@ -143,16 +143,10 @@ std::string boundaries_html(const RunRecord& record) {
             number_cell(html_number(b.nominal_rpm, 1)) + number_cell(html_number(b.threshold_rpm, decimals)) +
             number_cell(signed_number(b.threshold_rpm - b.nominal_rpm, decimals)) +
             number_cell(html_number(b.expanded_uncertainty_rpm, decimals)) + number_cell(response) +
-<<<<<<< HEAD
-            number_cell(std::to_string(b.visits)) + row_verdict_cell(b));
+            number_cell(std::to_string(b.visits)) + row_verdict_cell(record, b));
     std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
     if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + escaped(b.remark);
     if (!more.empty()) rows += row(fmt::format("<td></td><td colspan=\"8\" class=\"m\">{}</td>", more));
-=======
-            number_cell(std::to_string(b.visits)) + verdict_cell(record, b.verdict));
-    if (!b.remark.empty())
-      rows += row(fmt::format("<td></td><td colspan=\"8\" class=\"m\">{}</td>", escaped(b.remark)));
->>>>>>> survey
   }
   return table("Boundaries",
                {{"boundary"},
@@ -175,7 +169,7 @@ std::string deadbands_html(const RunRecord& record) {
     rows += row(text_cell(d.boundary) + number_cell(html_number(d.nominal_rpm, 1)) +
                 number_cell(html_number(d.width_rpm, decimals)) +
                 number_cell(html_number(d.expanded_uncertainty_rpm, decimals)) +
-                short_cell(d.sits ? word(*d.sits) : "–") + row_verdict_cell(d));
+                short_cell(d.sits ? word(*d.sits) : "–") + row_verdict_cell(record, d));
     if (!d.remark.empty())
       rows += row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(d.remark)));
   }
@@ -192,7 +186,7 @@ std::string responses_html(const RunRecord& record) {
     rows += row(text_cell(r.boundary) + short_cell(word(r.direction)) +
                 number_cell(html_number(r.response_ms, decimals)) +
                 number_cell(html_number(r.expanded_uncertainty_ms, decimals)) +
-                number_cell(std::to_string(r.visits)) + row_verdict_cell(r));
+                number_cell(std::to_string(r.visits)) + row_verdict_cell(record, r));
     if (!r.remark.empty())
       rows += row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(r.remark)));
   }
@@ -211,11 +205,7 @@ std::string transitions_html(const RunRecord& record) {
     rows += row(number_cell(std::to_string(i + 1)) +
                 number_cell(t.seen ? html_number(to_seconds(t.at), 4) : "–") + text_cell(t.boundary) +
                 short_cell(word(t.direction)) + number_cell(html_number(t.nominal_rpm, 1)) +
-<<<<<<< HEAD
-                measured_cells(t, record.gauge) + row_verdict_cell(t));
-=======
-                measured_cells(t, record.gauge) + verdict_cell(record, t.verdict));
->>>>>>> survey
+                measured_cells(t, record.gauge) + row_verdict_cell(record, t));
   }
   std::string caption =
       "Deviation is observed less nominal, response included; what is allowed grows with the rate by the "
