@@ -4,8 +4,8 @@
 #include <cmath>
 #include <map>
 
-#include "core/scatter.h"
 #include "core/statistics.h"
+#include "core/variance_parts.h"
 
 namespace tachproof {
 namespace {
@@ -47,7 +47,7 @@ double rate_of(const LagPair& pair) {
   return pair.rate_rpm_per_s != 0 ? pair.rate_rpm_per_s : sign * as_fast_as_a_step;
 }
 
-double variance_s2(const LagPair& pair, const Scatter& scatter, double stamp_s) {
+double variance_s2(const LagPair& pair, const VarianceParts& scatter, double stamp_s) {
   const double v = rate_of(pair);
   return scatter.variance(v) / (v * v) + 2 * stamp_s * stamp_s;
 }
@@ -63,7 +63,7 @@ bool has_a_lever(const std::vector<const LagPair*>& pairs) {
   return fastest > least_lever * slowest && slowest < as_fast_as_a_step;
 }
 
-void solve(Line& line, const Scatter& scatter, double stamp_s, std::vector<Residual>& residuals) {
+void solve(Line& line, const VarianceParts& scatter, double stamp_s, std::vector<Residual>& residuals) {
   double n = 0, x1 = 0, x2 = 0, y = 0, xy = 0;
   for (const LagPair* p : line.pairs) {
     const double w = 1 / variance_s2(*p, scatter, stamp_s), x = 1 / rate_of(*p);
@@ -140,7 +140,7 @@ bool any_told_apart(const std::vector<Line>& lines) {
   return std::any_of(lines.begin(), lines.end(), [](const Line& line) { return line.two; });
 }
 
-Measured stated(double value, double by_rpm2, double by_s2, const Scatter& scatter) {
+Measured stated(double value, double by_rpm2, double by_s2, const VarianceParts& scatter) {
   WelchSatterthwaite both;
   both.add(std::sqrt(by_rpm2), scatter.rpm2_dof);
   both.add(std::sqrt(by_s2), scatter.s2_dof);
@@ -149,7 +149,7 @@ Measured stated(double value, double by_rpm2, double by_s2, const Scatter& scatt
 }
 
 // Where the boundaries differ by more than their own scatter, that counts (Birge).
-Measured mean_response(const std::vector<Line>& lines, std::size_t direction, const Scatter& scatter,
+Measured mean_response(const std::vector<Line>& lines, std::size_t direction, const VarianceParts& scatter,
                        int& of) {
   double n = 0, y = 0, by_rpm2 = 0, by_s2 = 0;
   std::vector<const Line*> told;
@@ -207,8 +207,8 @@ PairedChanges paired_changes(const std::vector<LagPair>& pairs, std::size_t boun
   for (Line& line : lines) line.two = has_a_lever(line.pairs);
 
   // To begin with: rounding to 1 rpm and updates of 10 ms, twice; it only sets the weights.
-  const Scatter first{0.17, 1.7e-5, 1, 1};
-  Scatter scatter = first;
+  const VarianceParts first{0.17, 1.7e-5, 1, 1};
+  VarianceParts scatter = first;
   const BothWays both = both_ways(lines, stamp_s);
   const auto fit = [&](bool with_sums) {
     constexpr int rounds = 12;
@@ -218,7 +218,7 @@ PairedChanges paired_changes(const std::vector<LagPair>& pairs, std::size_t boun
         if (!line.pairs.empty()) solve(line, scatter, stamp_s, residuals);
       if (with_sums) residuals.insert(residuals.end(), both.residuals.begin(), both.residuals.end());
       if (residual_dof(residuals) < least_dof) return false;
-      scatter = refine_scatter(residuals, scatter);
+      scatter = refine_parts(residuals, scatter);
     }
     return true;
   };

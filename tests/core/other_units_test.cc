@@ -19,8 +19,8 @@ TEST_P(OtherUnits, TheStatedIntervalsHoldTheThreshold) {
   }
 }
 
-INSTANTIATE_TEST_SUITE_P(All, OtherUnits, testing::ValuesIn(kinds), [](const auto& info) {
-  std::string name = other_units::name(info.param);
+INSTANTIATE_TEST_SUITE_P(All, OtherUnits, testing::ValuesIn(kinds), [](const auto& one) {
+  std::string name = other_units::name(one.param);
   for (char& c : name)
     if (!std::isalnum(static_cast<unsigned char>(c))) c = '_';
   return name;
