@@ -196,6 +196,8 @@ class RecordingRun {
       const auto begins = static_cast<Nanos>(place.offset_ns);
       judge_.disturbed(0, begins + disturbance_lasts(gauge_, profile.rpm_at(0)));
     }
+    for (const auto& [from, to] : recording_.odd)
+      judge_.disturbed(from - RpmTrack::longest_span, to + disturbance_lasts(gauge_, profile_rpm_at(to)));
     judged_until_ = static_cast<Nanos>(place.to_recording_ns(static_cast<double>(profile.duration())));
     const std::vector<Segment> segments = place.segments(profile);
     segments_.assign(segments.begin(), segments.end());
@@ -220,9 +222,11 @@ class RecordingRun {
   }
 
   double rpm_after(const SignalGap& gap) const {
-    if (!recording_.played) return tach_.track().rpm_at(gap.to);
+    return recording_.played ? profile_rpm_at(gap.to) : tach_.track().rpm_at(gap.to);
+  }
+  double profile_rpm_at(Nanos at) const {
     return recording_.played->profile.rpm_at(
-        static_cast<Nanos>(recording_.place.to_profile_ns(static_cast<double>(gap.to))));
+        static_cast<Nanos>(recording_.place.to_profile_ns(static_cast<double>(at))));
   }
 
   // The profile has no pulses there either, or one on its edge.
@@ -260,12 +264,19 @@ class RecordingRun {
           fmt::format("the tach signal had a pulse too many in {} {}; the rpm was followed across",
                       odd_pulses_[2], odd_pulses_[2] == 1 ? "place" : "places"));
     if (!recording_.played) return;
+    const double ppm = recording_.place.stretch * 1e6;
     notes.push_back(fmt::format(
         "judged by the profile of {}, which begins at {} of the recording, known to {} (standard); the "
-        "recording's clock runs {:.0f} ppm {} than the source's",
+        "recording's clock {}",
         recording_.played->scenario.name, say_time(static_cast<Nanos>(recording_.place.offset_ns)),
-        say_span(from_seconds(recording_.place.uncertainty_s)), std::abs(recording_.place.stretch) * 1e6,
-        recording_.place.stretch < 0 ? "slower" : "faster"));
+        say_span(from_seconds(recording_.place.uncertainty_s)),
+        std::abs(ppm) < 0.5 ? std::string("keeps the source's time")
+                            : fmt::format("runs {:.0f} ppm {} than the source's", std::abs(ppm),
+                                          ppm < 0 ? "slower" : "faster")));
+    if (!recording_.odd.empty())
+      notes.push_back(fmt::format("the rpm of the tach channel was not the profile's in {} {} of up to {}",
+                                  recording_.odd.size(), recording_.odd.size() == 1 ? "moment" : "moments",
+                                  say_span(ProfileFit::longest_odd)));
   }
 
   void look_for_gaps() {
@@ -393,6 +404,7 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
                                      played->scenario.name, found.why_not));
   opened.played = played;
   opened.place = *found.place;
+  opened.odd = found.odd;
   return opened;
 }
 

@@ -539,6 +539,23 @@ TEST_F(Program, JudgesItsOwnCaptureAsItJudgedTheRun) {
   EXPECT_EQ(tachproof("report good-again").status, 0);
 }
 
+TEST_F(Program, JudgesItsCaptureByTheScenarioThatWasPlayedAndVerifiesThat) {
+  run_of("rig.yaml", "--out good");
+  const std::string with = "judge good/capture.vcd --gauge gauge.yaml --wiring wiring.yaml --scenario ";
+  const Finished good = tachproof(with + "scenario.yaml --out again");
+  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  EXPECT_THAT(good.out, HasSubstr("judged by the profile of up and down"));
+  EXPECT_EQ(stored_result("again")["scenario"]["name"], "up and down");
+  EXPECT_EQ(tachproof("report again --verify").status, 0);
+  std::string other = files::scenario;
+  scratch.write("other.yaml", files::replaced(other, "rate: 500", "rate: 400"));
+  const Finished bad = tachproof(with + "other.yaml --out wrong");
+  EXPECT_EQ(bad.status, 2);
+  EXPECT_THAT(bad.err,
+              HasSubstr("good/capture.vcd does not go with the scenario up and down: the tach signal"));
+  EXPECT_FALSE(std::filesystem::exists(scratch / "wrong"));
+}
+
 TEST_F(Program, IsUndecidedForARecordingThatIsCutShort) {
   run_of("rig.yaml", "--out good");
   std::ostringstream capture;
