@@ -172,7 +172,15 @@ class RecordingRun {
     seen_until_ = until;
   }
 
+  // The judge wants them in time order, and before the rpm of that time.
+  void disturb(Nanos from, Nanos to) {
+    const std::pair<Nanos, Nanos> span{from, to};
+    disturbances_.insert(std::upper_bound(disturbances_.begin(), disturbances_.end(), span), span);
+  }
+
   void give_segments(Nanos until) {
+    for (; !disturbances_.empty() && disturbances_.front().first <= until; disturbances_.pop_front())
+      judge_.disturbed(disturbances_.front().first, disturbances_.front().second);
     for (; !segments_.empty(); segments_.pop_front()) {
       const Segment& segment = segments_.front();
       if (segment.start.whole > until - from_seconds(segment.lasts_s)) return;
@@ -194,10 +202,10 @@ class RecordingRun {
     const ProfilePlace& place = recording_.place;
     if (place.offset_ns > 0) {
       const auto begins = static_cast<Nanos>(place.offset_ns);
-      judge_.disturbed(0, begins + disturbance_lasts(gauge_, profile.rpm_at(0)));
+      disturb(0, begins + disturbance_lasts(gauge_, profile.rpm_at(0)));
     }
     for (const auto& [from, to] : recording_.odd)
-      judge_.disturbed(from - RpmTrack::longest_span, to + disturbance_lasts(gauge_, profile_rpm_at(to)));
+      disturb(from - RpmTrack::longest_span, to + disturbance_lasts(gauge_, profile_rpm_at(to)));
     judged_until_ = static_cast<Nanos>(place.to_recording_ns(static_cast<double>(profile.duration())));
     const std::vector<Segment> segments = place.segments(profile);
     segments_.assign(segments.begin(), segments.end());
@@ -213,7 +221,7 @@ class RecordingRun {
   void take(const SignalGap& gap) {
     const bool lost = gap.kind == SignalGap::Kind::lost;
     if (lost && profile_is_still(gap)) return;
-    judge_.disturbed(gap.from - recording_.resolution, gap.to + disturbance_lasts(gauge_, rpm_after(gap)));
+    disturb(gap.from - recording_.resolution, gap.to + disturbance_lasts(gauge_, rpm_after(gap)));
     ++odd_pulses_[lost ? 0 : gap.kind == SignalGap::Kind::missing ? 1 : 2];
     if (lost && gap.to - gap.from > longest_unsaid_silence)
       found(FindingKind::no_signal, gap.from,
@@ -327,8 +335,9 @@ class RecordingRun {
   Judge judge_;
   EvidenceWriter writer_;
 
-  std::deque<Segment> segments_;               // for the judge, not given yet
-  std::array<std::uint64_t, 3> odd_pulses_{};  // lost, missing, doubled
+  std::deque<Segment> segments_;                      // for the judge, not given yet
+  std::deque<std::pair<Nanos, Nanos>> disturbances_;  // likewise
+  std::array<std::uint64_t, 3> odd_pulses_{};         // lost, missing, doubled
   Nanos judged_until_ = std::numeric_limits<Nanos>::max();
   Nanos seen_until_ = 0;
   bool ended_ = false;
