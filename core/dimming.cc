@@ -62,7 +62,7 @@ void DimmingFilter::finish(std::vector<LampEvent>& out) {
     pass_fresh(static_cast<std::uint32_t>(std::countr_zero(left)));
   // What ends in the dark part of a period is lit, for all that is known.
   for (std::uint32_t i = 0; i < max_channels; ++i)
-    if (!channels_[i].dimmed) let_go(channels_[i], i, channels_[i].waiting.size(), now_);
+    if (!channels_[i].dimmed) let_go(channels_[i], i, channels_[i].waiting.size());
   release(std::numeric_limits<Nanos>::max(), out);
   settled_until_ = now_;
 }
@@ -167,7 +167,7 @@ void DimmingFilter::edge(std::uint32_t index, Nanos at, bool on) {
     if ((by_rises && gaps >= 3) || (by_falls && gaps >= 4)) return begin_dimming(channel, index, by_rises);
     if (by_rises || by_falls) return;
     const Nanos rise = channel.waiting[1].at;
-    let_go(channel, index, 2, at);
+    let_go(channel, index, 2);
     channel.last_rise = rise;
   }
 }
@@ -213,7 +213,7 @@ void DimmingFilter::end_dimming(Channel& channel, std::uint32_t index, Nanos now
   Nanos& fall = channel.waiting.front().at;
   const bool whole = alike(fall - channel.last_rise, channel.period - channel.gap);
   if (whole && fall + channel.gap <= now) fall += channel.gap;
-  let_go(channel, index, channel.waiting.size(), now);
+  let_go(channel, index, channel.waiting.size());
 }
 
 // A fall that no rise has followed in time was the lamp going out.
@@ -227,27 +227,19 @@ void DimmingFilter::time_out(std::uint32_t index, Nanos now) {
   const bool dark = !channel.waiting.back().on;
   const Nanos since = channel.waiting.back().at;
   if (now - since <= longest_period) return;
-  let_go(channel, index, channel.waiting.size(), now);
+  let_go(channel, index, channel.waiting.size());
   if (!dark) channel.last_rise = since;
 }
 
-void DimmingFilter::let_go(Channel& channel, std::uint32_t index, std::size_t count, Nanos now) {
-  Nanos rise = channel.last_rise;
+void DimmingFilter::let_go(Channel& channel, std::uint32_t index, std::size_t count) {
   for (std::size_t k = 0; k < count; ++k) {
     const Edge& edge = channel.waiting[k];
-    const bool more = k + 1 < channel.waiting.size();
     // Too few gaps for a train, but each as long as those of this unit's dimming.
     if (!edge.on && k + 1 < count && gap_ != 0 && alike(channel.waiting[k + 1].at - edge.at, gap_)) {
-      rise = channel.waiting[++k].at;
+      ++k;
       continue;
     }
-    Nanos at = edge.at;
-    // After a whole pulse, as at the end of a train.
-    if (!edge.on && gap_ != 0 && alike(at - rise, lit_) &&
-        at + gap_ <= (more ? channel.waiting[k + 1].at - 1 : now))
-      at += gap_;
-    if (edge.on) rise = at;
-    changes_.push_back({at, index, edge.on});
+    changes_.push_back({edge.at, index, edge.on});
   }
   channel.waiting.erase(channel.waiting.begin(),
                         channel.waiting.begin() + static_cast<std::ptrdiff_t>(count));

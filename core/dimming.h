@@ -48,8 +48,9 @@ class DimmingFilter {
   // Pulses and gaps that were left out as glitches.
   std::uint64_t glitches() const { return glitches_; }
   // The longest PWM period in force on any channel, as far as events have been added;
-  // 0 when nothing is dimmed. A dimmed lamp is seen to come on at its first pulse and to
-  // go out when the next is overdue or, where its last was cut short, at the end of that:
+  // 0 when nothing is dimmed. A dimmed lamp is seen to come on at its first pulse and to go
+  // out when the next is overdue or, where its last was cut short or it was lit for fewer
+  // than three, at the end of that:
   // of two lamps that the unit switched at one instant, the dates may be this far apart,
   // and each is off by no more than this.
   Nanos slack() const;
@@ -96,7 +97,7 @@ class DimmingFilter {
   void begin_dimming(Channel& channel, std::uint32_t index, bool by_rises);
   void end_dimming(Channel& channel, std::uint32_t index, Nanos now);
   void time_out(std::uint32_t index, Nanos now);
-  void let_go(Channel& channel, std::uint32_t index, std::size_t count, Nanos now);
+  void let_go(Channel& channel, std::uint32_t index, std::size_t count);
   void release(Nanos until, std::vector<LampEvent>& out);
 
   std::array<Channel, max_channels> channels_;

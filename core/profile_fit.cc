@@ -263,57 +263,86 @@ struct ProfileFit::Search {
     return out;
   }
 
-  // The largest difference from whatever the profile is within a span of the track.
-  Sample worst(double& beyond, double& covered) const {
-    Sample at_worst;
-    std::size_t inside = 0;
-    beyond = 0;
-    for (const Sample& s : known) {
-      const double t = place.to_profile_ns(s.at);
-      if (t < 0 || t > length_ns) continue;
-      ++inside;
-      const double reach = reach_ns(s.rpm);
-      double low = 1e9, high = 0;
-      constexpr int parts = 16;
-      for (int k = -parts; k <= parts; ++k) {
-        const double rpm = fit.profile_.rpm_at(whole_ns(t + reach * k / parts));
-        low = std::min(low, rpm);
-        high = std::max(high, rpm);
-      }
-      const double off = std::max(low - s.rpm, s.rpm - high);
-      if (off > beyond) beyond = off, at_worst = s;
+  // By how much a sample is outside of whatever the profile is within a span of the track.
+  double outside_by(const Sample& s) const {
+    const double t = place.to_profile_ns(s.at);
+    if (t < 0 || t > length_ns) return 0;
+    const double reach = reach_ns(s.rpm);
+    double low = 1e9, high = 0;
+    constexpr int parts = 16;
+    for (int k = -parts; k <= parts; ++k) {
+      const double rpm = fit.profile_.rpm_at(whole_ns(t + reach * k / parts));
+      low = std::min(low, rpm);
+      high = std::max(high, rpm);
     }
-    covered = known.empty() ? 0 : static_cast<double>(inside) / static_cast<double>(known.size());
-    return at_worst;
+    return std::max({0.0, low - s.rpm, s.rpm - high});
+  }
+
+  // Differences beyond what is allowed. Nothing: they are few and short. Else the worst
+  // of those that are not, or of all.
+  std::optional<Sample> misfit(double allowed, std::vector<std::pair<Nanos, Nanos>>& odd) const {
+    const double apart = 1.5 * static_cast<double>(fit.spacing_);
+    Sample worst, worst_long;
+    double most = 0, most_long = 0, most_here = 0, first = 0, last = -1e18, odd_samples = 0;
+    Sample worst_here;
+    const auto close = [&] {
+      if (last < 0) return;
+      if (last - first > static_cast<double>(longest_odd) && most_here > most_long)
+        most_long = most_here, worst_long = worst_here;
+      odd.emplace_back(whole_ns(first), whole_ns(last));
+    };
+    for (const Sample& s : known) {
+      const double off = outside_by(s);
+      if (off <= allowed) continue;
+      ++odd_samples;
+      if (s.at - last > apart) {
+        close();
+        first = s.at;
+        most_here = 0;
+      }
+      last = s.at;
+      if (off > most_here) most_here = off, worst_here = s;
+      if (off > most) most = off, worst = s;
+    }
+    close();
+    if (most_long > 0) return worst_long;
+    if (odd_samples > most_odd * static_cast<double>(known.size())) return worst;
+    return std::nullopt;
   }
 };
 
 ProfileFit::Found ProfileFit::find(Nanos end, double rpm_uncertainty, double noise_rpm) const {
   Search search{*this, rpm_uncertainty, noise_rpm, static_cast<double>(end)};
   search.prepare();
-  if (search.known.size() < 10) return {std::nullopt, "the recording has hardly any tach pulses"};
+  if (search.known.size() < 10) return {std::nullopt, "the recording has hardly any tach pulses", {}};
   search.look_for_offset();
   search.refine();
-  double beyond = 0, covered = 0;
-  const Sample worst = search.worst(beyond, covered);
   // Three times over, as the largest of many is looked at; and corners that noise hides.
   const double allowed = std::max(1.0, 6 * rpm_uncertainty) + noise_rpm;
-  if (beyond > allowed) {
+  Found found;
+  if (const std::optional<Sample> misfit = search.misfit(allowed, found.odd)) {
+    const Sample& worst = *misfit;
     const double played = profile_.rpm_at(whole_ns(search.place.to_profile_ns(worst.at)));
-    return {std::nullopt, "the tach signal is not the scenario's profile: laid on it as well as can be, at " +
-                              say_time(whole_ns(worst.at)) + " of the recording it reads " +
-                              decimal(worst.rpm, 1) + " rpm where the profile has " + decimal(played, 1) +
-                              "; differences up to " + decimal(allowed, 1) + " rpm are what it allows"};
+    return {std::nullopt,
+            "the tach signal is not the scenario's profile: laid on it as well as can be, at " +
+                say_time(whole_ns(worst.at)) + " of the recording it reads " + decimal(worst.rpm, 1) +
+                " rpm where the profile has " + decimal(played, 1) + "; differences up to " +
+                decimal(allowed, 1) + " rpm are what it allows",
+            {}};
   }
   if (std::abs(search.place.stretch) > most_stretch)
-    return {std::nullopt, "the recording's clock and the one that played the scenario differ by " +
-                              decimal(std::abs(search.place.stretch) * 1e6, 0) +
-                              " ppm; up to 200 ppm can be two sound clocks"};
+    return {std::nullopt,
+            "the recording's clock and the one that played the scenario differ by " +
+                decimal(std::abs(search.place.stretch) * 1e6, 0) +
+                " ppm; up to 200 ppm can be two sound clocks",
+            {}};
   constexpr double most_uncertainty_s = 0.02;
   if (search.place.uncertainty_s > most_uncertainty_s)
     return {std::nullopt,
-            "the recording has too few ramps and steps of the scenario to tell when its profile began"};
-  return {search.place, ""};
+            "the recording has too few ramps and steps of the scenario to tell when its profile began",
+            {}};
+  found.place = search.place;
+  return found;
 }
 
 }  // namespace tachproof

@@ -46,7 +46,12 @@ class ProfileFit {
   struct Found {
     std::optional<ProfilePlace> place;  // nothing: it does not fit
     std::string why_not;                // then a sentence
+    // Moments at which the recovered rpm is not the profile's all the same, as where a
+    // pulse too many could not be told: short ones, and few.
+    std::vector<std::pair<Nanos, Nanos>> odd;
   };
+  static constexpr Nanos longest_odd = 80 * ns_per_ms;  // two of the track's spans
+  static constexpr double most_odd = 0.05;              // share of the recording
   // `rpm_uncertainty`: standard, of the recovered rpm. `noise_rpm`: bound, what was
   // played may differ from the profile by.
   Found find(Nanos end, double rpm_uncertainty, double noise_rpm) const;

@@ -9,10 +9,10 @@ namespace {
 // How alike two intervals must be: a firing pattern and a hard ramp stay
 // within it, a lost or an extra pulse does not.
 constexpr double alike = 0.2;
-constexpr double most_periods = 5;      // that a gap may hold
-constexpr std::size_t most_extra = 2;   // edges within one period
-constexpr int enough = 2;               // alike periods before, and single ones after
-constexpr std::size_t looks_ahead = 9;  // edges
+constexpr double most_periods = 5;       // that a gap may hold
+constexpr std::size_t most_extra = 2;    // edges within one period
+constexpr int enough = 2;                // alike periods before, and single ones after
+constexpr std::size_t looks_ahead = 16;  // edges
 
 bool near(double a, double b) { return std::abs(a - b) <= alike * b; }
 
@@ -30,7 +30,8 @@ void PulseCheck::edge(Nanos at) {
   while (waiting_.size() >= looks_ahead) settle_front();
 }
 
-// From that edge on, single periods come, with whole numbers of them and extra edges between.
+// From that edge on, single periods come, with whole numbers of them and extra edges
+// between. One that has an extra edge in it does not count: that may be a higher speed.
 bool PulseCheck::goes_on(std::size_t from, double period) const {
   int singles = 0;
   while (singles < enough) {
@@ -42,7 +43,7 @@ bool PulseCheck::goes_on(std::size_t from, double period) const {
     }
     if (periods == 0) return false;
     if (periods == 1) {
-      ++singles;
+      singles += next == from + 1 ? 1 : 0;
       period = static_cast<double>(waiting_[next] - waiting_[from]);
     }
     from = next;

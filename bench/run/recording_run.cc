@@ -172,7 +172,15 @@ class RecordingRun {
     seen_until_ = until;
   }
 
+  // The judge wants them in time order, and before the rpm of that time.
+  void disturb(Nanos from, Nanos to) {
+    const std::pair<Nanos, Nanos> span{from, to};
+    disturbances_.insert(std::upper_bound(disturbances_.begin(), disturbances_.end(), span), span);
+  }
+
   void give_segments(Nanos until) {
+    for (; !disturbances_.empty() && disturbances_.front().first <= until; disturbances_.pop_front())
+      judge_.disturbed(disturbances_.front().first, disturbances_.front().second);
     for (; !segments_.empty(); segments_.pop_front()) {
       const Segment& segment = segments_.front();
       if (segment.start.whole > until - from_seconds(segment.lasts_s)) return;
@@ -194,8 +202,10 @@ class RecordingRun {
     const ProfilePlace& place = recording_.place;
     if (place.offset_ns > 0) {
       const auto begins = static_cast<Nanos>(place.offset_ns);
-      judge_.disturbed(0, begins + disturbance_lasts(gauge_, profile.rpm_at(0)));
+      disturb(0, begins + disturbance_lasts(gauge_, profile.rpm_at(0)));
     }
+    for (const auto& [from, to] : recording_.odd)
+      disturb(from - RpmTrack::longest_span, to + disturbance_lasts(gauge_, profile_rpm_at(to)));
     judged_until_ = static_cast<Nanos>(place.to_recording_ns(static_cast<double>(profile.duration())));
     const std::vector<Segment> segments = place.segments(profile);
     segments_.assign(segments.begin(), segments.end());
@@ -211,7 +221,7 @@ class RecordingRun {
   void take(const SignalGap& gap) {
     const bool lost = gap.kind == SignalGap::Kind::lost;
     if (lost && profile_is_still(gap)) return;
-    judge_.disturbed(gap.from - recording_.resolution, gap.to + disturbance_lasts(gauge_, rpm_after(gap)));
+    disturb(gap.from - recording_.resolution, gap.to + disturbance_lasts(gauge_, rpm_after(gap)));
     ++odd_pulses_[lost ? 0 : gap.kind == SignalGap::Kind::missing ? 1 : 2];
     if (lost && gap.to - gap.from > longest_unsaid_silence)
       found(FindingKind::no_signal, gap.from,
@@ -220,9 +230,11 @@ class RecordingRun {
   }
 
   double rpm_after(const SignalGap& gap) const {
-    if (!recording_.played) return tach_.track().rpm_at(gap.to);
+    return recording_.played ? profile_rpm_at(gap.to) : tach_.track().rpm_at(gap.to);
+  }
+  double profile_rpm_at(Nanos at) const {
     return recording_.played->profile.rpm_at(
-        static_cast<Nanos>(recording_.place.to_profile_ns(static_cast<double>(gap.to))));
+        static_cast<Nanos>(recording_.place.to_profile_ns(static_cast<double>(at))));
   }
 
   // The profile has no pulses there either, or one on its edge.
@@ -260,12 +272,19 @@ class RecordingRun {
           fmt::format("the tach signal had a pulse too many in {} {}; the rpm was followed across",
                       odd_pulses_[2], odd_pulses_[2] == 1 ? "place" : "places"));
     if (!recording_.played) return;
+    const double ppm = recording_.place.stretch * 1e6;
     notes.push_back(fmt::format(
         "judged by the profile of {}, which begins at {} of the recording, known to {} (standard); the "
-        "recording's clock runs {:.0f} ppm {} than the source's",
+        "recording's clock {}",
         recording_.played->scenario.name, say_time(static_cast<Nanos>(recording_.place.offset_ns)),
-        say_span(from_seconds(recording_.place.uncertainty_s)), std::abs(recording_.place.stretch) * 1e6,
-        recording_.place.stretch < 0 ? "slower" : "faster"));
+        say_span(from_seconds(recording_.place.uncertainty_s)),
+        std::abs(ppm) < 0.5 ? std::string("keeps the source's time")
+                            : fmt::format("runs {:.0f} ppm {} than the source's", std::abs(ppm),
+                                          ppm < 0 ? "slower" : "faster")));
+    if (!recording_.odd.empty())
+      notes.push_back(fmt::format("the rpm of the tach channel was not the profile's in {} {} of up to {}",
+                                  recording_.odd.size(), recording_.odd.size() == 1 ? "moment" : "moments",
+                                  say_span(ProfileFit::longest_odd)));
   }
 
   void look_for_gaps() {
@@ -316,8 +335,9 @@ class RecordingRun {
   Judge judge_;
   EvidenceWriter writer_;
 
-  std::deque<Segment> segments_;               // for the judge, not given yet
-  std::array<std::uint64_t, 3> odd_pulses_{};  // lost, missing, doubled
+  std::deque<Segment> segments_;                      // for the judge, not given yet
+  std::deque<std::pair<Nanos, Nanos>> disturbances_;  // likewise
+  std::array<std::uint64_t, 3> odd_pulses_{};         // lost, missing, doubled
   Nanos judged_until_ = std::numeric_limits<Nanos>::max();
   Nanos seen_until_ = 0;
   bool ended_ = false;
@@ -393,6 +413,7 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
                                      played->scenario.name, found.why_not));
   opened.played = played;
   opened.place = *found.place;
+  opened.odd = found.odd;
   return opened;
 }
 

@@ -18,6 +18,7 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "bench/files/files.h"
@@ -54,7 +55,8 @@ struct OpenRecording {
   double rpm_uncertainty = 0;  // standard
 
   const PlayedScenario* played = nullptr;
-  ProfilePlace place = {};  // of its profile
+  ProfilePlace place = {};                        // of its profile
+  std::vector<std::pair<Nanos, Nanos>> odd = {};  // moments at which the rpm was not its
 
   Channels wired() const;
   // Its rpm can be set against the gauge's boundaries at all. When not, the

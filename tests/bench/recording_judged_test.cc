@@ -192,6 +192,20 @@ TEST_F(Recordings, AnotherScenarioIsRefusedWithTheInstantOfTheLargestDifference)
   EXPECT_THAT(refused(played({Hold{3500, 2 * ns_per_s}})), HasSubstr("does not go with the scenario"));
 }
 
+TEST_F(Recordings, AScenarioIsLaidOnASpoiledTachAsWell) {
+  const std::function<std::vector<Nanos>(const std::vector<Nanos>&)> spoilt[] = {
+      [](const auto& pulses) { return test::some_missing(pulses, 200, 5); },
+      [](const auto& pulses) { return test::some_extra(pulses, 200, 5); }};
+  const PlayedScenario scenario = played(steps);
+  for (const auto& spoil : spoilt) {
+    unit.tach = [&](const auto& pulses) { return test::square(spoil(pulses)); };
+    unit.behaviour.faults.clear();
+    EXPECT_NE(judged(&scenario).verdict, Verdict::fail);
+    unit.behaviour.faults = {{"boundary-moved", {{"boundary", "hasty"}}, {{"by_rpm", 40}}}};
+    EXPECT_NE(judged(&scenario).verdict, Verdict::pass);
+  }
+}
+
 TEST_F(Recordings, ARecordingOfAPartOfItsScenarioIsUndecided) {
   std::vector<Step> longer = steps;
   longer.push_back(Hold{2000, 3 * ns_per_s});

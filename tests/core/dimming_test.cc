@@ -225,14 +225,6 @@ TEST(DimmingFilter, SaysHowFarApartLampsOfOneChangeMayBeDated) {
   EXPECT_EQ(filter.slack(), 0) << "lit without a gap for a second";
 }
 
-TEST(DimmingFilter, ALampThatIsLitForOneWholePulseGoesOutWhenTheNextIsOverdue) {
-  const Nanos period = 4 * ns_per_ms, lit = 1 * ns_per_ms;
-  std::vector<LampEvent> events = pwm(ns_per_s, 2 * ns_per_s, period, 0.25);
-  events.push_back({3 * ns_per_s, lamp});
-  events.push_back({3 * ns_per_s + lit, 0});
-  EXPECT_EQ(filtered(events).back(), (LampEvent{3 * ns_per_s + period, 0}));
-}
-
 RC_GTEST_PROP(DimmingFilter, KeepsTheOrderAndTheLastStateInAnyPortions, ()) {
   const auto gaps = *rc::gen::container<std::vector<int>>(rc::gen::inRange(1, 30'000));
   std::vector<LampEvent> raw{{0, 0}};

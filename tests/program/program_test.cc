@@ -605,10 +605,29 @@ TEST_F(Program, JudgesItsOwnCaptureAsItJudgedTheRun) {
   run_of("faulty-rig.yaml", "--out bad");
   const std::string with = " --gauge gauge.yaml --wiring wiring.yaml --out ";
   const Finished good = tachproof("judge good/capture.vcd" + with + "good-again");
-  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  // Its one quick ramp proves no threshold, and a recording is asked for those.
+  EXPECT_EQ(good.status, 3) << good.out << good.err;
+  EXPECT_EQ(stored_result("good-again")["findings"].size(), 0u);
   EXPECT_EQ(tachproof("judge bad/capture.vcd" + with + "bad-again").status, 1);
   EXPECT_EQ(stored_result("good-again")["scenario"]["name"], "capture.vcd");
-  EXPECT_EQ(tachproof("report good-again").status, 0);
+  EXPECT_EQ(tachproof("report good-again").status, 3);
+}
+
+TEST_F(Program, JudgesItsCaptureByTheScenarioThatWasPlayedAndVerifiesThat) {
+  run_of("rig.yaml", "--out good");
+  const std::string with = "judge good/capture.vcd --gauge gauge.yaml --wiring wiring.yaml --scenario ";
+  const Finished good = tachproof(with + "scenario.yaml --out again");
+  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  EXPECT_THAT(good.out, HasSubstr("judged by the profile of up and down"));
+  EXPECT_EQ(stored_result("again")["scenario"]["name"], "up and down");
+  EXPECT_EQ(tachproof("report again --verify").status, 0);
+  std::string other = files::scenario;
+  scratch.write("other.yaml", files::replaced(other, "rate: 500", "rate: 400"));
+  const Finished bad = tachproof(with + "other.yaml --out wrong");
+  EXPECT_EQ(bad.status, 2);
+  EXPECT_THAT(bad.err,
+              HasSubstr("good/capture.vcd does not go with the scenario up and down: the tach signal"));
+  EXPECT_FALSE(std::filesystem::exists(scratch / "wrong"));
 }
 
 TEST_F(Program, IsUndecidedForARecordingThatIsCutShort) {
