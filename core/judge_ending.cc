@@ -62,6 +62,7 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
   visit.step = seen.step;
   visit.step_response_s = seen.step_response_s;
   visit.timing_s = bench_uncertainty(setup_).timing_s;
+  visit.rpm_noise = setup_.rpm_uncertainty;
   const double longest_s = 1.25 * to_seconds(tolerance.response_to + setup_.source_lag);
   visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
   for (std::size_t k = 0; k < Visit::samples; ++k)
