@@ -149,6 +149,7 @@ BoundaryTold ResponseModel::told(std::size_t index) const {
       early += q[d][i] * mean_early_[i];
     }
     out.threshold[d] = pass.mean_a - pass.mean_v * out.response[d];
+    out.early_s[d] = early;
     out.early_rpm[d] = pass.mean_early - pass.mean_v * early;
   }
   const auto covariance = [&](std::size_t d, std::size_t e) {

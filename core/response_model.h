@@ -56,7 +56,7 @@ struct BoundaryPasses {
 // Of one boundary: means, (co)variances, and by how much each moves when
 // changes come early by all of what noise allows.
 struct BoundaryTold {
-  std::array<double, 2> threshold{}, response{}, early_rpm{};
+  std::array<double, 2> threshold{}, response{}, early_rpm{}, early_s{};
   std::array<double, 2> threshold_var{}, response_var{};
   double threshold_cov = 0;
 };

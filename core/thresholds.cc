@@ -19,7 +19,8 @@ namespace {
 // much more is not excluded (a scaled inverse chi-squared prior; A. Gelman et
 // al., "Bayesian Data Analysis", 2.6, from memory). Chosen on the units of
 // tests/benchmarks/SURVEY.md.
-constexpr double usual_rpm = 0.35, usual_s = 0.0018;
+// Of readings less once visits tell scatter: few visits may agree by chance.
+constexpr double usual_rpm = 0.35, usual_told_rpm = 0.12, usual_s = 0.0018;
 constexpr double usual_dof = 1;
 // What is stated as the scatter in time, at least: of updates every 10 ms.
 constexpr double update_s = 0.0029;
@@ -224,8 +225,9 @@ void Fitter::weigh(const Axis& rpm, const Axis& s) {
       Cell cell;
       cell.scatter.rpm2 = portable::exp(2 * rpm.at(i));
       cell.scatter.s2 = portable::exp(2 * s.at(k));
-      cell.log_prior = -usual_dof * (rpm.at(i) + squared(usual_rpm) / cell.scatter.rpm2 / 2 + s.at(k) +
-                                     squared(usual_s) / cell.scatter.s2 / 2);
+      cell.log_prior =
+          -usual_dof * (rpm.at(i) + squared(seen_ ? usual_told_rpm : usual_rpm) / cell.scatter.rpm2 / 2 +
+                        s.at(k) + squared(usual_s) / cell.scatter.s2 / 2);
       const std::vector<BoundaryPasses> sums = passes(cell.scatter);
       std::vector<double>& own = logs.emplace_back();
       for (const Assumption& assumption : assumptions_) {
@@ -382,8 +384,10 @@ ThresholdFits Fitter::fits() {
           thresholds[way].add(p, told.threshold[d],
                               told.threshold_var[d] + extra[d] + squared(early_u_ * told.early_rpm[d]) +
                                   squared(setup_.clock_share * told.threshold[d]));
-          responses[way].add(p, told.response[d], told.response_var[d] + squared(common_s_));
-          ramps[way].add(p_any, own.response[d], own.response_var[d] + squared(common_s_));
+          responses[way].add(p, told.response[d],
+                             told.response_var[d] + squared(common_s_) + squared(early_u_ * told.early_s[d]));
+          ramps[way].add(p_any, own.response[d],
+                         own.response_var[d] + squared(common_s_) + squared(early_u_ * own.early_s[d]));
         }
         if (at_[b][0].empty() || at_[b][1].empty()) continue;
         const double both = told.threshold_var[0] + told.threshold_var[1];

@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <cctype>
+
 namespace tachproof::other_units {
 namespace {
 
@@ -19,12 +21,13 @@ TEST_P(OtherUnits, TheStatedIntervalsHoldTheThreshold) {
   }
 }
 
-INSTANTIATE_TEST_SUITE_P(All, OtherUnits, testing::ValuesIn(kinds), [](const auto& one) {
-  std::string name = other_units::name(one.param);
-  for (char& c : name)
+std::string test_name(const testing::TestParamInfo<Kind>& kind) {
+  std::string words = name(kind.param);
+  for (char& c : words)
     if (!std::isalnum(static_cast<unsigned char>(c))) c = '_';
-  return name;
-});
+  return words;
+}
+INSTANTIATE_TEST_SUITE_P(All, OtherUnits, testing::ValuesIn(kinds), test_name);
 
 }  // namespace
 }  // namespace tachproof::other_units
