@@ -19,7 +19,7 @@ constexpr int blink_cycles = 4;
 constexpr int most_rounds = 200;  // the time ends it before
 constexpr int most_pairs_a_round = 6;
 // Of one boundary one way; beyond, the unit makes it impossible, unless it is nearly there.
-constexpr double most_visits = 60, nearly = 1.5;
+constexpr double most_visits = 120, nearly = 1.5;
 // Of what is missing: with more visits the unit's scatter is known better as well.
 constexpr double share_a_round = 0.7;
 // A bracket's half is the uncertainty, and some is left for the bench.

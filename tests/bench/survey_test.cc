@@ -131,11 +131,12 @@ TEST_F(Survey, SaysWithNumbersWhenTheUnitItselfMakesTheUncertaintyImpossible) {
 TEST_F(Survey, GoesOnUntilTheUncertaintyIsAsWantedWhereTheUnitAllowsIt) {
   // Readings that scatter: many visits are needed, and none may be missing at the end.
   behaviour.resolution_rpm = 0;
-  behaviour.faults = {fault("noisy-reading", {}, {{"rpm", 1.4}})};
+  behaviour.faults = {fault("noisy-reading", {}, {{"rpm", 0.7}})};
   for (std::uint64_t seed = 1; seed <= 4; ++seed) {
-    const RunResult result = survey(simulated_rig(gauge, behaviour, gauge, seed));
+    const RunResult result = survey(simulated_rig(gauge, behaviour, gauge, seed), 0.4);
     for (const BoundaryResult& b : result.boundaries)
-      EXPECT_LE(b.expanded_uncertainty_rpm, 1) << seed << ": " << b.boundary << ", " << b.visits << " visits";
+      EXPECT_LE(b.expanded_uncertainty_rpm, 0.4)
+          << seed << ": " << b.boundary << ", " << b.visits << " visits";
   }
 }
 
