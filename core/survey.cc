@@ -19,7 +19,7 @@ constexpr int blink_cycles = 4;
 constexpr int most_rounds = 200;  // the time ends it before
 constexpr int most_pairs_a_round = 6;
 // Of one boundary one way; beyond, the unit makes it impossible, unless it is nearly there.
-constexpr double most_visits = 60, nearly = 1.5;
+constexpr double most_visits = 120, nearly = 1.5;
 // Of what is missing: with more visits the unit's scatter is known better as well.
 constexpr double share_a_round = 0.7;
 // A bracket's half is the uncertainty, and some is left for the bench.
@@ -49,7 +49,8 @@ RunResult judge_survey(const Gauge& gauge, const JudgeSetup& setup, const Survey
   return judge.finish(std::min(view.seen_until, profile.duration()), complete);
 }
 
-SurveyPlanner::SurveyPlanner(const Gauge& gauge, const SurveySetup& setup) : gauge_(gauge), setup_(setup) {
+SurveyPlanner::SurveyPlanner(const Gauge& gauge, const SurveySetup& setup)
+    : gauge_(gauge), setup_(setup), narrow_(gauge) {
   setup_.judge.what = survey_asks(setup.within_rpm);
   const WindowReading reading(gauge_, setup_.judge.wired);
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
@@ -109,7 +110,11 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
   // Low down there is no room for a fast ramp.
   const double lead_s = 1.1 * to_seconds(gauge_.tolerance.response_to) + 0.01;
   rate = std::min(rate, 0.3 * gauge_.falling_rpm(boundary) / lead_s);
+  const Zone near = zone(boundary, rate);
+  rate = narrow_.unhurried(rate, near.low, near.high);
   const Zone z = zone(boundary, rate);
+  // A window that a way ends in is shown as long as one that it passes.
+  const Nanos shown = narrow_.unhurried(fastest, z.low, z.high) < fastest ? NarrowWindows::shown : 0;
   const Nanos lasts = rounded(from_seconds((z.high - z.low) / rate));
   // Down first: what follows lies higher, so the way up is never cut short. The
   // way down is asked of the unit only once it had to be above.
@@ -119,8 +124,8 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
       to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle) - (z.high - above) / rate;
   const Nanos wait = from_seconds(std::max(0.0, wait_s));
   last_high_ = z.high;
-  out.insert(out.end(), {Hold{z.high, rounded(wait + pause())}, RampByTime{z.low, lasts},
-                         Hold{z.low, pause()}, RampByTime{z.high, lasts}});
+  out.insert(out.end(), {Hold{z.high, rounded(wait + pause() + shown)}, RampByTime{z.low, lasts},
+                         Hold{z.low, rounded(pause() + shown)}, RampByTime{z.high, lasts}});
 }
 
 std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
@@ -299,6 +304,16 @@ std::size_t SurveyPlanner::known() const {
 }
 
 std::vector<Step> SurveyPlanner::next(const SurveyView& view) {
+  const std::size_t passes = passes_.size();
+  std::vector<Step> steps = plan(view);
+  // Holds are timed as they were planned.
+  if (steps.empty() || view.steps.empty() || passes_.size() > passes) return steps;
+  const Step& last = view.steps.back();
+  const auto* hold = std::get_if<Hold>(&last);
+  return narrow_.unhurried(hold != nullptr ? hold->rpm : std::get<RampByTime>(last).to_rpm, std::move(steps));
+}
+
+std::vector<Step> SurveyPlanner::plan(const SurveyView& view) {
   std::vector<Step> out;
   while (out.empty() && phase_ != Phase::over) {
     switch (phase_) {

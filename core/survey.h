@@ -15,7 +15,9 @@
 // Jumps between boundaries cross them as steps, which tell the response as
 // well. It turns back as soon after a threshold as a conforming unit allows,
 // which gives the deadband. Pauses at the turns differ from each other, so that
-// visits meet the unit's own update clock at all its phases.
+// visits meet the unit's own update clock at all its phases. Narrow windows are
+// passed slowly enough that a dimmed lamp shows several periods of its dimming
+// in each: of less nobody can say whether it was one.
 //
 // Pure: the same changes at the same instants give the same steps. What is
 // measured is the judge's own fit, so that judging the stored run again gives
@@ -31,6 +33,7 @@
 #include "core/profile.h"
 #include "core/result.h"
 #include "core/survey_holds.h"
+#include "core/survey_narrow.h"
 #include "core/survey_view.h"
 
 namespace tachproof {
@@ -92,6 +95,7 @@ class SurveyPlanner {
     Nanos from = 0, each = 0;  // the first hold, on the far side, begins at `from`
   };
 
+  std::vector<Step> plan(const SurveyView& view);
   double slow_rate(std::size_t boundary) const;
   double fast_rate(std::size_t boundary) const;
   Zone zone(std::size_t boundary, double rate) const;
@@ -110,6 +114,7 @@ class SurveyPlanner {
 
   Gauge gauge_;
   SurveySetup setup_;
+  NarrowWindows narrow_;
   std::vector<std::size_t> measured_;
   std::vector<std::size_t> unmeasurable_;
   std::vector<Held> held_;

@@ -15,7 +15,7 @@ constexpr Nanos unit_wakes = 500 * ns_per_ms;
 constexpr Nanos shortest_stay = 1100 * ns_per_ms;
 constexpr Nanos shortest = 20 * ns_per_ms;  // of a stretch that is stayed in
 constexpr double rough_rpm = 10;            // how well a sweep tells a boundary
-constexpr std::size_t most_stretches = 200;
+constexpr std::size_t most_stays = 200;
 
 double hundredths(double rpm) { return std::round(rpm * 100) / 100; }
 
@@ -62,22 +62,34 @@ std::vector<Step> UnknownSurvey::stays(const SurveyView& view) {
   // its own, which begins where the blinking ends.
   const Nanos stay = this->stay();
   std::vector<Step> out;
+  std::vector<Stretch> stayed_in;
   Nanos at = down_to_;
-  for (std::size_t i = 0; i < stretches_.size() && out.size() < most_stretches; ++i) {
-    Stretch& s = stretches_[i];
+  for (std::size_t i = 0; i < stretches_.size() && out.size() < most_stays; ++i) {
+    const Stretch& s = stretches_[i];
     const Nanos lasts = s.to - s.from;
-    const bool again = i >= 3 && stretches_[i - 2].lit == s.lit &&
-                       stretches_[i - 3].lit == stretches_[i - 1].lit &&
+    const bool seen_before = i >= 2 && stretches_[i - 2].lit == s.lit;
+    const bool again = seen_before && i >= 3 && stretches_[i - 3].lit == stretches_[i - 1].lit &&
                        lasts <= (stretches_[i - 2].to - stretches_[i - 2].from) * 5 / 4 + shortest;
     if (again || lasts < shortest) continue;
-    // What was seen at t was the rpm a response earlier; the middle is safe.
-    const double rpm = profile.rpm_at(s.from + (s.to - s.from) / 2 - hints_.tolerance.response_to / 4);
-    s.stay_from = at + hints_.tolerance.response_to + 50 * ns_per_ms;
-    at += stay + hints_.tolerance.response_to;
-    s.stay_to = at;
-    s.lowest_rpm = s.highest_rpm = hundredths(rpm);
-    out.push_back(Hold{s.lowest_rpm, stay + hints_.tolerance.response_to});
+    // Beside a blink it may be a window and a phase of the blink in one.
+    const bool beside = seen_before || (i + 2 < stretches_.size() && stretches_[i + 2].lit == s.lit);
+    const int parts = beside && lasts > 3 * shortest ? 3 : 1;
+    for (int k = 0; k < parts; ++k) {
+      Stretch part = s;
+      part.from = s.from + lasts * k / parts;
+      part.to = s.from + lasts * (k + 1) / parts;
+      // What was seen at t was the rpm a response earlier; the middle is safe.
+      const double rpm =
+          profile.rpm_at(part.from + (part.to - part.from) / 2 - hints_.tolerance.response_to / 4);
+      part.stay_from = at + hints_.tolerance.response_to + 50 * ns_per_ms;
+      at += stay + hints_.tolerance.response_to;
+      part.stay_to = at;
+      part.lowest_rpm = part.highest_rpm = hundredths(rpm);
+      out.push_back(Hold{part.lowest_rpm, stay + hints_.tolerance.response_to});
+      stayed_in.push_back(part);
+    }
   }
+  stretches_ = std::move(stayed_in);
   out.push_back(Hold{low_, setup_.ahead + hints_.tolerance.response_to + 50 * ns_per_ms});
   return out;
 }
@@ -89,7 +101,6 @@ void UnknownSurvey::read_stays(const SurveyView& view) {
   double hz = 0, duty = 0;
   int blinking = 0;
   for (Stretch s : stretches_) {
-    if (s.stay_to == 0) continue;
     Channels always = ~Channels{0}, ever = 0, before = 0;
     std::vector<Nanos> rises, falls;
     for (const LampEvent& change : all) {
@@ -138,11 +149,20 @@ void UnknownSurvey::place_boundaries(const SurveyView& view) {
     const Cue& cue = rough_.windows[w].cue;
     return (lit & ~cue.blinking) == cue.steady;
   };
-  std::vector<Nanos> falls(top + 1, -1);
-  std::size_t window = top;
-  for (const LampEvent& change : shown_lamps(view.events, setup_.judge.wired, hints_.tolerance.settle)) {
+  // A blinking window may look like those below it for the rest of the way, and
+  // like those above it from the way's other end: each boundary is told from one
+  // end at least, unless its sides differ by blinking alone.
+  std::vector<Nanos> from_above(top + 1, -1), from_below(top + 1, -1);
+  std::size_t window = top, window_back = 0;
+  const std::vector<LampEvent> lamps = shown_lamps(view.events, setup_.judge.wired, hints_.tolerance.settle);
+  for (const LampEvent& change : lamps) {
     if (change.at < down_from_ || change.at >= down_to_) continue;
-    while (window > 0 && !shows(window, change.lit)) falls[window--] = change.at;
+    while (window > 0 && !shows(window, change.lit)) from_above[window--] = change.at;
+  }
+  for (std::size_t i = lamps.size(); i-- > 1;) {
+    if (lamps[i].at < down_from_ || lamps[i].at >= down_to_) continue;
+    while (window_back < top && !shows(window_back, lamps[i - 1].lit))
+      from_below[++window_back] = lamps[i].at;
   }
   const WindowReading reading(rough_, setup_.judge.wired);
   for (std::size_t b = 1; b <= top; ++b) {
@@ -150,13 +170,18 @@ void UnknownSurvey::place_boundaries(const SurveyView& view) {
     if (blink_only(reading, b)) {
       // A sweep tells no instant of it; the stays on both sides do.
       rough_.windows[b].from_rpm = hundredths((stretches_[b - 1].highest_rpm + stretches_[b].lowest_rpm) / 2);
-    } else if (falls[b] < 0) {
-      troubles_.push_back("the sweep down did not show what the sweep up showed near " + decimal(up, 0) +
-                          " rpm");
-      rough_.windows[b].from_rpm = up;
-    } else {
-      rough_.windows[b].from_rpm = hundredths((up + profile.rpm_at(falls[b])) / 2);
+      continue;
     }
+    double down = not_measured;
+    for (const Nanos at : {from_above[b], from_below[b]}) {
+      if (at < 0) continue;
+      const double rpm = profile.rpm_at(at);
+      if (!(std::abs(rpm - up) >= std::abs(down - up))) down = rpm;
+    }
+    if (std::isnan(down))
+      troubles_.push_back("the lamps did not show on the way down from " + decimal(high_, 0) +
+                          " rpm what they had shown on the way up near " + decimal(up, 0) + " rpm");
+    rough_.windows[b].from_rpm = hundredths(std::isnan(down) ? up : (up + down) / 2);
   }
   double narrowest = 1e9;
   for (std::size_t b = 2; b <= top; ++b)
@@ -232,6 +257,12 @@ FoundGauge UnknownSurvey::found(const SurveyView& view) const {
         (row.direction == Direction::rising ? rising : falling) = row.threshold_rpm;
     if (const auto held = planner_->bracket(b, Direction::rising)) rising = held->middle_rpm();
     if (const auto held = planner_->bracket(b, Direction::falling)) falling = held->middle_rpm();
+    for (const Direction direction : {Direction::rising, Direction::falling})
+      if (const auto held = planner_->bracket(b, direction);
+          held && held->half_width_rpm() > setup_.within_rpm)
+        out.troubles.push_back("boundary " + rough_.windows[b].name + ", " + std::string(word(direction)) +
+                               ": found between " + decimal(held->low_rpm, 1) + " and " +
+                               decimal(held->high_rpm, 1) + " rpm only");
     if (std::isnan(rising) || std::isnan(falling)) {
       out.troubles.push_back("boundary " + rough_.windows[b].name + " near " +
                              decimal(rough_.windows[b].from_rpm, 0) + " rpm could not be measured");

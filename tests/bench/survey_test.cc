@@ -131,11 +131,12 @@ TEST_F(Survey, SaysWithNumbersWhenTheUnitItselfMakesTheUncertaintyImpossible) {
 TEST_F(Survey, GoesOnUntilTheUncertaintyIsAsWantedWhereTheUnitAllowsIt) {
   // Readings that scatter: many visits are needed, and none may be missing at the end.
   behaviour.resolution_rpm = 0;
-  behaviour.faults = {fault("noisy-reading", {}, {{"rpm", 0.9}})};
-  for (std::uint64_t seed = 1; seed <= 3; ++seed) {
-    const RunResult result = survey(simulated_rig(gauge, behaviour, gauge, seed));
+  behaviour.faults = {fault("noisy-reading", {}, {{"rpm", 0.7}})};
+  for (std::uint64_t seed = 1; seed <= 4; ++seed) {
+    const RunResult result = survey(simulated_rig(gauge, behaviour, gauge, seed), 0.4);
     for (const BoundaryResult& b : result.boundaries)
-      EXPECT_LE(b.expanded_uncertainty_rpm, 1) << seed << ": " << b.boundary << ", " << b.visits << " visits";
+      EXPECT_LE(b.expanded_uncertainty_rpm, 0.4)
+          << seed << ": " << b.boundary << ", " << b.visits << " visits";
   }
 }
 
@@ -168,6 +169,7 @@ TEST_F(Survey, BracketsThresholdsThatBlinkingAloneTells) {
     const double off = seed < 8 ? 0.4 * static_cast<double>(seed) - 1.2 : 14;
     for (std::size_t w = 3; w < runs.windows.size(); ++w) runs.windows[w].from_rpm += w % 2 == 0 ? off : -off;
     behaviour.resolution_rpm = 0;
+    behaviour.timer_hz = 16e6;
     survey(simulated_rig(runs, behaviour, gauge, seed));
     EXPECT_EQ(planner->known(), 6u);
     for (const std::size_t b : {3, 4, 5, 6})
@@ -175,8 +177,8 @@ TEST_F(Survey, BracketsThresholdsThatBlinkingAloneTells) {
         const auto bracket = planner->bracket(b, d);
         ASSERT_TRUE(bracket) << b;
         const double truth = d == Direction::rising ? runs.rising_rpm(b) : runs.falling_rpm(b);
-        EXPECT_LE(bracket->low_rpm, truth + 0.01) << b;
-        EXPECT_GE(bracket->high_rpm, truth - 0.01) << b;
+        EXPECT_LE(bracket->low_rpm, truth + 0.1) << b;
+        EXPECT_GE(bracket->high_rpm, truth - 0.1) << b;
         EXPECT_LE(bracket->half_width_rpm(), 1) << b;
       }
   }
@@ -294,6 +296,20 @@ TEST(SurveysCompared, AUnitThatDidNotChangeDidNotChange) {
     EXPECT_NE(compare(before, surveyed(unit, n + 1000)).verdict, Verdict::pass) << "unit " << n;
   }
   EXPECT_GE(passes, 54);
+}
+
+TEST_F(Survey, DimmedLampsInNarrowWindowsArePassedSlowlyEnoughToBeTold) {
+  // Windows of 5 rpm, passed or jumped over, would show one or two periods of 100 Hz.
+  for (std::size_t w = 1; w <= 4; ++w) gauge.windows[w].from_rpm = 3595 + 5 * static_cast<double>(w);
+  gauge.deadband.rpm = 2;
+  behaviour.dim_hz = 100;
+  for (const double dim : {0.1, 0.5, 0.9})
+    for (std::uint64_t seed = 1; seed <= 2; ++seed) {
+      behaviour.dim = dim;
+      const RunResult result = survey(simulated_rig(gauge, behaviour, gauge, seed));
+      EXPECT_EQ(result.verdict, Verdict::pass)
+          << dim << " " << (result.findings.empty() ? "" : result.findings[0].message);
+    }
 }
 
 class UnknownUnit : public testing::Test {
