@@ -102,9 +102,9 @@ Fitter::Fitter(const std::vector<Visit>& visits, std::size_t boundaries, const F
   seen_ = dof_ >= enough_dof;
   // Changes come early by something from nothing (the noise is slow, or of the
   // rounding) to all that white noise makes of it, and either end is likelier
-  // than the middle: between a rectangle and two points.
+  // than the middle: two points, their standard deviation half of it.
   early_share_ = seen_ ? 0.5 : 0;
-  early_u_ = seen_ ? 0.4 : 0.7;
+  early_u_ = seen_ ? 0.5 : 0.7;
   span_s_ = setup.response_to_s - setup.response_from_s;
   // What shifts all visits alike cannot be told from response.
   common_s_ = std::hypot(setup.source_lag_s / std::numbers::sqrt3, setup.stamp_offset_s);
