@@ -62,7 +62,15 @@ class Comparing {
       if (w.before && w.after && *w.before > 0 && *w.after > 0)
         names.push_back({*w.after, old_name(w), w.name});
     paired_ = paired_changes(lag_pairs(before_.result, after_.result, names), after_.gauge.boundaries(),
-                             std::max(before_.stamp_s, after_.stamp_s));
+                             std::max(before_.stamp_s, after_.stamp_s), common_s());
+  }
+  // By how far each run's own visits scatter in time; at least as a unit that updates
+  // every 10 ms, where that was not seen.
+  double common_s() const {
+    double ms = 0;
+    for (const ComparedRun* run : {&before_, &after_})
+      ms = std::max(ms, std::isfinite(run->result.scatter.ms) ? run->result.scatter.ms : 2.9);
+    return std::sqrt(2.0) * ms * 1e-3;
   }
   const PairedChange* paired(const WindowChange& w, Direction d) const {
     if (paired_.changes.empty()) return nullptr;
@@ -200,7 +208,7 @@ class Comparing {
       basis.pairs = 1;
       words_.together.fill(comparison_.items.size());
       paired_number(std::move(row), response_by_settings(paired_.response_both_ways),
-                    allowed_response_ms() / 4, basis);
+                    allowed_response_ms() / 2, basis);
     }
     for (const Direction d : {Direction::rising, Direction::falling}) {
       const std::size_t index = d == Direction::falling ? 1 : 0;
@@ -212,7 +220,7 @@ class Comparing {
       row.unit = "ms";
       row.expected_change = 0;
       words_.together[index] = comparison_.items.size();
-      paired_number(std::move(row), response_by_settings(paired_.response[index]), allowed_response_ms() / 4);
+      paired_number(std::move(row), response_by_settings(paired_.response[index]), allowed_response_ms() / 2);
     }
   }
 

@@ -63,7 +63,8 @@ struct Comparison {
 // tell, and the remark says what would.
 //
 // Where both runs were played the same train, the numbers come from the
-// transitions in pairs (core/paired_changes.h), and a response that one boundary
+// transitions in pairs (core/paired_changes.h), widened by what a unit's free-running
+// updates may shift all of them by, and a response that one boundary
 // cannot tell is that of all together, unless it contradicts it. Else from the runs'
 // own: of a change sqrt(U_old^2 + U_new^2), runs being independent; of a deadband,
 // rising minus falling, U_rising + U_falling, its bound whatever the correlation

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
+#include <limits>
 #include <map>
 
 #include "core/statistics.h"
@@ -31,6 +33,24 @@ Rows rows_of(const RunResult& result) {
 
 bool goes_its_way(const TransitionResult& row) {
   return row.step || (row.direction == Direction::rising ? row.rate_rpm_per_s > 0 : row.rate_rpm_per_s < 0);
+}
+
+// Where the threshold is set as it was, a demand has the same nominal instant in both
+// runs; one that is missing from a run's rows is left out of both.
+void keep_same_demands(std::vector<const TransitionResult*>& a, std::vector<const TransitionResult*>& b) {
+  if (a.empty() || b.empty() || a[0]->nominal_rpm != b[0]->nominal_rpm) return;
+  constexpr Nanos same = 1000;
+  const auto is_in = [](const std::vector<const TransitionResult*>& rows) {
+    return [&rows](const TransitionResult* row) {
+      return std::any_of(rows.begin(), rows.end(), [&](const TransitionResult* other) {
+        return std::abs(other->nominal - row->nominal) <= same;
+      });
+    };
+  };
+  std::vector<const TransitionResult*> kept;
+  std::copy_if(a.begin(), a.end(), std::back_inserter(kept), is_in(b));
+  std::erase_if(b, [&](const TransitionResult* row) { return !is_in(a)(row); });
+  a = std::move(kept);
 }
 
 struct Line {
@@ -148,6 +168,15 @@ Measured stated(double value, double by_rpm2, double by_s2, const VarianceParts&
   return {value, student_t(0.95, dof) * both.combined(), dof};
 }
 
+void widen(Measured& m, double by_standard) {
+  if (!m.is_there() || by_standard == 0) return;
+  WelchSatterthwaite both;
+  both.add(m.expanded / student_t(0.95, m.dof), m.dof);
+  both.add(std::abs(by_standard), std::numeric_limits<double>::infinity());
+  m.dof = std::max(both.dof(), 1.0);
+  m.expanded = student_t(0.95, m.dof) * both.combined();
+}
+
 // Where the boundaries differ by more than their own scatter, that counts (Birge).
 Measured mean_response(const std::vector<Line>& lines, std::size_t direction, const VarianceParts& scatter,
                        int& of) {
@@ -180,12 +209,14 @@ Measured mean_response(const std::vector<Line>& lines, std::size_t direction, co
 
 std::vector<LagPair> lag_pairs(const RunResult& before, const RunResult& after,
                                const std::vector<PairedName>& names) {
-  const Rows was = rows_of(before), is = rows_of(after);
+  Rows was = rows_of(before), is = rows_of(after);
   std::vector<LagPair> pairs;
   for (const PairedName& name : names)
     for (const Direction d : {Direction::rising, Direction::falling}) {
       const auto a = was.find({name.before, d}), b = is.find({name.after, d});
-      if (a == was.end() || b == is.end() || a->second.size() != b->second.size()) continue;
+      if (a == was.end() || b == is.end()) continue;
+      keep_same_demands(a->second, b->second);
+      if (a->second.size() != b->second.size()) continue;
       for (std::size_t i = 0; i < a->second.size(); ++i) {
         const TransitionResult &one = *a->second[i], &other = *b->second[i];
         const double rate = one.rate_rpm_per_s;
@@ -198,7 +229,8 @@ std::vector<LagPair> lag_pairs(const RunResult& before, const RunResult& after,
   return pairs;
 }
 
-PairedChanges paired_changes(const std::vector<LagPair>& pairs, std::size_t boundaries, double stamp_s) {
+PairedChanges paired_changes(const std::vector<LagPair>& pairs, std::size_t boundaries, double stamp_s,
+                             double common_s) {
   PairedChanges out;
   out.changes.resize(2 * (boundaries + 1));
   std::vector<Line> lines(2 * (boundaries + 1));
@@ -218,7 +250,9 @@ PairedChanges paired_changes(const std::vector<LagPair>& pairs, std::size_t boun
         if (!line.pairs.empty()) solve(line, scatter, stamp_s, residuals);
       if (with_sums) residuals.insert(residuals.end(), both.residuals.begin(), both.residuals.end());
       if (residual_dof(residuals) < least_dof) return false;
-      scatter = refine_parts(residuals, scatter);
+      const VarianceParts refined = refine_parts(residuals, scatter);
+      if (!std::isfinite(refined.rpm2 + refined.s2)) return true;
+      scatter = refined;
     }
     return true;
   };
@@ -247,7 +281,17 @@ PairedChanges paired_changes(const std::vector<LagPair>& pairs, std::size_t boun
                                     (scatter.s2 + 2 * stamp_s * stamp_s) / n * 1e6, scatter);
     out.only_rate_rpm_per_s = v;
   }
-  for (std::size_t d = 0; d < 2; ++d) out.response[d] = mean_response(lines, d, scatter, out.response_of[d]);
+  // At the slowest rate it looks like a threshold by so much.
+  for (std::size_t i = 2; i < lines.size(); ++i) {
+    PairedChange& change = out.changes[i];
+    if (const LagPair* const slow = slowest(lines[i])) widen(change.threshold, rate_of(*slow) * common_s);
+    widen(change.response, common_s * 1e3);
+  }
+  widen(out.response_both_ways, common_s * 1e3);
+  for (std::size_t d = 0; d < 2; ++d) {
+    out.response[d] = mean_response(lines, d, scatter, out.response_of[d]);
+    widen(out.response[d], common_s * 1e3);
+  }
   return out;
 }
 

@@ -38,8 +38,8 @@ struct LagPair {
 
 // A row of one run matches one of the other when boundary, direction and order
 // agree, and the profile went past at the same rate (to 1 %). `names`: each boundary
-// as it is called before and after. Nothing for a boundary that was not demanded
-// equally often, nor for a transition that either run did not see.
+// as it is called before and after. Nothing for a transition that either
+// run has no row of, or did not see.
 struct PairedName {
   std::size_t boundary = 0;
   std::string before, after;
@@ -66,6 +66,11 @@ struct PairedChanges {
 };
 // `stamp_s`: standard uncertainty of a lamp's stamp. Without enough pairs to see their
 // scatter all numbers are NaN.
-PairedChanges paired_changes(const std::vector<LagPair>& pairs, std::size_t boundaries, double stamp_s);
+// `common_s`: standard, of the lags' differences: what all pairs may share. A unit's
+// updates run free of the train, and where its crossings come at the same phase of
+// them again and again, pairs differ alike and show no scatter; no number of pairs
+// takes that off.
+PairedChanges paired_changes(const std::vector<LagPair>& pairs, std::size_t boundaries, double stamp_s,
+                             double common_s = 0);
 
 }  // namespace tachproof
