@@ -1,14 +1,19 @@
 #include "core/comparison.h"
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <map>
 #include <set>
 
+#include "core/change_word.h"
 #include "core/compared_numbers.h"
 #include "core/cue_states.h"
 #include "core/en_score.h"
+#include "core/neighbour_cues.h"
+#include "core/new_findings.h"
+#include "core/paired_changes.h"
 #include "core/settings_change.h"
 #include "core/text.h"
 
@@ -24,6 +29,7 @@ class Comparing {
   }
 
   Comparison run() {
+    pair_transitions();
     for (const WindowChange& w : change_.windows) {
       if (w.before && w.after && *w.before > 0 && *w.after > 0)
         boundary(w);
@@ -36,15 +42,45 @@ class Comparing {
         blinks(w);
       }
     }
-    put_words();
+    responses_together();
+    words_.allowed_response_ms = allowed_response_ms();
+    put_words(comparison_, words_);
     for (const auto& [index, window] : cues_) doubt_beside_a_wrong_boundary(comparison_.items[index], window);
     for (const auto& [index, removed] : gone_) decide_gone(comparison_.items[index], removed);
-    unexplained_findings();
+    add_new_findings(comparison_, before_, after_, change_);
     conclude();
     return std::move(comparison_);
   }
 
  private:
+  void pair_transitions() {
+    if (before_.train.empty() || before_.train != after_.train ||
+        before_.gauge.pulses_per_rev != after_.gauge.pulses_per_rev)
+      return;
+    std::vector<PairedName> names;
+    for (const WindowChange& w : change_.windows)
+      if (w.before && w.after && *w.before > 0 && *w.after > 0)
+        names.push_back({*w.after, old_name(w), w.name});
+    paired_ = paired_changes(lag_pairs(before_.result, after_.result, names), after_.gauge.boundaries(),
+                             std::max(before_.stamp_s, after_.stamp_s));
+  }
+  const PairedChange* paired(const WindowChange& w, Direction d) const {
+    if (paired_.changes.empty()) return nullptr;
+    const PairedChange& change = paired_.changes[2 * *w.after + (d == Direction::falling ? 1 : 0)];
+    return change.response.is_there() ? &change : nullptr;
+  }
+
+  // What was measured is how far the change is off the expected one.
+  void paired_number(ComparisonItem item, const Measured& off, double tells, RowBasis row = {}) {
+    item.observed_change = item.expected_change + off.value;
+    item.uncertainty = off.expanded;
+    item.e_n = off.expanded > 0 ? std::fabs(off.value) / off.expanded : not_measured;
+    row.tells = tells;
+    row.dof = off.dof;
+    words_.rows.emplace(comparison_.items.size(), row);
+    comparison_.items.push_back(std::move(item));
+  }
+
   // Beyond `tells`, an uncertainty hides what matters.
   void number(ComparisonItem item, const Measured& was, const Measured& is, double tells) {
     const Measured observed = change_of(was, is);
@@ -57,7 +93,10 @@ class Comparing {
                     : is.is_there() ? "not measured in the old run"
                                     : "not measured in either run";
     }
-    rows_.emplace(comparison_.items.size(), Row{tells, observed.dof});
+    RowBasis row;
+    row.tells = tells;
+    row.dof = observed.dof;
+    words_.rows.emplace(comparison_.items.size(), row);
     comparison_.items.push_back(std::move(item));
   }
 
@@ -87,12 +126,42 @@ class Comparing {
       const NumberChange& nominal = d == Direction::rising ? w.rising_rpm : w.falling_rpm;
       ComparisonItem row = item("threshold", w, "rpm", nominal.by());
       row.direction = d;
-      number(std::move(row), threshold_of(old_row(w, d)), threshold_of(new_row(w, d)), tolerance_rpm);
+      const PairedChange* const p = paired(w, d);
+      if (p != nullptr && p->threshold.is_there())
+        paired_number(std::move(row), p->threshold, tolerance_rpm, row_of_pairs(*p));
+      else
+        number(std::move(row), threshold_of(old_row(w, d)), threshold_of(new_row(w, d)), tolerance_rpm);
     }
-    number(item("deadband", w, "rpm", after_.gauge.deadband.rpm - before_.gauge.deadband.rpm),
-           deadband_of(old_row(w, Direction::rising), old_row(w, Direction::falling)),
-           deadband_of(new_row(w, Direction::rising), new_row(w, Direction::falling)), 2 * tolerance_rpm);
+    deadband(w, 2 * tolerance_rpm);
     for (const Direction d : {Direction::rising, Direction::falling}) responses(w, d);
+  }
+
+  void deadband(const WindowChange& w, double tells) {
+    ComparisonItem row = item("deadband", w, "rpm", after_.gauge.deadband.rpm - before_.gauge.deadband.rpm);
+    const PairedChange* const up = paired(w, Direction::rising);
+    const PairedChange* const down = paired(w, Direction::falling);
+    if (up == nullptr || down == nullptr || !up->threshold.is_there() || !down->threshold.is_there())
+      return number(std::move(row),
+                    deadband_of(old_row(w, Direction::rising), old_row(w, Direction::falling)),
+                    deadband_of(new_row(w, Direction::rising), new_row(w, Direction::falling)), tells);
+    // Pairs up and pairs down have nothing in common.
+    const Measured both = change_of(down->threshold, up->threshold);
+    RowBasis pairs = row_of_pairs(up->told_apart ? *down : *up);
+    pairs.pairs = std::min(up->pairs, down->pairs);
+    paired_number(std::move(row), both, tells, pairs);
+  }
+
+  RowBasis row_of_pairs(const PairedChange& p) const {
+    RowBasis row;
+    row.pairs = p.pairs;
+    if (!p.told_apart && p.threshold.is_there()) row.only_rate_rpm_per_s = std::abs(p.rate_rpm_per_s);
+    return row;
+  }
+
+  double allowed_response_ms() const {
+    const Tolerance& was = before_.gauge.tolerance;
+    const Tolerance& is = after_.gauge.tolerance;
+    return std::min(to_ms(was.response_to - was.response_from), to_ms(is.response_to - is.response_from));
   }
 
   // The settings say how fast a unit must be, not how fast it is: as long as
@@ -104,8 +173,47 @@ class Comparing {
     row.direction = d;
     const bool same = was.response_from == is.response_from && was.response_to == is.response_to;
     if (!same) row.remark = "another response is allowed now, but that alone makes no unit faster or slower";
-    number(std::move(row), response_of(old_row(w, d)), response_of(new_row(w, d)),
-           std::min(to_ms(was.response_to - was.response_from), to_ms(is.response_to - is.response_from)));
+    if (const PairedChange* const p = paired(w, d))
+      paired_number(std::move(row), response_by_settings(p->response), allowed_response_ms() / 2,
+                    row_of_pairs(*p));
+    else
+      number(std::move(row), response_of(old_row(w, d)), response_of(new_row(w, d)),
+             allowed_response_ms() / 2);
+  }
+
+  // Lags are from the fastest response that is allowed, in each run by its own settings.
+  Measured response_by_settings(Measured lag) const {
+    lag.value += to_ms(after_.gauge.tolerance.response_from - before_.gauge.tolerance.response_from);
+    return lag;
+  }
+
+  // The response is the unit's, so that its boundaries tell it together, and better.
+  void responses_together() {
+    if (paired_.response_both_ways.is_there()) {
+      ComparisonItem row;
+      row.what = "response";
+      row.boundary = all_boundaries;
+      row.unit = "ms";
+      row.expected_change = 0;
+      RowBasis basis;
+      basis.only_rate_rpm_per_s = paired_.only_rate_rpm_per_s;
+      basis.pairs = 1;
+      words_.together.fill(comparison_.items.size());
+      paired_number(std::move(row), response_by_settings(paired_.response_both_ways),
+                    allowed_response_ms() / 4, basis);
+    }
+    for (const Direction d : {Direction::rising, Direction::falling}) {
+      const std::size_t index = d == Direction::falling ? 1 : 0;
+      if (!paired_.response[index].is_there()) continue;
+      ComparisonItem row;
+      row.what = "response";
+      row.boundary = all_boundaries;
+      row.direction = d;
+      row.unit = "ms";
+      row.expected_change = 0;
+      words_.together[index] = comparison_.items.size();
+      paired_number(std::move(row), response_by_settings(paired_.response[index]), allowed_response_ms() / 4);
+    }
   }
 
   void new_boundary(const WindowChange& w) {
@@ -197,19 +305,35 @@ class Comparing {
     comparison_.items.push_back(std::move(row));
   }
 
-  // Where a boundary is not where it should be, part of a window shows what its
-  // neighbour shows: that says nothing of the window's own cue.
+  // Where a boundary is not where it should be, or a move was missed, part of a
+  // window shows what its neighbour shows: that says nothing of its own cue.
   void doubt_beside_a_wrong_boundary(ComparisonItem& row, std::size_t window) const {
     if (row.word != ChangeWord::unintended && row.word != ChangeWord::missing) return;
-    const std::vector<Window>& windows = after_.gauge.windows;
-    const auto shows_cue_of = [&](std::size_t other) { return *after_.shown[window] == windows[other].cue; };
-    const bool from_below = window > 0 && is_wrong(windows[window].name) && shows_cue_of(window - 1);
-    const bool from_above =
-        window + 1 < windows.size() && is_wrong(windows[window + 1].name) && shows_cue_of(window + 1);
-    if (!from_below && !from_above) return;
-    row.word = ChangeWord::cannot_tell;
-    row.remark = "the window " + windows[from_below ? window - 1 : window + 1].name +
-                 " reaches in here, as the boundary is not where it should be";
+    const std::size_t old_window = old_place(window);
+    for (const bool above : {false, true}) {
+      if (above ? window + 1 >= after_.gauge.windows.size() : window == 0) continue;
+      const std::size_t boundary = above ? window + 1 : window;
+      const bool now = (is_wrong(after_.gauge.windows[boundary].name) || was_missed(after_, boundary)) &&
+                       looks_like(after_, window, above ? window + 1 : window - 1);
+      bool before = false;
+      if (old_window < before_.gauge.windows.size() &&
+          (above ? old_window + 1 < before_.gauge.windows.size() : old_window > 0)) {
+        before = was_missed(before_, above ? old_window + 1 : old_window) &&
+                 looks_like(before_, old_window, above ? old_window + 1 : old_window - 1);
+      }
+      if (!now && !before) continue;
+      row.word = ChangeWord::cannot_tell;
+      row.remark = "the window " + after_.gauge.windows[above ? window + 1 : window - 1].name +
+                   " reaches in here, as the boundary is not where it should be or a move was missed" +
+                   (now ? "" : " in the old run");
+      return;
+    }
+  }
+
+  std::size_t old_place(std::size_t window) const {
+    for (const WindowChange& w : change_.windows)
+      if (w.before && w.after && *w.after == window) return *w.before;
+    return before_.gauge.windows.size();
   }
 
   bool is_wrong(const std::string& boundary) const {
@@ -258,107 +382,6 @@ class Comparing {
     return both;
   }
 
-  void put_words() {
-    int count = 0;
-    for (const ComparisonItem& i : comparison_.items) count += std::isfinite(i.e_n);
-    comparison_.en_limit = en_limit_among(count);
-    for (const auto& [index, row] : rows_) {
-      ComparisonItem& item = comparison_.items[index];
-      if (!std::isfinite(item.e_n)) continue;
-      item.en_limit = en_limit_among(count, row.dof);
-      put_word(item, row.tells);
-    }
-  }
-
-  static void put_word(ComparisonItem& i, double tells) {
-    const bool moved = std::fabs(i.observed_change) > i.uncertainty;
-    const bool should_move = std::fabs(i.expected_change) > 1e-6;
-    if (i.e_n > i.en_limit) {
-      i.word = should_move && !moved ? ChangeWord::missing : ChangeWord::unintended;
-    } else if (i.e_n > 1 && std::fabs(i.observed_change - i.expected_change) + i.uncertainty > tells) {
-      i.remark = "beyond 1, but among so many comparisons that may be chance: measure again";
-    } else if (should_move && !moved) {
-      i.remark = "so small a change is not told from none";
-    } else if (!should_move && i.uncertainty > tells) {
-      i.remark = "the uncertainty is larger than the tolerance";
-    } else {
-      i.word = ChangeWord::as_intended;
-    }
-  }
-
-  // A finding that the old run had not, in a window where no row tells of it.
-  void unexplained_findings() {
-    const auto key = [](const Finding& f, const std::string& window) {
-      return std::pair(f.kind, window.empty() ? f.lamp : window);
-    };
-    std::set<std::pair<FindingKind, std::string>> known;
-    for (const Finding& f : before_.result.findings) known.insert(key(f, name_now(f.window)));
-    const std::set<std::string> told = windows_told();
-    for (const Finding& f : after_.result.findings) {
-      if (verdict_of(f.kind) != Verdict::fail || told.contains(f.window) || judged_by_tolerance(f.kind) ||
-          is_measured(f))
-        continue;
-      if (!known.insert(key(f, f.window)).second) continue;
-      ComparisonItem row;
-      row.what = "finding: " + std::string(word(f.kind));
-      row.boundary = f.window;
-      row.expected_change = 0;
-      row.observed_change = 1;
-      row.word = ChangeWord::unintended;
-      row.remark = f.message;
-      comparison_.items.push_back(std::move(row));
-    }
-  }
-
-  // A number that lies near the edge of the tolerance is found in one run and
-  // not in the next; whether it moved, its own row tells.
-  bool is_measured(const Finding& f) const {
-    const bool threshold = f.kind == FindingKind::early || f.kind == FindingKind::late;
-    const std::string what = threshold                              ? "threshold"
-                             : f.kind == FindingKind::slow_response ? "response"
-                             : f.kind == FindingKind::blink_rate    ? "blink rate, " + f.lamp
-                                                                    : "";
-    bool any = false;
-    for (const ComparisonItem& i : comparison_.items) {
-      if (i.what != what || i.boundary != f.window) continue;
-      if (!std::isfinite(i.e_n)) return false;
-      any = true;
-    }
-    return any;
-  }
-
-  std::string name_now(const std::string& window) const {
-    for (const WindowChange& w : change_.windows)
-      if (w.was_called == window && !window.empty()) return w.name;
-    return window;
-  }
-
-  // Windows with a row that is unintended or missing, and those next to such a
-  // boundary: what is found there has its explanation.
-  std::set<std::string> windows_told() const {
-    std::set<std::string> told;
-    for (const ComparisonItem& i : comparison_.items) {
-      if (i.word != ChangeWord::unintended && i.word != ChangeWord::missing) continue;
-      told.insert(i.boundary);
-      for (std::size_t w = 1; w < after_.gauge.windows.size(); ++w) {
-        if (after_.gauge.windows[w].name != i.boundary) continue;
-        told.insert(after_.gauge.windows[w - 1].name);
-        if (w + 1 < after_.gauge.windows.size()) told.insert(after_.gauge.windows[w + 1].name);
-      }
-    }
-    return told;
-  }
-
-  // A narrower tolerance finds what was there before.
-  bool judged_by_tolerance(FindingKind kind) const {
-    const bool timing = kind == FindingKind::early || kind == FindingKind::late ||
-                        kind == FindingKind::slow_response || kind == FindingKind::blink_rate;
-    const auto is_tolerance = [](const NamedChange& n) {
-      return n.name != "deadband" && n.name != "blink" && n.name != "blink duty";
-    };
-    return timing && std::any_of(change_.numbers.begin(), change_.numbers.end(), is_tolerance);
-  }
-
   void conclude() {
     const auto count = [&](ChangeWord w) {
       return std::count_if(comparison_.items.begin(), comparison_.items.end(),
@@ -369,6 +392,7 @@ class Comparing {
     if (!after_.result.complete) comparison_.notes.push_back("The new run is not complete.");
     if (after_.result.findings_left_out > 0)
       comparison_.notes.push_back("The new run had more findings than were kept.");
+    note_one_rate();
     for (const std::string& lamp : unwired_)
       comparison_.notes.push_back("Not wired in one of the runs, so not compared: " + lamp + ".");
     if (count(ChangeWord::unintended) + count(ChangeWord::missing) > 0)
@@ -377,16 +401,23 @@ class Comparing {
       comparison_.verdict = Verdict::pass;
   }
 
+  void note_one_rate() {
+    double rate = 0;
+    for (const auto& [index, row] : words_.rows) rate = std::max(rate, row.only_rate_rpm_per_s);
+    if (rate > 0)
+      comparison_.notes.push_back(
+          "Some boundaries were crossed at one rate only: a threshold and a response that changed so that "
+          "one makes up for the other at " +
+          decimal(rate, 0) + " rpm/s would not be seen.");
+  }
+
   const ComparedRun& before_;
   const ComparedRun& after_;
   SettingsChange change_;
   Comparison comparison_;
   std::set<std::string> unwired_;
-  struct Row {
-    double tells = 0;  // the largest U that tells something
-    double dof = 0;
-  };
-  std::map<std::size_t, Row> rows_;                        // with numbers, by index
+  PairedChanges paired_;
+  RowsToWord words_;
   std::vector<std::pair<std::size_t, std::size_t>> cues_;  // rows, and their windows in the new gauge
   std::vector<std::pair<std::size_t, std::string>> gone_;  // rows, and the windows in their place
 };

@@ -25,10 +25,13 @@ struct ComparedRun {
   std::vector<std::optional<Cue>> shown;  // for each window (core/cue_reading.h)
   double stamp_s = 0;                     // standard uncertainty of a lamp's stamp
   double clock_ppm = 0;                   // the same of the bench's clock
+  // What was played, in any form: equal and not empty where both were played the
+  // same rpm at every instant. Transitions are then compared in pairs.
+  std::string train;
 };
 
 struct ComparisonItem {
-  // "threshold", "deadband", "response", "blink rate, top magenta", "blink duty,
+  // "threshold", "deadband", "response" (of boundary "(all)" too), "blink rate, top magenta", "blink duty,
   // top magenta", "cue" (then the changes count lamp colours), "finding: late".
   std::string what;
   std::string boundary;                // or window, as it is called now
@@ -54,12 +57,17 @@ struct Comparison {
 
 // The words: beyond its en_limit a change is missing
 // when nothing moved and unintended otherwise. Up to there it is as intended,
-// when it is told from none as the settings want it and when |E_n| <= 1, or the
-// difference and its uncertainty together stay within the gauge's tolerance (one
-// honest number in twenty lies beyond 1). Else, and where the uncertainty exceeds
-// the tolerance, nobody can tell. Uncertainties: of a change sqrt(U_old^2 +
-// U_new^2), runs being independent; of a deadband, rising minus falling, U_rising
-// + U_falling, its bound whatever the correlation (GUM 5.2.2).
+// when it is told from none as the settings want it, and the difference and its
+// uncertainty together stay within what matters: the gauge's tolerance (twice that of
+// a deadband), or half of the span that is allowed to a response. Else nobody can
+// tell, and the remark says what would.
+//
+// Where both runs were played the same train, the numbers come from the
+// transitions in pairs (core/paired_changes.h), and a response that one boundary
+// cannot tell is that of all together, unless it contradicts it. Else from the runs'
+// own: of a change sqrt(U_old^2 + U_new^2), runs being independent; of a deadband,
+// rising minus falling, U_rising + U_falling, its bound whatever the correlation
+// (GUM 5.2.2).
 Comparison compare(const ComparedRun& before, const ComparedRun& after);
 
 }  // namespace tachproof

@@ -21,17 +21,23 @@ void Crossings::open(std::size_t boundary, Nanos at) {
   track.first_to[0] = track.first_to[1] = -1;
 }
 
-void Crossings::moved(std::size_t from_window, std::size_t to_window, Nanos at, bool silent) {
-  for (std::size_t b = from_window + 1; b <= to_window; ++b) move(b, true, at, silent);
-  for (std::size_t b = from_window; b > to_window; --b) move(b, false, at, silent);
+void Crossings::moved(std::size_t from_window, std::size_t to_window, Nanos at, bool silent, Nanos undone) {
+  for (std::size_t b = from_window + 1; b <= to_window; ++b) move(b, true, at, silent, undone);
+  for (std::size_t b = from_window; b > to_window; --b) move(b, false, at, silent, undone);
 }
 
-void Crossings::move(std::size_t boundary, bool above, Nanos at, bool silent) {
+void Crossings::move(std::size_t boundary, bool above, Nanos at, bool silent, Nanos undone) {
   Track& track = tracks_.at(boundary);
+  const bool undoes = track.is_open && !silent && track.move_count > 0 &&
+                      track.move_count == track.moves.size() && at - track.moves.back() < undone;
   track.above = above;
   track.last_move = at;
   track.last_silent = silent;
-  if (track.is_open && !silent) {
+  if (undoes) {
+    if (track.first_to[!above] == track.moves.back()) track.first_to[!above] = -1;
+    track.moves.pop_back();
+    --track.move_count;
+  } else if (track.is_open && !silent) {
     ++track.move_count;
     if (track.moves.size() < max_kept) track.moves.push_back(at);
     if (track.first_to[above] < 0) track.first_to[above] = at;

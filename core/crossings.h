@@ -46,8 +46,9 @@ class Crossings {
 
   // All of one instant, in this order.
   void open(std::size_t boundary, Nanos at);
-  // The shown window went from one to another. `silent`: no lamp moved for it.
-  void moved(std::size_t from_window, std::size_t to_window, Nanos at, bool silent);
+  // The shown window went from one to another. `silent`: no lamp moved for it. A move back
+  // within `undone` of the move there makes both as if they had not been.
+  void moved(std::size_t from_window, std::size_t to_window, Nanos at, bool silent, Nanos undone = 0);
   // `demand`: the move that had to be made meanwhile; null when none had to.
   void close(std::size_t boundary, Nanos at, bool demanded_above, const ExpectedTransition* demand);
 
@@ -77,7 +78,7 @@ class Crossings {
     Nanos first_to[2] = {-1, -1};  // first move to below / above since it opened
     std::optional<ExpectedTransition> overdue;
   };
-  void move(std::size_t boundary, bool above, Nanos at, bool silent);
+  void move(std::size_t boundary, bool above, Nanos at, bool silent, Nanos undone);
   void decide(const ExpectedTransition& demand, Crossing::Timing timing, Nanos at);
   void settle_overdue(Track& track, Crossing::Timing timing, Nanos at);
 

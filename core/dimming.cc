@@ -10,6 +10,10 @@ namespace {
 
 constexpr Nanos longest_period = static_cast<Nanos>(1e9 / DimmingFilter::least_hz);
 
+constexpr Nanos longest_glitch = 20 * ns_per_us;
+// Lit without a gap for this long is not dimmed.
+constexpr Nanos undimmed_after = 2 * longest_period;
+
 bool agree(Nanos a, Nanos b) {
   const double longer = static_cast<double>(std::max(a, b));
   return std::abs(static_cast<double>(a - b)) <= DimmingFilter::agreement * longer;
@@ -36,31 +40,85 @@ void DimmingFilter::add(std::span<const LampEvent> events, std::vector<LampEvent
       now_ = settled_until_ = event.at;
       continue;
     }
-    for (Channels left = waiting_; left != 0; left &= left - 1)
-      time_out(static_cast<std::uint32_t>(std::countr_zero(left)), event.at);
+    time_passed(event.at);
     for (Channels left = raw_ ^ event.lit; left != 0; left &= left - 1) {
       const auto index = static_cast<std::uint32_t>(std::countr_zero(left));
-      edge(index, event.at, (event.lit >> index) & 1);
+      sift(index, event.at, (event.lit >> index) & 1);
     }
     raw_ = event.lit;
     now_ = event.at;
-    if (waiting_ == 0 || changes_.size() > 64) release(event.at, out);
+    if ((waiting_ | fresh_) == 0 || changes_.size() > 64) release(event.at, out);
   }
 }
 
 void DimmingFilter::seen_until(Nanos until, std::vector<LampEvent>& out) {
-  for (Channels left = waiting_; left != 0; left &= left - 1)
-    time_out(static_cast<std::uint32_t>(std::countr_zero(left)), until);
+  time_passed(until);
   now_ = std::max(now_, until);
   release(until, out);
 }
 
 void DimmingFilter::finish(std::vector<LampEvent>& out) {
+  for (Channels left = fresh_; left != 0; left &= left - 1)
+    pass_fresh(static_cast<std::uint32_t>(std::countr_zero(left)));
   // What ends in the dark part of a period is lit, for all that is known.
   for (std::uint32_t i = 0; i < max_channels; ++i)
     if (!channels_[i].dimmed) let_go(channels_[i], i, channels_[i].waiting.size());
   release(std::numeric_limits<Nanos>::max(), out);
   settled_until_ = now_;
+}
+
+// Holds an edge back until it is known to be more than a glitch.
+void DimmingFilter::sift(std::uint32_t index, Nanos at, bool on) {
+  Channel& channel = channels_[index];
+  if (channel.fresh && is_glitch(channel, at - channel.fresh->at)) {
+    ++glitches_;
+    channel.fresh.reset();
+    fresh_ &= ~(Channels{1} << index);
+    return;
+  }
+  if (channel.fresh) pass_fresh(index);
+  channel.fresh = Edge{at, on};
+  fresh_ |= Channels{1} << index;
+}
+
+bool DimmingFilter::is_glitch(Channel& channel, Nanos width) const {
+  if (width >= longest_glitch) return false;
+  constexpr Nanos much = 5;
+  const bool own = channel.period != 0;
+  if (own || gap_ != 0) {
+    const Nanos gap = own ? channel.gap : gap_, lit = own ? channel.period - channel.gap : lit_;
+    return width < std::min(gap, lit) / much;
+  }
+  constexpr Nanos rest = 20, least_share = 100;
+  constexpr int row = 8;
+  const Nanos spacing = channel.fresh->at - channel.last_glitch;
+  const bool again =
+      spacing <= longest_period && agree(spacing, channel.glitch_spacing) && width * least_share >= spacing;
+  channel.regular_glitches = again ? channel.regular_glitches + 1 : 0;
+  channel.glitch_spacing = spacing;
+  channel.last_glitch = channel.fresh->at;
+  return channel.fresh->at - channel.moved >= rest * width && channel.regular_glitches < row;
+}
+
+void DimmingFilter::pass_fresh(std::uint32_t index) {
+  Channel& channel = channels_[index];
+  const Edge fresh = *channel.fresh;
+  channel.fresh.reset();
+  fresh_ &= ~(Channels{1} << index);
+  channel.moved = fresh.at;
+  edge(index, fresh.at, fresh.on);
+}
+
+void DimmingFilter::time_passed(Nanos now) {
+  for (Channels left = fresh_; left != 0; left &= left - 1) {
+    const auto index = static_cast<std::uint32_t>(std::countr_zero(left));
+    if (now - channels_[index].fresh->at >= longest_glitch) pass_fresh(index);
+  }
+  for (Channels left = waiting_; left != 0; left &= left - 1) {
+    const auto index = static_cast<std::uint32_t>(std::countr_zero(left));
+    const Channel& channel = channels_[index];
+    time_out(index, channel.fresh ? channel.fresh->at : now);
+  }
 }
 
 void DimmingFilter::edge(std::uint32_t index, Nanos at, bool on) {
@@ -74,7 +132,9 @@ void DimmingFilter::edge(std::uint32_t index, Nanos at, bool on) {
       ++channel.periods;
       channel.period = at - channel.last_rise;
       channel.last_rise = at;
+      channel.in_force = channel.period;
       gap_ = channel.gap = at - channel.waiting.front().at;
+      lit_ = channel.period - gap_;
       channel.waiting.clear();
       waiting_ &= ~(Channels{1} << index);
       return;
@@ -91,6 +151,7 @@ void DimmingFilter::edge(std::uint32_t index, Nanos at, bool on) {
       changes_.push_back({at, index, true});
       channel.last_rise = at;
     } else {
+      if (at - channel.last_rise > undimmed_after) channel.in_force = 0;
       channel.waiting.push_back({at, false});
       waiting_ |= Channels{1} << index;
     }
@@ -105,8 +166,9 @@ void DimmingFilter::edge(std::uint32_t index, Nanos at, bool on) {
     const bool by_rises = regular(channel, true), by_falls = regular(channel, false);
     if ((by_rises && gaps >= 3) || (by_falls && gaps >= 4)) return begin_dimming(channel, index, by_rises);
     if (by_rises || by_falls) return;
-    channel.last_rise = channel.waiting[1].at;
+    const Nanos rise = channel.waiting[1].at;
     let_go(channel, index, 2);
+    channel.last_rise = rise;
   }
 }
 
@@ -137,7 +199,9 @@ void DimmingFilter::begin_dimming(Channel& channel, std::uint32_t index, bool by
     before = edges[next + 1].at;
   }
   channel.last_rise = before;
+  channel.in_force = channel.period;
   gap_ = channel.gap = edges[edges.size() - 1].at - edges[edges.size() - 2].at;
+  lit_ = channel.period - gap_;
   channel.waiting.clear();
   waiting_ &= ~(Channels{1} << index);
 }
@@ -163,8 +227,8 @@ void DimmingFilter::time_out(std::uint32_t index, Nanos now) {
   const bool dark = !channel.waiting.back().on;
   const Nanos since = channel.waiting.back().at;
   if (now - since <= longest_period) return;
-  if (!dark) channel.last_rise = channel.waiting.back().at;
   let_go(channel, index, channel.waiting.size());
+  if (!dark) channel.last_rise = since;
 }
 
 void DimmingFilter::let_go(Channel& channel, std::uint32_t index, std::size_t count) {
@@ -187,6 +251,8 @@ void DimmingFilter::release(Nanos until, std::vector<LampEvent>& out) {
     const Channel& channel = channels_[static_cast<std::size_t>(std::countr_zero(left))];
     until = std::min(until, channel.waiting.front().at - 1);
   }
+  for (Channels left = fresh_; left != 0; left &= left - 1)
+    until = std::min(until, channels_[static_cast<std::size_t>(std::countr_zero(left))].fresh->at - 1);
   // Held-back edges of one channel may precede later ones of another.
   const auto earlier = [](const Change& a, const Change& b) { return a.at < b.at; };
   if (!std::is_sorted(changes_.begin(), changes_.end(), earlier))
@@ -202,6 +268,15 @@ void DimmingFilter::release(Nanos until, std::vector<LampEvent>& out) {
   }
   changes_.erase(changes_.begin(), changes_.begin() + static_cast<std::ptrdiff_t>(done));
   if (until != std::numeric_limits<Nanos>::max()) settled_until_ = std::max(settled_until_, until);
+}
+
+Nanos DimmingFilter::slack() const {
+  Nanos longest = 0;
+  for (const Channel& channel : channels_) {
+    const bool lit = channel.raw_on && !channel.dimmed && channel.waiting.empty();
+    if (!lit || now_ - channel.last_rise <= undimmed_after) longest = std::max(longest, channel.in_force);
+  }
+  return longest;
 }
 
 DimmingFilter::Dimming DimmingFilter::dimming(std::size_t index) const {

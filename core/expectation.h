@@ -14,6 +14,7 @@
 #pragma once
 
 #include <functional>
+#include <limits>
 #include <memory>
 #include <span>
 #include <vector>
@@ -65,17 +66,24 @@ class Expectation {
   Expectation(Expectation&&) noexcept;
 
   void add(const Segment& segment);
+  // The signal was not the profile: in from..to the unit may show any window, and may
+  // stay, within a deadband, where that left it. In time order; told before `take`
+  // has gone beyond `from`.
+  void disturbed(Nanos from, Nanos to);
   // The profile has ended; it stays at its last rpm until `until`.
   void finish(Nanos until);
 
-  // Everything decided since the last take. `known_until`: no later call will
-  // give a Reach or a transition that begins before it.
+  // Everything decided since the last take, up to `until`. `known_until`: no later
+  // call will give a Reach or a transition that begins before it.
   struct Decided {
     std::vector<Reach> reaches;
     std::vector<ExpectedTransition> transitions;  // by `latest`
     Nanos known_until = 0;
   };
-  Decided take();
+  Decided take(Nanos until = std::numeric_limits<Nanos>::max());
+
+  // How often the profile has crossed this threshold; where it began is no crossing.
+  std::size_t crossings(std::size_t boundary, Direction direction) const;
 
  private:
   class Impl;

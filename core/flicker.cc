@@ -4,6 +4,7 @@
 #include <array>
 #include <bit>
 #include <cmath>
+#include <numeric>
 
 #include "core/flicker_reading.h"
 #include "core/normal_lanes.h"
@@ -201,7 +202,8 @@ class SharedNoise {
 // One boundary's rpm: its readings, and each train's cycles.
 class Place {
  public:
-  Place(const FlickerSetup& setup, double rpm, const FlickerTally& tally, std::uint64_t phase_seed)
+  Place(const FlickerSetup& setup, double rpm, std::size_t phase, const FlickerTally& tally,
+        std::uint64_t phase_seed)
       : setup_(setup), hz_(pulses_per_s(setup.pulses_per_rev, rpm)), speeds_(2 * block_size, 0.0f) {
     const bool replayed = !setup.noise.replay.empty();
     const double edge_rpm = rpm_per_edge_s(setup.unit, setup.pulses_per_rev, rpm);
@@ -224,11 +226,21 @@ class Place {
       loop_.fresh = static_cast<float>(setup.noise.wander_rpm);  // its first value is stationary
     }
     Random random(setup.seed, phase_seed);
-    spacing_ = pulses_per_reading(setup.unit, setup.pulses_per_rev, rpm);
+    const FlickerPhases phases = flicker_phases(setup, rpm);
+    const bool in_step = phases.count > 1;
+    spacing_ = phases.spacing;
     next_reading_ = spacing_ * random.uniform();
+    if (in_step) {
+      const std::size_t ways = phases.count / 2;
+      upon_pulses_ = phase >= ways;
+      const double way = static_cast<double>(phase % ways) + (upon_pulses_ ? 1 : 0.5);
+      next_reading_ = way / static_cast<double>(phases.per_pulse);
+      coin_ = random;
+    }
     if (!replayed && !setup.noise.firing.empty()) {
       const auto& firing = setup.noise.firing;
-      const std::size_t from = random.bits() % firing.size();
+      // A phase is the same in all chunks.
+      const std::size_t from = in_step ? 0 : random.bits() % firing.size();
       for (std::size_t i = 0; i < firing.size(); ++i) {
         const std::size_t now = (from + i) % firing.size();
         const std::size_t then = (now + firing.size() - loop_.averaged % firing.size()) % firing.size();
@@ -289,20 +301,27 @@ class Place {
       for (std::size_t step = 0; step < steps; ++step) take_step(step);
       return;
     }
-    for (; next_reading_ < static_cast<double>(steps); next_reading_ += spacing_)
-      take_step(static_cast<std::size_t>(next_reading_));
+    constexpr double upon = 1e-6;  // pulses
+    for (; next_reading_ < static_cast<double>(steps) - upon; next_reading_ += spacing_) {
+      const auto step = static_cast<std::size_t>(next_reading_ + upon);
+      if (upon_pulses_ && next_reading_ - static_cast<double>(step) < upon)
+        take_or_leave(step);
+      else
+        take_step(step);
+    }
     next_reading_ -= static_cast<double>(steps);
+    std::copy(levels_.end() - lanes, levels_.end(), last_levels_.begin());
   }
 
   void forget() {
     for (Rainflow& train : trains_) train.forget();
   }
 
-  void finish(std::size_t place, FlickerTally& tally) {
+  void finish(std::size_t place, std::size_t phase, FlickerTally& tally) {
     const double minutes = static_cast<double>(setup_.steps) / hz_ / 60;
     for (Rainflow& train : trains_) {
       train.finish();
-      tally.add_train(place, train.pairs(), minutes);
+      tally.add_train(place, phase, train.pairs(), minutes);
     }
   }
 
@@ -317,6 +336,15 @@ class Place {
 
   void take(std::size_t step) {
     for (std::size_t l = 0; l < lanes; ++l) trains_[l].add(levels_[step * lanes + l]);
+  }
+
+  // The pulse of this step is in the reading, or is not yet.
+  void take_or_leave(std::size_t step) {
+    const std::uint64_t taken = coin_.bits();
+    for (std::size_t l = 0; l < lanes; ++l) {
+      const std::uint16_t before = step > 0 ? levels_[(step - 1) * lanes + l] : last_levels_[l];
+      trains_[l].add((taken >> (2 * l + 8)) & 1 ? levels_[step * lanes + l] : before);
+    }
   }
 
   template <class Use>
@@ -335,9 +363,12 @@ class Place {
   PlaceLoop loop_;
   float fresh_per_normal_ = 0;
   float one_ = 1;
-  double spacing_ = 1;          // pulses from reading to reading
-  double next_reading_ = 0;     // in steps from the block's start
-  std::vector<float> pattern_;  // of the firing, in rpm of a reading
+  double spacing_ = 1;        // pulses from reading to reading
+  double next_reading_ = 0;   // in steps from the block's start
+  bool upon_pulses_ = false;  // readings fall upon pulses
+  Random coin_{0, 0};
+  std::array<std::uint16_t, lanes> last_levels_{};  // of the block before
+  std::vector<float> pattern_;                      // of the firing, in rpm of a reading
   std::size_t pulse_ = 0;
   std::uint16_t quiet_from_ = 1, quiet_to_ = 0;  // none
   float quiet_edge_ = 0;                         // 0: none
@@ -356,13 +387,32 @@ void fit_to_recording(FlickerSetup& setup) {
   setup.chunks = 1;
 }
 
+FlickerPhases flicker_phases(const FlickerSetup& setup, double rpm) {
+  constexpr std::size_t most_per_pulse = 8;
+  constexpr double near = 0.002;
+  const std::size_t cycle = setup.noise.firing.size();
+  const FlickerPhases single{pulses_per_reading(setup.unit, setup.pulses_per_rev, rpm), 1, 1};
+  if (!setup.noise.replay.empty() || cycle < 2 || averaged(setup.unit) % cycle == 0) return single;
+  if (setup.unit.update_hz <= 0 || single.spacing <= 1) return single;
+  for (std::size_t q = 1; q <= most_per_pulse; ++q) {
+    const auto p = static_cast<std::size_t>(std::llround(single.spacing * static_cast<double>(q)));
+    const double spacing = static_cast<double>(p) / static_cast<double>(q);
+    const std::size_t ways = std::gcd(p, cycle);
+    if (ways < 2 || std::gcd(p, q) != 1 || std::abs(spacing - single.spacing) > near * spacing) continue;
+    return {spacing, 2 * ways, q};
+  }
+  return single;
+}
+
 FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instructions with) {
   FlickerTally tally(setup);
   SharedNoise noise(setup, chunk, with);
   std::vector<Place> places;
   // Streams of their own, apart from those of the chunks' normals.
   constexpr std::uint64_t phase_streams = std::uint64_t{1} << 32;
-  for (const double rpm : setup.places_rpm) places.emplace_back(setup, rpm, tally, phase_streams + chunk);
+  for (std::size_t p = 0; p < setup.places_rpm.size(); ++p)
+    for (std::size_t phase = 0; phase < tally.phases(p); ++phase)
+      places.emplace_back(setup, setup.places_rpm[p], phase, tally, phase_streams + chunk);
   // The first block is the past of the second. Then triggers find their state,
   // which is not known to begin with: that part is gone through, not counted.
   for (Place& place : places) place.block_of(noise, false, block, with);
@@ -377,7 +427,9 @@ FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instr
   go_through((before + block - 1) / block * block);
   for (Place& place : places) place.forget();
   go_through(setup.steps);
-  for (std::size_t p = 0; p < places.size(); ++p) places[p].finish(p, tally);
+  auto place = places.begin();
+  for (std::size_t p = 0; p < setup.places_rpm.size(); ++p)
+    for (std::size_t phase = 0; phase < tally.phases(p); ++phase) place++->finish(p, phase, tally);
   return tally;
 }
 

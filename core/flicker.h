@@ -11,6 +11,11 @@
 //     for (std::uint64_t c = 0; c < setup.chunks; ++c) all.add(flicker_chunk(setup, c));
 //     for (std::size_t w = 0; w < setup.widths(); ++w) use(all.worst(0, w));
 //
+// Where a firing pattern and the unit's updates stand in a simple ratio, a unit
+// sees the same pulses of the engine cycle again and again, and which ones is an
+// accident of how it was switched on. Each such phase is simulated by itself, and
+// the worst of them stands for the place: see flicker_phases.
+//
 // Pulses that are missing or doubled are left out: see disturbances_per_min.
 #pragma once
 
@@ -49,6 +54,24 @@ struct FlickerSetup {
   double width_rpm(std::size_t index) const { return step_rpm * static_cast<double>(index); }
 };
 
+// How a unit's updates lie to the firing pattern at one place: the updates come
+// `spacing` pulses apart, and there are `count` ways to lie that never mix. A single way: no pattern
+// that the average leaves, no updates of the unit's own, or no simple ratio, so
+// that every unit goes through all of them.
+//
+// A spacing of p/q pulses, in lowest terms, against a cycle of F pulses has
+// gcd(p, F) ways of 1/q pulse each; as many again lie between two of them, where an
+// update falls upon a pulse and jitter decides, each time anew, whether it is in the
+// reading: `count` has both, those between last. Engine and unit are taken to stand in such a
+// ratio, q up to 8, where they are within 0.2 % of it: a foot on the pedal holds it
+// for a while. A recording's own pattern is not looked for.
+struct FlickerPhases {
+  double spacing = 1;
+  std::size_t count = 1;
+  std::size_t per_pulse = 1;
+};
+FlickerPhases flicker_phases(const FlickerSetup& setup, double rpm);
+
 // A recording has only so many pulses, and going over them again tells nothing
 // new: steps and chunks to suit it. Other noise is left as it is.
 void fit_to_recording(FlickerSetup& setup);
@@ -73,12 +96,15 @@ class FlickerTally {
  public:
   explicit FlickerTally(const FlickerSetup& setup);
   void add(const FlickerTally& other);
+  // In the worst of the phases, as are all answers.
   Flicker worst(std::size_t place, std::size_t width) const;
   // With the mean so far from the deadband's middle, to the nearest half step.
   Flicker held(std::size_t place, std::size_t width, double mean_off_rpm) const;
 
-  // Adds one train's rainflow pairs at one place.
-  void add_train(std::size_t place, const std::vector<std::int32_t>& pairs, double minutes);
+  // Adds one train's rainflow pairs at one place in one phase.
+  void add_train(std::size_t place, std::size_t phase, const std::vector<std::int32_t>& pairs,
+                 double minutes);
+  std::size_t phases(std::size_t place) const { return first_slot_[place + 1] - first_slot_[place]; }
 
   // Levels -half..half around the mean; a reading's number is that of levels
   // which it has reached.
@@ -90,10 +116,18 @@ class FlickerTally {
     std::uint64_t sum = 0;
     std::uint64_t squares = 0;  // of the trains' counts
   };
-  const Cell& cell(std::size_t place, std::size_t width, std::size_t upper) const {
-    return cells_[(place * widths_ + width) * levels() + upper];
+  // A slot is a place in one of its phases.
+  std::size_t index_of(std::size_t slot, std::size_t width, std::size_t upper) const {
+    return (slot * widths_ + width) * levels() + upper;
   }
-  Flicker flicker(std::size_t place, std::size_t width, std::size_t upper) const;
+  const Cell& cell(std::size_t slot, std::size_t width, std::size_t upper) const {
+    return cells_[index_of(slot, width, upper)];
+  }
+  Flicker flicker(std::size_t slot, std::size_t width, std::size_t upper) const;
+  Flicker worst_of(std::size_t slot, std::size_t width) const;
+  Flicker held_in(std::size_t slot, std::size_t width, double mean_off_rpm) const;
+  template <class Of>
+  Flicker worst_phase(std::size_t place, const Of& of) const;
   bool asked(std::size_t width, std::size_t upper) const;
 
   double step_rpm_;
@@ -101,8 +135,9 @@ class FlickerTally {
   std::size_t half_;
   std::size_t reach_;  // in half steps
   std::vector<Cell> cells_;
-  std::vector<double> minutes_;  // by place
-  std::uint64_t trains_ = 0;     // at each place
+  std::vector<std::size_t> first_slot_;  // by place, and one more
+  std::vector<double> minutes_;          // by slot
+  std::uint64_t trains_ = 0;             // in each slot
 };
 
 FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk,

@@ -4,6 +4,21 @@
 
 namespace tachproof {
 
+std::string_view word(Sits sits) {
+  switch (sits) {
+    case Sits::below: return "below";
+    case Sits::centred: return "centred";
+    case Sits::above: return "above";
+  }
+  return "below";
+}
+
+std::optional<Sits> sits_named(std::string_view name) {
+  for (const Sits sits : {Sits::below, Sits::centred, Sits::above})
+    if (name == word(sits)) return sits;
+  return std::nullopt;
+}
+
 double Gauge::rising_rpm(std::size_t boundary) const {
   const double at = windows.at(boundary).from_rpm;
   switch (deadband.sits) {

@@ -50,6 +50,8 @@ struct Window {
 };
 
 enum class Sits { below, centred, above };
+std::string_view word(Sits sits);  // "below", ...
+std::optional<Sits> sits_named(std::string_view word);
 
 struct Deadband {
   double rpm = 0;  // width

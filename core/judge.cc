@@ -49,15 +49,19 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
       demanded_(gauge.windows.size(), 0),
-      visit_count_(2 * gauge.windows.size(), 0),
-      hidden_(2 * gauge.windows.size(), false) {}
+      bounds_(gauge.windows.size(), ThresholdBounds(gauge.tolerance.response_to + setup.source_lag)),
+      visit_count_(2 * gauge.windows.size(), 0) {
+  if (!gauge_.blink) return;
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+    if (BlinkBoundary::is_one(reading_, b))
+      blink_boundaries_.emplace_back(b, BlinkBoundary(gauge_, reading_, b, 2 * setup_.watcher_resolution));
+}
 
 void Judge::Impl::rpm(const Segment& segment) {
   if (history_.empty() && setup_.before == ExpectationOptions::Before::unknown)
     disturbed(0, segment.start.whole + gauge_.tolerance.response_to + settling_time(gauge_));
   history_.add(segment);
   expectation_.add(segment);
-  take_expectation();
   advance();
 }
 
@@ -81,6 +85,7 @@ void Judge::Impl::seen_until(Nanos until) {
 }
 
 void Judge::Impl::disturbed(Nanos from, Nanos to) {
+  expectation_.disturbed(from, to);
   if (!disturbed_.empty() && from <= disturbed_.back().second)
     disturbed_.back().second = std::max(disturbed_.back().second, to);
   else
@@ -94,8 +99,9 @@ void Judge::Impl::answered(const AnswerResult& answer) {
   result_.answers.push_back(answer);
 }
 
+// No further than the lamps: what disturbed the signal then has been told by now.
 void Judge::Impl::take_expectation() {
-  Expectation::Decided decided = expectation_.take();
+  Expectation::Decided decided = expectation_.take(lamps_until_);
   for (const Reach& reach : decided.reaches) {
     if (reach_sink_) reach_sink_(reach);
     reaches_.push_back(reach);
@@ -118,6 +124,11 @@ void Judge::Impl::blend(Nanos until) {
   for (const LampEvent& event : settled_) blends_.add(event, shown_);
   settled_.clear();
   blends_.seen_until(until, shown_);
+}
+
+void Judge::Impl::advance() {
+  take_expectation();
+  advance_to(std::min(expected_until_, lamps_until_));
 }
 
 void Judge::Impl::advance_to(Nanos horizon) {
@@ -195,8 +206,11 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved, Channels be
     // It may have come this far before, where the lamps show the same.
     const std::size_t unseen =
         lamps_moved ? reading_.furthest_alike(before, window_, read.window, lowest_, highest_) : window_;
-    crossings_.moved(window_, unseen, t, true);
-    crossings_.moved(unseen, read.window, t, !lamps_moved);
+    // Lamps that come a little apart while windows are passed by make moves that were none.
+    const Nanos undone = highest_ > lowest_ + 1 ? slack() : 0;
+    crossings_.moved(window_, unseen, t, true, undone);
+    crossings_.moved(unseen, read.window, t, !lamps_moved, undone);
+    if (lamps_moved && clear_ && read.known) see_change(unseen, read.window, t);
     went_up_ = read.window > window_;
   }
   window_ = read.window;
@@ -217,6 +231,7 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved, Channels be
       meters_[blinking][c].change(t, (lit_ >> c) & 1);
     }
   }
+  clear_ = read.known;
   if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved, reread);
   if (!read.allowed && !violation_) {
     violation_ = Violation{t,       lit_,     read.known,  demand_moved && !lamps_moved,
@@ -252,9 +267,12 @@ void Judge::Impl::span_ended(Nanos t) {
     was_lit_ |= lit_;
     was_dark_ |= ~lit_ & wired_;
     judged_ += t - now_;
-    if (lowest_ == highest_ && !is_disturbed(now_, t)) {
-      demanded_[lowest_] += t - now_;
-      if (t - now_ >= long_enough) {
+    const Nanos disturbed = disturbed_within(now_, t);
+    disturbed_for_ += disturbed;
+    see_sides(now_, t);
+    if (lowest_ == highest_) {
+      demanded_[lowest_] += t - now_ - disturbed;
+      if (t - now_ - disturbed >= long_enough) {
         const Channels lit = reading_.steady(lowest_), blinking = reading_.blinking(lowest_);
         ought_lit_ |= lit;
         ought_dark_ |= wired_ & ~(lit | blinking);
@@ -264,9 +282,34 @@ void Judge::Impl::span_ended(Nanos t) {
   now_ = t;
 }
 
+// Lamps of one change may come this far apart; of a dimmed one, a period more.
+Nanos Judge::Impl::slack() const {
+  double slowest_s = 0;
+  for (std::size_t c = 0; c < gauge_.channels(); ++c)
+    if (const double hz = dimming_.dimming(c).hz; hz > 0) slowest_s = std::max(slowest_s, 1 / hz);
+  return settling_time(gauge_) + from_seconds(slowest_s);
+}
+
+// While the unit is on its way past windows, lamps that come a little apart make
+// pictures of no window: each lamp is then as in one of those that may be shown.
+bool Judge::Impl::on_the_way(const Violation& v) const {
+  if (v.lowest == v.highest) return false;
+  Channels may_be_lit = 0, may_be_dark = 0;
+  for (std::size_t w = v.lowest; w <= v.highest; ++w) {
+    may_be_lit |= reading_.steady(w) | reading_.blinking(w);
+    may_be_dark |= ~reading_.steady(w);
+  }
+  return (v.lit & ~may_be_lit) == 0 && (~v.lit & wired_ & ~may_be_dark) == 0;
+}
+
 void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
-  const Violation v = *std::exchange(violation_, std::nullopt);
-  if (!setup_.what.steady || t - v.from < Settling::invisible || is_disturbed(v.from, t)) return;
+  Violation v = *std::exchange(violation_, std::nullopt);
+  // What was disturbed is forgiven, what came before and after is not.
+  const Nanos lasted = undisturbed(v.from, t);
+  // What is left beside a disturbance may be its last instants.
+  const Nanos least = lasted < t - v.from ? slack() : Settling::invisible;
+  if (!setup_.what.steady || lasted < least || (on_the_way(v) && t - v.from <= slack())) return;
+  while (is_disturbed(v.from, v.from)) v.from = disturbed_until(v.from);
   // Right lamps at the wrong time: the boundary's own row tells. Not so where the same
   // lamps are right later for another window than they were read as: no
   // boundary sees a move in that.
@@ -289,7 +332,7 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   finding.message =
       "showed " + gauge_.describe(v.lit) +
       (v.known ? " (window " + gauge_.windows[v.window].name + ")" : std::string(" (no window's cue)")) +
-      " for " + say_span(t - v.from) + " at " + decimal(v.rpm, 0) + " rpm; window " +
+      " for " + say_span(lasted) + " at " + decimal(v.rpm, 0) + " rpm; window " +
       gauge_.windows[nearest].name + " is " + gauge_.describe(wanted);
   log_.add(std::move(finding));
 }
@@ -297,23 +340,61 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
 bool Judge::Impl::is_disturbed(Nanos from, Nanos to) const {
   const auto after = std::upper_bound(disturbed_.begin(), disturbed_.end(), to,
                                       [](Nanos t, const auto& span) { return t < span.first; });
-  return after != disturbed_.begin() && std::prev(after)->second >= from;
+  return after != disturbed_.begin() && std::prev(after)->second > from;
+}
+
+Nanos Judge::Impl::disturbed_until(Nanos t) const {
+  const auto after = std::upper_bound(disturbed_.begin(), disturbed_.end(), t,
+                                      [](Nanos at, const auto& span) { return at < span.first; });
+  return after == disturbed_.begin() ? t : std::max(t, std::prev(after)->second);
+}
+
+Nanos Judge::Impl::disturbed_within(Nanos from, Nanos to) const {
+  Nanos sum = 0;
+  auto span = std::upper_bound(disturbed_.begin(), disturbed_.end(), to,
+                               [](Nanos t, const auto& one) { return t < one.first; });
+  while (span != disturbed_.begin() && std::prev(span)->second > from) {
+    --span;
+    sum += std::min(to, span->second) - std::max(from, span->first);
+  }
+  return sum;
+}
+
+// What the span that ends says of the side of each boundary that no lamp dates.
+void Judge::Impl::see_sides(Nanos from, Nanos to) {
+  if (blink_boundaries_.empty()) return;
+  const bool undisturbed = !is_disturbed(from, to);
+  const bool still = history_.still_between(from - gauge_.tolerance.response_to, to);
+  for (auto& [b, boundary] : blink_boundaries_) {
+    const bool inside = undisturbed && lowest_ + 1 >= b && highest_ <= b;
+    if (!inside) bounds_[b].lost();
+    boundary.span(from, to, lit_, inside, still, [&, at = b](bool above, Nanos first, Nanos last) {
+      bounds_[at].seen(above, first, last, history_);
+    });
+  }
+}
+
+// The lamps went from one window's picture to another's.
+void Judge::Impl::see_change(std::size_t from_window, std::size_t to_window, Nanos at) {
+  clear_changes_.push_back(at);
+  const auto [low, high] = std::minmax(from_window, to_window);
+  for (std::size_t b = low + 1; b <= high; ++b) {
+    if (reading_.look_alike(b - 1, b) || BlinkBoundary::is_one(reading_, b)) continue;
+    bounds_[b].lost();
+    if (is_disturbed(at - gauge_.tolerance.response_to, at)) continue;
+    bounds_[b].seen(to_window < from_window, at, at, history_);
+    bounds_[b].seen(to_window > from_window, at, at, history_);
+  }
+}
+
+bool Judge::Impl::saw_clearly(Nanos at) const {
+  return std::binary_search(clear_changes_.begin(), clear_changes_.end(), at);
 }
 
 void Judge::Impl::take_crossings() {
   for (const Crossing& crossing : crossings_.crossings) {
     const std::size_t b = crossing.demand.boundary;
     if (!setup_.what.transitions || reading_.look_alike(b - 1, b)) continue;
-    if (crossing.timing == Crossing::Timing::hidden) {
-      hidden_[2 * b + (crossing.demand.direction == Direction::falling)] = true;
-      continue;
-    }
-    const bool seen = crossing.timing != Crossing::Timing::missing;
-    if (is_disturbed(std::min(crossing.demand.earliest, seen ? crossing.at : crossing.demand.earliest),
-                     std::max(crossing.demand.latest, seen ? crossing.at : crossing.demand.latest))) {
-      ++disturbed_transitions_;
-      continue;
-    }
     seen_.push_back(describe(crossing));
     keep_visit(seen_.back());
   }
@@ -323,9 +404,9 @@ void Judge::Impl::take_crossings() {
   const Nanos guard = from_seconds(2 * bench_uncertainty(setup_).timing_s);
   for (const Crossing& out : crossings_.excursions) {
     const ExpectedTransition& d = out.demand;
-    if (!setup_.what.transitions || is_disturbed(std::min(out.at, d.earliest), std::max(out.at, d.latest)))
-      continue;
     const bool early = out.timing == Crossing::Timing::early;
+    if (!setup_.what.transitions || (early && undisturbed(out.at, d.earliest) < Settling::invisible))
+      continue;
     if (guard > coarse && (!early || d.earliest - out.at <= guard)) {
       log_.add({FindingKind::lost_evidence, out.at, gauge_.windows[d.boundary].name, "",
                 "whether boundary " + gauge_.windows[d.boundary].name +
@@ -350,16 +431,32 @@ void Judge::Impl::forget(Nanos now) {
   Nanos keep = now;
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     if (boundary_open(b)) keep = std::min(keep, crossings_.open_since(b));
+  // A stretch that proves a side may be as long as the slowest blink.
+  if (!blink_boundaries_.empty())
+    keep =
+        std::min(keep, now - from_seconds(1 / std::max(gauge_.blink->hz - gauge_.tolerance.blink_hz, 0.05)));
   history_.forget_before(keep - reach_back);
+  while (!clear_changes_.empty() && clear_changes_.front() < keep - reach_back) clear_changes_.pop_front();
 }
 
 void Judge::Impl::take_chatter() {
   for (const Chatter& chatter : crossings_.chatter) {
-    // Each time that the profile turned, one more move is the unit's right.
-    const std::size_t right =
+    // Each time that the profile turned, one more move is the unit's right; and so is the
+    // way back from where a disturbance left it.
+    std::size_t right =
         1 + history_.turns_between(chatter.open_since - gauge_.tolerance.response_to, chatter.open_until);
-    if (chatter.moves <= right || is_disturbed(chatter.open_since, chatter.open_until)) continue;
-    const std::size_t b = chatter.boundary, extra = chatter.moves - right;
+    std::size_t moves = chatter.moves;
+    if (is_disturbed(chatter.open_since, chatter.open_until)) {
+      moves = 0;
+      for (const Nanos at : chatter.at) moves += !is_disturbed(at, at + 1);
+      const auto first = std::lower_bound(disturbed_.begin(), disturbed_.end(), chatter.open_since,
+                                          [](const auto& span, Nanos t) { return span.second < t; });
+      const auto last = std::upper_bound(disturbed_.begin(), disturbed_.end(), chatter.open_until,
+                                         [](Nanos t, const auto& span) { return t < span.first; });
+      right += static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, last - first));
+    }
+    if (moves <= right) continue;
+    const std::size_t b = chatter.boundary, extra = moves - right;
     const std::string& name = gauge_.windows[b].name;
     if (!setup_.noise.quiet()) {
       // The signal itself went to and fro: counted, not held against the unit.
@@ -375,7 +472,7 @@ void Judge::Impl::take_chatter() {
       row->duration_s += to_seconds(chatter.open_until - chatter.open_since);
     } else if (setup_.what.transitions) {
       log_.add({FindingKind::extra_transition, chatter.at[std::min(right, chatter.at.size() - 1)], name, "",
-                "boundary " + name + ": " + std::to_string(chatter.moves) + " changes from " +
+                "boundary " + name + ": " + std::to_string(moves) + " changes from " +
                     say_time(chatter.at.front()) + " to " + say_time(chatter.at.back()) + " where " +
                     std::to_string(right) + (right == 1 ? " is" : " are") + " right"});
     }

@@ -31,7 +31,7 @@ struct JudgeWhat {
   bool blink = true;
   // Every visited boundary's threshold must be proven to the gauge's
   // tolerance (U no larger than the tolerance allows); else undecided.
-  bool thresholds = false;
+  bool thresholds = true;
   // Above 0: the expanded uncertainty that is wanted of every threshold, in
   // rpm. A boundary that is known less well is undecided, unless it fails.
   double within_rpm = 0;
@@ -63,7 +63,10 @@ class Judge {
   void rpm(const Segment& segment);               // adjoining, in time order
   void lamps(std::span<const LampEvent> events);  // time order
   void seen_until(Nanos until);                   // no lamp event before this is still to come
-  void disturbed(Nanos from, Nanos to);           // not judged: the signal was not the profile
+  // The signal was not the profile (a missing or doubled pulse): in from..to the unit
+  // may show anything, and is judged before and after. In time order, each told before
+  // the lamps of `from`.
+  void disturbed(Nanos from, Nanos to);
   void answered(const AnswerResult& answer);
   void found(const Finding& finding);  // the bench's own: lost evidence, faults
   void lost(std::uint64_t count);      // lamp changes known to be lost

@@ -1,8 +1,10 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <limits>
 
 #include "core/allowance.h"
+#include "core/boundary_rows.h"
 #include "core/judge_impl.h"
 #include "core/statistics.h"
 #include "core/text.h"
@@ -11,6 +13,7 @@
 namespace tachproof {
 namespace {
 
+constexpr double most_forgiven = 0.1;     // of the time that was judged, for odd pulses
 constexpr std::size_t visits_kept = 200;  // per boundary and direction: enough for any U
 
 }  // namespace
@@ -41,18 +44,41 @@ SeenTransition Judge::Impl::describe(const Crossing& crossing) const {
                   history_.slope_at(d.earliest) * sign > 0 && history_.slope_at(d.latest) * sign > 0 &&
                   seen.rate_rpm_per_s * sign > 0;
   if (crossing.timing == Crossing::Timing::missing) return seen;
-
+  const bool dated = crossing.timing != Crossing::Timing::hidden;
+  seen.disturbed = is_disturbed(dated ? std::min(d.earliest, crossing.at) : d.earliest,
+                                dated ? std::max(d.latest, crossing.at) : d.latest);
+  for (const auto& [b, boundary] : blink_boundaries_)
+    if (b == d.boundary && dated) {
+      seen.earliest_at = crossing.at - boundary.longest_phase();
+      seen.rpm_before = history_.rpm_at(seen.earliest_at);
+      seen.rpm_after = history_.rpm_at(crossing.at);
+    }
   seen.observed_rpm = history_.rpm_at(crossing.at);
   seen.step_response_s = seen.step ? to_seconds(crossing.at - step_at) : 0;
   return seen;
+}
+
+// A change where another boundary's is due says nothing of this one's threshold.
+bool Judge::Impl::beyond_neighbours(std::size_t b, Direction direction, Nanos at) const {
+  const auto threshold = [&](std::size_t n) {
+    return direction == Direction::rising ? gauge_.rising_rpm(n) : gauge_.falling_rpm(n);
+  };
+  const auto [low, high] = std::minmax({history_.rpm_at(at - gauge_.tolerance.response_from),
+                                        history_.rpm_at(at - gauge_.tolerance.response_to)});
+  return (b > 1 && high < threshold(b - 1)) || (b < gauge_.boundaries() && low > threshold(b + 1));
 }
 
 // A run of many crossings stays small and quick: only those that the fit takes
 // are followed back in time.
 void Judge::Impl::keep_visit(const SeenTransition& seen) {
   const Crossing& crossing = seen.crossing;
-  if (crossing.timing == Crossing::Timing::missing || seen.blink_only) return;
+  const Crossing::Timing timing = crossing.timing;
+  if (timing == Crossing::Timing::missing || timing == Crossing::Timing::hidden || seen.blink_only) return;
+  // Lamps that were no window's picture before or after, or pulses that were odd, date nothing.
+  if (!saw_clearly(crossing.at) || is_disturbed(crossing.at - gauge_.tolerance.response_to, crossing.at))
+    return;
   const std::size_t b = crossing.demand.boundary;
+  if (beyond_neighbours(b, crossing.demand.direction, crossing.at)) return;
   std::size_t& count = visit_count_[2 * b + (crossing.demand.direction == Direction::falling)];
   if (count == visits_kept) return;
   const Tolerance& tolerance = gauge_.tolerance;
@@ -62,6 +88,7 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
   visit.step = seen.step;
   visit.step_response_s = seen.step_response_s;
   visit.timing_s = bench_uncertainty(setup_).timing_s;
+  visit.rpm_noise = setup_.rpm_uncertainty;
   const double longest_s = 1.25 * to_seconds(tolerance.response_to + setup_.source_lag);
   visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
   for (std::size_t k = 0; k < Visit::samples; ++k)
@@ -81,6 +108,7 @@ RunResult Judge::Impl::finish(Nanos until, bool complete) {
   settling_.finish(settled_);
   blend(until);
   blends_.finish(shown_);
+  take_expectation();
   if (history_.empty() || expected_until_ < until) {
     expectation_.finish(until);
     take_expectation();
@@ -125,11 +153,84 @@ void Judge::Impl::by_its_own_changes() {
     untold.remark = why;
     row = std::move(untold);
   }
+  result_.deadbands.clear();
+  result_.responses.clear();
   log_.add(
       {FindingKind::lost_evidence, 0, "", "",
        "there was no sync lamp: the run's time was told by the unit's own first and last change, so that "
        "a unit that is late or off as a whole would not be seen; no threshold is told, and this run "
        "cannot pass"});
+}
+
+BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const {
+  const std::size_t ways = 2 * gauge_.windows.size();
+  constexpr double steps_only = std::numeric_limits<double>::infinity();
+  BoundaryEvidence out{fits,
+                       bounds_,
+                       std::vector<bool>(ways),
+                       std::vector<bool>(ways),
+                       std::vector<double>(ways, steps_only),
+                       std::vector<Nanos>(ways, 0)};
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+    for (const Direction direction : {Direction::rising, Direction::falling})
+      out.crossed[2 * b + (direction == Direction::falling)] = expectation_.crossings(b, direction) > 0;
+  for (const SeenTransition& one : seen_) {
+    const std::size_t way =
+        2 * one.crossing.demand.boundary + (one.crossing.demand.direction == Direction::falling);
+    const Crossing::Timing timing = one.crossing.timing;
+    if (timing != Crossing::Timing::missing && timing != Crossing::Timing::hidden) {
+      if (!out.changed[way]) out.first_seen[way] = one.crossing.at;
+      out.changed[way] = true;
+    }
+    if (!one.step && one.rate_rpm_per_s != 0)
+      out.slowest[way] = std::min(out.slowest[way], std::abs(one.rate_rpm_per_s));
+  }
+  return out;
+}
+
+// An undecided transition whose boundary was decided all the same, by another pass or by
+// its threshold's row, leaves nothing open.
+bool Judge::Impl::counts(const TransitionResult& row) const {
+  if (row.verdict != Verdict::undecided || row.remark.empty()) return true;
+  // The run's own beginning is no crossing that was asked for.
+  const auto crossed = [&](const BoundaryResult& b) {
+    return b.boundary == row.boundary && b.direction == row.direction;
+  };
+  if (row.between_rpm && !setup_.what.thresholds) return false;
+  if (std::none_of(result_.boundaries.begin(), result_.boundaries.end(), crossed)) return false;
+  const auto same = [&](const auto& other) {
+    return other.boundary == row.boundary && other.direction == row.direction &&
+           other.verdict == Verdict::pass;
+  };
+  return std::none_of(result_.transitions.begin(), result_.transitions.end(), same) &&
+         std::none_of(result_.boundaries.begin(), result_.boundaries.end(), same);
+}
+
+// How much was forgiven, and whether that was too much.
+void Judge::Impl::say_disturbed() {
+  std::size_t changes = 0;
+  for (const SeenTransition& one : seen_) changes += one.disturbed;
+  if (changes > 0)
+    result_.notes.push_back(std::to_string(changes) + (changes == 1 ? " change was" : " changes were") +
+                            " not judged: a pulse was missing or doubled at the time");
+  const double share = judged_ > 0 ? static_cast<double>(disturbed_for_) / static_cast<double>(judged_) : 0;
+  if (share > most_forgiven)
+    log_.add({FindingKind::lost_evidence, 0, "", "",
+              "pulses were missing or doubled for " + decimal(100 * share, 0) +
+                  " % of the time, and the lamps cannot be judged then; at most " +
+                  decimal(100 * most_forgiven, 0) +
+                  " % may be left out: mend the tach signal and run again"});
+}
+
+void Judge::Impl::say_left_out() {
+  const JudgeWhat& what = setup_.what;
+  if (!what.transitions) result_.not_asked.push_back("transitions");
+  if (!what.steady) result_.not_asked.push_back("steady");
+  if (!what.blink) result_.not_asked.push_back("blink");
+  if (!what.thresholds) result_.not_asked.push_back("thresholds");
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+    if (expectation_.crossings(b, Direction::rising) + expectation_.crossings(b, Direction::falling) == 0)
+      result_.not_visited.push_back(gauge_.windows[b].name);
 }
 
 void Judge::Impl::last_words(Nanos until, bool complete) {
@@ -172,14 +273,20 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
   const bool timed = setup_.time_by != TimeRelation::lamp_changes;
   FindingLog untimed;
-  if (setup_.what.transitions)
-    result_.boundaries = boundary_rows(gauge_, setup_, seen_, hidden_, fits, timed ? unit_log : untimed);
+  if (setup_.what.transitions) {
+    FindingLog& log = timed ? unit_log : untimed;
+    const BoundaryEvidence evidence = boundary_evidence(fits);
+    result_.boundaries = boundary_rows(gauge_, setup_, reading_, evidence, log);
+    result_.deadbands = deadband_rows(gauge_, setup_, result_.boundaries, evidence, log);
+    result_.responses = response_rows(gauge_, setup_, evidence, log);
+  }
   if (!timed) by_its_own_changes();
   if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, bench, unit_log);
   if (dead) {
     // A unit that is dead and a watcher that is blind look the same.
     for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;
     for (BlinkResult& row : result_.blinks) row.verdict = Verdict::undecided;
+    for (BoundaryResult& row : result_.boundaries) row.verdict = Verdict::undecided;
   } else {
     std::uint64_t left_out = 0;
     for (Finding& finding : unit_log.take(left_out)) log_.add(std::move(finding));
@@ -204,20 +311,27 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     if (reading_.look_alike(b - 1, b))
       result_.notes.push_back("boundary " + gauge_.windows[b].name +
                               " was not judged: the lamps that are wired show the same on both sides");
-  if (disturbed_transitions_ > 0)
-    result_.notes.push_back(std::to_string(disturbed_transitions_) +
-                            " changes were not judged: pulses were missing or doubled at the time");
+  say_disturbed();
+  say_left_out();
   if (!result_.not_judged.empty())
     result_.notes.push_back(std::to_string(result_.not_judged.size()) + " of " +
                             std::to_string(gauge_.channels()) +
                             " lamp colours are not wired and were not judged");
 
   Verdict verdict = log_.verdict();
-  for (const TransitionResult& row : result_.transitions) verdict = worst(verdict, row.verdict);
+  for (TransitionResult& row : result_.transitions) {
+    row.asked = counts(row);
+    if (row.asked) verdict = worst(verdict, row.verdict);
+  }
   for (const BlinkResult& row : result_.blinks) verdict = worst(verdict, row.verdict);
   for (const AnswerResult& row : result_.answers) verdict = worst(verdict, row.verdict);
-  for (const BoundaryResult& row : result_.boundaries)
-    if (setup_.what.thresholds || row.verdict == Verdict::fail) verdict = worst(verdict, row.verdict);
+  const auto take = [&](const auto& rows) {
+    for (const auto& row : rows)
+      if (row.asked || row.verdict == Verdict::fail) verdict = worst(verdict, row.verdict);
+  };
+  take(result_.boundaries);
+  take(result_.deadbands);
+  take(result_.responses);
   // Whatever was seen until then; and a dead unit looks like a blind watcher.
   if (!complete || dead) verdict = Verdict::undecided;
   result_.findings = log_.take(result_.findings_left_out);

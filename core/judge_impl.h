@@ -7,13 +7,16 @@
 #include <utility>
 #include <vector>
 
+#include "core/blink_boundary.h"
 #include "core/blink_meter.h"
+#include "core/boundary_rows.h"
 #include "core/crossings.h"
 #include "core/dimming.h"
 #include "core/findings.h"
 #include "core/judge.h"
 #include "core/rpm_history.h"
 #include "core/settling.h"
+#include "core/threshold_bounds.h"
 #include "core/verdicts.h"
 #include "core/window_reading.h"
 
@@ -49,7 +52,7 @@ class Judge::Impl {
   void take_expectation();
   void settle(Nanos until);
   void blend(Nanos until);
-  void advance() { advance_to(std::min(expected_until_, lamps_until_)); }
+  void advance();
   void advance_to(Nanos horizon);
   void at_instant(Nanos t);
   void look(Nanos t, bool demand_moved, bool lamps_moved, Channels before);
@@ -64,6 +67,19 @@ class Judge::Impl {
   SeenTransition describe(const Crossing& crossing) const;
   void keep_visit(const SeenTransition& seen);
   bool is_disturbed(Nanos from, Nanos to) const;
+  Nanos disturbed_until(Nanos t) const;
+  Nanos disturbed_within(Nanos from, Nanos to) const;
+  Nanos undisturbed(Nanos from, Nanos to) const { return to - from - disturbed_within(from, to); }
+  Nanos slack() const;
+  bool on_the_way(const Violation& violation) const;
+  void see_sides(Nanos from, Nanos to);
+  void see_change(std::size_t from_window, std::size_t to_window, Nanos at);
+  bool saw_clearly(Nanos at) const;
+  bool counts(const TransitionResult& row) const;
+  bool beyond_neighbours(std::size_t boundary, Direction direction, Nanos at) const;
+  BoundaryEvidence boundary_evidence(const ThresholdFits& fits) const;
+  void say_disturbed();
+  void say_left_out();
   bool boundary_open(std::size_t b) const { return lowest_ < b && b <= highest_; }
   void stuck_lamps();
   void last_words(Nanos until, bool complete);
@@ -87,6 +103,7 @@ class Judge::Impl {
   std::vector<LampEvent> masked_, undimmed_, settled_, shown_;
   std::size_t next_shown_ = 0;
   std::vector<std::pair<Nanos, Nanos>> disturbed_;
+  Nanos disturbed_for_ = 0;  // of the time that was judged
   Nanos expected_until_ = 0, lamps_until_ = -1;
   Nanos lamps_from_ = 0;  // when the watcher began
 
@@ -104,11 +121,13 @@ class Judge::Impl {
   std::vector<Nanos> demanded_;
   Channels ought_lit_ = 0, ought_dark_ = 0, was_lit_ = 0, was_dark_ = 0;
   Nanos judged_ = 0;  // time for which a demand and a picture were compared
+  std::vector<std::pair<std::size_t, BlinkBoundary>> blink_boundaries_;  // by boundary
+  std::vector<ThresholdBounds> bounds_;                                  // [boundary]
+  bool clear_ = false;               // the lamps show some window's picture
+  std::deque<Nanos> clear_changes_;  // from one window's picture to another's
   std::vector<SeenTransition> seen_;
   std::vector<Visit> visits_;
   std::vector<std::size_t> visit_count_;  // by boundary and direction
-  std::vector<bool> hidden_;              // the same: demanded once, and no lamp had to change
-  std::size_t disturbed_transitions_ = 0;
 };
 
 }  // namespace tachproof

@@ -1,5 +1,9 @@
 // Finds pulses that went missing or came twice in a recorded tach signal, and
 // mends them, so that the speed can be followed across.
+//
+// What tells them is what comes after: the pulses go on in the period from before,
+// whole numbers of it apart. Several in a row, one soon after the other, are
+// found as well.
 #pragma once
 
 #include <deque>
@@ -12,7 +16,8 @@ namespace tachproof {
 
 class PulseCheck {
  public:
-  // In: recorded edges. Out: mended edges, and where something was wrong.
+  // In: recorded edges. Out: mended edges, and where something was wrong: from the
+  // last edge before that is as it should be to the first one after.
   void edge(Nanos at);
   void finish();
 
@@ -23,9 +28,13 @@ class PulseCheck {
   Mended take();
 
  private:
-  bool settle_front();
+  void settle_front();
+  bool goes_on(std::size_t from, double period) const;
+  bool drop_extra(double before);
+  bool fill_missing(double before);
 
   std::deque<Nanos> waiting_;  // [0] and [1] are good; the rest is to be looked at
+  int alike_ = 0;              // good periods in a row that were alike
   Mended out_;
 };
 

@@ -4,10 +4,12 @@
 
 #include <cstdint>
 #include <limits>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "core/gauge.h"
 #include "core/time.h"
 
 namespace tachproof {
@@ -23,6 +25,11 @@ enum class Direction { rising, falling };
 std::string_view word(Direction d);
 
 inline constexpr double not_measured = std::numeric_limits<double>::quiet_NaN();  // null in JSON
+
+// Known only to lie between these two.
+struct RpmBetween {
+  double low_rpm = 0, high_rpm = 0;
+};
 
 // A change of window that the settings demand, and what was seen of it.
 struct TransitionResult {
@@ -41,8 +48,20 @@ struct TransitionResult {
   double rate_rpm_per_s = 0;                       // of the profile there, signed; 0 for a step
   bool step = false;                               // the profile jumped: `at` tells response, not threshold
   double expanded_uncertainty_rpm = not_measured;  // k = 2
+  std::optional<RpmBetween> between_rpm;           // of a change that no lamp dates
+  bool asked = true;                               // undecided counts: nothing else decides its boundary
   Verdict verdict = Verdict::undecided;
+  std::string remark;  // why undecided, in words; may be empty
 };
+
+// What a row says of its verdict: "not asked" where it was not and is undecided.
+template <class Row>
+std::string_view row_word(const Row& row) {
+  return !row.asked && row.verdict == Verdict::undecided ? "not asked" : word(row.verdict);
+}
+inline std::string_view row_word(const TransitionResult& row) {
+  return !row.asked && row.verdict == Verdict::undecided ? "not dated" : word(row.verdict);
+}
 
 // One component of an uncertainty budget (GUM, JCGM 100:2008, 8).
 struct BudgetLine {
@@ -73,8 +92,38 @@ struct BoundaryResult {
   std::vector<BudgetLine> budget;         // behind expanded_uncertainty_rpm; may be empty
   double coverage_factor = not_measured;  // k, for 95 %
   double dof = not_measured;              // effective, GUM G.4; infinite where nothing limits it
+  std::optional<RpmBetween> between_rpm;  // of a threshold that no change dates
+  bool asked = true;                      // the scenario asks for it: undecided counts
   Verdict verdict = Verdict::undecided;
   std::string remark;  // why undecided, in words; may be empty
+};
+
+// Rising less falling threshold of one boundary: what both share, such as the
+// response, cancels.
+struct DeadbandResult {
+  std::string boundary;
+  double nominal_rpm = 0;  // width as set
+  double width_rpm = not_measured;
+  double expanded_uncertainty_rpm = not_measured;
+  double coverage_factor = not_measured;
+  std::optional<Sits> sits;  // where the evidence decides it
+  bool asked = true;
+  Verdict verdict = Verdict::undecided;
+  std::string remark;
+};
+
+// The response at one boundary in one direction, from steps and ramps of this
+// run alone: never what the gauge allows.
+struct ResponseResult {
+  std::string boundary;
+  Direction direction = Direction::rising;
+  double response_ms = not_measured;
+  double expanded_uncertainty_ms = not_measured;
+  double coverage_factor = not_measured;
+  int visits = 0;
+  bool asked = true;
+  Verdict verdict = Verdict::undecided;
+  std::string remark;
 };
 
 struct BlinkResult {
@@ -153,6 +202,8 @@ struct RunResult {
   Nanos duration = 0;
   std::vector<TransitionResult> transitions;
   std::vector<BoundaryResult> boundaries;
+  std::vector<DeadbandResult> deadbands;
+  std::vector<ResponseResult> responses;
   std::vector<BlinkResult> blinks;
   UnitScatter scatter;
   std::vector<FlickerResult> flicker;
@@ -160,8 +211,10 @@ struct RunResult {
   std::vector<LevelResult> levels;
   std::vector<Finding> findings;  // time order; at most max_findings, then a count
   std::uint64_t findings_left_out = 0;
-  std::vector<std::string> not_judged;  // "top magenta": channels without a wire
-  std::vector<std::string> notes;       // what a reader must know, one sentence each
+  std::vector<std::string> not_judged;   // "top magenta": channels without a wire
+  std::vector<std::string> not_visited;  // boundaries that the profile never crossed
+  std::vector<std::string> not_asked;    // kinds that the scenario leaves out: "thresholds"
+  std::vector<std::string> notes;        // what a reader must know, one sentence each
   Evidence evidence;
 };
 

@@ -72,6 +72,11 @@ double RpmHistory::slope_at(Nanos t) const {
   return segment == nullptr ? 0.0 : segment->slope(seconds_into(*segment, t));
 }
 
+bool RpmHistory::still_between(Nanos from, Nanos to) const {
+  const Segment* segment = segment_at(from);
+  return segment != nullptr && segment->shape == Segment::Shape::constant && segment_at(to) == segment;
+}
+
 bool RpmHistory::steps_between(Nanos from, Nanos to) const { return count_between(steps_, from, to) > 0; }
 
 Nanos RpmHistory::last_step_in(Nanos from, Nanos to) const {

@@ -23,6 +23,8 @@ class RpmHistory {
   // 0 before the first segment, the last value after the end.
   double rpm_at(Nanos t) const;
   double slope_at(Nanos t) const;  // rpm per second
+  // r is the same all the time from..to, by the profile and not by chance.
+  bool still_between(Nanos from, Nanos to) const;
   // r jumps at t, by at least the least turn.
   bool steps_between(Nanos from, Nanos to) const;
   // The latest such jump in [from, to]; call only if there is one.

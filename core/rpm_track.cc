@@ -63,6 +63,8 @@ class RpmTrack::Impl {
       restart();
     }
     if (last_edge_) last_period_ = at - *last_edge_;
+    if (last_edge_)
+      shortest_period_ = shortest_period_ > 0 ? std::min(shortest_period_, last_period_) : last_period_;
     last_edge_ = at;
     check_.edge(at);
     follow();
@@ -85,7 +87,8 @@ class RpmTrack::Impl {
     return std::exchange(out_, {});
   }
 
-  double uncertainty() const { return uncertainty_; }
+  // Where hardly anything is straight for long, what is said of the short spans counts.
+  double uncertainty() const { return long_spans_ >= short_spans_ ? long_uncertainty_ : uncertainty_; }
 
   const Segment* recent(Nanos t) const {
     if (recent_.empty() || t < 0) return nullptr;
@@ -118,7 +121,8 @@ class RpmTrack::Impl {
     check_ = {};
     edges_.clear();
     jumps_.clear();
-    base_ = run_ = next_ = span_at_ = 0;
+    base_ = run_ = next_ = span_at_ = long_to_ = 0;
+    long_nodes_ = {};
     last_node_.reset();
   }
 
@@ -128,6 +132,7 @@ class RpmTrack::Impl {
     take_mended();
     measure_jumps();
     while (next_ + 1 < count()) classify();
+    add_nodes(count() - 1, true);
     const double rpm = end_run(count() - 1, *last_edge_);
     emit(until, rpm, rpm);
   }
@@ -266,16 +271,47 @@ class RpmTrack::Impl {
     if (i < base_ + static_cast<Index>(jumps_.size()) && breaks_at(i)) {
       const Line before = *line_before(i, jump(i).span);
       const Line after = *line_after(i + 1, jump(i).span);
+      add_nodes(i, true);
       end_run(i, at(i) + time_to_jump(i, before, after));
       run_ = span_at_ = i + 1;
+      long_nodes_ = {};
       return;
     }
-    Index n = span_around(span_at_);
-    while (span_at_ + n <= i + 1) {
-      add_node(span_at_, span_at_ + n);
+    add_nodes(next_, false);
+  }
+
+  // `last`: the last edge that is known to be of the run. More may come if not `ended`.
+  void add_nodes(Index last, bool ended) {
+    for (Index n = span_around(span_at_); span_at_ + n <= last; n = span_around(span_at_)) {
+      if (!ended && span_at_ + n + room_beside(span_at_, n) > last) return;
+      add_node(span_at_, span_at_ + n, last);
       span_at_ += (n + 1) / 2;
-      n = span_around(span_at_);
     }
+  }
+
+  // How far, in pulses, a span may be made longer at both ends.
+  Index room_beside(Index from, Index n) const {
+    const auto ns = static_cast<double>(at(from + n) - at(from));
+    const double spare = (static_cast<double>(longest_span) - ns) / 2;
+    return spare > 0 ? whole_turns(static_cast<Index>(spare / ns * static_cast<double>(n))) : 0;
+  }
+  Index whole_turns(Index pulses) const { return pulses / revolution_ * revolution_; }
+
+  // A line explains the speed from edge to edge: the middle of it is where its
+  // two ends say, as well as they are known.
+  bool straight(Index from, Index to, double scatter_of_one_ns) const {
+    const Index pulses = to - from, quarter = whole_turns(pulses / 4);
+    const Index part = quarter > 0 ? quarter : whole_turns(pulses / 3), inner = quarter > 0 ? 2 * part : part;
+    if (part < 1) return false;
+    const Index in = from + (pulses - inner) / 2;
+    const Node a = node(from, from + part), b = node(in, in + inner), c = node(to - part, to);
+    const double off = b.rpm - (a.rpm + (c.rpm - a.rpm) * (b.at - a.at) / (c.at - a.at));
+    const auto sd = [&](const Node& n, Index of) {
+      const auto ns = static_cast<double>(of) * 60e9 / (setup_.pulses_per_rev * n.rpm);
+      return std::max(quantisation_rpm(n, of), scatter_of_one_ns / ns);
+    };
+    constexpr double likely = 4;  // rounding alone hardly ever gets there: it is bounded
+    return std::abs(off) <= likely * std::hypot(sd(a, part) / 2, sd(b, inner), sd(c, part) / 2);
   }
 
   // The part of the interval at the old speed and the part at the new one make
@@ -292,9 +328,19 @@ class RpmTrack::Impl {
 
   // ---- pieces -----------------------------------------------------------------
 
-  void add_node(Index from, Index to) {
-    const Node next = node(from, to);
-    state_uncertainty(next, from, to - from);
+  // Of the span, and as much more on both sides as is straight, within the run.
+  void add_node(Index from, Index to, Index last) {
+    const Node own = node(from, to);
+    const double rounding = quantisation_rpm(own, to - from);
+    note_scatter(own, from, to - from, rounding);
+    const Index room = room_beside(from, to - from);
+    const auto own_ns = static_cast<double>(at(to) - at(from));
+    Index beside = whole_turns(std::min({room, from - std::max(run_, base_), last - to}));
+    while (beside > 0 && !straight(from - beside, to + beside, spread() * rounding * own_ns))
+      beside = whole_turns(beside / 2);
+    const Node next = beside > 0 ? node(from - beside, to + beside) : own;
+    if (last_node_ && next.at <= last_node_->at) return;
+    state_uncertainty(next, rounding, from - beside, to + beside, beside == room);
     if (!last_node_) {
       const Line back{next, line_after(from, to - from)->slope};
       // Before the recording's first edge nothing is known of the slope.
@@ -311,7 +357,7 @@ class RpmTrack::Impl {
 
   // The run ends with edge i; its line goes on to `until`. The rpm there.
   double end_run(Index i, Nanos until) {
-    if (i > run_ && (!last_node_ || last_node_to_ < i)) add_node(std::max(run_, i - span_around(i)), i);
+    if (i > run_ && (!last_node_ || last_node_to_ < i)) add_node(std::max(run_, i - span_around(i)), i, i);
     double rpm = 0;  // a single pulse tells no speed
     if (last_node_) {
       rpm = line_before(i, last_node_to_ - last_node_from_)->rpm_at(static_cast<double>(until));
@@ -323,13 +369,39 @@ class RpmTrack::Impl {
     return rpm;
   }
 
-  void state_uncertainty(const Node& n, Index from, Index span) {
-    if (from - 2 * span >= std::max(run_, base_)) {
-      const Node a = node(from - 2 * span, from - span);
-      const Node b = node(from - span, from);
-      scatter_.add(b.rpm - (a.rpm + (n.rpm - a.rpm) * (b.at - a.at) / (n.at - a.at)));
+  void note_scatter(const Node& n, Index from, Index span, double rounding_rpm) {
+    if (from - 2 * span < std::max(run_, base_)) return;
+    const Node a = node(from - 2 * span, from - span);
+    const Node b = node(from - span, from);
+    scatter_.add(b.rpm - (a.rpm + (n.rpm - a.rpm) * (b.at - a.at) / (n.at - a.at)));
+    if (scatter_.rpm() <= 0) return;
+    // Rounding comes in patterns, so that a few spans tell little; and corners are no
+    // scatter: the running median.
+    constexpr double step = 1.01;
+    spread_ *= scatter_.rpm() > spread_ * rounding_rpm ? step : 1 / step;
+  }
+  // Scatter of the spans, in what rounding makes of it.
+  double spread() const { return std::max(spread_, 1.0); }
+
+  // Of a span as long as may be: rounding, or as much more as such spans scatter.
+  void state_uncertainty(const Node& n, double own_rounding_rpm, Index from, Index to, bool longest) {
+    uncertainty_ = std::max(uncertainty_, end_factor * std::max(own_rounding_rpm, scatter_.rpm()));
+    ++(longest ? long_spans_ : short_spans_);
+    if (!longest) return;
+    const double rounding = quantisation_rpm(n, to - from);
+    if (from >= long_to_) {
+      const auto [a, b] = long_nodes_;
+      if (a && b) {
+        const double off = b->rpm - (a->rpm + (n.rpm - a->rpm) * (b->at - a->at) / (n.at - a->at));
+        // The median of normal scatter; of three spans as in SpanScatter.
+        const double usual = 0.674 * std::sqrt(1.5) * long_spread_ * rounding;
+        constexpr double step = 1.02;
+        long_spread_ *= std::abs(off) > usual ? step : 1 / step;
+      }
+      long_nodes_ = {b, n};
+      long_to_ = to;
     }
-    uncertainty_ = std::max(uncertainty_, end_factor * std::max(quantisation_rpm(n, span), scatter_.rpm()));
+    long_uncertainty_ = std::max(long_uncertainty_, std::max(1.0, long_spread_) * rounding);
   }
 
   // A line from where the last one ended.
@@ -351,7 +423,9 @@ class RpmTrack::Impl {
   void forget() {
     if (jumps_.empty()) return;
     const Index measured = base_ + static_cast<Index>(jumps_.size());
-    const Index spans = 4 * jump(std::min(next_, measured - 1)).span + revolution_;
+    const Index beside = static_cast<Index>(static_cast<double>(longest_span) / 2 /
+                                            static_cast<double>(std::max<Nanos>(shortest_period_, 1)));
+    const Index spans = 4 * jump(std::min(next_, measured - 1)).span + revolution_ + beside;
     for (const Index keep = std::min(next_, span_at_) - spans; base_ < keep; ++base_) {
       edges_.pop_front();
       jumps_.pop_front();
@@ -365,6 +439,7 @@ class RpmTrack::Impl {
   std::optional<Nanos> last_edge_;
   Nanos first_edge_ = 0;
   Nanos last_period_ = 0;
+  Nanos shortest_period_ = 0;  // so far; 0: none yet
 
   std::deque<Nanos> edges_;  // from edge number base_ on
   std::deque<Jump> jumps_;   // likewise
@@ -378,7 +453,12 @@ class RpmTrack::Impl {
   Index last_node_to_ = 0;
   Nanos emitted_until_ = 0;
   SpanScatter scatter_;
-  double uncertainty_ = 0;
+  double spread_ = 1, long_spread_ = 1;
+  std::pair<std::optional<Node>, std::optional<Node>> long_nodes_;  // the last, apart from each other
+  Index long_to_ = 0;
+  double uncertainty_ = 0;       // the largest of any span, at the end of a piece
+  double long_uncertainty_ = 0;  // of those that are as long as may be
+  std::uint64_t long_spans_ = 0, short_spans_ = 0;
 
   Decided out_;
   std::deque<Segment> recent_;

@@ -60,13 +60,13 @@ class RpmTrack {
   };
   Decided take();
 
-  // Of the rpm at any instant away from a jump or a corner, the largest so
-  // far: resolution and the scatter seen between neighbouring spans, at the
-  // end of a piece, where it is largest. A corner between two slopes is
-  // rounded off by up to a sixth of the change of slope times the span, a wave
-  // by up to 0.08 of its second derivative times the span squared; of two
-  // jumps within two spans of each other, or of the signal's start or end, the
-  // smaller is rounded off likewise.
+  // Of the rpm at any instant further than `longest_span` from a jump or a corner, the
+  // largest so far: resolution and the scatter seen between neighbouring spans. (Where
+  // most of the recording is not straight for that long, of the spans as they are, at
+  // the end of a piece, where it is largest.) Nearer, up to a sixth of the tolerance. A corner between two
+  // slopes is rounded off by up to a sixth of the change of slope times the span, a wave by up to 0.08 of its
+  // second derivative times the span squared; of two jumps within two spans of each other, or of the signal's
+  // start or end, the smaller is rounded off likewise.
   double standard_uncertainty_rpm() const;
 
   // From what has been given out, as far back as `kept`; 0 before the start.

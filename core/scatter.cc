@@ -3,65 +3,43 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/portable_math.h"
+
 namespace tachproof {
 namespace {
 
-constexpr double least_rpm2 = 0.02 * 0.02;
-constexpr double least_s2 = 1e-4 * 1e-4;
+constexpr int first_power = -9, last_power = 3;
+constexpr double early_at[] = {2.6720, 2.4513, 2.2169, 1.9670, 1.6998, 1.4147, 1.1129,
+                               0.8008, 0.4947, 0.2273, 0.0507, 0.0010, 0.0000};
+constexpr double spread_at[] = {0.3786, 0.4005, 0.4263, 0.4569, 0.4938, 0.5388, 0.5948,
+                                0.6659, 0.7597, 0.8930, 1.1084, 1.5262, 2.5166};
+
+double log2_of_step(const Scatter& s, double rate) {
+  // 12 s2 rate^2 / rpm2, and half its logarithm.
+  return 0.5 * portable::log(std::max(12 * s.s2 * rate * rate / s.rpm2, 1e-12)) * 1.4426950408889634;
+}
 
 }  // namespace
 
-double residual_dof(std::span<const Residual> residuals) {
-  double dof = 0;
-  for (const Residual& r : residuals) dof += 1 - r.leverage;
-  return dof;
+FirstPassage first_passage(double log2_x) {
+  if (log2_x >= last_power) {
+    const double x2 = portable::exp(2 * 0.6931471805599453 * std::min(log2_x, 100.0));
+    return {0, 1 + x2 / 12};
+  }
+  const double at = std::max(log2_x - first_power, 0.0);
+  const auto k = static_cast<std::size_t>(at);
+  const double part = at - static_cast<double>(k);
+  const double spread = spread_at[k] + part * (spread_at[k + 1] - spread_at[k]);
+  return {early_at[k] + part * (early_at[k + 1] - early_at[k]), spread * spread};
 }
 
-Scatter refine_scatter(std::span<const Residual> residuals, const Scatter& now) {
-  double n00 = 0, n01 = 0, n11 = 0, y0 = 0, y1 = 0;
-  for (const Residual& r : residuals) {
-    const double free = 1 - r.leverage;
-    if (free < 0.02) continue;  // the fit followed it: it tells nothing
-    const double v2 = r.rate_rpm_per_s * r.rate_rpm_per_s;
-    const double sigma2 = now.variance(r.rate_rpm_per_s) + r.bench_rpm2;
-    const double w = free / (2 * sigma2 * sigma2);
-    const double y = r.rpm * r.rpm / free - r.bench_rpm2;
-    n00 += w;
-    n01 += w * v2;
-    n11 += w * v2 * v2;
-    y0 += w * y;
-    y1 += w * y * v2;
-  }
-  Scatter next;
-  const double det = n00 * n11 - n01 * n01;
-  // Visits at one rate tell the sum only: keep the proportion.
-  if (!(det > 1e-9 * n00 * n11)) {
-    const double ratio = (y0 / n00) / now.variance(std::sqrt(n01 / n00));
-    next.rpm2 = std::max(least_rpm2, now.rpm2 * ratio);
-    next.s2 = std::max(least_s2, now.s2 * ratio);
-    next.rpm2_dof = next.s2_dof = std::max(1.0, residual_dof(residuals));
-    return next;
-  }
-  next.rpm2 = (n11 * y0 - n01 * y1) / det;
-  next.s2 = (n00 * y1 - n01 * y0) / det;
-  // What one term would have of the other's below nothing goes to the other.
-  if (next.rpm2 < least_rpm2) {
-    next.rpm2 = least_rpm2;
-    next.s2 = (y1 - n01 * least_rpm2) / n11;
-  }
-  if (next.s2 < least_s2) {
-    next.s2 = least_s2;
-    next.rpm2 = std::max(least_rpm2, (y0 - n01 * least_s2) / n00);
-  }
-  next.rpm2_dof = 2 * next.rpm2 * next.rpm2 * det / n11;
-  next.s2_dof = 2 * next.s2 * next.s2 * det / n00;
-  return next;
+double Scatter::variance(double rate) const {
+  return rpm2 > 0 ? rpm2 * first_passage(log2_of_step(*this, rate)).spread2 : s2 * rate * rate;
 }
 
 double early_by_noise_rpm(const Scatter& scatter, double rate) {
-  const double whole = std::sqrt(scatter.variance(rate));
-  const double short_by = 0.63 - std::sqrt(scatter.s2) * std::abs(rate) / whole;
-  return short_by > 0 ? 3.2 * short_by * short_by * whole : 0;
+  if (!(scatter.rpm2 > 0)) return 0;
+  return std::sqrt(scatter.rpm2) * first_passage(log2_of_step(scatter, rate)).early;
 }
 
 }  // namespace tachproof

@@ -1,49 +1,37 @@
-// How far a unit's visits to its boundaries scatter, told from the visits.
+// How far a unit's visits to its boundaries scatter.
 //
-// A unit rounds and is noisy (in rpm, whatever the rate), and it looks at its
-// reading only now and then (in time, so times the rate in rpm). One visit at
-// rate v has the variance
-//
-//     rpm^2 + (v * s)^2 + what the bench itself adds.
-//
-// Both terms are fitted to squared residuals by weighted least squares, each
-// residual's square having the variance 2 sigma^4 (normal scatter), as in the
-// method of scoring for variance components (S. R. Searle, G. Casella,
-// C. E. McCulloch, "Variance Components", 1992, from memory).
+// A unit's readings are noisy (in rpm, whatever the rate), and it looks at them
+// only now and then, a period P apart, at any phase (rectangular in time, GUM
+// 4.3.7: standard deviation P / sqrt 12, so times the rate in rpm). A noisy
+// unit that is crossed slowly, less than its noise from reading to reading, has
+// several chances to change: it does so early, and scatters less than its noise.
 #pragma once
 
-#include <span>
+#include "core/result.h"
 
 namespace tachproof {
 
 struct Scatter {
-  double rpm2 = 0;      // rpm squared
-  double s2 = 0;        // seconds squared
+  double rpm2 = 0;      // of one reading, rpm squared
+  double s2 = 0;        // P^2 / 12, seconds squared
   double rpm2_dof = 0;  // 2 x^2 / var(x) of the estimate x; infinite when assumed
   double s2_dof = 0;
 
-  double variance(double rate_rpm_per_s) const { return rpm2 + s2 * rate_rpm_per_s * rate_rpm_per_s; }
+  double variance(double rate_rpm_per_s) const;  // of the rpm at which one visit changes
 };
 
-struct Residual {
-  double rpm = 0;             // observed less fitted
-  double rate_rpm_per_s = 0;  // of the profile there
-  double leverage = 0;        // 0..1: how much the fit followed this visit
-  double bench_rpm2 = 0;      // variance that the bench adds
+// The first of equally spaced normal readings to reach a threshold, at a rate
+// of x standard deviations of the noise from reading to reading: how far
+// before the threshold and half a step it comes, in the mean (`early`), and the
+// square of its standard deviation (`spread2`), both in units of the noise.
+// Summed exactly over the readings and all phases, at powers of two of x; lines
+// between them.
+struct FirstPassage {
+  double early = 0, spread2 = 0;
 };
+FirstPassage first_passage(double log2_x);
 
-// `now`: from the last iteration. Terms never go below a tenth of the
-// smallest that any unit shows (0.02 rpm, 0.1 ms): visits may agree by chance.
-Scatter refine_scatter(std::span<const Residual> residuals, const Scatter& now);
-
-// Degrees of freedom that residuals carry together.
-double residual_dof(std::span<const Residual> residuals);
-
-// A noisy unit that is crossed slowly has several chances to change, and does
-// so early: by how much, in rpm. Fitted to a simulation of normal noise read at
-// equal intervals (2e5 visits for each ratio): with p the share of the
-// interval's spread in the whole, early = 3.2 (0.63 - p)^2 of the whole, within
-// 0.05 of it for p > 0.15.
+// By how much, in rpm, such a unit changes early.
 double early_by_noise_rpm(const Scatter& scatter, double rate_rpm_per_s);
 
 }  // namespace tachproof

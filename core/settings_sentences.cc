@@ -75,7 +75,7 @@ void say_windows(const SettingsChange& change, std::vector<std::string>& said) {
     if (w.cue_changed()) said.push_back(w.name + " shows " + w.cue_after + ", no longer " + w.cue_before);
 }
 
-const char* word(Sits sits) {
+const char* where(Sits sits) {
   return sits == Sits::below     ? "below the boundary"
          : sits == Sits::centred ? "centred on the boundary"
                                  : "above the boundary";
@@ -92,8 +92,8 @@ void say_numbers(const SettingsChange& change, std::vector<std::string>& said) {
       said.push_back(n.name + " " + number(n.value.before) + " to " + number(n.value.after) + unit);
   }
   if (change.sits_before != change.sits_after)
-    said.push_back(std::string("deadband sits ") + word(change.sits_after) + ", no longer " +
-                   word(change.sits_before));
+    said.push_back(std::string("deadband sits ") + where(change.sits_after) + ", no longer " +
+                   where(change.sits_before));
 }
 
 // Where on the rpm scale something changes.

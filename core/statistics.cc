@@ -1,10 +1,13 @@
 #include "core/statistics.h"
 
+#include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/normal.hpp>
 #include <boost/math/distributions/students_t.hpp>
 #include <cmath>
 #include <limits>
+
+#include "core/portable_math.h"
 
 namespace tachproof {
 
@@ -12,6 +15,15 @@ double student_t(double coverage, double dof) {
   const double p = 0.5 + coverage / 2;
   if (!(dof < 1e7)) return boost::math::quantile(boost::math::normal(), p);
   return boost::math::quantile(boost::math::students_t(dof), p);
+}
+
+double normal_density(double z) { return portable::exp(-std::min(z * z / 2, 600.0)) * 0.3989422804014327; }
+
+double normal_above(double z) {
+  if (z < 0) return 1 - normal_above(-z);
+  const double t = 1 / (1 + 0.2316419 * z);
+  return normal_density(z) * t *
+         (0.319381530 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
 }
 
 void WelchSatterthwaite::add(double u, double dof) {

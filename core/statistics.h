@@ -11,6 +11,11 @@ namespace tachproof {
 // JCGM 100:2008 (GUM), annex G, table G.2. dof > 0; infinity gives the normal.
 double student_t(double coverage, double dof);
 
+// Of the standard normal distribution: its density, and P(Z > z) (M. Abramowitz,
+// I. A. Stegun, "Handbook of Mathematical Functions", 26.2.17; within 8e-8).
+double normal_density(double z);
+double normal_above(double z);
+
 // Effective degrees of freedom, GUM G.4, for components (u_i, dof_i): call
 // `add` for each and read `dof`.
 class WelchSatterthwaite {

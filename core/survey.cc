@@ -16,9 +16,16 @@ constexpr double slow_share = 0.2;
 constexpr double fast_by_slow = 5;
 constexpr double slowest = 2, fastest = 3000;  // rpm per second
 constexpr int blink_cycles = 4;
-constexpr int most_rounds = 12;
+constexpr int most_rounds = 200;  // the time ends it before
 constexpr int most_pairs_a_round = 6;
-constexpr double most_visits = 60;  // of one boundary one way; beyond, the unit makes it impossible
+// Of one boundary one way; beyond, the unit makes it impossible, unless it is nearly there.
+constexpr double most_visits = 120, nearly = 1.5;
+// Of what is missing: with more visits the unit's scatter is known better as well.
+constexpr double share_a_round = 0.7;
+// A bracket's half is the uncertainty, and some is left for the bench.
+constexpr double bracket_per_within = 1.8;
+constexpr double narrower = 0.7;
+constexpr int most_narrowed = 4;
 constexpr Nanos longest_pause = 20 * ns_per_ms;
 constexpr Nanos unit_wakes = 500 * ns_per_ms;
 
@@ -42,12 +49,21 @@ RunResult judge_survey(const Gauge& gauge, const JudgeSetup& setup, const Survey
   return judge.finish(std::min(view.seen_until, profile.duration()), complete);
 }
 
-SurveyPlanner::SurveyPlanner(const Gauge& gauge, const SurveySetup& setup) : gauge_(gauge), setup_(setup) {
+SurveyPlanner::SurveyPlanner(const Gauge& gauge, const SurveySetup& setup)
+    : gauge_(gauge), setup_(setup), narrow_(gauge) {
   setup_.judge.what = survey_asks(setup.within_rpm);
   const WindowReading reading(gauge_, setup_.judge.wired);
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
-    const bool hidden = reading.look_alike(b - 1, b) || reading.alike_while_lit(b - 1, b);
-    (hidden ? unmeasurable_ : measured_).push_back(b);
+    if (blink_only(reading, b)) {
+      const double far = gauge_.tolerance.rpm + 1, width = bracket_per_within * setup_.within_rpm;
+      const double rise = gauge_.rising_rpm(b), fall = gauge_.falling_rpm(b);
+      held_.push_back({b, HoldReading(gauge_, setup_.judge.wired, b),
+                       ThresholdSearch(Direction::rising, rise, rise - far, rise + far, width),
+                       ThresholdSearch(Direction::falling, fall, fall - far, fall + far, width), width, far,
+                       0});
+    } else {
+      (reading.look_alike(b - 1, b) ? unmeasurable_ : measured_).push_back(b);
+    }
   }
   for (std::size_t w = 0; w < gauge_.windows.size(); ++w)
     if (reading.blinking(w) != 0) blinking_.push_back(w);
@@ -94,7 +110,11 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
   // Low down there is no room for a fast ramp.
   const double lead_s = 1.1 * to_seconds(gauge_.tolerance.response_to) + 0.01;
   rate = std::min(rate, 0.3 * gauge_.falling_rpm(boundary) / lead_s);
+  const Zone near = zone(boundary, rate);
+  rate = narrow_.unhurried(rate, near.low, near.high);
   const Zone z = zone(boundary, rate);
+  // A window that a way ends in is shown as long as one that it passes.
+  const Nanos shown = narrow_.unhurried(fastest, z.low, z.high) < fastest ? NarrowWindows::shown : 0;
   const Nanos lasts = rounded(from_seconds((z.high - z.low) / rate));
   // Down first: what follows lies higher, so the way up is never cut short. The
   // way down is asked of the unit only once it had to be above.
@@ -104,8 +124,8 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
       to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle) - (z.high - above) / rate;
   const Nanos wait = from_seconds(std::max(0.0, wait_s));
   last_high_ = z.high;
-  out.insert(out.end(), {Hold{z.high, rounded(wait + pause())}, RampByTime{z.low, lasts},
-                         Hold{z.low, pause()}, RampByTime{z.high, lasts}});
+  out.insert(out.end(), {Hold{z.high, rounded(wait + pause() + shown)}, RampByTime{z.low, lasts},
+                         Hold{z.low, rounded(pause() + shown)}, RampByTime{z.high, lasts}});
 }
 
 std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
@@ -118,15 +138,65 @@ std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
                rounded(from_seconds((blink_cycles + 0.5) / hz) + gauge_.tolerance.response_to)}};
 }
 
+void SurveyPlanner::hold(std::size_t held, Nanos from, std::vector<Step>& out) {
+  pass(held, Direction::rising, from + lasting(out), out);
+  pass(held, Direction::falling, from + lasting(out), out);
+  last_high_ = 0;
+}
+
+// From the far side, where the unit is surely back, hold by hold over the bracket.
+void SurveyPlanner::pass(std::size_t held, Direction direction, Nanos from, std::vector<Step>& out) {
+  const Held& h = held_[held];
+  const bool rising = direction == Direction::rising;
+  Pass pass{held, direction, (rising ? h.rising : h.falling).pass(), from, rounded(h.reading.least())};
+  if (pass.rpm.empty()) return;
+  const double first = pass.rpm.front(), width = gauge_.deadband.rpm;
+  const double fall = gauge_.falling_rpm(h.boundary), rise = gauge_.rising_rpm(h.boundary);
+  const double far = rising
+                         ? std::max(std::min(first - width, fall) - h.margin_rpm, 0.4 * std::min(first, fall))
+                         : std::min(std::max(first + width, rise) + h.margin_rpm, Profile::max_rpm);
+  out.push_back(Hold{rounded(far), pass.each});
+  for (const double rpm : pass.rpm) out.push_back(Hold{rpm, pass.each});
+  passes_.push_back(std::move(pass));
+}
+
+void SurveyPlanner::read_passes(const SurveyView& view) {
+  if (passes_.empty()) return;
+  const std::vector<LampEvent> lamps = shown_lamps(view.events, setup_.judge.wired, gauge_.tolerance.settle);
+  for (const Pass& pass : passes_) {
+    Held& h = held_[pass.held];
+    const bool rising = pass.direction == Direction::rising;
+    std::vector<HoldReading::Side> sides;
+    for (std::size_t i = 0; i <= pass.rpm.size(); ++i) {
+      const Nanos from = pass.from + static_cast<Nanos>(i) * pass.each;
+      sides.push_back(h.reading.read(lamps, from, std::min(from + pass.each, view.seen_until)));
+    }
+    if (sides.front() == (rising ? HoldReading::Side::above : HoldReading::Side::below)) {
+      // It had not come back before the pass, which therefore tells nothing.
+      h.margin_rpm *= 3;
+      std::fill(sides.begin(), sides.end(), HoldReading::Side::either);
+    }
+    (rising ? h.rising : h.falling).seen(pass.rpm, std::span(sides).subspan(1));
+  }
+  passes_.clear();
+}
+
 std::vector<Step> SurveyPlanner::rest() {
-  const double low = measured_.empty() ? 1000 : zone(measured_.front(), slow_rate(measured_.front())).low;
-  // The last way up counts only once the unit had to be above.
+  const std::size_t first = std::min(measured_.empty() ? gauge_.boundaries() : measured_.front(),
+                                     held_.empty() ? gauge_.boundaries() : held_.front().boundary);
+  const double low = zone(first, slow_rate(first)).low;
   const Nanos above = gauge_.tolerance.response_to + gauge_.tolerance.settle;
-  return {Hold{last_high_, rounded(above)}, Hold{low, rounded(setup_.ahead + above + 20 * ns_per_ms)}};
+  std::vector<Step> out;
+  // The last way up counts only once the unit had to be above.
+  if (last_high_ > 0) out.push_back(Hold{last_high_, rounded(above)});
+  out.push_back(Hold{low, rounded(setup_.ahead + above + 20 * ns_per_ms)});
+  return out;
 }
 
 void SurveyPlanner::look(const SurveyView& view) {
+  read_passes(view);
   known_ = judge_survey(gauge_, setup_.judge, view, true);
+  for (Held& held : held_) narrow(held);
   for (const std::size_t b : measured_) {
     double sum = 0;
     int ways = 0;
@@ -139,55 +209,120 @@ void SurveyPlanner::look(const SurveyView& view) {
   }
 }
 
+// The judge may want a bracket narrower than was planned.
+void SurveyPlanner::narrow(Held& held) {
+  if (!held.rising.known() || !held.falling.known() || held.narrowed == most_narrowed) return;
+  for (const BoundaryResult& row : known_.boundaries)
+    if (row.boundary == gauge_.windows[held.boundary].name &&
+        row.expanded_uncertainty_rpm > setup_.within_rpm) {
+      held.width_rpm *= narrower;
+      ++held.narrowed;
+      held.rising.narrow_to(held.width_rpm);
+      held.falling.narrow_to(held.width_rpm);
+      return;
+    }
+}
+
 void SurveyPlanner::plan_again() {
   again_.clear();
-  for (const std::size_t b : measured_) {
-    Need& need = needs_[b];
-    if (need.given_up) continue;
-    double worst_u = 0, response_s = 0;
-    int fewest = 1'000'000, rows = 0;
-    for (const BoundaryResult& row : known_.boundaries) {
-      if (row.boundary != gauge_.windows[b].name) continue;
-      ++rows;
-      fewest = std::min(fewest, row.visits);
-      if (row.visits == 0) continue;
-      worst_u = std::max(worst_u, row.expanded_uncertainty_rpm);
-      response_s = std::max(response_s, row.response_uncertainty_ms * 1e-3);
-    }
-    const double slow = slow_rate(b), fast = fast_rate(b);
-    if (rows < 2 || fewest == 0) {
-      // Not where it was looked for: look wider, and fast.
-      need.widen *= 4;
-      again_.push_back({b, fast});
-      again_.push_back({b, slow});
-      if (need.widen > 300) need.given_up = true;
-      continue;
-    }
-    const double times = worst_u / setup_.within_rpm;
-    if (times <= 1) continue;
-    const double visits_needed = fewest * times * times;
-    if (rounds_ > 2 && visits_needed > most_visits) {
-      need.given_up = true;
-      continue;
-    }
-    const bool by_response = slow * response_s > 0.6 * worst_u;
-    const int pairs = std::clamp(static_cast<int>(std::ceil((visits_needed - fewest) / 2)), 1,
-                                 rounds_ == 0 ? 2 : most_pairs_a_round);
-    for (int i = 0; i < pairs; ++i) again_.push_back({b, by_response && i % 2 == 0 ? fast : slow});
-  }
+  for (std::size_t i = 0; i < held_.size(); ++i)
+    if (!held_[i].rising.pass().empty() || !held_[i].falling.pass().empty()) again_.push_back({i, 0});
+  for (const std::size_t b : measured_)
+    if (!needs_[b].given_up) plan_again(b);
   ++rounds_;
 }
 
+void SurveyPlanner::plan_again(std::size_t b) {
+  Need& need = needs_[b];
+  double worst_u = 0, response_s = 0;
+  int fewest = 1'000'000, rows = 0;
+  for (const BoundaryResult& row : known_.boundaries) {
+    if (row.boundary != gauge_.windows[b].name) continue;
+    ++rows;
+    fewest = std::min(fewest, row.visits);
+    if (row.visits == 0) continue;
+    worst_u = std::max(worst_u, row.expanded_uncertainty_rpm);
+    response_s = std::max(response_s, row.response_uncertainty_ms * 1e-3);
+  }
+  const double slow = slow_rate(b), fast = fast_rate(b);
+  if (rows < 2 || fewest == 0) {
+    // Not where it was looked for: look wider, and fast.
+    need.widen *= 4;
+    again_.push_back({b, fast});
+    again_.push_back({b, slow});
+    if (need.widen > 300) need.given_up = true;
+    return;
+  }
+  const double times = worst_u / setup_.within_rpm;
+  if (times <= 1) return;
+  const double needed = fewest * times * times;
+  if (rounds_ > 2 && needed > std::max(most_visits, nearly * fewest)) {
+    need.given_up = true;
+    return;
+  }
+  const bool by_response = slow * response_s > 0.6 * worst_u;
+  // A pair is one visit each way.
+  const int pairs = std::clamp(static_cast<int>(std::ceil(share_a_round * (needed - fewest))), 1,
+                               rounds_ == 0 ? 2 : most_pairs_a_round);
+  for (int i = 0; i < pairs; ++i) again_.push_back({b, by_response && i % 2 == 0 ? fast : slow});
+}
+
+void SurveyPlanner::expect_between(std::size_t boundary, double below_rpm, double above_rpm) {
+  for (Held& h : held_) {
+    if (h.boundary != boundary) continue;
+    const double middle = (below_rpm + above_rpm) / 2;
+    h.rising = ThresholdSearch(Direction::rising, middle, below_rpm, above_rpm, h.width_rpm);
+    h.rising.old_side_at(below_rpm);
+    h.rising.new_side_at(above_rpm);
+    h.falling = ThresholdSearch(Direction::falling, middle, below_rpm, above_rpm, h.width_rpm);
+    h.falling.old_side_at(above_rpm);
+  }
+}
+
+std::optional<ThresholdSearch::Bracket> SurveyPlanner::bracket(std::size_t boundary,
+                                                               Direction direction) const {
+  for (const Held& h : held_)
+    if (h.boundary == boundary) return (direction == Direction::rising ? h.rising : h.falling).bracket();
+  return std::nullopt;
+}
+
+bool SurveyPlanner::known_well(std::size_t boundary) const {
+  int rows = 0;
+  for (const BoundaryResult& row : known_.boundaries)
+    if (row.boundary == gauge_.windows[boundary].name && row.visits > 0 &&
+        row.expanded_uncertainty_rpm <= setup_.within_rpm)
+      ++rows;
+  return rows == 2;
+}
+
+std::size_t SurveyPlanner::known() const {
+  const auto ramped = std::count_if(measured_.begin(), measured_.end(),
+                                    [this](std::size_t boundary) { return known_well(boundary); });
+  const auto held = std::count_if(held_.begin(), held_.end(),
+                                  [](const Held& h) { return h.rising.known() && h.falling.known(); });
+  return static_cast<std::size_t>(ramped + held);
+}
+
 std::vector<Step> SurveyPlanner::next(const SurveyView& view) {
+  const std::size_t passes = passes_.size();
+  std::vector<Step> steps = plan(view);
+  // Holds are timed as they were planned.
+  if (steps.empty() || view.steps.empty() || passes_.size() > passes) return steps;
+  const Step& last = view.steps.back();
+  const auto* hold = std::get_if<Hold>(&last);
+  return narrow_.unhurried(hold != nullptr ? hold->rpm : std::get<RampByTime>(last).to_rpm, std::move(steps));
+}
+
+std::vector<Step> SurveyPlanner::plan(const SurveyView& view) {
   std::vector<Step> out;
   while (out.empty() && phase_ != Phase::over) {
     switch (phase_) {
       case Phase::start:
-        if (measured_.empty()) {
+        if (wanted() == 0) {
           phase_ = Phase::over;
           break;
         }
-        out = {Hold{zone(measured_.front(), slow_rate(measured_.front())).low, unit_wakes}};
+        out = {Hold{std::get<Hold>(rest().back()).rpm, unit_wakes}};
         phase_ = Phase::fast;
         break;
       case Phase::fast:
@@ -214,6 +349,17 @@ std::vector<Step> SurveyPlanner::next(const SurveyView& view) {
           pair(measured_[at_], slow_rate(measured_[at_]), out);
           ++at_;
         } else {
+          if (last_high_ > 0 && !held_.empty())
+            out = {Hold{last_high_, rounded(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
+          phase_ = Phase::holds;
+          at_ = 0;
+        }
+        break;
+      case Phase::holds:
+        if (at_ < held_.size()) {
+          hold(at_, lasting(view.steps), out);
+          ++at_;
+        } else {
           out = rest();
           phase_ = Phase::rest;
         }
@@ -227,7 +373,11 @@ std::vector<Step> SurveyPlanner::next(const SurveyView& view) {
         break;
       case Phase::again:
         if (at_ < again_.size()) {
-          pair(again_[at_].boundary, again_[at_].rate, out);
+          const Again& again = again_[at_];
+          if (again.rate > 0)
+            pair(again.boundary, again.rate, out);
+          else
+            hold(again.boundary, lasting(view.steps), out);
           ++at_;
         } else {
           out = rest();

@@ -2,394 +2,462 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 #include <utility>
 
+#include "core/mixture.h"
+#include "core/portable_math.h"
+#include "core/response_model.h"
 #include "core/statistics.h"
+#include "core/threshold_budget.h"
 
 namespace tachproof {
 namespace {
 
-// Before a unit has shown its own scatter: a unit that rounds to 1 rpm and
-// updates every 10 ms (rectangular, GUM 4.3.7). The scatter that is seen
-// scales both; it never makes them smaller, few visits can agree by chance.
-constexpr double rounding_rpm = 0.29;
+// Before a unit has shown its scatter: readings good to some 0.3 rpm and
+// updates every few milliseconds, as if seen with one degree of freedom, so that
+// much more is not excluded (a scaled inverse chi-squared prior; A. Gelman et
+// al., "Bayesian Data Analysis", 2.6, from memory). Chosen on the units of
+// tests/benchmarks/SURVEY.md.
+// Of readings less once visits tell scatter: few visits may agree by chance.
+constexpr double usual_rpm = 0.35, usual_told_rpm = 0.12, usual_s = 0.0018;
+constexpr double usual_dof = 1;
+// What is stated as the scatter in time, at least: of updates every 10 ms.
 constexpr double update_s = 0.0029;
-// From this many degrees of freedom on, scatter is told from what is seen; what
-// is assumed then counts as much as so many visits more (a scaled inverse
-// chi-squared prior; A. Gelman et al., "Bayesian Data Analysis", 2.6, from memory).
+// From this many degrees of freedom on, scatter is told from what is seen.
 constexpr double enough_dof = 5;
-constexpr double assumed_dof = 3;
-// Most units scatter less than is assumed before they have shown anything: with
-// this share of it, the stated intervals come closest to 95 % without falling
-// below (tests/benchmarks/SURVEY.md).
-constexpr double usual_share = 0.4;
+// The smallest that any unit shows: visits may agree by chance.
+constexpr double least_rpm = 0.03, least_s = 0.0003;
+// Up and down are taken as one unless visits tell their difference at least so well.
+constexpr double apart_told_s = 0.020;
 
-Scatter assumed_scatter() {
-  constexpr double infinite = std::numeric_limits<double>::infinity();
-  return {rounding_rpm * rounding_rpm, update_s * update_s, infinite, infinite};
-}
+double squared(double x) { return x * x; }
 
-double blended(double assumed, double seen, double seen_dof) {
-  return (assumed_dof * usual_share * assumed + seen_dof * seen) / (assumed_dof + seen_dof);
-}
-
-Scatter blended(const Scatter& seen) {
-  const Scatter assumed = assumed_scatter();
-  return {blended(assumed.rpm2, seen.rpm2, seen.rpm2_dof), blended(assumed.s2, seen.s2, seen.s2_dof),
-          assumed_dof + seen.rpm2_dof, assumed_dof + seen.s2_dof};
-}
-
-struct Prior {
-  double mean_s = 0;
-  double u_s = 0;
+// Before the visits: how much the response differs up and down, and from
+// boundary to boundary (if only because pulses come slower at some).
+struct Assumption {
+  double between_s, apart_s, share;
+  bool apart;
 };
 
-constexpr double root_3 = std::numbers::sqrt3;  // a bound to a standard uncertainty: GUM 4.3.7
-
-double source_bound_rpm(double slope, const FitSetup& setup) {
-  return std::abs(slope) * setup.source_lag_s + setup.source_rpm;
-}
-
-double bench_rpm2(const Visit& visit, double slope, const FitSetup& setup) {
-  const double in_time = visit.timing_s * slope;
-  const double source = source_bound_rpm(slope, setup) / root_3;
-  return setup.rpm_noise * setup.rpm_noise + in_time * in_time + source * source;
-}
-
-double weight(const Visit& visit, double slope, const FitSetup& setup, const Scatter& scatter) {
-  return 1.0 / (scatter.variance(slope) + bench_rpm2(visit, slope, setup));
-}
-
-using Matrix = std::array<std::array<double, 3>, 3>;
-
-// Inverse of a symmetric positive definite 3x3 matrix, by cofactors.
-Matrix inverse(const Matrix& m) {
-  Matrix out{};
-  const auto minor_of = [&](std::size_t r, std::size_t c) {
-    const std::size_t r0 = r == 0 ? 1 : 0, r1 = r == 2 ? 1 : 2;
-    const std::size_t c0 = c == 0 ? 1 : 0, c1 = c == 2 ? 1 : 2;
-    return m[r0][c0] * m[r1][c1] - m[r0][c1] * m[r1][c0];
-  };
-  const double det = m[0][0] * minor_of(0, 0) - m[0][1] * minor_of(0, 1) + m[0][2] * minor_of(0, 2);
-  for (std::size_t r = 0; r < 3; ++r)
-    for (std::size_t c = 0; c < 3; ++c) out[c][r] = ((r + c) % 2 == 0 ? 1 : -1) * minor_of(r, c) / det;
-  return out;
-}
-
-struct Solution {
-  std::array<double, 2> threshold{};  // rising, falling
-  double response_s = 0;
-  Matrix covariance{};  // unscaled: rpm, rpm, s
-  double residual = 0;  // sum of w * e^2
-  int visits[2] = {0, 0};
-  double own_lever = 0;  // information on L from the visits alone, 1/s^2
-  std::vector<Residual> residuals;
+struct Cell {
+  Scatter scatter;
+  double log_prior = 0, p = 0;  // p: share of all that the evidence leaves possible
+  double p_any = 0;             // the same where every update period that is allowed is as likely beforehand
+  std::vector<double> shares;   // of the assumptions, within the cell
 };
 
-Solution solve(const std::vector<const Visit*>& visits, const FitSetup& setup, const Prior& prior,
-               const Scatter& scatter) {
-  Solution s;
-  s.response_s = prior.mean_s;
-  const double longest_s = visits.empty() ? prior.mean_s : visits[0]->spacing_s * (Visit::samples - 1);
-  for (int iteration = 0; iteration < 8; ++iteration) {
-    // Unknowns in order: rising, falling, L. Tiny diagonal terms keep a
-    // direction that was never visited solvable; it is left out afterwards.
-    Matrix normal{};
-    std::array<double, 3> right{};
-    for (int d = 0; d < 2; ++d) normal[d][d] = 1e-12;
-    normal[2][2] = 1.0 / (prior.u_s * prior.u_s);
-    right[2] = prior.mean_s * normal[2][2];
-    s.visits[0] = s.visits[1] = 0;
-    std::array<double, 2> sum_w{}, sum_wv{}, sum_wvv{};
-    for (const Visit* visit : visits) {
-      const std::size_t d = visit->direction == Direction::rising ? 0 : 1;
-      const double slope = visit->slope(s.response_s);
-      const double w = weight(*visit, slope, setup, scatter);
-      // r(t - L) ~ y - slope * L, linear about the present L.
-      const double y = visit->rpm(s.response_s) + slope * s.response_s;
-      normal[d][d] += w;
-      normal[d][2] += w * slope;
-      normal[2][d] += w * slope;
-      normal[2][2] += w * slope * slope;
-      right[d] += w * y;
-      right[2] += w * slope * y;
-      sum_w[d] += w;
-      sum_wv[d] += w * slope;
-      sum_wvv[d] += w * slope * slope;
-      ++s.visits[d];
-    }
-    s.own_lever = 0;
-    for (std::size_t d = 0; d < 2; ++d)
-      if (sum_w[d] > 0) s.own_lever += sum_wvv[d] - sum_wv[d] * sum_wv[d] / sum_w[d];
-    s.covariance = inverse(normal);
-    std::array<double, 3> x{};
-    for (std::size_t r = 0; r < 3; ++r)
-      for (std::size_t c = 0; c < 3; ++c) x[r] += s.covariance[r][c] * right[c];
-    const double moved = std::abs(x[2] - s.response_s);
-    s.threshold = {x[0], x[1]};
-    // Beyond the samples there is nothing to fit.
-    s.response_s = std::clamp(x[2], 0.0, longest_s);
-    if (moved < 1e-7) break;
-  }
-  s.residual = 0;
-  for (const Visit* visit : visits) {
-    const std::size_t d = visit->direction == Direction::rising ? 0 : 1;
-    const double slope = visit->slope(s.response_s);
-    const double w = weight(*visit, slope, setup, scatter);
-    const Matrix& c = s.covariance;
-    const double followed = w * (c[d][d] + 2 * slope * c[d][2] + slope * slope * c[2][2]);
-    s.residuals.push_back({visit->rpm(s.response_s) - s.threshold[d], slope, std::clamp(followed, 0.0, 1.0),
-                           bench_rpm2(*visit, slope, setup)});
-    s.residual += w * s.residuals.back().rpm * s.residuals.back().rpm;
-  }
-  return s;
-}
-
-// What the rest of the run says of one boundary's L: the other boundaries that
-// can tell theirs, and the steps. A step is answered when an average has all
-// but caught up, a ramp when it is half-way: a step's figure is an upper
-// neighbour, hence its width.
-//
-// A unit answers later where pulses are slow, by up to some periods of its average and
-// its wait. `pulse_s`: the period at each boundary.
-Prior pooled(const std::vector<Solution>& solutions, std::size_t except, double step_response_s,
-             const Prior& allowed, const std::vector<double>& pulse_s) {
-  // The response differs a little from boundary to boundary, if only because
-  // pulses come slower at some: at least this, or as much as is seen.
-  constexpr double least_between_s = 0.004;
-  // Differences of the pulses up to this are within what is seen between boundaries.
-  constexpr double usual_s = 0.01, periods = 2.5;
-  const auto slower_s = [&](double other_s) {
-    return periods * std::max(0.0, std::abs(pulse_s[except] - other_s) - usual_s);
-  };
-  std::vector<std::pair<double, double>> told;  // L, its standard uncertainty
-  double fastest_s = pulse_s[except];
-  for (std::size_t b = 1; b < solutions.size(); ++b) {
-    const Solution& s = solutions[b];
-    const double u = s.own_lever > 0 ? 1.0 / std::sqrt(s.own_lever) : allowed.u_s;
-    if (s.visits[0] + s.visits[1] > 0) fastest_s = std::min(fastest_s, pulse_s[b]);
-    if (b != except && u < allowed.u_s) told.emplace_back(s.response_s, std::hypot(u, slower_s(pulse_s[b])));
-  }
-  double mean = 0, square = 0, known = 0;
-  for (const auto& [x, u] : told) mean += x / static_cast<double>(told.size());
-  for (const auto& [x, u] : told) {
-    square += (x - mean) * (x - mean);
-    known += u * u;
-  }
-  double between = least_between_s;
-  if (told.size() > 2)
-    between = std::sqrt(std::max(between * between, square / static_cast<double>(told.size() - 1) -
-                                                        known / static_cast<double>(told.size())));
-  double sum_w = 0, sum_wx = 0;
-  const auto take = [&](double x, double u) {
-    const double w = 1.0 / (u * u + between * between);
-    sum_w += w;
-    sum_wx += w * x;
-  };
-  for (const auto& [x, u] : told) take(x, u);
-  if (step_response_s > 0)
-    take(step_response_s * 0.75, std::hypot(0.005 + step_response_s * 0.25, slower_s(fastest_s)));
-  if (sum_w == 0) return allowed;
-  // The pool must not claim to know one boundary's better than that.
-  const double u = std::hypot(1.0 / std::sqrt(sum_w), between);
-  return u < allowed.u_s ? Prior{sum_wx / sum_w, u} : allowed;
-}
-
-// A threshold is a weighted sum of what the visits saw and of what was known of
-// L: what each source of uncertainty contributes to it, by those weights.
-struct Contributions {
-  double rounding = 0, spread = 0, tick = 0, stamp = 0, rpm_noise = 0;  // squares
-  double early = 0, source = 0;                                         // bounds, not squared
-  double response = 0;
+// Evenly spaced logarithms.
+struct Axis {
+  double low = 0, step = 0;
+  int points = 1;
+  double at(int i) const { return low + step * i; }
 };
 
-Contributions contributions(const Solution& s, std::size_t d, const std::vector<const Visit*>& visits,
-                            const FitSetup& setup, const Prior& prior, const Scatter& scatter) {
-  Contributions out;
-  for (const Visit* visit : visits) {
-    const std::size_t own = visit->direction == Direction::rising ? 0 : 1;
-    const double slope = visit->slope(s.response_s);
-    const double share =
-        weight(*visit, slope, setup, scatter) * (s.covariance[d][own] + s.covariance[d][2] * slope);
-    const double in_time = share * slope;
-    out.rounding += share * share * scatter.rpm2;
-    out.spread += in_time * in_time * scatter.s2;
-    const double tick = std::min(setup.source_tick_s, visit->timing_s);
-    out.tick += in_time * in_time * tick * tick;
-    out.stamp += in_time * in_time * (visit->timing_s * visit->timing_s - tick * tick);
-    out.rpm_noise += share * share * setup.rpm_noise * setup.rpm_noise;
-    out.early += (own == 0 ? -1 : 1) * share * early_by_noise_rpm(scatter, slope);
-    out.source += std::abs(share) * source_bound_rpm(slope, setup);
-  }
-  out.response = std::abs(s.covariance[d][2]) / prior.u_s;
-  return out;
-}
-
-class Budget {
+class Fitter {
  public:
-  static constexpr double infinite = std::numeric_limits<double>::infinity();
-
-  void add(const char* component, double u_rpm, double dof = infinite) {
-    if (!(u_rpm > 0)) return;
-    lines_.push_back({component, u_rpm, dof});
-    all_.add(u_rpm, dof);
-  }
-  void into(ThresholdFit& fit) {
-    fit.dof = all_.dof();
-    // k = 2 where nothing limits it: GUM 6.3.3, 95.45 %.
-    fit.coverage_factor = std::isfinite(fit.dof) ? student_t(0.95, std::max(fit.dof, 1.0)) : 2.0;
-    fit.expanded_uncertainty_rpm = fit.coverage_factor * all_.combined();
-    fit.budget = std::move(lines_);
-  }
+  Fitter(const std::vector<Visit>& visits, std::size_t boundaries, const FitSetup& setup);
+  ThresholdFits fits();
 
  private:
-  std::vector<BudgetLine> lines_;
-  WelchSatterthwaite all_;
+  using Ways = std::array<std::vector<const Visit*>, 2>;
+
+  void take_steps();
+  void take_pulses();
+  void make_linear();
+  void assume();
+  ResponsePrior prior(const Scatter& scatter, const Assumption& assumption) const;
+  std::vector<BoundaryPasses> passes(const Scatter& scatter) const;
+  void weigh(const Axis& rpm, const Axis& s);
+  Axis narrowed(const Axis& axis, bool rpm, int points) const;
+  void follow();
+  ResponseFit response(std::size_t b, std::size_t d, const Mixture& ramps) const;
+
+  std::size_t boundaries_;
+  const FitSetup& setup_;
+  std::vector<Ways> at_;  // [boundary]
+  std::vector<Ways> steps_;
+  std::array<double, 2> step_s_{}, step_u_s_{-1, -1};
+  std::vector<double> pulse_s2_, slower_s_;
+  std::vector<std::array<double, 2>> about_s_;  // where visits are made linear
+  std::vector<std::array<std::vector<LinearVisit>, 2>> linear_;
+  std::vector<std::array<std::vector<BenchParts>, 2>> parts_;
+  std::vector<Assumption> assumptions_;
+  std::vector<Cell> cells_;
+  double span_s_, common_s_, dof_ = 0, early_share_ = 0, early_u_ = 0, widest_rpm_ = 3;
+  bool seen_ = false, may_differ_ = true;
 };
+
+Fitter::Fitter(const std::vector<Visit>& visits, std::size_t boundaries, const FitSetup& setup)
+    : boundaries_(boundaries), setup_(setup), at_(boundaries + 1), steps_(boundaries + 1) {
+  double unknowns = 0, all = 0;
+  for (const Visit& visit : visits)
+    (visit.step ? steps_ : at_).at(visit.boundary)[visit.direction == Direction::falling].push_back(&visit);
+  for (const Ways& ways : at_)
+    for (const auto& way : ways) {
+      unknowns += way.empty() ? 0 : 1;
+      all += static_cast<double>(way.size());
+    }
+  dof_ = std::max(0.0, all - unknowns - 1);
+  seen_ = dof_ >= enough_dof;
+  // Changes come early by something from nothing (the noise is slow, or of the
+  // rounding) to all that white noise makes of it, and either end is likelier
+  // than the middle: between a rectangle and two points.
+  early_share_ = seen_ ? 0.5 : 0;
+  early_u_ = seen_ ? 0.4 : 0.7;
+  span_s_ = setup.response_to_s - setup.response_from_s;
+  // What shifts all visits alike cannot be told from response.
+  common_s_ = std::hypot(setup.source_lag_s / std::numbers::sqrt3, setup.stamp_offset_s);
+  take_steps();
+  take_pulses();
+  const double middle_s = (setup.response_from_s + setup.response_to_s) / 2;
+  about_s_.assign(boundaries + 1, {middle_s, middle_s});
+}
+
+// A step is answered when an average has all but caught up, a ramp when it is
+// half-way; a filter answers it the sooner the further the step goes. Hence the width.
+void Fitter::take_steps() {
+  for (std::size_t d = 0; d < 2; ++d) {
+    double n = 0, sum = 0, squares = 0;
+    for (const Ways& ways : steps_)
+      for (const Visit* step : ways[d]) {
+        const double s = step->step_response_s - step->blur_s / 2;
+        n += 1;
+        sum += s;
+        squares += s * s;
+      }
+    if (n == 0) continue;
+    const double mean = sum / n, spread2 = std::max(0.0, squares / n - mean * mean);
+    if (!(mean > 0)) continue;
+    step_s_[d] = 0.75 * mean;
+    step_u_s_[d] = std::sqrt(squared(0.005 + 0.35 * mean) + spread2);
+  }
+}
+
+// A unit answers later where pulses are slow, by up to some periods of its
+// average and its wait, and scatters by its wait.
+void Fitter::take_pulses() {
+  constexpr double usual_pulse_s = 0.01, periods = 2.5;
+  std::vector<double> pulse_s(boundaries_ + 1, 0.0);
+  pulse_s2_.assign(boundaries_ + 1, 0.0);
+  slower_s_.assign(boundaries_ + 1, 0.0);
+  double fastest_s = 1e9;
+  for (std::size_t b = 1; b <= boundaries_ && setup_.pulses_per_rev > 0; ++b)
+    for (const auto& way : at_[b])
+      if (!way.empty()) {
+        pulse_s[b] = 60 / (setup_.pulses_per_rev * std::max(way[0]->rpm_before[0], 1.0));
+        fastest_s = std::min(fastest_s, pulse_s[b]);
+      }
+  for (std::size_t b = 1; b <= boundaries_; ++b)
+    if (pulse_s[b] > 0) {
+      pulse_s2_[b] = (squared(pulse_s[b]) - squared(fastest_s)) / 12;
+      slower_s_[b] = periods * std::max(0.0, pulse_s[b] - fastest_s - usual_pulse_s);
+    }
+}
+
+void Fitter::make_linear() {
+  linear_.assign(boundaries_ + 1, {});
+  parts_.assign(boundaries_ + 1, {});
+  for (std::size_t b = 1; b <= boundaries_; ++b)
+    for (std::size_t d = 0; d < 2; ++d) {
+      double low = 1e300, high = -1e300;
+      for (const Visit* visit : at_[b][d]) {
+        // Seen in the middle of the interval that dates it, in the mean.
+        const double longest_s = visit->spacing_s * (Visit::samples - 1);
+        const double back_s = std::clamp(about_s_[b][d] + visit->blur_s / 2, 0.0, longest_s);
+        LinearVisit one;
+        one.v = visit->slope(back_s);
+        one.a = visit->rpm(back_s) + one.v * (back_s - visit->blur_s / 2);
+        one.log2_rate = portable::log(std::max(std::abs(one.v), 1e-6)) * 1.4426950408889634;
+        parts_[b][d].push_back(bench_parts(*visit, one.v, pulse_s2_[b], setup_));
+        one.bench_rpm2 = parts_[b][d].back().all();
+        linear_[b][d].push_back(one);
+        const double seen = one.a - one.v * about_s_[b][d];
+        low = std::min(low, seen);
+        high = std::max(high, seen);
+      }
+      widest_rpm_ = std::max(widest_rpm_, high - low);
+    }
+}
+
+void Fitter::assume() {
+  constexpr std::pair<double, double> between[] = {{0.001, 0.35}, {0.004, 0.45}, {0.012, 0.2}};
+  assumptions_.clear();
+  for (const auto& [between_s, share] : between) {
+    assumptions_.push_back({between_s, 0.003, 0.7 * share, false});
+    if (may_differ_) assumptions_.push_back({between_s, std::max(span_s_ / 3, 0.005), 0.3 * share, true});
+  }
+}
+
+// The mean of what is allowed of M, less what waiting for an update takes of it:
+// a wait of up to P is part of the response.
+ResponsePrior Fitter::prior(const Scatter& scatter, const Assumption& assumption) const {
+  ResponsePrior out;
+  out.mean_s = (setup_.response_from_s + setup_.response_to_s) / 2;
+  out.u_s = std::sqrt(std::max(squared(span_s_) / 12 - scatter.s2, 4e-6) + squared(common_s_));
+  if (span_s_ < 0.007) out.u_s = std::max(std::hypot(span_s_ / std::sqrt(12.0), common_s_), 1e-4);
+  out.apart_s = assumption.apart_s;
+  out.between_s = std::min(assumption.between_s, out.u_s);
+  out.step_s = step_s_;
+  out.step_u_s = step_u_s_;
+  return out;
+}
+
+std::vector<BoundaryPasses> Fitter::passes(const Scatter& scatter) const {
+  std::vector<BoundaryPasses> out(boundaries_);
+  for (std::size_t b = 1; b <= boundaries_; ++b) {
+    BoundaryPasses& one = out[b - 1];
+    for (std::size_t d = 0; d < 2; ++d)
+      one.ways[d] =
+          sum_passes(linear_[b][d], d == 0 ? Direction::rising : Direction::falling, scatter, early_share_);
+    one.slower_s = slower_s_[b];
+    one.on_its_own = slower_s_[b] > span_s_ / std::sqrt(12.0);
+  }
+  return out;
+}
+
+void Fitter::weigh(const Axis& rpm, const Axis& s) {
+  cells_.clear();
+  std::vector<std::vector<double>> logs;
+  double best = -1e300;
+  for (int i = 0; i < rpm.points; ++i)
+    for (int k = 0; k < s.points; ++k) {
+      Cell cell;
+      cell.scatter.rpm2 = portable::exp(2 * rpm.at(i));
+      cell.scatter.s2 = portable::exp(2 * s.at(k));
+      cell.log_prior =
+          -usual_dof * (rpm.at(i) + squared(seen_ ? usual_told_rpm : usual_rpm) / cell.scatter.rpm2 / 2 +
+                        s.at(k) + squared(usual_s) / cell.scatter.s2 / 2);
+      const std::vector<BoundaryPasses> sums = passes(cell.scatter);
+      std::vector<double>& own = logs.emplace_back();
+      for (const Assumption& assumption : assumptions_) {
+        const ResponseModel model(sums, prior(cell.scatter, assumption));
+        // No unit answers before it is asked: half a period is in the mean response.
+        const double shortest = std::min(model.response_s(0), model.response_s(1));
+        const double sd = std::sqrt(model.response_var() + squared(common_s_) + cell.scatter.s2);
+        const double waits = normal_above((std::sqrt(3 * cell.scatter.s2) - shortest) / sd);
+        own.push_back(cell.log_prior + model.log_likelihood() +
+                      portable::log(assumption.share * std::max(waits, 1e-12)));
+        best = std::max(best, own.back());
+      }
+      cells_.push_back(std::move(cell));
+    }
+  double all = 0;
+  for (std::size_t c = 0; c < cells_.size(); ++c) {
+    for (double log : logs[c]) {
+      const double p = portable::exp(std::max(log - best, -600.0));
+      cells_[c].shares.push_back(p);
+      cells_[c].p += p;
+    }
+    all += cells_[c].p;
+  }
+  double all_any = 0;
+  for (Cell& cell : cells_) {
+    for (double& share : cell.shares) share /= std::max(cell.p, 1e-300);
+    cell.p /= all;
+    const double s2 = cell.scatter.s2;
+    cell.p_any = cell.p * s2 * portable::exp(usual_dof * squared(usual_s) / s2 / 2);
+    all_any += cell.p_any;
+  }
+  for (Cell& cell : cells_) cell.p_any /= all_any;
+}
+
+// To where nearly all of what is possible lies, and a step beyond.
+Axis Fitter::narrowed(const Axis& axis, bool rpm, int points) const {
+  double low = 1e300, high = -1e300;
+  for (const Cell& cell : cells_)
+    if (cell.p > 1e-4) {
+      const double at = 0.5 * portable::log(rpm ? cell.scatter.rpm2 : cell.scatter.s2);
+      low = std::min(low, at);
+      high = std::max(high, at);
+    }
+  const double last = axis.at(axis.points - 1);
+  low = std::max(axis.low, low - 0.75 * axis.step);
+  high = std::min(last, high + 0.75 * axis.step);
+  return {low, std::max(high - low, 1e-6) / (points - 1), points};
+}
+
+// Visits of a bent profile are made linear about the response that was found.
+void Fitter::follow() {
+  const auto likeliest =
+      std::max_element(cells_.begin(), cells_.end(), [](const Cell& a, const Cell& b) { return a.p < b.p; });
+  const std::size_t which = static_cast<std::size_t>(
+      std::max_element(likeliest->shares.begin(), likeliest->shares.end()) - likeliest->shares.begin());
+  const std::vector<BoundaryPasses> sums = passes(likeliest->scatter);
+  const ResponseModel model(sums, prior(likeliest->scatter, assumptions_[which]));
+  may_differ_ = model.apart_information() > 1 / squared(apart_told_s);
+  for (std::size_t b = 1; b <= boundaries_; ++b) about_s_[b] = model.told(b - 1).response;
+}
+
+// Evidence alone: of ramps where they tell it, else of the steps here.
+ResponseFit Fitter::response(std::size_t b, std::size_t d, const Mixture& ramps) const {
+  ResponseFit out;
+  const auto take = [&](const Mixture::Summary& told, std::size_t visits) {
+    out.response_s = told.mean;
+    out.expanded_uncertainty_s = told.expanded();
+    out.coverage_factor = told.k();
+    out.visits = static_cast<int>(visits);
+    out.measured = true;
+  };
+  if (!at_[b][d].empty()) {
+    const Mixture::Summary told = ramps.summary();
+    if (told.expanded() <= std::max(span_s_, told.mean) / 2) {
+      take(told, at_[b][d].size());
+      return out;
+    }
+  }
+  const auto& steps = steps_[b][d];
+  if (steps.empty()) return out;
+  const double n = static_cast<double>(steps.size());
+  double mean = 0, squares = 0;
+  for (const Visit* step : steps) {
+    mean += (step->step_response_s - step->blur_s / 2) / n;
+    squares += (squared(step->timing_s) + squared(step->blur_s) / 12) / n;
+  }
+  Mixture told;
+  for (const Cell& cell : cells_)
+    if (cell.p_any > 1e-4) told.add(cell.p_any, mean, (cell.scatter.s2 + squares) / n + squared(common_s_));
+  take(told.summary(), steps.size());
+  return out;
+}
+
+ThresholdFits Fitter::fits() {
+  make_linear();
+  assume();
+  const Axis rpm{portable::log(least_rpm), portable::log(widest_rpm_ / least_rpm) / 9, 10};
+  const double longest_s = std::max(span_s_, 0.010) / std::sqrt(12.0);
+  const Axis s{portable::log(least_s), portable::log(longest_s / least_s) / 9, 10};
+  weigh(rpm, s);
+  follow();
+  const Axis fine_rpm = narrowed(rpm, true, 10), fine_s = narrowed(s, false, 10);
+  make_linear();
+  assume();
+  weigh(fine_rpm, fine_s);
+
+  ThresholdFits out;
+  out.fits.resize(2 * (boundaries_ + 1));
+  out.responses.resize(2 * (boundaries_ + 1));
+  out.middles.resize(boundaries_ + 1);
+  out.widths.resize(boundaries_ + 1);
+  out.scatter_seen = seen_;
+  out.scatter_dof = dof_;
+  std::vector<Mixture> thresholds(2 * (boundaries_ + 1)), responses(thresholds), ramps(thresholds),
+      middles(boundaries_ + 1), widths(boundaries_ + 1);
+  double log_rpm = 0, log_s = 0, log_rpm2 = 0, log_s2 = 0, apart = 0, kept = 0;
+  const Cell* likeliest = &cells_[0];
+  out.response_s = 0;
+  // The same at worst for all visits of a way; its own weights add up to one.
+  const auto steps_rpm = [&](std::size_t b, std::size_t d) {
+    double rate = 0;
+    for (const LinearVisit& visit : linear_[b][d]) rate = std::max(rate, std::abs(visit.v));
+    for (const LinearVisit& visit : linear_[b][d]) rate = std::min(rate, std::abs(visit.v));
+    return (rate * setup_.source_lag_s + setup_.source_rpm) / std::numbers::sqrt3;
+  };
+  for (const Cell& cell : cells_) {
+    if (cell.p < 1e-4 && cell.p_any < 1e-4) continue;
+    if (cell.p > likeliest->p) likeliest = &cell;
+    kept += cell.p;
+    const double lr = portable::log(cell.scatter.rpm2), ls = portable::log(cell.scatter.s2);
+    log_rpm += cell.p * lr;
+    log_rpm2 += cell.p * lr * lr;
+    log_s += cell.p * ls;
+    log_s2 += cell.p * ls * ls;
+    const std::vector<BoundaryPasses> sums = passes(cell.scatter);
+    for (std::size_t i = 0; i < assumptions_.size(); ++i) {
+      const double p = cell.p * cell.shares[i];
+      if (assumptions_[i].apart) apart += p;
+      const double p_any = cell.p_any * cell.shares[i];
+      if (p < 3e-5 && p_any < 3e-5) continue;
+      ResponsePrior known = prior(cell.scatter, assumptions_[i]);
+      const ResponseModel model(sums, known);
+      known.u_s = 10;
+      known.step_u_s = {-1, -1};
+      const ResponseModel alone(sums, known);
+      out.response_s += p * (model.response_s(0) + model.response_s(1)) / 2;
+      for (std::size_t b = 1; b <= boundaries_; ++b) {
+        const BoundaryTold told = model.told(b - 1), own = alone.told(b - 1);
+        double extra[2] = {0, 0};
+        for (std::size_t d = 0; d < 2; ++d) {
+          if (at_[b][d].empty()) continue;
+          const std::size_t way = 2 * b + d;
+          extra[d] = squared(steps_rpm(b, d));
+          thresholds[way].add(p, told.threshold[d],
+                              told.threshold_var[d] + extra[d] + squared(early_u_ * told.early_rpm[d]) +
+                                  squared(setup_.clock_share * told.threshold[d]));
+          responses[way].add(p, told.response[d],
+                             told.response_var[d] + squared(common_s_) + squared(early_u_ * told.early_s[d]));
+          ramps[way].add(p_any, own.response[d],
+                         own.response_var[d] + squared(common_s_) + squared(early_u_ * own.early_s[d]));
+        }
+        if (at_[b][0].empty() || at_[b][1].empty()) continue;
+        const double both = told.threshold_var[0] + told.threshold_var[1];
+        const double steps = squared(std::sqrt(extra[0]) + std::sqrt(extra[1]));
+        const double early_sum = told.early_rpm[0] + told.early_rpm[1];
+        const double early_less = told.early_rpm[0] - told.early_rpm[1];
+        const double middle = (told.threshold[0] + told.threshold[1]) / 2;
+        const double width = told.threshold[0] - told.threshold[1];
+        middles[b].add(p, middle,
+                       (both + 2 * told.threshold_cov + steps + squared(early_u_ * early_sum)) / 4 +
+                           squared(setup_.clock_share * middle));
+        widths[b].add(p, width,
+                      std::max(both - 2 * told.threshold_cov, 1e-12) + steps +
+                          squared(early_u_ * early_less) + squared(setup_.clock_share * width));
+      }
+    }
+  }
+  out.response_s /= kept;
+  out.responses_apart = apart > 0.5 * kept;
+  const auto moments = [&](double mean, double square, double& value, double& dof) {
+    mean /= kept;
+    value = portable::exp(mean);
+    dof = std::clamp(2 / std::max(square / kept - mean * mean, 1e-9), 1.0, 1e6);
+  };
+  moments(log_rpm, log_rpm2, out.scatter.rpm2, out.scatter.rpm2_dof);
+  moments(log_s, log_s2, out.scatter.s2, out.scatter.s2_dof);
+  out.response_scatter_s = std::max(update_s, std::sqrt(out.scatter.s2));
+
+  const std::vector<BoundaryPasses> sums = passes(likeliest->scatter);
+  const std::size_t which = static_cast<std::size_t>(
+      std::max_element(likeliest->shares.begin(), likeliest->shares.end()) - likeliest->shares.begin());
+  const ResponseModel model(sums, prior(likeliest->scatter, assumptions_[which]));
+  for (std::size_t b = 1; b <= boundaries_; ++b) {
+    const BoundaryTold told = model.told(b - 1);
+    for (std::size_t d = 0; d < 2; ++d) {
+      const std::size_t way = 2 * b + d;
+      out.responses[way] = response(b, d, ramps[way]);
+      ThresholdFit& fit = out.fits[way];
+      fit.visits = static_cast<int>(at_[b][d].size());
+      if (fit.visits == 0) continue;
+      const Mixture::Summary summary = thresholds[way].summary();
+      fit.threshold_rpm = summary.mean;
+      const double rate = sums[b - 1].ways[d].mean_v;
+      take_budget(
+          {linear_[b][d], parts_[b][d], likeliest->scatter, rate * rate * told.response_var[d],
+           early_u_ * std::abs(told.early_rpm[d]), setup_.clock_share * summary.mean, steps_rpm(b, d), seen_},
+          summary, fit);
+      if (!out.responses[way].measured) continue;
+      const Mixture::Summary response = responses[way].summary();
+      fit.response_s = response.mean;
+      fit.response_uncertainty_s = response.expanded();
+    }
+    if (at_[b][0].empty() || at_[b][1].empty()) continue;
+    const Mixture::Summary middle = middles[b].summary(), width = widths[b].summary();
+    ThresholdFit& mean = out.middles[b];
+    mean.visits = out.fits[2 * b].visits + out.fits[2 * b + 1].visits;
+    mean.threshold_rpm = middle.mean;
+    mean.expanded_uncertainty_rpm = middle.expanded();
+    mean.coverage_factor = middle.k();
+    mean.dof = middle.dof;
+    out.widths[b] = {width.mean, width.expanded(), width.k(), width.dof};
+  }
+  return out;
+}
 
 }  // namespace
 
-double Visit::rpm(double response_s) const {
-  const double at = std::clamp(response_s / spacing_s, 0.0, static_cast<double>(samples - 1));
-  const auto k = std::min(static_cast<std::size_t>(at), samples - 2);
-  const double part = at - static_cast<double>(k);
-  return rpm_before[k] + part * (rpm_before[k + 1] - rpm_before[k]);
-}
-
-double Visit::slope(double response_s) const {
-  const double at = std::clamp(response_s / spacing_s, 0.0, static_cast<double>(samples - 1));
-  const auto k = std::min(static_cast<std::size_t>(at), samples - 2);
-  return (rpm_before[k] - rpm_before[k + 1]) / spacing_s;
-}
-
-bool Visit::keeps_its_rate(double from_s, double to_s) const {
-  const double sign = direction == Direction::rising ? 1 : -1;
-  double slowest = std::numeric_limits<double>::infinity(), fastest = 0;
-  for (std::size_t k = 0; k + 1 < samples; ++k) {
-    const double at = (static_cast<double>(k) + 0.5) * spacing_s;
-    if (at < from_s - spacing_s || at > to_s + spacing_s) continue;
-    const double rate = sign * slope(at);
-    slowest = std::min(slowest, rate);
-    fastest = std::max(fastest, rate);
-  }
-  return slowest > 0 && fastest < 1.5 * slowest;
-}
-
 ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t boundaries,
                              const FitSetup& setup) {
-  std::vector<std::vector<const Visit*>> at(boundaries + 1);
-  std::vector<const Visit*> steps;
-  for (const Visit& visit : visits) (visit.step ? steps : at.at(visit.boundary)).push_back(&visit);
-
-  double step_response_s = 0;
-  for (const Visit* step : steps)
-    step_response_s += step->step_response_s / static_cast<double>(steps.size());
-
-  const double span = setup.response_to_s - setup.response_from_s;
-  // What shifts all visits alike cannot be told from response.
-  const double common_s = std::hypot(setup.source_lag_s / root_3, setup.stamp_offset_s);
-  const Prior allowed{(setup.response_from_s + setup.response_to_s) / 2,
-                      std::max(std::hypot(span / std::sqrt(12.0), common_s), 1e-4)};
-  Scatter scatter = assumed_scatter();
-  std::vector<Solution> solutions(boundaries + 1);
-  std::vector<Prior> priors(boundaries + 1, allowed);
-  std::vector<Residual> residuals;
-  const auto solve_all = [&] {
-    residuals.clear();
-    for (std::size_t b = 1; b <= boundaries; ++b) {
-      solutions[b] = solve(at[b], setup, priors[b], scatter);
-      const std::vector<Residual>& own = solutions[b].residuals;
-      residuals.insert(residuals.end(), own.begin(), own.end());
-    }
-  };
-  solve_all();
-  const std::vector<Solution> first = solutions;
-  std::vector<double> pulse_s(boundaries + 1, 0.0);
-  for (std::size_t b = 1; b <= boundaries; ++b)
-    if (!at[b].empty() && setup.pulses_per_rev > 0)
-      pulse_s[b] = 60 / (setup.pulses_per_rev * std::max(at[b][0]->rpm_before[0], 1.0));
-  for (std::size_t b = 1; b <= boundaries; ++b)
-    priors[b] = pooled(first, b, step_response_s, allowed, pulse_s);
-  solve_all();
-
-  double residual = 0, dof = 0;
-  for (std::size_t b = 1; b <= boundaries; ++b) {
-    const int n = solutions[b].visits[0] + solutions[b].visits[1];
-    const int unknowns = (solutions[b].visits[0] > 0) + (solutions[b].visits[1] > 0) + 1;
-    if (n > unknowns) {
-      residual += solutions[b].residual;
-      dof += n - unknowns;
-    }
-  }
-  ThresholdFits out;
-  out.scatter_seen = dof >= enough_dof;
-  // Birge ratio: scatter that the assumed components do not explain widens U.
-  double birge = 1;
-  if (out.scatter_seen) {
-    constexpr int rounds = 8;
-    for (int round = 0; round < rounds; ++round) {
-      scatter = blended(refine_scatter(residuals, scatter));
-      solve_all();
-    }
-    out.scatter_dof = residual_dof(residuals);
-  } else if (dof > 0) {
-    birge = std::max(1.0, std::sqrt(residual / dof));
-    out.scatter_dof = dof;
-    scatter.rpm2 *= birge * birge;
-    scatter.s2 *= birge * birge;
-    if (birge > 1) scatter.rpm2_dof = scatter.s2_dof = dof;
-    // The solutions' covariances are those of the scatter as assumed.
-    if (birge > 1) solve_all();
-  }
-  out.scatter = scatter;
-
-  out.fits.resize(2 * (boundaries + 1));
-  out.middles.resize(boundaries + 1);
-  double sum_response = 0;
-  for (std::size_t b = 1; b <= boundaries; ++b) sum_response += priors[b].mean_s;
-  out.response_s = boundaries > 0 ? sum_response / static_cast<double>(boundaries) : allowed.mean_s;
-  out.response_scatter_s = std::max(update_s, std::sqrt(scatter.s2));
-  const bool seen = out.scatter_seen;
-  for (std::size_t b = 1; b <= boundaries; ++b) {
-    const Solution& s = solutions[b];
-    double source = 0;
-    for (std::size_t d = 0; d < 2; ++d) {
-      ThresholdFit& fit = out.fits[2 * b + d];
-      fit.visits = s.visits[d];
-      if (fit.visits == 0) continue;
-      fit.threshold_rpm = s.threshold[d];
-      const Contributions c = contributions(s, d, at[b], setup, priors[b], scatter);
-      Budget budget;
-      budget.add("source tick", std::sqrt(c.tick));
-      budget.add("source crystal", setup.clock_share * s.threshold[d]);
-      budget.add("stamp resolution", std::sqrt(c.stamp));
-      budget.add("rpm of the signal", std::sqrt(c.rpm_noise));
-      budget.add("source steps", c.source / root_3);
-      source += c.source / 2;
-      budget.add("rate x response, as known before", c.response);
-      budget.add(seen ? "rate x response spread, repeatability" : "rate x response spread, assumed",
-                 std::sqrt(c.spread), scatter.s2_dof);
-      budget.add(seen ? "unit's resolution and noise, repeatability" : "unit's resolution, assumed",
-                 std::sqrt(c.rounding), scatter.rpm2_dof);
-      // Rectangular up to the bound (GUM 4.3.7).
-      budget.add("early changes under the unit's noise", std::abs(c.early) / root_3);
-      budget.into(fit);
-      fit.response_s = s.response_s;
-      fit.response_uncertainty_s = fit.coverage_factor * std::hypot(std::sqrt(s.covariance[2][2]), common_s);
-    }
-    if (s.visits[0] > 0 && s.visits[1] > 0) {
-      ThresholdFit& middle = out.middles[b];
-      middle.visits = s.visits[0] + s.visits[1];
-      middle.threshold_rpm = (s.threshold[0] + s.threshold[1]) / 2;
-      const double variance = (s.covariance[0][0] + s.covariance[1][1] + 2 * s.covariance[0][1]) / 4;
-      const double clock = setup.clock_share * middle.threshold_rpm;
-      const double k = std::max(out.fits[2 * b].coverage_factor, out.fits[2 * b + 1].coverage_factor);
-      middle.expanded_uncertainty_rpm = k * std::hypot(std::sqrt(variance), clock, source / root_3);
-    }
-  }
-  return out;
+  return Fitter(visits, boundaries, setup).fits();
 }
 
 }  // namespace tachproof

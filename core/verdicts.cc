@@ -25,6 +25,8 @@ Verdict in_time(const Crossing& crossing, Nanos guard) {
   return Verdict::undecided;
 }
 
+RpmBetween between(double a, double b) { return {std::min(a, b), std::max(a, b)}; }
+
 void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResult& row, FindingLog& log) {
   const Crossing& crossing = seen.crossing;
   const std::string what = "boundary " + row.boundary + ", " + std::string(word(row.direction));
@@ -40,6 +42,11 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
     finding.message = what + ": " + decimal(seen.step_response_s * 1e3, 1) + " ms after the step; allowed " +
                       decimal(to_ms(gauge.tolerance.response_from), 1) + " to " +
                       decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
+  } else if (seen.blink_only || !seen.monotone) {
+    finding.kind = crossing.at < row.earliest ? FindingKind::early : FindingKind::late;
+    finding.message = what + " at " + decimal(row.nominal_rpm, 1) + " rpm: the lamps changed at " +
+                      say_time(crossing.at) + "; allowed from " + say_time(row.earliest) + " to " +
+                      say_time(row.latest);
   } else {
     finding.kind = crossing.at < row.earliest ? FindingKind::early : FindingKind::late;
     finding.message = what + ": seen at " + decimal(row.observed_rpm, 1) + " rpm, " +
@@ -48,16 +55,6 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
                       " rpm at this rate, U = " + decimal(row.expanded_uncertainty_rpm, 2) + " rpm";
   }
   log.add(finding);
-}
-
-// Why a threshold is not known as well as was wanted.
-std::string not_within(double within_rpm, const ThresholdFit& fit, const ThresholdFits& fits) {
-  const double times = fit.expanded_uncertainty_rpm / within_rpm;
-  return "U = " + decimal(fit.expanded_uncertainty_rpm, 2) + " rpm after " + std::to_string(fit.visits) +
-         " visits, wanted " + decimal(within_rpm, 2) + " rpm: one visit of this unit scatters by " +
-         decimal(std::sqrt(fits.scatter.rpm2), 2) + " rpm and " +
-         decimal(std::sqrt(fits.scatter.s2) * 1e3, 1) + " ms (standard), so about " +
-         decimal(std::ceil(fit.visits * times * times), 0) + " visits would be needed";
 }
 
 }  // namespace
@@ -92,6 +89,24 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
     row.step = one.step;
     if (crossing.timing == Crossing::Timing::missing) {
       row.verdict = Verdict::fail;
+    } else if (crossing.timing == Crossing::Timing::hidden) {
+      row.remark = "no lamp had to change for it; a slower pass, or a rest on each side, decides it";
+      row.between_rpm = between(one.rpm_earliest, one.rpm_latest);
+    } else if (one.disturbed) {
+      row.seen = true;
+      row.at = crossing.at;
+      row.remark = "a pulse was missing or doubled just then";
+    } else if (one.blink_only) {
+      row.seen = true;
+      row.at = crossing.at;
+      row.between_rpm = between(one.rpm_before, one.rpm_after);
+      const Nanos guard = from_seconds(2 * bench.timing_s);
+      if (one.earliest_at >= row.earliest && crossing.at <= row.latest)
+        row.verdict = Verdict::pass;
+      else if (crossing.at + guard < row.earliest || one.earliest_at - guard > row.latest)
+        row.verdict = Verdict::fail;
+      else
+        row.remark = "its lamps differ by blinking only, which dates it within a phase of the blink";
     } else {
       row.seen = true;
       row.at = crossing.at;
@@ -107,12 +122,7 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
         row.highest_rpm = std::max(one.rpm_earliest, one.rpm_latest) - row.nominal_rpm;
         row.expanded_uncertainty_rpm = 2 * u_rpm;
       }
-      const bool blink_may_hide = one.blink_only && crossing.timing == Crossing::Timing::late &&
-                                  to_seconds(crossing.at - row.latest) <=
-                                      1.0 / std::max(gauge.blink->hz - gauge.tolerance.blink_hz, 0.1);
-      if (blink_may_hide) {
-        row.verdict = Verdict::pass;
-      } else if (one.monotone) {
+      if (one.monotone) {
         row.verdict =
             decide(row.deviation_rpm, row.expanded_uncertainty_rpm, row.lowest_rpm, row.highest_rpm);
       } else {
@@ -128,95 +138,6 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
   std::stable_sort(rows.begin(), rows.end(), [](const TransitionResult& a, const TransitionResult& b) {
     return a.nominal < b.nominal;
   });
-  return rows;
-}
-
-std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& setup,
-                                          const std::vector<SeenTransition>& seen,
-                                          const std::vector<bool>& hidden, const ThresholdFits& fits,
-                                          FindingLog& log) {
-  std::vector<BoundaryResult> rows;
-  for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
-    const double allowance = noise_allowance_rpm(setup.noise, gauge, gauge.windows[b].from_rpm);
-    const double limit = gauge.tolerance.rpm + allowance;
-    const double middle_nominal = (gauge.rising_rpm(b) + gauge.falling_rpm(b)) / 2;
-    const ThresholdFit& middle = fits.middles[b];
-    const bool middle_out =
-        middle.visits > 0 && decide(middle.threshold_rpm - middle_nominal, middle.expanded_uncertainty_rpm,
-                                    -limit, limit) == Verdict::fail;
-    for (const Direction direction : {Direction::rising, Direction::falling}) {
-      const std::size_t way = 2 * b + (direction == Direction::falling ? 1 : 0);
-      const ThresholdFit& fit = fits.fits[way];
-      double slowest = std::numeric_limits<double>::infinity();
-      bool demanded = false, only_blinking = true;
-      std::optional<Nanos> first_seen;
-      for (const SeenTransition& one : seen)
-        if (one.crossing.demand.boundary == b && one.crossing.demand.direction == direction) {
-          demanded = true;
-          only_blinking = only_blinking && one.blink_only;
-          if (!first_seen && one.crossing.timing != Crossing::Timing::missing) first_seen = one.crossing.at;
-          if (!one.step && one.rate_rpm_per_s != 0) slowest = std::min(slowest, std::abs(one.rate_rpm_per_s));
-        }
-      if (!demanded && !hidden[way]) continue;
-      BoundaryResult row;
-      row.boundary = name(gauge, b);
-      row.direction = direction;
-      row.nominal_rpm = direction == Direction::rising ? gauge.rising_rpm(b) : gauge.falling_rpm(b);
-      row.visits = fit.visits;
-      if (fit.visits > 0) {
-        row.threshold_rpm = fit.threshold_rpm;
-        row.expanded_uncertainty_rpm = fit.expanded_uncertainty_rpm;
-        row.response_ms = fit.response_s * 1e3;
-        row.response_uncertainty_ms = fit.response_uncertainty_s * 1e3;
-        row.budget = fit.budget;
-        row.coverage_factor = fit.coverage_factor;
-        row.dof = fit.dof;
-        const double deviation = row.threshold_rpm - row.nominal_rpm;
-        row.verdict = decide(deviation, row.expanded_uncertainty_rpm, -limit, limit);
-        // Visits that disagree this much have no line through them to judge by.
-        if (row.verdict == Verdict::fail && row.expanded_uncertainty_rpm > 5 * limit)
-          row.verdict = Verdict::undecided;
-        // Where threshold and response do come apart, each row speaks for itself.
-        if (middle_out && row.expanded_uncertainty_rpm >= limit) {
-          row.verdict = Verdict::fail;
-          row.remark =
-              "the middle of rising and falling is " + decimal(middle.threshold_rpm - middle_nominal, 1) +
-              " rpm off, U = " + decimal(middle.expanded_uncertainty_rpm, 1) + " rpm, whatever the response";
-        } else if (setup.what.within_rpm > 0 && row.verdict != Verdict::fail &&
-                   row.expanded_uncertainty_rpm > setup.what.within_rpm) {
-          row.verdict = Verdict::undecided;
-          row.remark = not_within(setup.what.within_rpm, fit, fits);
-        } else if (row.verdict == Verdict::undecided && row.expanded_uncertainty_rpm >= limit) {
-          // A ramp across a response that may be anything allowed: the rate at
-          // which that alone stays under half the tolerance.
-          const double span_s = to_seconds(gauge.tolerance.response_to - gauge.tolerance.response_from);
-          row.remark =
-              "not separable from the response at these rates; cross it at two rates, one of at most " +
-              decimal(std::max(0.1, limit / 2 / std::max(span_s, 1e-3) * std::sqrt(12.0) / 2), 0) + " rpm/s";
-        } else if (row.verdict == Verdict::undecided) {
-          row.remark = "too near the limit of +-" + decimal(limit, 1) + " rpm to tell";
-        }
-        if (row.verdict == Verdict::fail) {
-          const bool low = deviation < 0;
-          const bool early = low == (direction == Direction::rising);
-          log.add({early ? FindingKind::early : FindingKind::late, first_seen.value_or(0), row.boundary, "",
-                   "boundary " + row.boundary + ", " + std::string(word(direction)) + ": threshold " +
-                       decimal(row.threshold_rpm, 1) + " rpm, " + decimal(deviation, 1) + " rpm from " +
-                       decimal(row.nominal_rpm, 1) + "; allowed +-" + decimal(limit, 1) +
-                       " rpm, U = " + decimal(row.expanded_uncertainty_rpm, 1) + " rpm" +
-                       (row.remark.empty() ? "" : "; " + row.remark)});
-        }
-      } else {
-        row.remark = "only steps crossed it: they tell the response, not the threshold";
-        if (slowest < std::numeric_limits<double>::infinity()) row.remark = "no change was seen";
-        if (!demanded)
-          row.remark = "the lamps did not have to show it: no pass was slow enough, or they look alike";
-        else if (only_blinking)
-          row.remark = "its two sides differ only in blinking, which tells no instant";
-      }
-      rows.push_back(std::move(row));
-    }
-  }
   return rows;
 }
 

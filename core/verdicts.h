@@ -23,7 +23,10 @@ struct SeenTransition {
   double step_response_s = 0;  // from the step to the change
   bool monotone = false;       // from earliest to latest: rpm and time tell the same
   double rpm_earliest = 0, rpm_latest = 0;
-  bool blink_only = false;  // the two cues differ by blinking alone
+  bool blink_only = false;               // the two cues differ by blinking alone
+  Nanos earliest_at = 0;                 // blink_only: it changed from then until crossing.at,
+  double rpm_before = 0, rpm_after = 0;  // between these
+  bool disturbed = false;  // the signal was not the profile at some time in which it may have changed
 };
 
 // Standard uncertainties of the bench that the rows share.
@@ -41,12 +44,6 @@ BenchUncertainty bench_uncertainty(const JudgeSetup& setup);
 std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vector<SeenTransition>& seen,
                                               const ThresholdFits& fits, const BenchUncertainty& bench,
                                               FindingLog& log);
-
-// `hidden[2 * boundary + (falling ? 1 : 0)]`: demanded, though no lamp had to change for it.
-std::vector<BoundaryResult> boundary_rows(const Gauge& gauge, const JudgeSetup& setup,
-                                          const std::vector<SeenTransition>& seen,
-                                          const std::vector<bool>& hidden, const ThresholdFits& fits,
-                                          FindingLog& log);
 
 // `meters[w][c]`: window w, channel c; only blinking ones are looked at.
 // `demanded[w]`: for how long the settings demanded window w.

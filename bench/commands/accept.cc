@@ -39,6 +39,10 @@ class AcceptCommand : public Command {
       const std::filesystem::path file = history_file(history_);
       if (file.empty()) throw UsageError("TACHPROOF_HISTORY is set to nothing: there is no history");
       const RunRecord record = load_run(run_).record;
+      if (record.purpose == purpose_found)
+        throw UsageError(run_ +
+                         " only tells what was found: nothing was judged against the settings, so it is no "
+                         "reference; survey the unit without --unknown and accept that run");
       refuse_unless_fit(record.result);
       History(file, History::Open::make).accept(run_, {now_iso8601(), who_, why_});
       const std::string of =

@@ -1,8 +1,11 @@
 #include <cstdio>
 #include <nlohmann/json.hpp>
+#include <optional>
 
 #include "bench/commands/command.h"
+#include "bench/commands/load.h"
 #include "bench/files/files.h"
+#include "core/foresight.h"
 
 namespace tachproof {
 
@@ -13,49 +16,74 @@ class CheckCommand : public Command {
   CommandHelp help() const override {
     return {"check",
             "validates files of every kind",
-            "FILE... [--json]",
+            "FILE... [--gauge FILE] [--json]",
             "Reads each file as strictly as a run would and lists every error with its line and column. A "
-            "file's kind is what its kind: says.",
+            "file's kind is what its kind: says.\n\n"
+            "With --gauge it also warns of what a scenario cannot decide of a unit with these settings: "
+            "boundaries that it does not cross, crosses too fast or by steps only, and rests that are too "
+            "short for a blink, each with what to change. A warning is no error.",
             "0  every file is sound\n2  one is not, or bad usage",
-            {"tachproof check scenarios/acceptance.yaml fixtures/gauges/drumlin.yaml"}};
+            {"tachproof check scenarios/acceptance.yaml fixtures/gauges/drumlin.yaml",
+             "tachproof check scenarios/survey.yaml --gauge fixtures/gauges/drumlin.yaml"}};
   }
 
   void declare(Arguments& arguments) override {
     arguments.words(files_, "FILE", "The files to check.");
+    arguments.option(gauge_, "--gauge", "FILE", "The gauge file that the scenarios are meant for.");
     arguments.flag(json_, "--json", "Prints JSON.");
   }
 
   int run() override {
     bool sound = true;
+    std::optional<Gauge> gauge;
+    if (!gauge_.empty()) gauge = load_gauge(gauge_);
     nlohmann::ordered_json out;
     out["files"] = nlohmann::ordered_json::array();
     for (const std::string& file : files_) {
       const CheckedFile checked = check_file(file);
       sound = sound && checked.errors.empty();
+      const std::vector<std::string> warned =
+          gauge ? warnings_of(checked, *gauge) : std::vector<std::string>();
       if (json_)
-        out["files"].push_back(as_json(checked));
+        out["files"].push_back(as_json(checked, warned));
       else
-        print(checked);
+        print(checked, warned);
     }
     if (json_) std::puts(out.dump(2).c_str());
     return sound ? exit_pass : exit_usage;
   }
 
  private:
-  static nlohmann::ordered_json as_json(const CheckedFile& checked) {
+  static std::vector<std::string> warnings_of(const CheckedFile& checked, const Gauge& gauge) {
+    if (!checked.errors.empty() || checked.kind != "scenario") return {};
+    const ScenarioFile scenario = load_scenario(checked.file);
+    if (scenario.dwell) return {};  // it finds its way by itself
+    const Profile profile = make_profile(scenario, checked.file);
+    return warnings(gauge, foresee(gauge, profile, {scenario.noise, scenario.judge.within_rpm, {}, 0}));
+  }
+
+  static nlohmann::ordered_json as_json(const CheckedFile& checked, const std::vector<std::string>& warned) {
     nlohmann::ordered_json errors = nlohmann::ordered_json::array();
     for (const FileError& e : checked.errors)
       errors.push_back({{"line", e.line}, {"column", e.column}, {"message", e.message}});
-    return {{"file", checked.file}, {"kind", checked.kind}, {"errors", std::move(errors)}};
+    nlohmann::ordered_json all = nlohmann::ordered_json::array();
+    for (const std::string& message : warned) all.push_back({{"message", message}});
+    return {{"file", checked.file},
+            {"kind", checked.kind},
+            {"errors", std::move(errors)},
+            {"warnings", std::move(all)}};
   }
 
-  static void print(const CheckedFile& checked) {
+  static void print(const CheckedFile& checked, const std::vector<std::string>& warned) {
     if (checked.errors.empty())
       std::printf("%s: a sound %s file\n", checked.file.c_str(), checked.kind.c_str());
     for (const FileError& e : checked.errors) std::fprintf(stderr, "%s\n", to_line(e).c_str());
+    for (const std::string& message : warned)
+      std::printf("%s: warning: %s\n", checked.file.c_str(), message.c_str());
   }
 
   std::vector<std::string> files_;
+  std::string gauge_;
   bool json_ = false;
 };
 

@@ -9,7 +9,9 @@
 #include <optional>
 
 #include "bench/commands/command.h"
+#include "bench/commands/foresight_words.h"
 #include "bench/commands/load.h"
+#include "bench/commands/terminal.h"
 #include "bench/files/files.h"
 #include "bench/rigs/scpi_source.h"
 
@@ -28,6 +30,9 @@ class ExpectCommand : public Command {
         "its direction, the threshold with the deadband applied, and the earliest, nominal and latest "
         "instant that the tolerance and the allowed response leave. It follows from the settings and the "
         "profile alone; the scenario's noise is left out.\n\n"
+        "Below it says what the scenario can decide: for each boundary, both ways, how often it is "
+        "crossed, the uncertainty that its threshold will have with a unit that rounds to 1 rpm and updates "
+        "every 10 ms, whether that decides at the gauge's tolerance, and what to add where it does not.\n\n"
         "With --rig, and a signal generator as its source: also how far what the generator plays in steps "
         "may "
         "be from the profile, and earliest and latest with that.",
@@ -57,13 +62,20 @@ class ExpectCommand : public Command {
       options.source_lag = steps->lag;
       options.extra_rpm = [rpm = steps->rpm](double) { return rpm; };
     }
-    const ExpectedRun expected = expect(*gauge, profile, options);
+    const ExpectedRun expected = expected_run(*gauge, profile, options);
     if (steps)
       for (const ExpectedTransition& t : expected.transitions)
         steps->worst_at_a_threshold =
             std::max(steps->worst_at_a_threshold,
                      steps->error_at(profile, t.nominal - gauge->tolerance.response_from));
-    json_ ? print_json(*gauge, expected, steps) : print(*gauge, expected, steps);
+    ForesightSetup asked{scenario->noise, scenario->judge.within_rpm, options, steps ? steps->rpm : 0};
+    const Foresight foresight = foresee(*gauge, profile, asked);
+    if (json_) {
+      print_json(*gauge, expected, foresight, steps);
+    } else {
+      print(*gauge, expected, steps);
+      std::fputs(foresight_text(*gauge, foresight, columns_of(stdout)).c_str(), stdout);
+    }
     return exit_pass;
   }
 
@@ -90,7 +102,8 @@ class ExpectCommand : public Command {
     return steps;
   }
 
-  static void print_json(const Gauge& gauge, const ExpectedRun& expected, const std::optional<Steps>& steps) {
+  static void print_json(const Gauge& gauge, const ExpectedRun& expected, const Foresight& foresight,
+                         const std::optional<Steps>& steps) {
     nlohmann::ordered_json out;
     out["transitions"] = nlohmann::ordered_json::array();
     for (const ExpectedTransition& t : expected.transitions)
@@ -100,6 +113,7 @@ class ExpectCommand : public Command {
                                     {"earliest_s", to_seconds(t.earliest)},
                                     {"nominal_s", to_seconds(t.nominal)},
                                     {"latest_s", to_seconds(t.latest)}});
+    add_foresight(out, gauge, foresight);
     if (steps)
       out["source"] = {{"lag_ms", to_ms(steps->lag)},
                        {"within_rpm", steps->rpm},

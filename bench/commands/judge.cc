@@ -1,3 +1,4 @@
+#include <cmath>
 #include <filesystem>
 #include <nlohmann/json.hpp>
 
@@ -10,6 +11,7 @@
 #include "bench/files/rig_writer.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
+#include "core/allowance.h"
 
 namespace tachproof {
 
@@ -21,13 +23,20 @@ class JudgeCommand : public Command {
     return {
         "judge",
         "judges a recording made elsewhere",
-        "RECORDING --gauge FILE (--wiring FILE | --regions FILE --scenario FILE [--sync ACTION] [--fps N] "
-        "[--exposure-ms MS] [--readout-ms MS]) [--unit-serial TEXT] [--certificate FILE] [--out DIR] "
+        "RECORDING --gauge FILE (--wiring FILE [--scenario FILE] | --regions FILE --scenario FILE "
+        "[--sync ACTION] [--fps N] [--exposure-ms MS] [--readout-ms MS]) [--unit-serial TEXT] [--certificate "
+        "FILE] [--out DIR] "
         "[--history FILE | --no-history] [--json]",
         "With --wiring, reads a capture of a tach signal and lamps, made by a logic analyser or by an "
         "earlier run, and judges it as a run is judged: the rpm from its tach channel, the lamps from the "
         "others. VCD, or CSV with a header, the time in seconds first and a 0/1 column for each channel; "
-        "rows may be sampled or on change.\n\n"
+        "rows may be sampled or on change. Everything is asked of it: transitions, cues, blinks, and that "
+        "every visited threshold is proven.\n\n"
+        "With --scenario as well, the scenario is what was played while it was recorded. Its profile is laid "
+        "on the rpm of the tach channel, and the lamps are judged by it as in a run: by the rpm that were "
+        "played, and by what the scenario asks. A recording of something else is refused.\n\n"
+        "Tach edges closer together than half a period at 20,000 rpm are contact bounce: left out, counted, "
+        "and nothing is forgiven for them.\n\n"
         "With --regions and --scenario, judges a clip of a run that was filmed: a video file, or a folder of "
         "pictures with times.txt. The scenario is what was played; the bench's sync lamp in the clip tells "
         "when; without one a clip can fail and never pass. What is written is what `run` writes of a rig "
@@ -39,14 +48,15 @@ class JudgeCommand : public Command {
         "2  bad usage or a bad file; nothing was started\n"
         "3  undecided: the recording does not show enough",
         {"tachproof judge runs/20260131-142501-acceptance/capture.vcd --gauge "
-         "fixtures/gauges/drumlin.yaml --wiring fixtures/wirings/drumlin-capture.yaml"}};
+         "fixtures/gauges/drumlin.yaml --wiring fixtures/wirings/drumlin-capture.yaml --scenario "
+         "scenarios/acceptance.yaml"}};
   }
 
   void declare(Arguments& arguments) override {
     arguments.word(recording_, "RECORDING", "The VCD or CSV file, or the clip.");
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.option(wiring_, "--wiring", "FILE", "The wiring file: which channel shows what.");
-    arguments.option(scenario_, "--scenario", "FILE", "Of a clip: the scenario that was played.");
+    arguments.option(scenario_, "--scenario", "FILE", "The scenario that was played; a clip needs it.");
     arguments.option(camera_.regions, "--regions", "FILE",
                      "Of a clip: where the lamps are; from `tachproof teach`.");
     camera_.declare(arguments);
@@ -54,7 +64,7 @@ class JudgeCommand : public Command {
   }
 
   int run() override {
-    if (wiring_.empty() == (scenario_.empty() && camera_.regions.empty()))
+    if (wiring_.empty() && scenario_.empty() && camera_.regions.empty())
       throw UsageError("give --wiring for a capture, or --regions and --scenario for a clip");
     return wiring_.empty() ? judge_clip() : judge_capture();
   }
@@ -91,18 +101,27 @@ class JudgeCommand : public Command {
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
     const auto wiring = errors.collect([&] { return load_wiring(wiring_); });
     const auto certificate = errors.collect([&] { return report_options_.load(); });
+    const auto scenario = errors.collect([&]() -> std::optional<ScenarioFile> {
+      if (scenario_.empty()) return std::nullopt;
+      return load_scenario(scenario_);
+    });
     errors.throw_if_any();
-    const OpenRecording recording = open(*wiring, *gauge);
+    std::optional<PlayedScenario> played;
+    if (*scenario) played = had(**scenario);
+    const OpenRecording recording = open(*wiring, *gauge, played ? &*played : nullptr);
 
     RunRecord record = begun(*gauge, recording);
     record.certificate = *certificate;
     RunFolder folder = report_options_.make_folder(record);
-    record.inputs.insert(record.inputs.begin(), {{"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
-                                                 {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")},
-                                                 {kept_name(), folder.keep_input(recording_, kept_name())}});
-    folder.journal(nlohmann::ordered_json{
-        {"kind", "recording"}, {"file", recording_}, {"sha256", record.scenario_sha256}}
-                       .dump());
+    std::vector<std::pair<std::string, std::string>> inputs{
+        {"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
+        {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")},
+        {kept_name(), folder.keep_input(recording_, kept_name())}};
+    folder.journal(
+        nlohmann::ordered_json{{"kind", "recording"}, {"file", recording_}, {"sha256", inputs.back().second}}
+            .dump());
+    if (played) inputs.emplace_back("scenario.yaml", folder.keep_input(scenario_, "scenario.yaml"));
+    record.inputs.insert(record.inputs.begin(), inputs.begin(), inputs.end());
 
     catch_stop_signals();
     RunOutcome outcome = judge_recording(recording, folder, stop_requested);
@@ -118,9 +137,17 @@ class JudgeCommand : public Command {
     return ending == ".vcd" || ending == ".csv" ? "recording" + ending : "recording";
   }
 
-  OpenRecording open(const Wiring& wiring, const Gauge& gauge) const {
+  static PlayedScenario had(const ScenarioFile& scenario) {
     try {
-      return open_for_judging(recording_, wiring, gauge);
+      return played_scenario(scenario);
+    } catch (const std::invalid_argument& e) {
+      throw UsageError(e.what());
+    }
+  }
+
+  OpenRecording open(const Wiring& wiring, const Gauge& gauge, const PlayedScenario* played) const {
+    try {
+      return open_for_judging(recording_, wiring, gauge, played);
     } catch (const RecordingError& e) {
       throw UsageError(e.what());
     }
@@ -130,8 +157,18 @@ class JudgeCommand : public Command {
     RunRecord record = report_options_.begun(gauge, gauge_);
     record.scenario_name = std::filesystem::path(recording_).filename().string();
     record.scenario_sha256 = sha256_of_file(recording_);
+    if (const PlayedScenario* played = recording.played) {
+      record.scenario_name = played->scenario.name;
+      record.scenario_sha256 = sha256_of_file(scenario_);
+      record.seed = played->scenario.seed;
+      record.extra_tolerance_rpm = noise_allowance_rpm(played->scenario.noise, gauge);
+      record.bench.stamp_offset = from_seconds(recording.place.uncertainty_s);
+      record.bench.clock_ppm = std::abs(recording.place.stretch) * 1e6;
+    }
     record.source = "recording";
-    record.source_description = "rpm from the channel " + recording.wiring.tach;
+    record.source_description = recording.played
+                                    ? "the scenario's profile, laid on the channel " + recording.wiring.tach
+                                    : "rpm from the channel " + recording.wiring.tach;
     record.watch = "recording";
     record.watch_description = std::to_string(recording.wires.size()) + " channels, resolution " +
                                std::to_string(recording.resolution) + " ns";

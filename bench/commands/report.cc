@@ -3,6 +3,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/terminal.h"
+#include "bench/reports/summary.h"
 #include "bench/reports/text.h"
 #include "bench/run/disk.h"
 #include "bench/run/run_folder.h"
@@ -123,7 +124,7 @@ class ReportCommand : public Command {
     if (!html_.empty()) draw(stored);
     const RunRecord& record = stored.record;
     print(json_ ? result_json(record) : verdict_text(record, columns_of(stdout), wants_colour(stdout)));
-    return exit_status(record.result.verdict);
+    return tells_findings(record) ? exit_pass : exit_status(record.result.verdict);
   }
 
  private:

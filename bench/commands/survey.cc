@@ -1,6 +1,5 @@
 #include <charconv>
 #include <cmath>
-#include <fstream>
 
 #include <fmt/format.h>
 
@@ -11,10 +10,12 @@
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
 #include "bench/files/gauge_writer.h"
+#include "bench/reports/summary.h"
 #include "bench/rigs/factory.h"
 #include "bench/run/stop_request.h"
 #include "bench/run/survey_run.h"
 #include "core/survey_scout.h"
+#include "core/text.h"
 
 namespace tachproof {
 
@@ -37,9 +38,10 @@ class SurveyCommand : public Command {
         "risk of passing a threshold that is outside is at most 2.5 %.\n\n"
         "With --unknown the settings are not trusted: the gauge file gives lamps, tolerance, pulses per "
         "revolution and a rough range of rpm only, and what the unit really does is written to "
-        "found.yaml in the run folder, a gauge file. --known tells the rpm of one boundary, as the "
+        "found.yaml in the run folder, a gauge file. Nothing is judged against the settings: the word is "
+        "found, and such a run cannot be accepted. --known tells the rpm of one boundary, as the "
         "unit displays it or as its maker says: that gives the pulses per revolution.",
-        "0  pass; with --unknown: everything was found and measured\n"
+        "0  pass; with --unknown: found, everything was seen and measured; nothing is judged\n"
         "1  fail: the unit is wrong\n"
         "2  bad usage or a bad file; nothing was started\n"
         "3  undecided: evidence is missing, the survey was stopped, or the uncertainty is too large",
@@ -83,43 +85,58 @@ class SurveyCommand : public Command {
     ProgressLine line(*gauge, 0);
     RunHooks hooks;
     hooks.stop = stop_requested;
-    hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
     UnknownSurvey unknown(*gauge, setup);
     SurveyPlanner planner(*gauge, setup);
+    hooks.progress = [&](const RunProgress& progress) {
+      const std::size_t known_now = unknown_ ? unknown.known() : planner.known();
+      const std::size_t of = unknown_ ? unknown.wanted() : planner.wanted();
+      line.show(progress,
+                of == 0 ? "looking for boundaries" : fmt::format("{} of {} boundaries known", known_now, of));
+    };
     SurveyEvidence evidence = play_survey(
         [&](const SurveyView& view) { return unknown_ ? unknown.next(view) : planner.next(view); },
-        gauge->pulses_per_rev, rig, &writer, hooks);
+        gauge->pulses_per_rev, rig, &writer, hooks, wake_up(*gauge, setup.judge.wired, !unknown_));
     line.clear();
 
     std::vector<std::string> notes;
     if (unknown_) {
-      FoundGauge found = unknown.found(evidence.view());
-      record.gauge = found.gauge;
-      notes = std::move(found.notes);
-      keep(folder, record, "gauge.yaml", gauge_yaml(record.gauge));
-      const PulsesFound pulses = pulses_per_rev_found(record.gauge, known);
-      notes.push_back(pulses.sentence);
-      keep(folder, record, "found.yaml", gauge_yaml(pulses.gauge));
-      for (std::string& trouble : found.troubles) {
-        evidence.findings.push_back({FindingKind::lost_evidence, evidence.seen_until, "", "", trouble});
+      const FoundGauge found = unknown.found(evidence.view());
+      notes = found.notes;
+      record.purpose = purpose_found;
+      if (found.troubles.empty() && evidence.complete) {
+        record.gauge = found.gauge;
+        record.gauge_sha256 = keep(folder, record, "gauge.yaml", gauge_yaml(record.gauge));
+        const PulsesFound pulses = pulses_per_rev_found(record.gauge, known);
+        notes.push_back(pulses.sentence);
+        keep(folder, record, "found.yaml", gauge_yaml(with_deadband_as_set(found, pulses.gauge, *gauge)));
+      } else {
+        // What was not found is not written down as if it were.
+        record.inputs.emplace_back("gauge.yaml", folder.keep_input(gauge_, "gauge.yaml"));
+        for (const std::string& trouble : found.troubles)
+          evidence.findings.push_back({FindingKind::lost_evidence, evidence.seen_until, "", "", trouble});
         evidence.complete = false;
       }
-      record.gauge_sha256 = sha256_of_file(folder.path() / "gauge.yaml");
     }
     record.scenario_sha256 =
         keep(folder, record, "scenario.yaml", scenario_yaml("survey", evidence.steps, within));
     record.result = judge_evidence(record.gauge, setup.judge, evidence, &writer);
-    notes.push_back(fmt::format(
-        "survey: every boundary was wanted to U <= {} rpm (95 %); a threshold passes when it is inside its "
-        "tolerance by U or more, so that at most 2.5 % of those that are outside pass",
-        within));
+    if (unknown_) as_findings(record.result);
+    notes.push_back(
+        unknown_ ? fmt::format("survey: every boundary was wanted to U <= {} rpm (95 %)", within)
+                 : fmt::format("survey: every boundary was wanted to U <= {} rpm (95 %); a threshold passes "
+                               "when it is inside its tolerance by U or more, so that at most 2.5 % of those "
+                               "that are outside pass",
+                               within));
+    if (evidence.waking > 0)
+      notes.push_back(fmt::format("the survey began {} after the first pulse, once the unit had answered",
+                                  say_span(evidence.waking)));
     record.result.notes.insert(record.result.notes.end(), notes.begin(), notes.end());
     writer.close(evidence.seen_until);
     folder.finish(record, writer.trace());
     const int status = report_options_.close(folder, record);
-    if (unknown_ && !report_options_.json())
-      fmt::print("Found: {}\n", (folder.path() / "found.yaml").string());
-    return status;
+    if (!tells_findings(record)) return status;
+    if (!report_options_.json()) fmt::print("Found: {}\n", (folder.path() / "found.yaml").string());
+    return exit_pass;
   }
 
  private:
@@ -154,11 +171,9 @@ class SurveyCommand : public Command {
     throw UsageError("--known names the boundary '" + window + "', which " + gauge_ + " does not have");
   }
 
-  static std::string keep(const RunFolder& folder, RunRecord& record, const std::string& as,
+  static std::string keep(RunFolder& folder, RunRecord& record, const std::string& as,
                           const std::string& text) {
-    const std::filesystem::path file = folder.path() / as;
-    std::ofstream(file, std::ios::binary) << text;
-    const std::string hash = sha256_of_file(file);
+    const std::string hash = folder.keep_text(text, as);
     record.inputs.emplace_back(as, hash);
     return hash;
   }

@@ -40,10 +40,12 @@ ProgressLine::ProgressLine(const Gauge& gauge, Nanos duration, std::string label
 
 ProgressLine::~ProgressLine() { clear(); }
 
-void ProgressLine::show(const RunProgress& progress) {
+void ProgressLine::show(const RunProgress& progress, const std::string& more) {
   if (!wanted_) return;
-  std::string line = fmt::format("{}{:.1f} s of {:.1f} s  {:.0f} rpm  {}", label_, to_seconds(progress.at),
-                                 to_seconds(duration_), progress.rpm, shown_window(gauge_, progress.lit));
+  std::string line = fmt::format("{}{:.1f} s", label_, to_seconds(progress.at));
+  if (duration_ > 0) line += fmt::format(" of {:.1f} s", to_seconds(duration_));
+  if (!more.empty()) line += "  " + more;
+  line += fmt::format("  {:.0f} rpm  {}", progress.rpm, shown_window(gauge_, progress.lit));
   line.resize(std::min(line.size(), static_cast<std::size_t>(columns_of(stderr) - 1)));
   fmt::print(stderr, "\r\033[K{}", line);
   shown_ = true;

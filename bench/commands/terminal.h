@@ -19,10 +19,11 @@ int columns_of(std::FILE* stream);  // 80 when it is no terminal
 // stderr is no terminal.
 class ProgressLine {
  public:
-  // `label` stands before it.
+  // `label` stands before it. `duration` 0: it is not known beforehand.
   ProgressLine(const Gauge& gauge, Nanos duration, std::string label = "");
   ~ProgressLine();
-  void show(const RunProgress& progress);
+  // `more` stands after the time.
+  void show(const RunProgress& progress, const std::string& more = "");
   void clear();
 
  private:

@@ -14,10 +14,6 @@ namespace {
 
 double hundredths(double value) { return std::round(value * 100) / 100; }
 
-std::string sits_word(Sits sits) {
-  return sits == Sits::below ? "below" : sits == Sits::centred ? "centred" : "above";
-}
-
 std::string show(const Gauge& gauge, const Cue& cue) {
   std::vector<std::string> parts;
   for (const Lamp& lamp : gauge.lamps)
@@ -46,7 +42,7 @@ std::string gauge_yaml(const Gauge& gauge) {
     text += fmt::format("  - {{name: {}, from: {}, show: {}}}\n", yaml_quoted(window.name),
                         hundredths(window.from_rpm), show(gauge, window.cue));
   text += fmt::format("deadband: {{rpm: {}, sits: {}}}\n", hundredths(gauge.deadband.rpm),
-                      sits_word(gauge.deadband.sits));
+                      word(gauge.deadband.sits));
   if (gauge.blink)
     text += fmt::format("blink: {{hz: {}, duty: {}}}\n", hundredths(gauge.blink->hz),
                         hundredths(gauge.blink->duty));

@@ -30,10 +30,8 @@ void LampWires::add(std::span<const ChannelChange> changes) {
     if (open_ && c.at != *open_) settle();
     open_ = c.at;
     if (c.level == Level::unknown) note_unknown(c);
-    const Level before = std::exchange(levels_[c.channel], c.level);
-    if (c.channel == tach_ && c.level == after_edge_ && before != Level::unknown && before != c.level) {
-      edges_.push_back(c.at);
-    }
+    levels_[c.channel] = c.level;
+    if (c.channel == tach_) note_tach(c);
     // Another channel may light the same lamp, so the whole is put together anew.
     if (lights_[c.channel] == 0) continue;
     lit_ = 0;
@@ -52,6 +50,17 @@ void LampWires::settle() {
   lamps_.push_back({*open_, lit_});
 }
 
+// What an unknown level hid is no edge.
+void LampWires::note_tach(const ChannelChange& change) {
+  if (change.level == Level::unknown) {
+    tach_level_.reset();
+    return;
+  }
+  const bool moved = tach_level_ && *tach_level_ != change.level;
+  tach_level_ = change.level;
+  if (moved) tach_changes_.push_back({change.at, change.level == after_edge_});
+}
+
 void LampWires::note_unknown(const ChannelChange& change) {
   const std::string& channel = wanted_[change.channel];
   for (UnknownLevel& u : unknown_) {
@@ -65,6 +74,6 @@ void LampWires::note_unknown(const ChannelChange& change) {
 
 std::vector<LampEvent> LampWires::take_lamps() { return std::exchange(lamps_, {}); }
 
-std::vector<Nanos> LampWires::take_tach() { return std::exchange(edges_, {}); }
+std::vector<LineChange> LampWires::take_tach() { return std::exchange(tach_changes_, {}); }
 
 }  // namespace tachproof

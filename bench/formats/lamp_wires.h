@@ -1,10 +1,10 @@
-// From the channels of a recording to lamps and tach edges.
+// From the channels of a recording to lamps and the tach line.
 //
 //     LampWires wires(resolve(wiring, gauge), wiring);
 //     auto reader = open_recording(file, wires.wanted());
 //     while (std::size_t n = reader->next(block)) {
 //       wires.add({block.data(), n});
-//       ... take wires.lamps() and wires.tach() ...
+//       ... take_lamps() and take_tach() ...
 //     }
 //     wires.finish();
 #pragma once
@@ -17,12 +17,13 @@
 
 #include "bench/files/files.h"
 #include "bench/formats/recording.h"
+#include "core/contact_bounce.h"
 #include "core/timeline.h"
 
 namespace tachproof {
 
 // A wired channel that did not say whether it was high or low. A lamp counts
-// as dark meanwhile, and no tach edge is seen: a run with one of these cannot
+// as dark meanwhile, and the tach line keeps its last level: a run with one of these cannot
 // be decided.
 struct UnknownLevel {
   std::string channel;
@@ -43,13 +44,15 @@ class LampWires {
   void finish();  // no more changes
 
   // What add and finish have found since the last take, in time order. Changes
-  // at one instant make one event.
+  // at one instant make one event. Of the tach line its changes: active is the
+  // level that follows the wiring's edge.
   std::vector<LampEvent> take_lamps();
-  std::vector<Nanos> take_tach();
+  std::vector<LineChange> take_tach();
 
   const std::vector<UnknownLevel>& unknown() const { return unknown_; }  // in order of `first`
 
  private:
+  void note_tach(const ChannelChange& change);
   void note_unknown(const ChannelChange& change);
   void settle();
 
@@ -63,7 +66,8 @@ class LampWires {
   std::optional<Nanos> open_;  // the instant whose changes are still coming
   std::optional<Channels> given_;
   std::vector<LampEvent> lamps_;
-  std::vector<Nanos> edges_;
+  std::optional<Level> tach_level_;  // the last that was known
+  std::vector<LineChange> tach_changes_;
   std::vector<UnknownLevel> unknown_;
 };
 

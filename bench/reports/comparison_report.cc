@@ -13,14 +13,26 @@
 namespace tachproof {
 namespace {
 
+// Every corner of the profile; nothing where some were left out.
+std::string train_of(const Trace& trace) {
+  if (trace.thinned) return "";
+  std::string train;
+  for (const RpmPoint& point : trace.rpm) train += fmt::format("{}:{:.6f}\n", point.at, point.rpm);
+  return train;
+}
+
 ComparedRun compared(const StoredRun& run) {
   const RunRecord& r = run.record;
   const Trace& trace = run.trace;
   // What was left out of a drawing was not looked at here either.
   const Nanos until = trace.thinned && !trace.lamps.empty() ? trace.lamps.back().at : r.result.duration;
   const double resolution_s = to_seconds(r.bench.watcher_resolution) / std::sqrt(12.0);
-  return {r.gauge, r.result, shown_cues(r.gauge, trace.reaches, trace.lamps, until),
-          std::hypot(resolution_s, to_seconds(r.bench.stamp_uncertainty)), r.bench.clock_ppm};
+  return {r.gauge,
+          r.result,
+          shown_cues(r.gauge, trace.reaches, trace.lamps, until),
+          std::hypot(resolution_s, to_seconds(r.bench.stamp_uncertainty)),
+          r.bench.clock_ppm,
+          train_of(trace)};
 }
 
 void add_notes(ComparisonRecord& record) {
@@ -144,7 +156,7 @@ std::string comparison_text(const ComparisonRecord& record, int width) {
 
 std::string comparison_json(const Comparison& comparison) {
   Json items = Json::array();
-  for (const ComparisonItem& i : comparison.items)
+  for (const ComparisonItem& i : comparison.items) {
     items.push_back({{"what", text_to_json(i.what)},
                      {"boundary", text_to_json(i.boundary)},
                      {"direction", i.direction ? Json(word(*i.direction)) : Json(nullptr)},
@@ -153,6 +165,9 @@ std::string comparison_json(const Comparison& comparison) {
                      {"uncertainty", number_to_json(i.uncertainty)},
                      {"e_n", number_to_json(i.e_n)},
                      {"word", word(i.word)}});
+    if (i.word != ChangeWord::as_intended && !i.remark.empty())
+      items.back()["remark"] = text_to_json(i.remark);
+  }
   const Json json = {{"verdict", word(comparison.verdict)}, {"items", std::move(items)}};
   return json.dump(2) + "\n";
 }

@@ -5,18 +5,8 @@
 namespace tachproof {
 namespace {
 
-std::string_view word(Sits sits) {
-  switch (sits) {
-    case Sits::below: return "below";
-    case Sits::centred: return "centred";
-    case Sits::above: return "above";
-  }
-  return "below";
-}
-
 Sits sits_from(const std::string& text) {
-  for (const Sits sits : {Sits::below, Sits::centred, Sits::above})
-    if (text == word(sits)) return sits;
+  if (const std::optional<Sits> sits = sits_named(text)) return *sits;
   throw std::runtime_error("a deadband sits " + text);
 }
 

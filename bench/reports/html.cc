@@ -18,8 +18,8 @@ namespace {
 constexpr std::size_t most_close_ups = 24;
 
 std::string head(const RunRecord& record) {
-  const std::string title = fmt::format("{}: {}, {}", shouted(reported_verdict(record.result)),
-                                        record.gauge_name, record.scenario_name);
+  const std::string title =
+      fmt::format("{}: {}, {}", headline(record), record.gauge_name, record.scenario_name);
   return fmt::format(
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
@@ -40,13 +40,18 @@ std::string verdict_html(const RunRecord& record) {
   const Verdict verdict = reported_verdict(record.result);
   const std::string unit = record.unit_serial.empty() ? "a unit without a serial number" : record.unit_serial;
   const std::string not_judged = joined(record.result.not_judged);
-  const std::string proviso =
+  std::string proviso =
       not_judged.empty() ? "" : fmt::format("<p>Not wired, so <b>not judged</b>: {}.</p>", not_judged);
+  if (!record.result.not_asked.empty())
+    proviso += fmt::format("<p>Not asked: {}.</p>", joined(record.result.not_asked));
+  if (!record.result.not_visited.empty())
+    proviso += fmt::format("<p>Not visited: {}.</p>", joined(record.result.not_visited));
   return fmt::format(
-      "<h1>Tachproof test report: <b>{}</b>, {} <b>{}</b></h1>\n"
+      "<h1>Tachproof {}: <b>{}</b>, {} <b>{}</b></h1>\n"
       "<div class=\"verdict {}\"><strong>{}</strong><div><p>{}</p>{}</div></div>\n",
-      escaped(record.gauge_name), record.unit_serial.empty() ? "" : "unit", escaped(unit), word(verdict),
-      shouted(verdict), escaped(reason(record)), proviso);
+      tells_findings(record) ? "findings" : "test report", escaped(record.gauge_name),
+      record.unit_serial.empty() ? "" : "unit", escaped(unit), word(verdict), headline(record),
+      escaped(reason(record)), proviso);
 }
 
 std::string settings_html(const RunRecord& record) {
@@ -136,11 +141,14 @@ std::string end_html(const RunRecord& record) {
 std::string report_html(const RunRecord& record, const Trace& trace) {
   const Palette palette(record.gauge);
   return head(record) + palette.definitions() + verdict_html(record) + findings_html(record) +
-         identity_html(record) + unit_html(record) + bench_html(record) + decision_html(record) +
-         notes_html(record) + overview_html(record, trace, palette) + boundaries_html(record) +
-         transitions_html(record) + blinks_html(record) + flicker_html(record) + answers_html(record) +
-         levels_html(record) + budget_html(record) + close_ups_html(record, trace) + settings_html(record) +
-         evidence_html(record) + statements_html(record) + cautions + end_html(record) + "</body>\n</html>\n";
+         identity_html(record) + unit_html(record) + bench_html(record) +
+         (tells_findings(record) ? "" : decision_html(record)) + notes_html(record) +
+         overview_html(record, trace, palette) + boundaries_html(record) + deadbands_html(record) +
+         responses_html(record) + transitions_html(record) +
+         blinks_html(record) + flicker_html(record) + answers_html(record) + levels_html(record) +
+         budget_html(record) + close_ups_html(record, trace) + settings_html(record) + evidence_html(record) +
+         (tells_findings(record) ? "" : statements_html(record)) + cautions + end_html(record) +
+         "</body>\n</html>\n";
 }
 
 }  // namespace tachproof

@@ -24,9 +24,16 @@ std::string signed_number(double value, int decimals) {
   return std::isfinite(value) ? with_true_minus(with_sign(value, decimals)) : "–";
 }
 
-std::string verdict_cell(Verdict v) {
+std::string verdict_cell(const RunRecord& record, Verdict v) {
+  if (tells_findings(record)) return "<td>found</td>";
   if (v == Verdict::pass) return "<td>pass</td>";
   return fmt::format("<td><b class=\"{}\">{}</b></td>", word(v), v == Verdict::fail ? "FAIL" : "UNDECIDED");
+}
+
+template <class Row>
+std::string row_verdict_cell(const RunRecord& record, const Row& r) {
+  if (!r.asked && r.verdict == Verdict::undecided) return fmt::format("<td>{}</td>", row_word(r));
+  return verdict_cell(record, r.verdict);
 }
 
 // Names stay whole; what is long may break anywhere.
@@ -83,8 +90,11 @@ std::string left_out_caption(const Items& items, std::size_t shown) {
 
 std::string measured_cells(const TransitionResult& t, const Gauge& gauge) {
   if (!t.seen)
-    return fmt::format("<td class=\"w\" colspan=\"4\"><b>not seen</b>, due {} to {} s</td>",
+    return fmt::format("<td class=\"w\" colspan=\"4\">{}, due {} to {} s</td>",
+                       t.verdict == Verdict::fail ? "<b>not seen</b>" : "not dated",
                        html_number(to_seconds(t.earliest), 3), html_number(to_seconds(t.latest), 3));
+  if (t.between_rpm)
+    return fmt::format("<td class=\"w\" colspan=\"4\">{}</td>", between_words(*t.between_rpm));
   if (t.step)
     return number_cell(html_number(t.observed_rpm, 1)) +
            number_cell(html_number(response_at_step_ms(t, gauge), 1) + " ms") +
@@ -133,9 +143,10 @@ std::string boundaries_html(const RunRecord& record) {
             number_cell(html_number(b.nominal_rpm, 1)) + number_cell(html_number(b.threshold_rpm, decimals)) +
             number_cell(signed_number(b.threshold_rpm - b.nominal_rpm, decimals)) +
             number_cell(html_number(b.expanded_uncertainty_rpm, decimals)) + number_cell(response) +
-            number_cell(std::to_string(b.visits)) + verdict_cell(b.verdict));
-    if (!b.remark.empty())
-      rows += row(fmt::format("<td></td><td colspan=\"8\" class=\"m\">{}</td>", escaped(b.remark)));
+            number_cell(std::to_string(b.visits)) + row_verdict_cell(record, b));
+    std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
+    if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + escaped(b.remark);
+    if (!more.empty()) rows += row(fmt::format("<td></td><td colspan=\"8\" class=\"m\">{}</td>", more));
   }
   return table("Boundaries",
                {{"boundary"},
@@ -151,6 +162,40 @@ std::string boundaries_html(const RunRecord& record) {
                "Threshold and response apart, from all visits. U and ± are expanded uncertainties, k = 2.");
 }
 
+std::string deadbands_html(const RunRecord& record) {
+  std::string rows;
+  for (const DeadbandResult& d : record.result.deadbands) {
+    const int decimals = decimals_for(d.expanded_uncertainty_rpm);
+    rows += row(text_cell(d.boundary) + number_cell(html_number(d.nominal_rpm, 1)) +
+                number_cell(html_number(d.width_rpm, decimals)) +
+                number_cell(html_number(d.expanded_uncertainty_rpm, decimals)) +
+                short_cell(d.sits ? word(*d.sits) : "–") + row_verdict_cell(record, d));
+    if (!d.remark.empty())
+      rows += row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(d.remark)));
+  }
+  return table(
+      "Deadbands",
+      {{"boundary"}, {"set, rpm", true}, {"width, rpm", true}, {"U, rpm", true}, {"sits"}, {"verdict"}}, rows,
+      "Rising less falling threshold; what both share, such as the response, cancels.");
+}
+
+std::string responses_html(const RunRecord& record) {
+  std::string rows;
+  for (const ResponseResult& r : record.result.responses) {
+    const int decimals = decimals_for(r.expanded_uncertainty_ms, 1);
+    rows += row(text_cell(r.boundary) + short_cell(word(r.direction)) +
+                number_cell(html_number(r.response_ms, decimals)) +
+                number_cell(html_number(r.expanded_uncertainty_ms, decimals)) +
+                number_cell(std::to_string(r.visits)) + row_verdict_cell(record, r));
+    if (!r.remark.empty())
+      rows += row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(r.remark)));
+  }
+  return table(
+      "Responses",
+      {{"boundary"}, {"direction"}, {"response, ms", true}, {"U, ms", true}, {"visits", true}, {"verdict"}},
+      rows, "From steps and from ramps at different rates; up and down apart.");
+}
+
 std::string transitions_html(const RunRecord& record) {
   const std::vector<TransitionResult>& all = record.result.transitions;
   const std::vector<std::size_t> shown = shown_items(all);
@@ -160,7 +205,7 @@ std::string transitions_html(const RunRecord& record) {
     rows += row(number_cell(std::to_string(i + 1)) +
                 number_cell(t.seen ? html_number(to_seconds(t.at), 4) : "–") + text_cell(t.boundary) +
                 short_cell(word(t.direction)) + number_cell(html_number(t.nominal_rpm, 1)) +
-                measured_cells(t, record.gauge) + verdict_cell(t.verdict));
+                measured_cells(t, record.gauge) + row_verdict_cell(record, t));
   }
   std::string caption =
       "Deviation is observed less nominal, response included; what is allowed grows with the rate by the "
@@ -188,7 +233,7 @@ std::string blinks_html(const RunRecord& record) {
   for (const std::size_t i : shown)
     rows += row(text_cell(all[i].window) + text_cell(all[i].lamp) + number_cell(html_number(all[i].hz, 3)) +
                 number_cell(html_number(all[i].duty, 3)) + number_cell(std::to_string(all[i].cycles)) +
-                verdict_cell(all[i].verdict));
+                verdict_cell(record, all[i].verdict));
   return table("Blinking",
                {{"window"}, {"lamp"}, {"rate, Hz", true}, {"duty", true}, {"cycles", true}, {"verdict"}},
                rows, left_out_caption(all, shown.size()));
@@ -201,7 +246,7 @@ std::string flicker_html(const RunRecord& record) {
         row(text_cell(f.boundary) + number_cell(html_number(f.mean_rpm, 1)) +
             number_cell(html_number(f.duration_s, 1)) + number_cell(std::to_string(f.changes)) +
             number_cell(html_number(f.rate_per_min, 3)) + number_cell(html_number(f.upper_95_per_min, 3)) +
-            number_cell(html_number(f.limit_per_min, 3)) + verdict_cell(f.verdict));
+            number_cell(html_number(f.limit_per_min, 3)) + verdict_cell(record, f.verdict));
   return table("Flicker",
                {{"boundary"},
                 {"mean, rpm", true},
@@ -221,7 +266,7 @@ std::string answers_html(const RunRecord& record) {
   for (const std::size_t i : shown)
     rows += row(number_cell(html_number(to_seconds(all[i].at), 3)) + text_cell(all[i].question) +
                 (all[i].answer.empty() ? "<td><b>none was given</b></td>" : text_cell(all[i].answer)) +
-                text_cell(all[i].expected) + verdict_cell(all[i].verdict));
+                text_cell(all[i].expected) + verdict_cell(record, all[i].verdict));
   return table("Answers", {{"at, s", true}, {"question"}, {"answer"}, {"expected"}, {"verdict"}}, rows,
                left_out_caption(all, shown.size()));
 }

@@ -9,6 +9,8 @@ namespace tachproof {
 
 std::string findings_html(const RunRecord& record);
 std::string boundaries_html(const RunRecord& record);
+std::string deadbands_html(const RunRecord& record);
+std::string responses_html(const RunRecord& record);
 std::string transitions_html(const RunRecord& record);
 std::string blinks_html(const RunRecord& record);
 std::string flicker_html(const RunRecord& record);

@@ -8,6 +8,10 @@
 namespace tachproof {
 namespace {
 
+Json between_to_json(const RpmBetween& b) {
+  return Json::array({number_to_json(b.low_rpm), number_to_json(b.high_rpm)});
+}
+
 // Member by member: a run may have a million of these, and a braced list first
 // makes an array of every pair.
 Json transition_to_json(const TransitionResult& t) {
@@ -20,6 +24,9 @@ Json transition_to_json(const TransitionResult& t) {
   row["deviation_rpm"] = number_to_json(t.deviation_rpm);
   row["expanded_uncertainty_rpm"] = number_to_json(t.expanded_uncertainty_rpm);
   row["verdict"] = word(t.verdict);
+  if (t.between_rpm) row["between_rpm"] = between_to_json(*t.between_rpm);
+  if (!t.asked) row["asked"] = false;
+  if (!t.remark.empty()) row["remark"] = text_to_json(t.remark);
   row["earliest_s"] = to_seconds(t.earliest);
   row["nominal_s"] = to_seconds(t.nominal);
   row["latest_s"] = to_seconds(t.latest);
@@ -37,19 +44,43 @@ Json budget_line_to_json(const BudgetLine& line) {
 }
 
 Json boundary_to_json(const BoundaryResult& b) {
-  return {{"boundary", text_to_json(b.boundary)},
-          {"direction", word(b.direction)},
-          {"threshold_rpm", number_to_json(b.threshold_rpm)},
-          {"expanded_uncertainty_rpm", number_to_json(b.expanded_uncertainty_rpm)},
-          {"response_ms", number_to_json(b.response_ms)},
-          {"visits", b.visits},
-          {"verdict", word(b.verdict)},
-          {"nominal_rpm", number_to_json(b.nominal_rpm)},
-          {"response_uncertainty_ms", number_to_json(b.response_uncertainty_ms)},
-          {"remark", text_to_json(b.remark)},
-          {"budget", list_of(b.budget, budget_line_to_json)},
-          {"coverage_factor", number_to_json(b.coverage_factor)},
-          {"dof", number_to_json(b.dof)}};
+  Json row = {{"boundary", text_to_json(b.boundary)},
+              {"direction", word(b.direction)},
+              {"threshold_rpm", number_to_json(b.threshold_rpm)},
+              {"expanded_uncertainty_rpm", number_to_json(b.expanded_uncertainty_rpm)},
+              {"response_ms", number_to_json(b.response_ms)},
+              {"visits", b.visits},
+              {"verdict", row_word(b)},
+              {"nominal_rpm", number_to_json(b.nominal_rpm)},
+              {"response_uncertainty_ms", number_to_json(b.response_uncertainty_ms)},
+              {"remark", text_to_json(b.remark)},
+              {"budget", list_of(b.budget, budget_line_to_json)},
+              {"coverage_factor", number_to_json(b.coverage_factor)},
+              {"dof", number_to_json(b.dof)}};
+  if (b.between_rpm) row["between_rpm"] = between_to_json(*b.between_rpm);
+  return row;
+}
+
+Json deadband_to_json(const DeadbandResult& d) {
+  return {{"boundary", text_to_json(d.boundary)},
+          {"width_rpm", number_to_json(d.width_rpm)},
+          {"expanded_uncertainty_rpm", number_to_json(d.expanded_uncertainty_rpm)},
+          {"sits", d.sits ? Json(word(*d.sits)) : Json(nullptr)},
+          {"verdict", row_word(d)},
+          {"nominal_rpm", number_to_json(d.nominal_rpm)},
+          {"coverage_factor", number_to_json(d.coverage_factor)},
+          {"remark", text_to_json(d.remark)}};
+}
+
+Json response_to_json(const ResponseResult& r) {
+  return {{"boundary", text_to_json(r.boundary)},
+          {"direction", word(r.direction)},
+          {"response_ms", number_to_json(r.response_ms)},
+          {"expanded_uncertainty_ms", number_to_json(r.expanded_uncertainty_ms)},
+          {"verdict", row_word(r)},
+          {"coverage_factor", number_to_json(r.coverage_factor)},
+          {"visits", r.visits},
+          {"remark", text_to_json(r.remark)}};
 }
 
 Json blink_to_json(const BlinkResult& b) {
@@ -94,7 +125,7 @@ Json finding_to_json(const Finding& f) {
 
 std::string result_json(const RunRecord& record) {
   const RunResult& r = record.result;
-  const Json json = {
+  Json json = {
       {"format", 1},
       {"tool", {{"name", "tachproof"}, {"version", text_to_json(record.tool_version)}}},
       {"verdict", word(reported_verdict(r))},
@@ -128,6 +159,8 @@ std::string result_json(const RunRecord& record) {
       {"extra_tolerance_rpm", number_to_json(record.extra_tolerance_rpm)},
       {"transitions", list_of(r.transitions, transition_to_json)},
       {"boundaries", list_of(r.boundaries, boundary_to_json)},
+      {"deadbands", list_of(r.deadbands, deadband_to_json)},
+      {"responses", list_of(r.responses, response_to_json)},
       {"blinks", list_of(r.blinks, blink_to_json)},
       {"scatter",
        {{"rpm", number_to_json(r.scatter.rpm)},
@@ -139,12 +172,15 @@ std::string result_json(const RunRecord& record) {
       {"findings", list_of(r.findings, finding_to_json)},
       {"findings_left_out", r.findings_left_out},
       {"not_judged", list_of(r.not_judged, text_to_json)},
+      {"not_visited", list_of(r.not_visited, text_to_json)},
+      {"not_asked", list_of(r.not_asked, text_to_json)},
       {"notes", list_of(r.notes, text_to_json)},
       {"evidence",
        {{"pulses", r.evidence.pulses}, {"lamp_changes", r.evidence.lamp_changes}, {"lost", r.evidence.lost}}},
       {"inputs", list_of(record.inputs, [](const auto& input) {
          return Json{{"file", text_to_json(input.first)}, {"sha256", text_to_json(input.second)}};
        })}};
+  if (!record.purpose.empty()) json["purpose"] = text_to_json(record.purpose);
   return json.dump(2) + "\n";
 }
 

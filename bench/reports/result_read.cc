@@ -16,6 +16,32 @@ Verdict verdict_from(const Json& object) {
   throw std::runtime_error("there is no verdict '" + text + "'");
 }
 
+// Of a row that may not have been asked for.
+template <class Row>
+void row_verdict_from(const Json& object, Row& row) {
+  row.asked = text_from(object, "verdict") != "not asked";
+  row.verdict = row.asked ? verdict_from(object) : Verdict::undecided;
+}
+
+std::optional<RpmBetween> between_from(const Json& object) {
+  if (!object.contains("between_rpm")) return std::nullopt;
+  const Json& pair = object.at("between_rpm");
+  if (!pair.is_array() || pair.size() != 2) throw std::runtime_error("between_rpm is no pair of numbers");
+  const auto number = [](const Json& n) { return n.is_null() ? not_measured : n.get<double>(); };
+  return RpmBetween{number(pair[0]), number(pair[1])};
+}
+
+std::optional<Sits> sits_from(const Json& object) {
+  if (object.at("sits").is_null()) return std::nullopt;
+  const std::string text = text_from(object, "sits");
+  if (const std::optional<Sits> sits = sits_named(text)) return sits;
+  throw std::runtime_error("a deadband does not sit '" + text + "'");
+}
+
+std::vector<std::string> names_from(const Json& object, const char* key) {
+  return object.contains(key) ? object.at(key).get<std::vector<std::string>>() : std::vector<std::string>{};
+}
+
 Direction direction_from(const Json& object) {
   const std::string text = text_from(object, "direction");
   for (const Direction d : {Direction::rising, Direction::falling})
@@ -54,6 +80,9 @@ TransitionResult transition_from(const Json& json) {
   t.step = json.at("step").get<bool>();
   t.expanded_uncertainty_rpm = number_from(json, "expanded_uncertainty_rpm");
   t.verdict = verdict_from(json);
+  t.between_rpm = between_from(json);
+  t.asked = !json.contains("asked") || json.at("asked").get<bool>();
+  if (json.contains("remark")) t.remark = text_from(json, "remark");
   return t;
 }
 
@@ -76,12 +105,39 @@ BoundaryResult boundary_from(const Json& json) {
   b.response_ms = number_from(json, "response_ms");
   b.response_uncertainty_ms = number_from(json, "response_uncertainty_ms");
   b.visits = small_count_from(json, "visits");
-  b.verdict = verdict_from(json);
+  row_verdict_from(json, b);
+  b.between_rpm = between_from(json);
   b.remark = text_from(json, "remark");
   for (const Json& line : json.at("budget")) b.budget.push_back(budget_line_from(line));
   b.coverage_factor = number_from(json, "coverage_factor");
   b.dof = std::isnan(b.coverage_factor) ? not_measured : dof_from(json);
   return b;
+}
+
+DeadbandResult deadband_from(const Json& json) {
+  DeadbandResult d;
+  d.boundary = text_from(json, "boundary");
+  d.nominal_rpm = number_from(json, "nominal_rpm");
+  d.width_rpm = number_from(json, "width_rpm");
+  d.expanded_uncertainty_rpm = number_from(json, "expanded_uncertainty_rpm");
+  d.coverage_factor = number_from(json, "coverage_factor");
+  d.sits = sits_from(json);
+  row_verdict_from(json, d);
+  d.remark = text_from(json, "remark");
+  return d;
+}
+
+ResponseResult response_from(const Json& json) {
+  ResponseResult r;
+  r.boundary = text_from(json, "boundary");
+  r.direction = direction_from(json);
+  r.response_ms = number_from(json, "response_ms");
+  r.expanded_uncertainty_ms = number_from(json, "expanded_uncertainty_ms");
+  r.coverage_factor = number_from(json, "coverage_factor");
+  r.visits = small_count_from(json, "visits");
+  row_verdict_from(json, r);
+  r.remark = text_from(json, "remark");
+  return r;
 }
 
 BlinkResult blink_from(const Json& json) {
@@ -113,6 +169,11 @@ RunResult result_from(const Json& json) {
   r.duration = instant_from(json, "duration_s");
   for (const Json& item : json.at("transitions")) r.transitions.push_back(transition_from(item));
   for (const Json& item : json.at("boundaries")) r.boundaries.push_back(boundary_from(item));
+  // Since deadbands and responses have rows of their own.
+  if (json.contains("deadbands"))
+    for (const Json& item : json.at("deadbands")) r.deadbands.push_back(deadband_from(item));
+  if (json.contains("responses"))
+    for (const Json& item : json.at("responses")) r.responses.push_back(response_from(item));
   for (const Json& item : json.at("blinks")) r.blinks.push_back(blink_from(item));
   const Json& scatter = json.at("scatter");
   r.scatter = {number_from(scatter, "rpm"), number_from(scatter, "ms"), number_from(scatter, "dof")};
@@ -123,6 +184,8 @@ RunResult result_from(const Json& json) {
   for (const Json& item : json.at("findings")) r.findings.push_back(finding_from(item));
   r.findings_left_out = count_from(json, "findings_left_out");
   r.not_judged = json.at("not_judged").get<std::vector<std::string>>();
+  r.not_visited = names_from(json, "not_visited");
+  r.not_asked = names_from(json, "not_asked");
   r.notes = json.at("notes").get<std::vector<std::string>>();
   const Json& evidence = json.at("evidence");
   r.evidence = {count_from(evidence, "pulses"), count_from(evidence, "lamp_changes"),
@@ -134,6 +197,10 @@ RunRecord record_from(const Json& json) {
   if (json.at("format") != 1) throw std::runtime_error("its format is not 1");
   RunRecord record;
   record.result = result_from(json);
+  // Since a survey may judge nothing.
+  if (json.contains("purpose")) record.purpose = text_from(json, "purpose");
+  if (!record.purpose.empty() && record.purpose != purpose_found)
+    throw std::runtime_error("its purpose is not one of this program's");
   const Json& gauge = json.at("gauge");
   record.gauge_name = text_from(gauge, "name");
   record.gauge_sha256 = text_from(gauge, "sha256");

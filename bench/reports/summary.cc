@@ -31,10 +31,23 @@ std::size_t window_index(const Gauge& gauge, const std::string& name) {
                                   gauge.windows.begin());
 }
 
+template <class Item>
+bool was_asked(const Item& item) {
+  if constexpr (requires { item.asked; })
+    return item.asked || item.verdict != Verdict::undecided;
+  else
+    return true;
+}
+
 template <class Items>
 std::size_t count(const Items& items, Verdict v) {
+  return static_cast<std::size_t>(std::count_if(
+      items.begin(), items.end(), [&](const auto& item) { return was_asked(item) && item.verdict == v; }));
+}
+template <class Items>
+std::size_t count(const Items& items) {
   return static_cast<std::size_t>(
-      std::count_if(items.begin(), items.end(), [&](const auto& item) { return item.verdict == v; }));
+      std::count_if(items.begin(), items.end(), [](const auto& item) { return was_asked(item); }));
 }
 
 struct Count {
@@ -45,8 +58,10 @@ struct Count {
 
 // How many of each kind have this verdict; only kinds that there are.
 std::vector<Count> counts(const RunResult& r, Verdict v) {
-  std::vector<Count> all = {{count(r.transitions, v), r.transitions.size(), "transition"},
-                            {count(r.boundaries, v), r.boundaries.size(), "threshold"},
+  std::vector<Count> all = {{count(r.transitions, v), count(r.transitions), "transition"},
+                            {count(r.boundaries, v), count(r.boundaries), "threshold"},
+                            {count(r.deadbands, v), count(r.deadbands), "deadband"},
+                            {count(r.responses, v), count(r.responses), "response"},
                             {count(r.blinks, v), r.blinks.size(), "blink"},
                             {count(r.flicker, v), r.flicker.size(), "flicker count"},
                             {count(r.answers, v), r.answers.size(), "answer"}};
@@ -81,6 +96,25 @@ std::string as_sentence(std::string text) {
   return text;
 }
 
+// The first row that is open, with what would decide it.
+std::string first_remark(const RunResult& r) {
+  const auto say = [](const auto& row, const std::string& what) {
+    return printable(fmt::format("Boundary {}, {}: {}", row.boundary, what, row.remark));
+  };
+  for (const BoundaryResult& b : r.boundaries)
+    if (b.asked && b.verdict == Verdict::undecided && !b.remark.empty())
+      return say(b, std::string(word(b.direction)));
+  for (const DeadbandResult& d : r.deadbands)
+    if (d.asked && d.verdict == Verdict::undecided && !d.remark.empty()) return say(d, "deadband");
+  for (const ResponseResult& d : r.responses)
+    if (d.asked && d.verdict == Verdict::undecided && !d.remark.empty())
+      return say(d, fmt::format("response {}", word(d.direction)));
+  for (const TransitionResult& t : r.transitions)
+    if (t.asked && t.verdict == Verdict::undecided && !t.remark.empty())
+      return say(t, std::string(word(t.direction)));
+  return "";
+}
+
 std::string reason_to_pass(const RunResult& r) {
   const std::size_t n = r.transitions.size();
   if (n == 0) return fmt::format("Nothing was found amiss in {} s.", fixed(to_seconds(r.duration), 3));
@@ -91,6 +125,12 @@ std::string reason_to_pass(const RunResult& r) {
 }
 
 }  // namespace
+
+std::string between_words(const RpmBetween& b) {
+  if (!std::isfinite(b.high_rpm)) return "above " + fixed(b.low_rpm, 1);
+  if (!std::isfinite(b.low_rpm)) return "at most " + fixed(b.high_rpm, 1);
+  return fmt::format("between {} and {}", fixed(b.low_rpm, 1), fixed(b.high_rpm, 1));
+}
 
 std::string shouted(Verdict v) {
   return v == Verdict::pass ? "PASS" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
@@ -106,8 +146,19 @@ Verdict reported_verdict(const RunResult& result) {
   return result.complete ? result.verdict : Verdict::undecided;
 }
 
+bool tells_findings(const RunRecord& record) {
+  return record.purpose == purpose_found && record.result.complete;
+}
+
+std::string headline(const RunRecord& record) {
+  return tells_findings(record) ? "FOUND" : shouted(reported_verdict(record.result));
+}
+
 std::string reason(const RunRecord& record) {
   const RunResult& r = record.result;
+  if (tells_findings(record))
+    return "This is what the unit does. Nothing was judged against the settings: survey it with the gauge "
+           "file that it should follow for a verdict.";
   const Verdict verdict = reported_verdict(r);
   if (verdict == Verdict::pass) return reason_to_pass(r);
   const Finding* finding = first_that_makes(r, verdict);
@@ -121,9 +172,10 @@ std::string reason(const RunRecord& record) {
     return r.notes.empty() ? "The run did not get to its end, so the bench cannot tell."
                            : as_sentence(r.notes.front());
   }
-  if (!what.empty()) return "The bench could not tell for " + what + ".";
-  for (const BoundaryResult& b : r.boundaries)
-    if (!b.remark.empty()) return as_sentence(b.remark);
+  if (!what.empty()) {
+    const std::string why = first_remark(r);
+    return "Not decided: " + what + (why.empty() ? "." : ". " + as_sentence(why));
+  }
   return r.notes.empty() ? "The evidence does not allow a verdict." : as_sentence(r.notes.front());
 }
 
@@ -147,7 +199,7 @@ std::vector<TransitionGroup> transition_groups(const RunRecord& record) {
       group = groups.insert(group, TransitionGroup{t.boundary, t.direction, 0, 0, i, Verdict::pass});
     ++group->expected;
     group->seen += t.seen;
-    group->verdict = worst(group->verdict, t.verdict);
+    if (was_asked(t)) group->verdict = worst(group->verdict, t.verdict);
     if (worse(t, all[group->worst])) group->worst = i;
   }
   std::stable_sort(groups.begin(), groups.end(), [&](const TransitionGroup& a, const TransitionGroup& b) {

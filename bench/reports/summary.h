@@ -11,6 +11,9 @@
 namespace tachproof {
 
 // "PASS", "FAIL", "UNDECIDED".
+// "between 3012.4 and 3019.1", "above 3012.4".
+std::string between_words(const RpmBetween& between);
+
 std::string shouted(Verdict v);
 // In the verdict's colour on a terminal that has colours.
 std::string painted(const std::string& text, Verdict v, bool colour);
@@ -18,6 +21,10 @@ std::string painted(const std::string& text, Verdict v, bool colour);
 // The run's verdict, except that a run which did not get to its end is never
 // a pass.
 Verdict reported_verdict(const RunResult& result);
+// The word at a report's head: the verdict, or "FOUND" where nothing was judged.
+std::string headline(const RunRecord& record);
+// Nothing was judged against the settings, and all that was to be found was.
+bool tells_findings(const RunRecord& record);
 // One sentence: why the verdict is what it is.
 std::string reason(const RunRecord& record);
 

@@ -12,7 +12,8 @@ namespace {
 
 class Terminal {
  public:
-  Terminal(int width, bool colour) : width_(static_cast<std::size_t>(std::max(width, 40))), colour_(colour) {}
+  Terminal(int width, bool colour, bool judged)
+      : width_(static_cast<std::size_t>(std::max(width, 40))), colour_(colour), judged_(judged) {}
 
   void line(const std::string& text = "") { out_ += text + "\n"; }
   void heading(const std::string& text) { line("\n" + (colour_ ? "\x1b[1m" + text + "\x1b[0m" : text)); }
@@ -29,6 +30,7 @@ class Terminal {
     return tachproof::painted(text, v, colour_);
   }
   std::string verdict(Verdict v) const {
+    if (!judged_) return "found";
     return v == Verdict::pass ? painted("pass", v) : painted(shouted(v), v);
   }
   // A name column as wide as the terminal leaves beside `others` columns.
@@ -44,6 +46,7 @@ class Terminal {
   std::string out_;
   std::size_t width_;
   bool colour_;
+  bool judged_;
 };
 
 std::string plural(std::uint64_t n, const char* what) {
@@ -63,6 +66,12 @@ void title(Terminal& out, const RunRecord& record) {
   out.paragraph("", evidence);
 }
 
+template <class Row>
+std::string row_verdict(const Terminal& out, const Row& row) {
+  return !row.asked && row.verdict == Verdict::undecided ? std::string(row_word(row))
+                                                         : out.verdict(row.verdict);
+}
+
 void boundaries(Terminal& out, const RunRecord& record) {
   if (record.result.boundaries.empty()) return;
   out.heading("Boundaries");
@@ -70,11 +79,41 @@ void boundaries(Terminal& out, const RunRecord& record) {
                                           "resp. ms", "n", "verdict"));
   for (const BoundaryResult& b : record.result.boundaries) {
     const int decimals = decimals_for(b.expanded_uncertainty_rpm);
-    out.line(out.name(b.boundary, 56) +
-             fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", word(b.direction),
-                         fixed(b.threshold_rpm, decimals), fixed(b.expanded_uncertainty_rpm, decimals),
-                         fixed(b.response_ms, 1), b.visits, out.verdict(b.verdict)));
-    if (!b.remark.empty()) out.paragraph("  ", b.remark);
+    out.line(out.name(b.boundary, 56) + fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", word(b.direction),
+                                                    fixed(b.threshold_rpm, decimals),
+                                                    fixed(b.expanded_uncertainty_rpm, decimals),
+                                                    fixed(b.response_ms, 1), b.visits, row_verdict(out, b)));
+    std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
+    if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + b.remark;
+    if (!more.empty()) out.paragraph("  ", more);
+  }
+}
+
+void deadbands(Terminal& out, const RunRecord& record) {
+  if (record.result.deadbands.empty()) return;
+  out.heading("Deadbands");
+  out.line(out.name("", 56) + fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", "sits", "width rpm", "U rpm",
+                                          "set rpm", "", "verdict"));
+  for (const DeadbandResult& d : record.result.deadbands) {
+    const int decimals = decimals_for(d.expanded_uncertainty_rpm);
+    out.line(out.name(d.boundary, 56) + fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}",
+                                                    d.sits ? word(*d.sits) : "", fixed(d.width_rpm, decimals),
+                                                    fixed(d.expanded_uncertainty_rpm, decimals),
+                                                    fixed(d.nominal_rpm, 1), "", row_verdict(out, d)));
+    if (!d.remark.empty()) out.paragraph("  ", d.remark);
+  }
+}
+
+void responses(Terminal& out, const RunRecord& record) {
+  if (record.result.responses.empty()) return;
+  out.heading("Responses");
+  out.line(out.name("", 56) +
+           fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", "", "resp. ms", "U ms", "", "n", "verdict"));
+  for (const ResponseResult& r : record.result.responses) {
+    out.line(out.name(r.boundary, 56) +
+             fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", word(r.direction), fixed(r.response_ms, 1),
+                         fixed(r.expanded_uncertainty_ms, 1), "", r.visits, row_verdict(out, r)));
+    if (!r.remark.empty()) out.paragraph("  ", r.remark);
   }
 }
 
@@ -150,20 +189,29 @@ void findings(Terminal& out, const RunRecord& record) {
 
 void remarks(Terminal& out, const RunRecord& record) {
   const RunResult& r = record.result;
-  if (r.notes.empty() && r.not_judged.empty()) return;
+  if (r.notes.empty() && r.not_judged.empty() && r.not_visited.empty() && r.not_asked.empty()) return;
   out.heading("Notes");
   for (const std::string& note : r.notes) out.paragraph("  - ", note);
   std::string names;
   for (const std::string& name : r.not_judged) names += (names.empty() ? "" : ", ") + name;
   if (!names.empty()) out.paragraph("  - ", "Not wired, so not judged: " + names + ".");
+  const auto list = [&](const char* what, const std::vector<std::string>& items) {
+    std::string joined;
+    for (const std::string& item : items) joined += (joined.empty() ? "" : ", ") + item;
+    if (!joined.empty()) out.paragraph("  - ", what + joined + ".");
+  };
+  list("Not asked: ", r.not_asked);
+  list("Not visited: ", r.not_visited);
 }
 
 }  // namespace
 
 std::string verdict_text(const RunRecord& record, int width, bool colour) {
-  Terminal out(width, colour);
+  Terminal out(width, colour, !tells_findings(record));
   title(out, record);
   boundaries(out, record);
+  deadbands(out, record);
+  responses(out, record);
   transitions(out, record);
   blinks(out, record);
   flicker(out, record);
@@ -172,11 +220,11 @@ std::string verdict_text(const RunRecord& record, int width, bool colour) {
   remarks(out, record);
   out.line();
   const Verdict verdict = reported_verdict(record.result);
-  const std::string word_first = shouted(verdict) + ": ";
+  const std::string head = headline(record), word_first = head + ": ";
   std::string last;
   for (const std::string& part : wrapped(word_first + printable(reason(record)), out.width()))
     last += (last.empty() ? "" : "\n") + part;
-  out.line(out.painted(shouted(verdict), verdict) + last.substr(shouted(verdict).size()));
+  out.line((tells_findings(record) ? head : out.painted(head, verdict)) + last.substr(head.size()));
   return out.take();
 }
 

@@ -57,9 +57,9 @@ std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain&
   const Json b = Json::parse(result_json(other));
   // Notes are remarks for a reader, and a command may add its own.
   Comparison comparison;
-  for (const char* key :
-       {"verdict", "complete", "gauge", "duration_s", "transitions", "boundaries", "blinks", "flicker",
-        "answers", "levels", "findings", "findings_left_out", "not_judged", "evidence"})
+  for (const char* key : {"verdict", "complete", "gauge", "duration_s", "transitions", "boundaries",
+                          "deadbands", "responses", "blinks", "flicker", "answers", "levels", "findings",
+                          "findings_left_out", "not_judged", "not_visited", "not_asked", "evidence"})
     comparison.compare(key, a.at(key), b.at(key));
   std::vector<std::string> found = comparison.take();
   if (found.size() > most) {

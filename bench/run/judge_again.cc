@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <optional>
 #include <system_error>
 
 #include "bench/files/files.h"
@@ -13,6 +14,7 @@
 #include "bench/run/folder_format.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/runner.h"
+#include "core/survey_scout.h"
 
 namespace tachproof {
 namespace {
@@ -137,7 +139,11 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
 RunResult replay_recording(const std::filesystem::path& folder, const std::filesystem::path& recording,
                            const Gauge& gauge, RunFolder& scratch) {
   const Wiring wiring = loaded([&] { return load_wiring(folder / "wiring.yaml"); });
-  const OpenRecording opened = loaded([&] { return open_for_judging(recording, wiring, gauge); });
+  std::optional<PlayedScenario> played;
+  if (is_there(folder / "scenario.yaml"))
+    played = played_scenario(loaded([&] { return load_scenario(folder / "scenario.yaml"); }));
+  const OpenRecording opened =
+      loaded([&] { return open_for_judging(recording, wiring, gauge, played ? &*played : nullptr); });
   return judge_recording(opened, scratch).result;
 }
 
@@ -166,6 +172,7 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
     else
       throw CannotJudgeAgain("the folder holds neither a scenario nor a recording to judge by");
   }
+  if (stored.purpose == purpose_found) as_findings(again.result);
   again.same_capture = same_file(folder / "capture.vcd", scratch.path() / "run" / "capture.vcd");
   again.same_timeline = same_file(folder / "timeline.csv", scratch.path() / "run" / "timeline.csv");
   return again;

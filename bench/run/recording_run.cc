@@ -3,13 +3,17 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <deque>
 #include <exception>
 #include <limits>
+#include <utility>
 
 #include <fmt/format.h>
 
 #include "bench/formats/lamp_wires.h"
 #include "bench/run/evidence_writer.h"
+#include "core/allowance.h"
+#include "core/contact_bounce.h"
 #include "core/judge.h"
 #include "core/rpm_track.h"
 #include "core/text.h"
@@ -18,8 +22,11 @@ namespace tachproof {
 
 namespace {
 
-constexpr Nanos disturbed_before = 10 * ns_per_ms;
 constexpr Nanos longest_unsaid_silence = ns_per_s / 2;
+// The judge must know of a disturbance before it gets the rpm of that time.
+constexpr Nanos held_back = 50 * ns_per_ms;
+// More bounce than this for every pulse is no tach signal.
+constexpr std::uint64_t most_bounces_a_pulse = 8;
 
 RpmTrack::Setup track_setup(const Gauge& gauge, Nanos resolution) {
   RpmTrack::Setup setup;
@@ -28,6 +35,38 @@ RpmTrack::Setup track_setup(const Gauge& gauge, Nanos resolution) {
   if (gauge.tolerance.rpm > 0) setup.tolerance_rpm = gauge.tolerance.rpm;
   return setup;
 }
+
+// The tach line, from its changes to rpm.
+class Tach {
+ public:
+  explicit Tach(const RpmTrack::Setup& setup) : bounce_(setup.pulses_per_rev), track_(setup) {}
+
+  // The pulses among them; nothing else comes before `until`.
+  std::vector<Nanos> add(const std::vector<LineChange>& changes, Nanos until) {
+    for (const LineChange& change : changes) bounce_.change(change);
+    bounce_.seen_until(until);
+    return follow();
+  }
+  std::vector<Nanos> finish(Nanos until) {
+    bounce_.finish();
+    std::vector<Nanos> pulses = follow();
+    track_.finish(until);
+    return pulses;
+  }
+  RpmTrack& track() { return track_; }
+  const RpmTrack& track() const { return track_; }
+  const ContactBounce& bounce() const { return bounce_; }
+
+ private:
+  std::vector<Nanos> follow() {
+    std::vector<Nanos> pulses = bounce_.take();
+    for (const Nanos pulse : pulses) track_.edge(pulse);
+    return pulses;
+  }
+
+  ContactBounce bounce_;
+  RpmTrack track_;
+};
 
 class RecordingRun {
  public:
@@ -38,11 +77,12 @@ class RecordingRun {
         stop_(stop),
         wires_(recording.wires, recording.wiring),
         reader_(open_recording(recording.file, wires_.wanted())),
-        track_(track_setup(gauge_, recording.resolution)),
+        tach_(track_setup(gauge_, recording.resolution)),
         judge_(gauge_, judge_setup()),
         writer_(folder, gauge_) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
     if (!recording.comes_near_a_boundary()) judge_.disturbed(0, recording.end);  // nothing to judge by
+    if (recording.played) begin_scenario();
   }
 
   RunOutcome run() {
@@ -50,7 +90,9 @@ class RecordingRun {
     if (whole) look_for_gaps();
     whole = guarded([this] { writer_.close(seen_until_); }) && whole;
     const bool complete = whole && !missing_;
-    return {judge_.finish(seen_until_, complete), writer_.trace()};
+    RunOutcome outcome{judge_.finish(std::min(seen_until_, judged_until_), complete), writer_.trace()};
+    note(outcome.result.notes);
+    return outcome;
   }
 
  private:
@@ -60,7 +102,15 @@ class RecordingRun {
     setup.wired = recording_.wired();
     setup.source_tick = recording_.resolution;
     setup.watcher_resolution = recording_.resolution;
-    setup.rpm_uncertainty = recording_.rpm_uncertainty;
+    if (const PlayedScenario* played = recording_.played) {
+      setup.what = played->scenario.judge;
+      setup.noise = played->scenario.noise;
+      setup.stamp_offset = from_seconds(recording_.place.uncertainty_s);
+      setup.clock_ppm = std::abs(recording_.place.stretch) * 1e6;  // either clock may be the wrong one
+    } else {
+      setup.what.thresholds = true;
+      setup.rpm_uncertainty = recording_.rpm_uncertainty;
+    }
     return setup;
   }
 
@@ -101,30 +151,140 @@ class RecordingRun {
   }
 
   void take(Nanos until) {
-    const std::vector<Nanos> edges = wires_.take_tach();
-    judge_.pulses(edges.size());
-    writer_.pulses(edges, until);
-    for (const Nanos edge : edges) track_.edge(edge);
-    if (ended_) track_.finish(until);
-    const RpmTrack::Decided decided = track_.take();
+    const std::vector<LineChange> changes = wires_.take_tach();
+    std::vector<Nanos> pulses = tach_.add(changes, until);
+    if (ended_) {
+      const std::vector<Nanos> last = tach_.finish(until);
+      pulses.insert(pulses.end(), last.begin(), last.end());
+    }
+    judge_.pulses(pulses.size());
+    writer_.pulses(pulses, ended_ ? until : std::min(until, tach_.bounce().known_until()));
+    const RpmTrack::Decided decided = tach_.track().take();
     for (const SignalGap& gap : decided.gaps) take(gap);
     for (const Segment& segment : decided.segments) {
-      judge_.rpm(segment);
       writer_.rpm(segment);
+      if (!recording_.played) segments_.push_back(segment);
     }
+    give_segments(ended_ ? std::numeric_limits<Nanos>::max() : decided.known_until - held_back);
     const std::vector<LampEvent> lamps = wires_.take_lamps();
-    judge_.lamps(lamps);
-    judge_.seen_until(until);
+    give_lamps(lamps, until);
     writer_.advance(lamps, until);
     seen_until_ = until;
   }
 
+  // The judge wants them in time order, and before the rpm of that time.
+  void disturb(Nanos from, Nanos to) {
+    const std::pair<Nanos, Nanos> span{from, to};
+    disturbances_.insert(std::upper_bound(disturbances_.begin(), disturbances_.end(), span), span);
+  }
+
+  void give_segments(Nanos until) {
+    for (; !disturbances_.empty() && disturbances_.front().first <= until; disturbances_.pop_front())
+      judge_.disturbed(disturbances_.front().first, disturbances_.front().second);
+    for (; !segments_.empty(); segments_.pop_front()) {
+      const Segment& segment = segments_.front();
+      if (segment.start.whole > until - from_seconds(segment.lasts_s)) return;
+      judge_.rpm(segment);
+    }
+  }
+
+  // What comes after the scenario's end is not asked for.
+  void give_lamps(const std::vector<LampEvent>& lamps, Nanos until) {
+    const auto end = std::upper_bound(lamps.begin(), lamps.end(), judged_until_,
+                                      [](Nanos t, const LampEvent& e) { return t < e.at; });
+    judge_.lamps({lamps.data(), static_cast<std::size_t>(end - lamps.begin())});
+    judge_.seen_until(std::min(until, judged_until_));
+  }
+
+  // Before the profile began the signal may have been anything.
+  void begin_scenario() {
+    const Profile& profile = recording_.played->profile;
+    const ProfilePlace& place = recording_.place;
+    if (place.offset_ns > 0) {
+      const auto begins = static_cast<Nanos>(place.offset_ns);
+      disturb(0, begins + disturbance_lasts(gauge_, profile.rpm_at(0)));
+    }
+    for (const auto& [from, to] : recording_.odd)
+      disturb(from - RpmTrack::longest_span, to + disturbance_lasts(gauge_, profile_rpm_at(to)));
+    judged_until_ = static_cast<Nanos>(place.to_recording_ns(static_cast<double>(profile.duration())));
+    const std::vector<Segment> segments = place.segments(profile);
+    segments_.assign(segments.begin(), segments.end());
+    for (const Action& action : profile.actions())
+      if (const Ask* ask = std::get_if<Ask>(&action.what))
+        judge_.answered(
+            judge_answer(*ask, static_cast<Nanos>(place.to_recording_ns(static_cast<double>(action.at))),
+                         action.peak_rpm, std::nullopt));
+  }
+
+  // From the last pulse that is as it should be, as the recorder has it, until what a
+  // unit may have made of the odd one has left its average and its lamps have settled.
   void take(const SignalGap& gap) {
-    judge_.disturbed(gap.from - disturbed_before, gap.to + disturbance_lasts(gauge_, track_.rpm_at(gap.to)));
-    if (gap.kind == SignalGap::Kind::lost && gap.to - gap.from > longest_unsaid_silence)
+    const bool lost = gap.kind == SignalGap::Kind::lost;
+    if (lost && profile_is_still(gap)) return;
+    disturb(gap.from - recording_.resolution, gap.to + disturbance_lasts(gauge_, rpm_after(gap)));
+    ++odd_pulses_[lost ? 0 : gap.kind == SignalGap::Kind::missing ? 1 : 2];
+    if (lost && gap.to - gap.from > longest_unsaid_silence)
       found(FindingKind::no_signal, gap.from,
             fmt::format("the tach channel {} has no pulse from {} to {}, so the lamps were not judged then",
                         recording_.wiring.tach, say_time(gap.from), say_time(gap.to)));
+  }
+
+  double rpm_after(const SignalGap& gap) const {
+    return recording_.played ? profile_rpm_at(gap.to) : tach_.track().rpm_at(gap.to);
+  }
+  double profile_rpm_at(Nanos at) const {
+    return recording_.played->profile.rpm_at(
+        static_cast<Nanos>(recording_.place.to_profile_ns(static_cast<double>(at))));
+  }
+
+  // The profile has no pulses there either, or one on its edge.
+  bool profile_is_still(const SignalGap& gap) const {
+    if (!recording_.played) return false;
+    const auto from = static_cast<double>(gap.from), to = static_cast<double>(gap.to);
+    constexpr int parts = 64;
+    double rpm = 0;
+    for (int k = 0; k < parts; ++k) {
+      const double at = from + (to - from) * (k + 0.5) / parts;
+      const double t = recording_.place.to_profile_ns(at);
+      if (t < 0 || at > static_cast<double>(judged_until_)) continue;  // not asked for
+      rpm += recording_.played->profile.rpm_at(static_cast<Nanos>(t)) / parts;
+    }
+    return rpm / 60e9 * gauge_.pulses_per_rev * (to - from) < 2;
+  }
+
+  void note(std::vector<std::string>& notes) const {
+    const ContactBounce& bounce = tach_.bounce();
+    const auto edges = [](std::uint64_t n, const char* what) {
+      return fmt::format("{} tach {} {}", n, n == 1 ? "edge" : "edges", what);
+    };
+    if (bounce.left_out() > 0)
+      notes.push_back(fmt::format(
+          "{} contact bounce (closer than {} to the one before) and {} left out; the lamps were judged as "
+          "those of a unit that does not count {}",
+          edges(bounce.left_out(), bounce.left_out() == 1 ? "was" : "were"), say_span(bounce.closer_than()),
+          bounce.left_out() == 1 ? "was" : "were", bounce.left_out() == 1 ? "it" : "them"));
+    if (odd_pulses_[1] > 0)
+      notes.push_back(
+          fmt::format("pulses were missing from the tach signal in {} {}; the rpm was followed across",
+                      odd_pulses_[1], odd_pulses_[1] == 1 ? "place" : "places"));
+    if (odd_pulses_[2] > 0)
+      notes.push_back(
+          fmt::format("the tach signal had a pulse too many in {} {}; the rpm was followed across",
+                      odd_pulses_[2], odd_pulses_[2] == 1 ? "place" : "places"));
+    if (!recording_.played) return;
+    const double ppm = recording_.place.stretch * 1e6;
+    notes.push_back(fmt::format(
+        "judged by the profile of {}, which begins at {} of the recording, known to {} (standard); the "
+        "recording's clock {}",
+        recording_.played->scenario.name, say_time(static_cast<Nanos>(recording_.place.offset_ns)),
+        say_span(from_seconds(recording_.place.uncertainty_s)),
+        std::abs(ppm) < 0.5 ? std::string("keeps the source's time")
+                            : fmt::format("runs {:.0f} ppm {} than the source's", std::abs(ppm),
+                                          ppm < 0 ? "slower" : "faster")));
+    if (!recording_.odd.empty())
+      notes.push_back(fmt::format("the rpm of the tach channel was not the profile's in {} {} of up to {}",
+                                  recording_.odd.size(), recording_.odd.size() == 1 ? "moment" : "moments",
+                                  say_span(ProfileFit::longest_odd)));
   }
 
   void look_for_gaps() {
@@ -134,6 +294,25 @@ class RecordingRun {
             fmt::format("channel {} was neither high nor low {}, first at {}", unknown.channel,
                         unknown.times == 1 ? "once" : fmt::format("{} times", unknown.times),
                         say_time(unknown.first)));
+    if (const ContactBounce& bounce = tach_.bounce();
+        bounce.left_out() > most_bounces_a_pulse * std::max<std::uint64_t>(recording_.pulses, 1))
+      found(FindingKind::no_signal, 0,
+            fmt::format("the tach channel {} has {} edges closer than {} to the one before and {} others: no "
+                        "tach signal of {} pulses per revolution looks like this",
+                        recording_.wiring.tach, bounce.left_out(), say_span(bounce.closer_than()),
+                        recording_.pulses, gauge_.pulses_per_rev));
+    if (recording_.played) {
+      const Profile& profile = recording_.played->profile;
+      const auto resolution = static_cast<double>(std::max(recording_.resolution, ns_per_ms));
+      if (recording_.place.offset_ns < -resolution)
+        found(FindingKind::lost_evidence, 0,
+              fmt::format("the recording begins {} after the scenario did, so its beginning was not judged",
+                          say_span(static_cast<Nanos>(-recording_.place.offset_ns))));
+      if (static_cast<double>(judged_until_ - seen_until_) > resolution)
+        found(FindingKind::lost_evidence, seen_until_,
+              fmt::format("the recording ends {} before the scenario does, of {}, so the rest was not judged",
+                          say_span(judged_until_ - seen_until_), say_span(profile.duration())));
+    }
     if (recording_.pulses < 2)
       found(FindingKind::no_signal, 0,
             fmt::format("the tach channel {} has {} in {}, so there is no rpm to judge by",
@@ -152,10 +331,14 @@ class RecordingRun {
   const std::function<std::optional<std::string>()>& stop_;
   LampWires wires_;
   std::unique_ptr<RecordingReader> reader_;
-  RpmTrack track_;
+  Tach tach_;
   Judge judge_;
   EvidenceWriter writer_;
 
+  std::deque<Segment> segments_;                      // for the judge, not given yet
+  std::deque<std::pair<Nanos, Nanos>> disturbances_;  // likewise
+  std::array<std::uint64_t, 3> odd_pulses_{};         // lost, missing, doubled
+  Nanos judged_until_ = std::numeric_limits<Nanos>::max();
   Nanos seen_until_ = 0;
   bool ended_ = false;
   bool stopped_ = false;
@@ -176,42 +359,61 @@ bool OpenRecording::comes_near_a_boundary() const {
   return false;
 }
 
+PlayedScenario played_scenario(ScenarioFile scenario) {
+  if (scenario.dwell)
+    throw std::invalid_argument(
+        fmt::format("the scenario {} decides as it goes (dwell:), so it has no profile that a recording "
+                    "could be judged by",
+                    scenario.name));
+  Profile profile(scenario.steps);
+  return {std::move(scenario), std::move(profile)};
+}
+
 OpenRecording open_for_judging(const std::filesystem::path& recording, const Wiring& wiring,
-                               const Gauge& gauge) {
+                               const Gauge& gauge, const PlayedScenario* played) {
   if (wiring.tach.empty())
     throw FileErrors({{wiring.file, 0, 0, "there is no tach: channel; a recording is judged by one"}});
-  OpenRecording opened{gauge, recording, wiring, resolve(wiring, gauge), 1, 0, 0, 0, 0, 0};
+  OpenRecording opened{.gauge = gauge, .file = recording, .wiring = wiring, .wires = resolve(wiring, gauge)};
   LampWires wires(opened.wires, wiring);
   const std::unique_ptr<RecordingReader> reader = open_recording(recording, wires.wanted());
   opened.resolution = reader->resolution();
-  RpmTrack track(track_setup(gauge, opened.resolution));
+  Tach tach(track_setup(gauge, opened.resolution));
+  std::optional<ProfileFit> fit;
+  if (played) fit.emplace(played->profile, gauge.pulses_per_rev);
   double lowest = std::numeric_limits<double>::infinity();
-  const auto take = [&] {
-    for (const Segment& segment : track.take().segments) {
+  const auto take = [&](const std::vector<Nanos>& pulses) {
+    opened.pulses += pulses.size();
+    const RpmTrack::Decided decided = tach.track().take();
+    for (const Segment& segment : decided.segments) {
       lowest = std::min(lowest, segment.lowest_rpm());
       opened.highest_rpm = std::max(opened.highest_rpm, segment.highest_rpm());
+      if (fit) fit->add(segment);
     }
-  };
-  const auto add_edges = [&] {
-    wires.take_lamps();
-    for (const Nanos edge : wires.take_tach()) {
-      ++opened.pulses;
-      track.edge(edge);
-    }
-    take();
+    for (const SignalGap& gap : decided.gaps)
+      if (fit && gap.kind == SignalGap::Kind::lost) fit->unknown(gap.from, gap.to);
   };
   std::array<ChannelChange, 4096> block;
   while (const std::size_t n = reader->next(block)) {
     wires.add({block.data(), n});
-    add_edges();
+    wires.take_lamps();
+    take(tach.add(wires.take_tach(), std::max<Nanos>(block[n - 1].at - 1, 0)));
   }
   wires.finish();
-  add_edges();
   opened.end = reader->end();
-  track.finish(opened.end);
-  take();
+  take(tach.add(wires.take_tach(), opened.end));
+  take(tach.finish(opened.end));
   opened.lowest_rpm = std::isfinite(lowest) ? lowest : 0;
-  opened.rpm_uncertainty = track.standard_uncertainty_rpm();
+  opened.rpm_uncertainty = tach.track().standard_uncertainty_rpm();
+  if (!played) return opened;
+  const ProfileFit::Found found =
+      fit->find(opened.end, opened.rpm_uncertainty,
+                noise_allowance_rpm(played->scenario.noise, gauge, played->profile.highest_rpm()));
+  if (!found.place)
+    throw RecordingError(fmt::format("{} does not go with the scenario {}: {}", recording.string(),
+                                     played->scenario.name, found.why_not));
+  opened.played = played;
+  opened.place = *found.place;
+  opened.odd = found.odd;
   return opened;
 }
 

@@ -5,11 +5,20 @@
 // rpm can be known, and the judge wants that first. What the recording does not show makes the run
 // undecided: an end in the middle of a record, a wired channel whose level is
 // unknown, a tach that never pulses, or an rpm that never comes near a boundary.
+//
+// Contact bounce in the tach is left out and told (core/contact_bounce.h); nothing is
+// forgiven for it. Pulses that are missing or came twice are mended and disturb what
+// is around them only.
+//
+// With the scenario that was played, its profile is laid on the recovered rpm and
+// judged by: rpm as they were played, without the recording's uncertainty; and
+// what the scenario asks is judged. Without one everything is asked of a recording.
 #pragma once
 
 #include <functional>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "bench/files/files.h"
@@ -17,8 +26,18 @@
 #include "bench/run/run_folder.h"
 #include "bench/run/runner.h"
 #include "core/gauge.h"
+#include "core/profile.h"
+#include "core/profile_fit.h"
 
 namespace tachproof {
+
+// What was played while it was recorded.
+struct PlayedScenario {
+  ScenarioFile scenario;
+  Profile profile;
+};
+// Throws std::invalid_argument, a sentence, for one that has no profile of its own.
+PlayedScenario played_scenario(ScenarioFile scenario);
 
 // A recording that has been read once; nothing is judged yet.
 struct OpenRecording {
@@ -35,6 +54,10 @@ struct OpenRecording {
   double highest_rpm = 0;
   double rpm_uncertainty = 0;  // standard
 
+  const PlayedScenario* played = nullptr;
+  ProfilePlace place = {};                        // of its profile
+  std::vector<std::pair<Nanos, Nanos>> odd = {};  // moments at which the rpm was not its
+
   Channels wired() const;
   // Its rpm can be set against the gauge's boundaries at all. When not, the
   // tach channel or pulses_per_rev is wrong rather than the unit.
@@ -43,9 +66,10 @@ struct OpenRecording {
 
 // Throws RecordingError for a file that is no recording, lacks a channel or has
 // a record that cannot be read, and FileErrors for a wiring that does not fit
-// the gauge or has no tach.
+// the gauge or has no tach; RecordingError as well where `played`, which must outlive
+// what is returned, does not fit the recording.
 OpenRecording open_for_judging(const std::filesystem::path& recording, const Wiring& wiring,
-                               const Gauge& gauge);
+                               const Gauge& gauge, const PlayedScenario* played = nullptr);
 
 // `stop` as in RunHooks.
 RunOutcome judge_recording(const OpenRecording& recording, RunFolder& folder,

@@ -39,9 +39,13 @@ struct BenchFacts {
   bool operator==(const BenchFacts&) const = default;
 };
 
+// Of a record that judges nothing against the settings: it tells what was found.
+inline constexpr const char* purpose_found = "found";
+
 // What the reports need beside the core's RunResult.
 struct RunRecord {
   RunResult result;
+  std::string purpose;  // empty: the settings were judged; else purpose_found
   Gauge gauge;
   std::string gauge_name, gauge_sha256;
   std::string scenario_name, scenario_sha256;

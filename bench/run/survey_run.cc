@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <exception>
+#include <utility>
 #include <variant>
 
 #include <fmt/format.h>
@@ -17,13 +19,15 @@ namespace {
 
 class Loop {
  public:
-  Loop(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer, const RunHooks& hooks)
+  Loop(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer, const RunHooks& hooks,
+       const std::optional<WakeUp>& wake)
       : next_(next),
+        wake_(wake),
         pulses_per_rev_(pulses_per_rev),
         rig_(rig),
         watch_(*rig.watcher),
         ahead_(survey_ahead(rig.watcher->facts())),
-        writer_(writer),
+        kept_by_(writer),
         hooks_(hooks) {}
 
   SurveyEvidence run() {
@@ -34,6 +38,7 @@ class Loop {
       found(FindingKind::lost_evidence,
             fmt::format("the watcher vouches for what it saw up to {} only, of {}", say_time(all_.seen_until),
                         say_time(played_)));
+    all_.waking = waking_;
     all_.complete = played_all && all_.lost == 0 && all_.seen_until >= played_;
     return std::move(all_);
   }
@@ -57,30 +62,93 @@ class Loop {
   void play_all() {
     rig_.source->begin();
     rig_.watcher->begin();
-    while (!stopped_ && plan()) {
-      while (!stopped_ && played_ < profile_.duration()) {
-        play(std::min(played_ + real_pace.stretch, profile_.duration()));
-        if (played_ > ahead_) collect(played_ - ahead_);
-        look_round();
-      }
-    }
+    if (wake_ && !awake()) return;
+    writer_ = kept_by_;
+    play_on(next_);
     while (!stopped_ && collected_ < played_) {
       collect(std::min(collected_ + ahead_, played_));
       look_round();
     }
   }
 
+  // Everything that `next` plans.
+  void play_on(const NextSteps& next) {
+    while (!stopped_ && plan(next)) {
+      while (!stopped_ && played_ < profile_.duration()) {
+        play(std::min(played_ + real_pace.stretch, profile_.duration()));
+        if (origin_ + played_ > ahead_) collect(played_ - ahead_);
+        look_round();
+      }
+    }
+  }
+
+  // False: stopped, or it never answered and had to.
+  bool awake() {
+    bool answered = false;
+    play_on([&](const SurveyView& view) -> std::vector<Step> {
+      answered = answers(view);
+      if (answered || played_ >= wake_->longest) return {};
+      return {Hold{wake_->ask_rpm, 100 * ns_per_ms}};
+    });
+    if (stopped_) return false;
+    if (!answered && wake_->needed) {
+      all_.findings.push_back(
+          {FindingKind::lost_evidence, 0, "", "",
+           fmt::format("the lamps stayed dark for {} at {} rpm, where {} is set: the unit has no power, is "
+                       "not wired, or does not wake; check that, then survey it again",
+                       say_span(played_), decimal(wake_->ask_rpm, 0), wake_->shows)});
+      all_.events.clear();
+      all_.seen_until = 0;
+      stopped_ = true;
+      return false;
+    }
+    bool rested = false;
+    play_on([&](const SurveyView&) -> std::vector<Step> {
+      if (std::exchange(rested, true)) return {};
+      return {Hold{wake_->rest_rpm, wake_->rest}};
+    });
+    begin_here();
+    return !stopped_;
+  }
+
+  // The right cue; or any light that lasts, as the unit may be wrong.
+  bool answers(const SurveyView& view) const {
+    Nanos first = -1;
+    for (const LampEvent& event : view.events) {
+      if (event.lit != 0 && first < 0) first = event.at;
+      const bool lit = (event.lit & (wake_->steady | wake_->blinking)) != 0;
+      if (lit && (event.lit & ~wake_->blinking) == wake_->steady) return true;
+    }
+    return first >= 0 && view.seen_until - first > ns_per_s;
+  }
+
+  // The instant that has been played up to is instant 0 from now on.
+  void begin_here() {
+    waking_ = origin_ = played_;
+    lit_before_ = all_.events.empty() ? std::nullopt : std::optional(all_.events.back().lit);
+    all_ = {};
+    profile_ = {};
+    segments_told_ = 0;
+    pulses_.clear();
+    next_pulse_ = 0;
+    generated_ = 0;
+    next_action_ = 0;
+    collected_ -= played_;
+    played_ = 0;
+  }
+
   // False: nothing more is planned, or there is nothing left to plan by.
-  bool plan() {
+  bool plan(const NextSteps& next) {
     if (all_.lost > 0) return false;
-    const std::vector<Step> more = next_(all_.view());
+    const std::vector<Step> more = next(all_.view());
     if (more.empty()) return false;
     all_.steps.insert(all_.steps.end(), more.begin(), more.end());
     profile_ = Profile(all_.steps);
     for (; segments_told_ < profile_.segments().size(); ++segments_told_) {
-      const Segment& segment = profile_.segments()[segments_told_];
-      rig_.source->rpm(segment);
+      Segment segment = profile_.segments()[segments_told_];
       if (writer_ != nullptr) writer_->rpm(segment);
+      segment.start.whole += origin_;
+      rig_.source->rpm(segment);
     }
     generate();
     return true;
@@ -109,20 +177,34 @@ class Loop {
     const std::vector<Action>& actions = profile_.actions();
     for (; next_action_ < actions.size() && actions[next_action_].at <= until; ++next_action_)
       if (const Press* press = std::get_if<Press>(&actions[next_action_].what))
-        rig_.source->press(*press, actions[next_action_].at);
+        rig_.source->press(*press, origin_ + actions[next_action_].at);
     const auto first = pulses_.begin() + static_cast<std::ptrdiff_t>(next_pulse_);
     const auto last = std::upper_bound(first, pulses_.end(), until);
-    const std::span<const Nanos> block(first, last);
-    rig_.source->play({block, until});
+    std::vector<Nanos> block(first, last);
+    for (Nanos& pulse : block) pulse += origin_;
+    rig_.source->play({block, origin_ + until});
     next_pulse_ += block.size();
     all_.pulses += block.size();
     played_ = until;
   }
 
   void collect(Nanos until) {
+    seen_.clear();
+    const Seen seen = watch_.collect(origin_ + until, seen_);
     const std::size_t before = all_.events.size();
-    const Seen seen = watch_.collect(until, all_.events);
-    all_.seen_until = std::min(until, seen.until);
+    for (const LampEvent& event : seen_) {
+      if (origin_ == 0) {
+        all_.events.push_back(event);
+      } else if (event.at <= origin_) {
+        lit_before_ = event.lit;
+      } else {
+        begin_lamps();
+        all_.events.push_back({event.at - origin_, event.lit});
+      }
+    }
+    const Nanos seen_until = std::min(until, seen.until - origin_);
+    if (seen_until > 0) begin_lamps();
+    all_.seen_until = std::max<Nanos>(seen_until, 0);
     if (seen.lost > 0) {
       all_.lost += seen.lost;
       found(FindingKind::lost_evidence, seen.lost_why);
@@ -131,22 +213,30 @@ class Loop {
     collected_ = until;
   }
 
+  // As a watcher begins: with what is lit at instant 0.
+  void begin_lamps() {
+    if (lit_before_) all_.events.push_back({0, *lit_before_});
+    lit_before_.reset();
+  }
+
   void look_round() {
     if (const auto why = hooks_.stop ? hooks_.stop() : std::nullopt) {
       stopped_ = true;
       found(FindingKind::bench_fault, *why);
     }
     if (hooks_.progress && glances_.due())
-      hooks_.progress(
-          {collected_, profile_.rpm_at(collected_), all_.events.empty() ? 0 : all_.events.back().lit});
+      hooks_.progress({origin_ + collected_, profile_.rpm_at(std::max<Nanos>(collected_, 0)),
+                       all_.events.empty() ? lit_before_.value_or(0) : all_.events.back().lit});
   }
 
   const NextSteps& next_;
+  const std::optional<WakeUp>& wake_;
   double pulses_per_rev_;
   Rig& rig_;
   CheckedWatcher watch_;
   Nanos ahead_;
-  EvidenceWriter* writer_;
+  EvidenceWriter* kept_by_;           // of what is kept,
+  EvidenceWriter* writer_ = nullptr;  // once it is
   const RunHooks& hooks_;
 
   SurveyEvidence all_;
@@ -156,6 +246,10 @@ class Loop {
   std::size_t next_pulse_ = 0;
   std::uint64_t generated_ = 0;
   std::size_t next_action_ = 0;
+  // Instants below are the survey's, the rig's less this.
+  Nanos origin_ = 0, waking_ = 0;
+  std::optional<Channels> lit_before_;  // at instant 0, not yet told
+  std::vector<LampEvent> seen_;
   Nanos played_ = 0;     // the source has been given everything until here,
   Nanos collected_ = 0;  // and the watcher has been asked until here
   bool stopped_ = false;
@@ -189,8 +283,30 @@ SurveySetup survey_setup_of(const Rig& rig, double within_rpm) {
 }
 
 SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer,
-                           const RunHooks& hooks) {
-  return Loop(next, pulses_per_rev, rig, writer, hooks).run();
+                           const RunHooks& hooks, const std::optional<WakeUp>& wake) {
+  return Loop(next, pulses_per_rev, rig, writer, hooks, wake).run();
+}
+
+std::optional<WakeUp> wake_up(const Gauge& gauge, Channels wired, bool trusted) {
+  for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
+    const Cue& cue = gauge.windows[w].cue;
+    if (((cue.steady | cue.blinking) & wired) == 0) continue;
+    const bool last = w + 1 == gauge.windows.size();
+    const double from = gauge.windows[w].from_rpm;
+    const double lowest = gauge.boundaries() > 0 ? gauge.windows[1].from_rpm : Profile::max_rpm;
+    WakeUp wake;
+    wake.rest_rpm = std::round(lowest / 2);
+    wake.ask_rpm = w == 0 ? wake.rest_rpm
+                          : std::round(last ? std::min(from + 100, Profile::max_rpm)
+                                            : (from + gauge.windows[w + 1].from_rpm) / 2);
+    wake.shows = gauge.describe(cue);
+    wake.steady = cue.steady & wired;
+    wake.blinking = cue.blinking & wired;
+    wake.rest = gauge.tolerance.response_to + gauge.tolerance.settle + 20 * ns_per_ms;
+    wake.needed = trusted;
+    return wake;
+  }
+  return std::nullopt;
 }
 
 RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const SurveyEvidence& evidence,

@@ -43,13 +43,31 @@ struct SurveyEvidence {
   std::uint64_t lost = 0;
   std::vector<Finding> findings;  // the bench's own
   bool complete = false;          // all that was planned was played and seen
+  Nanos waking = 0;               // it took before the survey began
 
   SurveyView view() const { return {steps, events, seen_until}; }
 };
 
+// How a unit is asked whether it is awake: a gauge that still starts up is dark,
+// whatever is played. It is asked with an rpm at which its lamps are lit, until
+// they are; then it gets time to go dark again, and the survey begins: instant 0
+// of all that is kept is then. What was before is no evidence of anything.
+struct WakeUp {
+  double ask_rpm = 0, rest_rpm = 0;
+  std::string shows;  // what the settings say of it: "left white"
+  Channels steady = 0, blinking = 0;
+  Nanos rest = 0;  // a sound unit shows the lowest window after so long at rest_rpm
+  Nanos longest = 5 * ns_per_s;
+  bool needed = true;  // else the survey begins all the same
+};
+// Nothing when no window lights a lamp that is wired. Without trust in the
+// settings an answer is not needed.
+std::optional<WakeUp> wake_up(const Gauge& gauge, Channels wired, bool trusted = true);
+
 // `writer` may be null: nothing is written down. `pulses_per_rev`: of the train.
+// Without `wake` the survey begins at once.
 SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer,
-                           const RunHooks& hooks = {});
+                           const RunHooks& hooks = {}, const std::optional<WakeUp>& wake = std::nullopt);
 
 // What the planner and the judge of a survey on this rig are told.
 SurveySetup survey_setup_of(const Rig& rig, double within_rpm);

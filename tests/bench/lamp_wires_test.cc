@@ -61,14 +61,14 @@ TEST(LampWires, LightALampThatAnyOfItsChannelsLights) {
   EXPECT_EQ(wires.take_lamps(), (std::vector<LampEvent>{{0, left_white | top}, {10, top}, {20, 0}}));
 }
 
-TEST(LampWires, GiveTheEdgesOfTheTachThatTheWiringNames) {
+TEST(LampWires, GiveTheTachLineWithTheLevelAfterTheWiringsEdgeAsTheActiveOne) {
   const Changes square = {{0, 0, low}, {10, 0, high}, {20, 0, low}, {30, 0, high}, {40, 0, low}};
   LampWires rising({}, wiring());
   rising.add(square);
-  EXPECT_EQ(rising.take_tach(), (std::vector<Nanos>{10, 30}));
+  EXPECT_EQ(rising.take_tach(), (std::vector<LineChange>{{10, true}, {20, false}, {30, true}, {40, false}}));
   LampWires falling({}, wiring(true, false));
   falling.add(square);
-  EXPECT_EQ(falling.take_tach(), (std::vector<Nanos>{20, 40}));
+  EXPECT_EQ(falling.take_tach(), (std::vector<LineChange>{{10, false}, {20, true}, {30, false}, {40, true}}));
   EXPECT_TRUE(falling.take_tach().empty());
 }
 
@@ -76,7 +76,7 @@ TEST(LampWires, SeeNoTachEdgeOutOfAnUnknownLevel) {
   LampWires wires({}, wiring());
   wires.add(
       Changes{{0, 0, unknown}, {10, 0, high}, {20, 0, unknown}, {30, 0, high}, {40, 0, low}, {50, 0, high}});
-  EXPECT_EQ(wires.take_tach(), (std::vector<Nanos>{50}));
+  EXPECT_EQ(wires.take_tach(), (std::vector<LineChange>{{40, false}, {50, true}}));
 }
 
 TEST(LampWires, ReportUnknownLevelsAndTakeThemForDark) {

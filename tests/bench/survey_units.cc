@@ -11,6 +11,27 @@
 
 namespace tachproof {
 
+Gauge flashing_ladder(double hz, double duty) {
+  Gauge gauge;
+  gauge.name = "Two-lamp ladder";
+  gauge.pulses_per_rev = 3;
+  gauge.lamps = {{"near", {"cyan"}}, {"far", {"cyan"}}};
+  const Channels near = 1, far = 2;
+  gauge.windows = {{"off", 0, {}},
+                   {"one", 3000, {near, 0}},
+                   {"both", 3150, {near | far, 0}},
+                   {"flash", 3300, {0, near | far}},
+                   {"rest", 3900, {}},
+                   {"warn", 5200, {0, far}},
+                   {"end", 5600, {far, 0}}};
+  gauge.deadband = {7, Sits::below};
+  gauge.blink = Blink{hz, duty};
+  gauge.tolerance.rpm = 3;
+  gauge.tolerance.response_to = 100 * ns_per_ms;
+  gauge.tolerance.blink_hz = hz / 10;
+  return gauge;
+}
+
 double RandomUnit::changes_at(std::size_t boundary, Direction direction) const {
   const double set = direction == Direction::rising ? runs.rising_rpm(boundary) : runs.falling_rpm(boundary);
   const double step = *behaviour.resolution_rpm;

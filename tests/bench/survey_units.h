@@ -12,6 +12,11 @@
 
 namespace tachproof {
 
+// A ladder with every boundary that blinking alone tells: steady to blinking at
+// 3300 rpm, blinking to dark at 3900, dark to blinking at 5200, blinking to
+// steady at 5600.
+Gauge flashing_ladder(double hz = 5, double duty = 0.5);
+
 // A unit whose truth is known.
 struct RandomUnit {
   Gauge runs;  // what it really runs; should run: drumlin::gauge()

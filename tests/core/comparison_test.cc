@@ -59,7 +59,7 @@ TEST(EnScore, AmongManyTheLimitIsWider) {
 
 // A run of `gauge` by a unit that is `by_rpm` off everywhere.
 ComparedRun run_of(const Gauge& gauge, double by_rpm = 0, double u_rpm = 0.5) {
-  ComparedRun run{gauge, {}, {}, 1e-6, 10};
+  ComparedRun run{gauge, {}, {}, 1e-6, 10, ""};
   run.result.complete = true;
   run.result.verdict = Verdict::pass;
   for (std::size_t b = 1; b < gauge.windows.size(); ++b)
@@ -147,7 +147,8 @@ TEST(Comparison, TooMuchUncertaintyCannotTell) {
   wider.deadband.rpm += 1;
   const Comparison c = compare(run_of(gauge), run_of(wider));
   EXPECT_EQ(item(c, "deadband", "near").word, ChangeWord::cannot_tell);  // 1 rpm beside U 1.4
-  EXPECT_EQ(item(c, "deadband", "near").remark, "so small a change is not told from none");
+  EXPECT_EQ(item(c, "deadband", "near").remark,
+            "so small a change is not told from none; measure both again with survey --within 0.1");
   EXPECT_EQ(c.verdict, Verdict::undecided);
 }
 

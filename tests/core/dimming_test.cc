@@ -150,6 +150,81 @@ TEST(DimmingFilter, TwoPulsesAreNoTrain) {
   EXPECT_EQ(filtered(raw), raw);
 }
 
+// The same with a glitch of `width` at `at`: the line is for that long what it is not.
+std::vector<LampEvent> with_glitch(const std::vector<LampEvent>& events, Nanos at, Nanos width) {
+  std::vector<LampEvent> out;
+  Channels lit = 0;
+  bool done = false;
+  for (const LampEvent& event : events) {
+    if (!done && event.at > at) {
+      out.push_back({at, lit ^ lamp});
+      out.push_back({at + width, lit});
+      done = true;
+    }
+    lit = event.lit;
+    out.push_back(event);
+  }
+  return out;
+}
+
+TEST(DimmingFilter, AGlitchOnADimmedLampsLineIsLeftOutWhereverInThePeriodItComes) {
+  for (const double hz : {100.0, 400.0, 1000.0})
+    for (const double duty : {0.1, 0.5, 0.9}) {
+      const Nanos period = from_seconds(1 / hz);
+      const auto lit = static_cast<Nanos>(duty * static_cast<double>(period));
+      const Nanos to = ns_per_s + 100 * period;
+      const std::vector<LampEvent> clean = pwm(ns_per_s, to, period, duty);
+      for (int k = 1; k < 40; ++k) {
+        const Nanos at = ns_per_s + 50 * period + period * k / 40;
+        if (std::abs(at - (ns_per_s + 50 * period + lit)) < 2 * ns_per_us) continue;
+        DimmingFilter filter;
+        std::vector<LampEvent> out;
+        filter.add(with_glitch(clean, at, ns_per_us), out);
+        filter.seen_until(to + ns_per_s, out);
+        ASSERT_EQ(out, (std::vector<LampEvent>{{0, 0}, {ns_per_s, lamp}, {to, 0}}))
+            << hz << " Hz, duty " << duty << ", " << k;
+        EXPECT_EQ(filter.glitches(), 1u);
+      }
+    }
+}
+
+TEST(DimmingFilter, AGlitchInTheDarkOrInSteadyLightIsLeftOut) {
+  const std::vector<LampEvent> clean = {{0, 0}, {ns_per_s, lamp}, {2 * ns_per_s, 0}, {3 * ns_per_s, other}};
+  EXPECT_EQ(filtered(with_glitch(clean, ns_per_s / 2, ns_per_us)), clean);
+  EXPECT_EQ(filtered(with_glitch(clean, ns_per_s * 3 / 2, 15 * ns_per_us)), clean);
+}
+
+TEST(DimmingFilter, APulseThatALampCanMakeIsNoGlitch) {
+  const std::vector<LampEvent> raw = {{0, 0}, {ns_per_s, lamp}, {ns_per_s + 25 * ns_per_us, 0}};
+  EXPECT_EQ(filtered(raw), raw);
+}
+
+TEST(DimmingFilter, FastDimmingIsNotTakenForGlitches) {
+  // 3 kHz at 4 %: lit for 13 us.
+  const Nanos period = 333 * ns_per_us;
+  const std::vector<LampEvent> out = filtered(pwm(ns_per_s, 2 * ns_per_s, period, 0.04));
+  ASSERT_EQ(out.size(), 3u);
+  EXPECT_EQ(out[1].lit, lamp);
+  EXPECT_LT(out[1].at, ns_per_s + 12 * period);
+  EXPECT_GE(out[2].at, 2 * ns_per_s - period);
+}
+
+TEST(DimmingFilter, RegularSpikesOfAnIgnitionDoNotLightALamp) {
+  const std::vector<LampEvent> spikes = pwm(ns_per_s, 2 * ns_per_s, 5 * ns_per_ms, 0.0002);
+  EXPECT_EQ(filtered(spikes), (std::vector<LampEvent>{{0, 0}}));
+}
+
+TEST(DimmingFilter, SaysHowFarApartLampsOfOneChangeMayBeDated) {
+  DimmingFilter filter;
+  std::vector<LampEvent> out;
+  EXPECT_EQ(filter.slack(), 0);
+  filter.add(pwm(ns_per_s, 2 * ns_per_s, 10 * ns_per_ms, 0.1), out);
+  EXPECT_EQ(filter.slack(), 10 * ns_per_ms);
+  filter.add(std::vector<LampEvent>{{3 * ns_per_s, lamp}}, out);
+  filter.seen_until(4 * ns_per_s, out);
+  EXPECT_EQ(filter.slack(), 0) << "lit without a gap for a second";
+}
+
 RC_GTEST_PROP(DimmingFilter, KeepsTheOrderAndTheLastStateInAnyPortions, ()) {
   const auto gaps = *rc::gen::container<std::vector<int>>(rc::gen::inRange(1, 30'000));
   std::vector<LampEvent> raw{{0, 0}};

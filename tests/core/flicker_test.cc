@@ -5,6 +5,7 @@
 #include <rapidcheck/gtest.h>
 
 #include <cmath>
+#include <random>
 #include <vector>
 
 #include "core/flicker_causes.h"
@@ -222,6 +223,90 @@ TEST(Flicker, ALopsidedFiringPatternMovesTheWorstMean) {
   EXPECT_GT(worst.cycles, 0.99 * static_cast<double>(setup.steps) * 16 / 4);
   EXPECT_EQ(all.held(0, 20, 4).cycles, 0);
   EXPECT_LT(worst.mean_off_rpm, -1);
+}
+
+// A unit by another route than the simulation's: edges one by one, its own clock,
+// a plain trigger. The changes per minute at the mean where it changes most.
+struct PlainUnit {
+  double update_hz = 0;
+  double phase_s = 0;  // of its first update
+  double minutes = 30;
+
+  double worst_changes_per_min(const FlickerSetup& setup, double width_rpm, unsigned seed) const {
+    std::mt19937_64 random(seed);
+    std::normal_distribution<double> jitter(0, setup.noise.jitter_us * 1e-6);
+    const double rpm = setup.places_rpm[0];
+    const double period_s = 60 / (rpm * setup.pulses_per_rev);
+    const auto averaged = static_cast<std::size_t>(setup.unit.averaging_pulses);
+    const std::vector<double>& firing = setup.noise.firing;
+    std::vector<double> edges, readings;
+    double update_s = 20 * period_s + phase_s;
+    for (std::size_t i = 0; update_s < minutes * 60; ++i) {
+      const double even_s = static_cast<double>(i) * period_s;
+      for (; update_s < even_s - 0.1 * period_s; update_s += 1 / update_hz) {
+        std::size_t last = edges.size() - 1;
+        while (edges[last] > update_s) --last;
+        readings.push_back(60 / setup.pulses_per_rev * static_cast<double>(averaged) /
+                           (edges[last] - edges[last - averaged]));
+      }
+      edges.push_back(even_s + firing[i % firing.size()] / 100 * period_s + jitter(random));
+    }
+    double most = 0;
+    for (double off = -24; off <= 24; off += 0.5) {
+      const double low = rpm + off - width_rpm / 2, high = rpm + off + width_rpm / 2;
+      bool on = readings[0] >= rpm + off;
+      std::uint64_t changes = 0;
+      for (const double reading : readings) {
+        const bool now = on ? reading >= low : reading >= high;
+        changes += now != on;
+        on = now;
+      }
+      most = std::max(most, static_cast<double>(changes) / minutes);
+    }
+    return most;
+  }
+};
+
+TEST(Flicker, TheUpperLimitHoldsForEveryPhaseOfUpdatesInStepWithTheFiring) {
+  FlickerSetup setup;
+  setup.noise.firing = {0, 0.4, -0.4};
+  setup.noise.jitter_us = 8;
+  setup.pulses_per_rev = 3;
+  setup.places_rpm = {3720};
+  setup.unit = {4, 0, 0, 0};
+  setup.steps = 1 << 15;
+  setup.chunks = 2;
+  const double cycle_hz = 62;
+  for (const double update_hz : {cycle_hz, cycle_hz / 2, cycle_hz * 2, cycle_hz * 2 * 1.001})
+    for (const double width_rpm : {3.0, 6.0, 14.0}) {
+      setup.unit.update_hz = update_hz;
+      setup.seed = static_cast<std::uint64_t>(update_hz + width_rpm);
+      const double upper =
+          all_of(setup).worst(0, static_cast<std::size_t>(width_rpm / setup.step_rpm)).upper_per_min(0.95);
+      for (unsigned phase = 0; phase < 16; ++phase) {
+        const PlainUnit unit{update_hz, phase / (16 * cycle_hz)};
+        const double seen = unit.worst_changes_per_min(setup, width_rpm, phase);
+        EXPECT_LE(seen - 4 * std::sqrt(seen / unit.minutes), upper)
+            << update_hz << " Hz, width " << width_rpm << ", phase " << phase << "/16";
+      }
+    }
+}
+
+TEST(Flicker, PhasesAreKeptApartOnlyWhereTheyNeverMix) {
+  FlickerSetup setup;
+  setup.noise.firing = {0, 0.4, -0.4};
+  setup.pulses_per_rev = 3;
+  setup.unit = {4, 62, 0, 0};
+  EXPECT_EQ(flicker_phases(setup, 3720).count, 6u);  // every third pulse: 3, and 3 between
+  EXPECT_EQ(flicker_phases(setup, 3725).spacing, 3);
+  EXPECT_EQ(flicker_phases(setup, 3650).count, 1u);        // 2.94: all phases in a second
+  EXPECT_EQ(flicker_phases(setup, 3720 / 1.5).count, 1u);  // every second pulse of three
+  EXPECT_EQ(flicker_phases(setup, 1860).per_pulse, 2u);    // one and a half
+  EXPECT_EQ(flicker_phases(setup, 1860).count, 6u);
+  setup.unit.averaging_pulses = 3;  // the pattern is gone
+  EXPECT_EQ(flicker_phases(setup, 3720).count, 1u);
+  setup.unit = {4, 0, 0, 0};  // at every pulse
+  EXPECT_EQ(flicker_phases(setup, 3720).count, 1u);
 }
 
 TEST(Flicker, IsTheSameForAnyOrderOfChunksAndAnyInstructions) {

@@ -1,6 +1,7 @@
 // What the judge says of a whole run: a profile as it was played, the lamps as they were seen.
 #pragma once
 
+#include <utility>
 #include <vector>
 
 #include "core/judge.h"
@@ -8,10 +9,19 @@
 
 namespace tachproof::test {
 
+// Most tests play too little to prove thresholds: they do not ask for them.
+inline JudgeSetup without_thresholds() {
+  JudgeSetup setup;
+  setup.what.thresholds = false;
+  return setup;
+}
+
 inline RunResult judged(const Gauge& gauge, const Profile& profile, const std::vector<LampEvent>& events,
-                        JudgeSetup setup = {}) {
+                        JudgeSetup setup = without_thresholds(),
+                        const std::vector<std::pair<Nanos, Nanos>>& disturbed = {}) {
   if (setup.watcher_resolution == 1) setup.watcher_resolution = 100 * ns_per_us;
   Judge judge(gauge, setup);
+  for (const auto& [from, to] : disturbed) judge.disturbed(from, to);
   for (const Segment& s : profile.segments()) judge.rpm(s);
   judge.lamps(events);
   return judge.finish(profile.duration());

@@ -310,7 +310,22 @@ void EmulatedBoard::Impl::output_moved(int output, bool level) {
   output_changes.push_back({avr->cycle, now});
 }
 
+// The core lets a pull-up win over what drives the pin, and keeps that level when
+// the pull-up goes; a driven pin follows its driver.
 void EmulatedBoard::Impl::apply_inputs(std::uint8_t levels) {
+  for (const char port : {'C', 'D'}) {
+    unsigned mask = 0, value = 0;
+    for (std::size_t i = 0; i < input_pins.size(); ++i) {
+      if (input_pins[i].first != port) continue;
+      mask |= 1u << input_pins[i].second;
+      if ((levels >> i) & 1) value |= 1u << input_pins[i].second;
+    }
+    avr_ioport_external_t driven{};
+    driven.name = static_cast<unsigned char>(port) & 0x7fu;
+    driven.mask = static_cast<std::uint8_t>(mask);
+    driven.value = static_cast<std::uint8_t>(value);
+    avr_ioctl(avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(port), &driven);
+  }
   for (std::size_t i = 0; i < input_pins.size(); ++i) {
     const bool level = ((levels >> i) & 1) != 0;
     avr_raise_irq(pin(input_pins[i].first, input_pins[i].second), level ? 1 : 0);

@@ -109,6 +109,23 @@ TEST(Firmware, ABurstThatDoesNotFitIsCountedAsLost) {
   EXPECT_EQ(parse_lamps(host.last(link_lamps)->payload)->lost, status.lost);
 }
 
+TEST(Firmware, AnInputThatWasNotWiredInTheRunBeforeIsReadAsItIsDriven) {
+  for (const int levels : {0x00, 0x42, 0xff}) {
+    DirectHost host;
+    host.hello();
+    host.board.set_inputs(static_cast<std::uint8_t>(levels));
+    host.arm(100, 0x0f);  // the others get pull-ups
+    host.run_for(10 * ns_per_ms);
+    host.send(link_stop);
+    host.status();
+    host.frames.clear();
+    host.arm(100, 0xff);
+    host.run_for(10 * ns_per_ms);
+    ASSERT_EQ(host.stamps().size(), 1u);
+    EXPECT_EQ(host.stamps()[0].inputs, levels);
+  }
+}
+
 TEST(Firmware, ListensOnlyToWiredInputs) {
   DirectHost host;
   host.hello();

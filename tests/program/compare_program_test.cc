@@ -113,6 +113,31 @@ TEST_F(CompareProgram, FailsAUnitThatWasNotGivenItsNewSettings) {
   EXPECT_EQ(word_of(json::parse(done.out), "threshold", "brisk"), "missing") << done.out;
 }
 
+// The unit's updates run free, and come elsewhere with another seed.
+TEST_F(CompareProgram, OneUnitThatUpdatesSlowlyIsUnchanged) {
+  const std::string quick = replaced(
+      files::scenario, "profile:",
+      "profile:\n  - {hold: 2000, for: 500ms}\n"
+      "  - repeat: 4\n    steps: [{ramp: 5000, rate: 200}, {ramp: 2000, rate: 200}]\n"
+      "  - repeat: 3\n    steps:\n"
+      "      - {ramp: 2980, rate: 2000}\n      - {ramp: 3020, rate: 10}\n"
+      "      - {ramp: 3980, rate: 2000}\n      - {ramp: 4020, rate: 10}\n"
+      "      - {ramp: 4000, rate: 2000}\n      - {ramp: 3970, rate: 10}\n"
+      "      - {ramp: 3000, rate: 2000}\n      - {ramp: 2970, rate: 10}\n"
+      "      - {ramp: 2000, rate: 2000}\n"
+      "  - repeat: 20\n    steps: [{step: 5000}, {hold: 5000, for: 311ms}, {step: 2000}, {hold: 2000, for: "
+      "337ms}]\n");
+  scratch.write("slow.yaml", replaced(files::rig, "response_ms: 20", "response_ms: 20, update_hz: 20"));
+  for (const char* seed : {"7", "8", "9"}) {
+    scratch.write("scenario.yaml", replaced(quick, "seed: 7", std::string("seed: ") + seed));
+    tachproof("run scenario.yaml --gauge gauge.yaml --rig slow.yaml --out run" + std::string(seed));
+  }
+  for (const char* pair : {"run7 run7", "run7 run8", "run8 run9"}) {
+    const Finished done = tachproof(std::string("compare ") + pair);
+    EXPECT_EQ(done.status, 0) << pair << done.out << done.err;
+  }
+}
+
 TEST_F(CompareProgram, ARunThatWasCutShortIsNeverAPass) {
   survey("gauge.yaml", "rig.yaml", "old");
   survey("gauge.yaml", "rig.yaml", "new");

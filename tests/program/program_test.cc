@@ -228,6 +228,34 @@ TEST_F(Program, ChecksFilesAsStrictlyAsARunWould) {
   EXPECT_TRUE(std::any_of(files[1]["errors"].begin(), files[1]["errors"].end(), on_line_3)) << bad.out;
 }
 
+// Ramps of 500 rpm/s alone, and a response of up to 120 ms: nothing tells the thresholds.
+TEST_F(Program, SaysBeforehandWhatAScenarioCannotDecide) {
+  const Finished check = tachproof("check scenario.yaml gauge.yaml --gauge gauge.yaml");
+  EXPECT_EQ(check.status, 0) << check.err;
+  EXPECT_THAT(check.out,
+              HasSubstr("scenario.yaml: a sound scenario file\n"
+                        "scenario.yaml: warning: boundary brisk cannot be decided: its threshold will "
+                        "be known to "));
+  EXPECT_THAT(check.out, HasSubstr(" rpm, 2.5 is needed: add a ramp of at most "));
+  const json files = json::parse(tachproof("check scenario.yaml --gauge gauge.yaml --json").out)["files"];
+  EXPECT_EQ(files[0]["warnings"].size(), 2U);
+  EXPECT_TRUE(files[0]["warnings"][0]["message"].is_string());
+  EXPECT_TRUE(json::parse(tachproof("check scenario.yaml --json").out)["files"][0]["warnings"].empty());
+
+  const json expect = json::parse(tachproof("expect scenario.yaml --gauge gauge.yaml --json").out);
+  ASSERT_EQ(expect["thresholds"].size(), 4U);
+  const json& first = expect["thresholds"][0];
+  EXPECT_EQ(first["boundary"], "brisk");
+  EXPECT_EQ(first["direction"], "rising");
+  EXPECT_EQ(first["crossings"], 1);
+  EXPECT_GT(first["expected_uncertainty_rpm"].get<double>(), 3);
+  EXPECT_EQ(first["decided"], false);
+  EXPECT_THAT(first["advice"].get<std::string>(), HasSubstr(" rpm/s across 3000 rpm, both ways"));
+  EXPECT_TRUE(expect["not_visited"].empty());
+  EXPECT_THAT(tachproof("expect scenario.yaml --gauge gauge.yaml").out,
+              HasSubstr("\nWhat this scenario will not decide\n  - boundary brisk cannot be decided: "));
+}
+
 TEST_F(Program, BadUsageIsOneLineAndStatus2) {
   const std::map<std::string, std::string> lines = {
       {"frob", "tachproof: there is no command 'frob'; there are " + joined(command_names) + "\n"},
@@ -292,9 +320,53 @@ TEST_F(Program, ASurveyOfAnUnknownUnitWritesAGaugeFileThatItPasses) {
   const Finished done =
       tachproof("survey --unknown --known brisk=3000 --gauge gauge.yaml --rig faulty-rig.yaml --out survey");
   EXPECT_EQ(done.status, 0) << done.out << done.err;
+  EXPECT_THAT(done.out, HasSubstr("\nFOUND: This is what the unit does. Nothing was judged"));
   EXPECT_THAT(done.out, EndsWith("Found: survey/found.yaml\n"));
   EXPECT_EQ(tachproof("check survey/found.yaml").status, 0);
   EXPECT_EQ(tachproof("survey --gauge survey/found.yaml --rig faulty-rig.yaml --out again").status, 0);
+}
+
+TEST_F(Program, WhatASurveyFoundIsNoVerdictAnywhere) {
+  const Finished done = tachproof("survey --unknown --gauge gauge.yaml --rig rig.yaml --out survey");
+  const json result = stored_result("survey");
+  EXPECT_EQ(result["purpose"], "found");
+  EXPECT_EQ(result["verdict"], "undecided");
+  for (const json& row : result["boundaries"]) EXPECT_EQ(row["verdict"], "undecided");
+  const std::string page = whole_file(scratch.path() / "survey" / "report.html");
+  EXPECT_THAT(page, HasSubstr(">FOUND<"));
+  for (const std::string& text : {done.out, page, whole_file(scratch.path() / "survey" / "junit.xml")}) {
+    EXPECT_THAT(text, Not(HasSubstr("PASS")));
+    EXPECT_THAT(text, Not(HasSubstr(">pass<")));
+    EXPECT_THAT(text, Not(HasSubstr("UNDECIDED")));
+  }
+  EXPECT_EQ(tachproof("report survey").status, 0);
+  EXPECT_EQ(tachproof("report survey --verify").status, 0);
+  const Finished accepted = tachproof("accept survey --by Corrie --why none --even-so --history history.db");
+  EXPECT_EQ(accepted.status, 2);
+  EXPECT_THAT(accepted.err, HasSubstr("nothing was judged against the settings, so it is no reference"));
+}
+
+TEST_F(Program, ASurveyThatFindsNothingWritesNoGaugeFile) {
+  scratch.write("dark-rig.yaml", files::replaced(files::rig, "faults: []",
+                                                 "faults: [{kind: stuck-off, lamp: near}, {kind: stuck-off, "
+                                                 "lamp: far}]"));
+  const Finished done = tachproof("survey --unknown --gauge gauge.yaml --rig dark-rig.yaml --out survey");
+  EXPECT_EQ(done.status, 3) << done.out << done.err;
+  EXPECT_THAT(done.out, HasSubstr("the lamps never changed between 1200 and 4800 rpm"));
+  EXPECT_FALSE(std::filesystem::exists(scratch.path() / "survey" / "found.yaml"));
+}
+
+TEST_F(Program, ASurveyWhoseDiskIsFullSaysSoAndIsNoPass) {
+  // No file may grow beyond so many blocks: what is written last finds no room.
+  const std::string survey =
+      std::string(TACHPROOF_PROGRAM) + " survey --gauge gauge.yaml --rig rig.yaml --no-history --out survey";
+  for (const char* const blocks : {"1", "8", "40"}) {
+    std::filesystem::remove_all(scratch.path() / "survey");
+    const Finished done = run_process(
+        {"sh", "-c", "trap '' XFSZ; ulimit -f " + std::string(blocks) + "; " + survey}, scratch.path());
+    EXPECT_NE(done.status, 0) << blocks;
+    EXPECT_THAT(done.err, HasSubstr("File too large")) << blocks;
+  }
 }
 
 TEST_F(Program, ASurveyRefusesWordsThatMakeNoSense) {
@@ -473,8 +545,6 @@ TEST_F(Program, AClipWantsItsRegionsAndItsScenario) {
       {"--regions r.yaml", "give --scenario as well: what was played while it was filmed"},
       {"--scenario scenario.yaml",
        "give --regions as well: where the clip shows the lamps; see `tachproof teach`"},
-      {"--wiring wiring.yaml --scenario scenario.yaml",
-       "give --wiring for a capture, or --regions and --scenario for a clip"},
       {"--wiring wiring.yaml --fps 30",
        "--regions, --sync, --fps, --exposure-ms and --readout-ms do not go with a capture by --wiring"},
       {"--scenario scenario.yaml --regions r.yaml", "there is no run.avi"},
@@ -535,10 +605,29 @@ TEST_F(Program, JudgesItsOwnCaptureAsItJudgedTheRun) {
   run_of("faulty-rig.yaml", "--out bad");
   const std::string with = " --gauge gauge.yaml --wiring wiring.yaml --out ";
   const Finished good = tachproof("judge good/capture.vcd" + with + "good-again");
-  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  // Its one quick ramp proves no threshold, and a recording is asked for those.
+  EXPECT_EQ(good.status, 3) << good.out << good.err;
+  EXPECT_EQ(stored_result("good-again")["findings"].size(), 0u);
   EXPECT_EQ(tachproof("judge bad/capture.vcd" + with + "bad-again").status, 1);
   EXPECT_EQ(stored_result("good-again")["scenario"]["name"], "capture.vcd");
-  EXPECT_EQ(tachproof("report good-again").status, 0);
+  EXPECT_EQ(tachproof("report good-again").status, 3);
+}
+
+TEST_F(Program, JudgesItsCaptureByTheScenarioThatWasPlayedAndVerifiesThat) {
+  run_of("rig.yaml", "--out good");
+  const std::string with = "judge good/capture.vcd --gauge gauge.yaml --wiring wiring.yaml --scenario ";
+  const Finished good = tachproof(with + "scenario.yaml --out again");
+  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  EXPECT_THAT(good.out, HasSubstr("judged by the profile of up and down"));
+  EXPECT_EQ(stored_result("again")["scenario"]["name"], "up and down");
+  EXPECT_EQ(tachproof("report again --verify").status, 0);
+  std::string other = files::scenario;
+  scratch.write("other.yaml", files::replaced(other, "rate: 500", "rate: 400"));
+  const Finished bad = tachproof(with + "other.yaml --out wrong");
+  EXPECT_EQ(bad.status, 2);
+  EXPECT_THAT(bad.err,
+              HasSubstr("good/capture.vcd does not go with the scenario up and down: the tach signal"));
+  EXPECT_FALSE(std::filesystem::exists(scratch / "wrong"));
 }
 
 TEST_F(Program, IsUndecidedForARecordingThatIsCutShort) {
