@@ -84,11 +84,11 @@ INSTANTIATE_TEST_SUITE_P(All, EachReading,
 
 TEST(StudyRoad, APulseComesAtEveryThirdOfATurn) {
   Road road;
-  road.hold_at(6000, 0.1);
+  road.hold_at(6000, 0.105);
   road.ramp(8000, 1000);
   const std::vector<double> pulses = road.pulses(3, 0, 0);
-  // 10 turns, then 6000 to 8000 rpm in 2 s: 233.3 turns.
-  EXPECT_EQ(pulses.size(), 729U);
+  // 10.5 turns, then 6000 to 8000 rpm in 2 s: 233.3 turns.
+  EXPECT_EQ(pulses.size(), 731U);
   EXPECT_NEAR(pulses[0], 60.0 / 6000 / 3, 1e-12);
 }
 
@@ -125,12 +125,15 @@ TEST(StudyOracle, HoldsNothingAgainstAUnitThatTheDriveDoesNotReach) {
 }
 
 TEST(StudyOracle, ForgivesAnOddPulseForAsLongAsItIsAveragedAndNoLonger) {
-  Unit unit = unit_for(ladder());
-  unit.spells.push_back({Spell::Kind::picture, -3, 1.5, 0, Cue{2, 0}});
-  EXPECT_EQ(told(ladder(), unit, slowly_over_all(ladder()), true, {0.0, 0.9}).truth, Truth::unsound);
-  unit.spells[0].from_s = 0.9;
-  unit.spells[0].until_s = 1.05;
-  EXPECT_EQ(told(ladder(), unit, slowly_over_all(ladder()), true, {0.9}).truth, Truth::between);
+  const Cue another{1 | 4, 0}, none{2, 0};  // a window's, and no window's
+  const auto shows = [](const Cue& cue, double from, double until) {
+    Unit unit = unit_for(ladder());
+    unit.spells.push_back({Spell::Kind::picture, from, until, 0, cue});
+    return told(ladder(), unit, slowly_over_all(ladder()), true, {0.9}).truth;
+  };
+  EXPECT_EQ(shows(another, -3, 1.5), Truth::unsound);
+  EXPECT_EQ(shows(another, 0.9, 1.05), Truth::between);
+  EXPECT_EQ(shows(none, 0.9, 1.05), Truth::unsound);
 }
 
 TEST(StudyOracle, CallsAUnitThatTakesBouncesForPulsesUnsound) {
