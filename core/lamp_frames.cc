@@ -120,7 +120,9 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   }
   if (ends_change) note_fading(index, were_between, at);
   if (!clear) return;
-  if (begun_ && at - lamp.seen > setup_.longest_unseen)
+  // Once it was in no taught colour for longer, a brief time in one is more of that.
+  const bool known_other = odd > 0 && lamp.others > 0;
+  if (begun_ && !known_other && at - lamp.seen > setup_.longest_unseen)
     lose(lamp.seen,
          name(index) + " could not be told for " + say_span(at - lamp.seen) + " up to " +
              say_frame(mark(at)) +

@@ -266,6 +266,11 @@ TEST(LampFrames, ALampThatStaysInNoTaughtColourIsInAStateOfItsOwn) {
   EXPECT_EQ(others[0].frames, 4);
   EXPECT_EQ(others[0].from.number, 2U);
   EXPECT_NEAR(others[0].red, 0.6, 1e-9);
+  // Having been in it for long, a brief time is no lost sight.
+  EXPECT_TRUE(looked({dark, other, other, other, dark, dark, dark, unclear, other, other, dark, dark})
+                  .take_lost()
+                  .empty());
+  EXPECT_EQ(looked({dark, dark, unclear, other, other, dark, dark}).take_lost().size(), 1U);
   // Two frames lie across a change from one colour to another.
   EXPECT_EQ(looked({dark, other, other, lit, lit}).take().size(), 1U);
 }
