@@ -283,12 +283,7 @@ void Judge::Impl::span_ended(Nanos t) {
 }
 
 // Lamps of one change may come this far apart; of a dimmed one, a period more.
-Nanos Judge::Impl::slack() const {
-  double slowest_s = 0;
-  for (std::size_t c = 0; c < gauge_.channels(); ++c)
-    if (const double hz = dimming_.dimming(c).hz; hz > 0) slowest_s = std::max(slowest_s, 1 / hz);
-  return settling_time(gauge_) + from_seconds(slowest_s);
-}
+Nanos Judge::Impl::slack() const { return settling_time(gauge_) + dimming_.slack(); }
 
 // While the unit is on its way past windows, lamps that come a little apart make
 // pictures of no window: each lamp is then as in one of those that may be shown.
@@ -491,6 +486,8 @@ void Judge::answered(const AnswerResult& answer) { impl_->answered(answer); }
 void Judge::found(const Finding& finding) { impl_->found(finding); }
 void Judge::pulses(std::uint64_t count) { impl_->pulses(count); }
 void Judge::lost(std::uint64_t count) { impl_->lost(count); }
+void Judge::unsure_blinks(Channels channels) { impl_->unsure_blinks(channels); }
+void Judge::untimed(const std::string& why) { impl_->untimed(why); }
 void Judge::on_reach(std::function<void(const Reach&)> sink) { impl_->on_reach(std::move(sink)); }
 RunResult Judge::finish(Nanos until, bool complete) { return impl_->finish(until, complete); }
 

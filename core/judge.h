@@ -12,6 +12,7 @@
 #include <functional>
 #include <memory>
 #include <span>
+#include <string>
 
 #include "core/expectation.h"
 #include "core/gauge.h"
@@ -71,6 +72,11 @@ class Judge {
   void found(const Finding& finding);  // the bench's own: lost evidence, faults
   void lost(std::uint64_t count);      // lamp changes known to be lost
   void pulses(std::uint64_t count);    // for the evidence
+  // What these channels' blinks look like may be another rate's doing: none of their rows has
+  // numbers or passes. The watcher gives a finding beside it.
+  void unsure_blinks(Channels channels);
+  // The watcher's clock does not go with the run's, `why`, a clause: no row has numbers, passes or fails.
+  void untimed(const std::string& why);
   // Windows as decided so far, for a live display and for drawings; called
   // in time order with the expected set and, per seen span, what was seen.
   void on_reach(std::function<void(const Reach&)> sink);

@@ -138,12 +138,7 @@ void Judge::Impl::stuck_lamps() {
   }
 }
 
-// Whatever looks sound may be late, or off, together with the changes that the
-// time was told by. A row that fails does not fit those changes: it stays.
-void Judge::Impl::by_its_own_changes() {
-  constexpr const char* why = "the time was told by the unit's own changes";
-  for (TransitionResult& row : result_.transitions)
-    if (row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+void Judge::Impl::withdraw_thresholds(const std::string& why) {
   for (BoundaryResult& row : result_.boundaries) {
     BoundaryResult untold;
     untold.boundary = row.boundary;
@@ -155,6 +150,41 @@ void Judge::Impl::by_its_own_changes() {
   }
   result_.deadbands.clear();
   result_.responses.clear();
+}
+
+// What the watcher itself does not believe is no measurement.
+void Judge::Impl::withdraw_numbers() {
+  for (BlinkResult& row : result_.blinks)
+    for (std::size_t c = 0; c < gauge_.channels(); ++c)
+      if (((unsure_blinks_ >> c) & 1) && gauge_.channel_name(c) == row.lamp) {
+        row.hz = row.duty = not_measured;
+        if (row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+      }
+  // A boundary that blinks decide is not decided by these.
+  if (unsure_blinks_ != 0)
+    for (BoundaryResult& row : result_.boundaries)
+      if (row.between_rpm && row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+  if (untimed_.empty()) return;
+  for (TransitionResult& row : result_.transitions) {
+    row.observed_rpm = row.deviation_rpm = row.expanded_uncertainty_rpm = not_measured;
+    row.seen = false;
+    row.at = 0;
+    row.verdict = Verdict::undecided;
+  }
+  withdraw_thresholds(untimed_);
+  for (BlinkResult& row : result_.blinks) {
+    row.hz = row.duty = not_measured;
+    row.verdict = Verdict::undecided;
+  }
+}
+
+// Whatever looks sound may be late, or off, together with the changes that the
+// time was told by. A row that fails does not fit those changes: it stays.
+void Judge::Impl::by_its_own_changes() {
+  constexpr const char* why = "the time was told by the unit's own changes";
+  for (TransitionResult& row : result_.transitions)
+    if (row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+  withdraw_thresholds(why);
   log_.add(
       {FindingKind::lost_evidence, 0, "", "",
        "there was no sync lamp: the run's time was told by the unit's own first and last change, so that "
@@ -282,6 +312,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   }
   if (!timed) by_its_own_changes();
   if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, bench, unit_log);
+  withdraw_numbers();
   if (dead) {
     // A unit that is dead and a watcher that is blind look the same.
     for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;
@@ -313,6 +344,9 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
                               " was not judged: the lamps that are wired show the same on both sides");
   say_disturbed();
   say_left_out();
+  if (dimming_.glitches() > 0)
+    result_.notes.push_back(std::to_string(dimming_.glitches()) +
+                            " pulses on the lamp lines were too short for a lamp (below 20 us) and were left out");
   if (!result_.not_judged.empty())
     result_.notes.push_back(std::to_string(result_.not_judged.size()) + " of " +
                             std::to_string(gauge_.channels()) +

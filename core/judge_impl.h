@@ -35,6 +35,10 @@ class Judge::Impl {
   void found(const Finding& finding) { log_.add(finding); }
   void pulses(std::uint64_t count) { result_.evidence.pulses += count; }
   void lost(std::uint64_t count) { result_.evidence.lost += count; }
+  void unsure_blinks(Channels channels) { unsure_blinks_ |= channels; }
+  void untimed(const std::string& why) {
+    if (untimed_.empty()) untimed_ = why;
+  }
   void on_reach(std::function<void(const Reach&)> sink) { reach_sink_ = std::move(sink); }
   RunResult finish(Nanos until, bool complete);
 
@@ -62,6 +66,8 @@ class Judge::Impl {
   void end_violation(Nanos t, bool by_demand, bool reread);
   void take_crossings();
   void by_its_own_changes();
+  void withdraw_numbers();
+  void withdraw_thresholds(const std::string& why);
   void forget(Nanos now);
   void take_chatter();
   SeenTransition describe(const Crossing& crossing) const;
@@ -128,6 +134,8 @@ class Judge::Impl {
   std::vector<SeenTransition> seen_;
   std::vector<Visit> visits_;
   std::vector<std::size_t> visit_count_;  // by boundary and direction
+  Channels unsure_blinks_ = 0;
+  std::string untimed_;
 };
 
 }  // namespace tachproof

@@ -9,17 +9,13 @@ namespace {
 
 // Shares of a taught lamp's light. Between the first two nothing is said: a
 // neighbour's glow stays below, a lamp that changed during the exposure may lie between.
-constexpr double still_dark = 0.15, surely_lit = 0.30, weak_below = 0.75;
+constexpr double still_dark = 0.15, surely_lit = 0.30, weak_below = 1 - steady_ripple;
 constexpr double least_halo = 0.12;     // of a region's pixels, not clipped, to tell a colour
 constexpr double nothing = 0.004;       // light: about one count above black
-constexpr double same_colour = 0.10;    // of chromaticity, for a lamp with one colour
 constexpr double clearly_nearer = 0.6;  // distance to the taught colour, beside the next
 constexpr double glare = 0.15;          // of the rim beyond what the lamp itself throws there
 
-double linear(double coded) {
-  const double c = std::clamp(coded / 255, 0.0, 1.0);
-  return c <= 0.04045 ? c / 12.92 : std::pow((c + 0.055) / 1.055, 2.4);
-}
+double linear(double coded) { return light_of_code(coded); }
 
 Light to_light(double pixels, double y, double cb, double cr) {
   if (pixels == 0) return {};
@@ -31,13 +27,17 @@ Light less(const Light& a, const Light& dark, const Light& ambient) {
   return {a.r - dark.r * ambient.r, a.g - dark.g * ambient.g, a.b - dark.b * ambient.b};
 }
 
-// Distance in the plane of red and green shares.
-double apart(const Light& a, const Light& b) {
-  const double sa = std::max(a.sum(), 1e-9), sb = std::max(b.sum(), 1e-9);
-  return std::hypot(a.r / sa - b.r / sb, a.g / sa - b.g / sb);
+}  // namespace
+
+double light_of_code(double code) {
+  const double c = std::clamp(code / 255, 0.0, 1.0);
+  return c <= 0.04045 ? c / 12.92 : std::pow((c + 0.055) / 1.055, 2.4);
 }
 
-}  // namespace
+double colour_apart(double red, double green, const ColourReference& taught) {
+  const double sum = std::max(taught.halo.sum(), 1e-9);
+  return std::hypot(red - taught.halo.r / sum, green - taught.halo.g / sum);
+}
 
 Light mean_light(const PixelSums& s) {
   return to_light(static_cast<double>(s.pixels), static_cast<double>(s.y), static_cast<double>(s.cb),
@@ -59,18 +59,23 @@ LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSu
   double weakest = std::numeric_limits<double>::infinity();
   for (const ColourReference& colour : lamp.colours) weakest = std::min(weakest, colour.core.sum());
   weakest *= exposure;
+  look.light = std::max(0.0, light / std::max(weakest, 1e-9));
   if (std::abs(light) < std::max(still_dark * weakest, nothing)) {
     look.state = LampLook::State::dark;
     return look;
   }
-  if (light < surely_lit * weakest) return look;
-
   const auto halo_pixels = static_cast<double>(core.pixels - core.clipped);
   const Light halo = less(halo_light(core), lamp.core_dark, ambient);
+  look.open = std::clamp(halo.sum() * halo_pixels / (static_cast<double>(core.pixels) * light), 0.0, 1.0);
+  if (halo.sum() > nothing) {
+    look.red = std::clamp(halo.r / halo.sum(), 0.0, 1.0);
+    look.green = std::clamp(halo.g / halo.sum(), 0.0, 1.0);
+  }
+  if (light < surely_lit * weakest) return look;
   if (halo_pixels < least_halo * static_cast<double>(core.pixels) || halo.sum() < 3 * nothing) return look;
   double nearest = std::numeric_limits<double>::infinity(), next = nearest;
   for (std::size_t c = 0; c < lamp.colours.size(); ++c) {
-    const double distance = apart(halo, lamp.colours[c].halo);
+    const double distance = colour_apart(look.red, look.green, lamp.colours[c]);
     if (distance < nearest) {
       next = nearest;
       nearest = distance;
@@ -82,9 +87,10 @@ LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSu
   const ColourReference& taught = lamp.colours[look.colour];
   const double from_rim = rim.pixels == 0 ? 0 : less(mean_light(rim), lamp.rim_dark, ambient).sum();
   const bool own_light = from_rim <= (taught.rim + glare) * light + nothing;
-  if (nearest > same_colour || nearest > clearly_nearer * next || !own_light) return look;
-  look.state = LampLook::State::lit;
+  if (!own_light) return look;
   look.weak = light < weak_below * taught.core.sum() * exposure;
+  look.state = nearest > same_colour || nearest > clearly_nearer * next ? LampLook::State::other
+                                                                        : LampLook::State::lit;
   return look;
 }
 

@@ -67,10 +67,31 @@ struct LampReference {
 };
 
 struct LampLook {
-  enum class State : std::uint8_t { dark, lit, unclear } state = State::unclear;
+  // other: lit for certain, by its own light, in no colour that it was taught.
+  enum class State : std::uint8_t { dark, lit, other, unclear } state = State::unclear;
   std::size_t colour = 0;  // when lit
-  bool weak = false;       // lit, but by less than 3/4 of what was taught
+  bool weak = false;       // lit, but by less than 1 - steady_ripple of what was taught
+  // What was measured, for the evidence: the light beside that of the lamp's weakest
+  // colour; of it, the share from pixels that are not clipped; and of the halo's light,
+  // the shares of red and green, 0 while dark.
+  double light = 0, open = 0, red = 0, green = 0;
 };
+
+// A lamp may be this much less bright than it was, as a share of its light, and has not
+// changed for that: dimming that is a little out of step with the shutter. One limit for
+// teaching and for judging.
+inline constexpr double steady_ripple = 0.25;
+
+// A channel as coded in a picture, 0..255, as light.
+double light_of_code(double code);
+
+// How far a halo's colour is from a taught one, in the plane of red and green shares.
+double colour_apart(double red, double green, const ColourReference& taught);
+
+// Further than `apart_for_certain` from every taught colour, a colour is another one,
+// whatever noise and codec do to it; white balance that drifts stays within `gross`
+// (common practice, no published source).
+inline constexpr double same_colour = 0.10, apart_for_certain = 0.115, gross = 0.25;
 
 // `ambient`: light on the dial now beside that at teaching, per channel.
 LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSums& rim,

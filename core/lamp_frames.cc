@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <bit>
+#include <cmath>
 #include <utility>
 
 #include "core/text.h"
@@ -13,9 +14,11 @@ constexpr int fast_frames = 2;     // a phase seen in this many frames or fewer 
 constexpr int quick_in_a_row = 4;  // such phases are no blink that frames can follow
 constexpr int fading_frames = 3;   // between dark and full, for a change: an exposure straddles one or two
 constexpr int often_two = 3;       // of the last eight changes: a switch seldom takes two frames
-// Where exposures are this short beside the frames' period, hardly a switch falls
-// into one, let alone eight in a row: less than one in 10,000.
-constexpr double short_exposure = 0.3;
+// A switch falls into an exposure as often as the shutter is open. Rarer than this by
+// chance, it is no switch.
+constexpr double too_rare = 1e-4;
+constexpr int least_fadings = 3;
+constexpr int least_other = 3;  // frames in no taught colour: two lie across a change of colour
 
 int state_of(const LampLook& look) {
   return look.state == LampLook::State::dark ? lamp_dark : static_cast<int>(look.colour);
@@ -33,13 +36,16 @@ Nanos LampFrames::half_way(bool comes_on) const {
   return comes_on ? shift : -shift;
 }
 
-void LampFrames::lose(Nanos at, std::string why) {
-  if (lost_++ > 0) return;
-  lost_why_ = std::move(why);
-  lost_at_ = at;
+std::string say_frame(const FrameMark& frame) {
+  return "frame " + std::to_string(frame.number) + " (" + say_time(frame.at) + ")";
 }
 
-void LampFrames::add(Nanos at, std::span<const LampLook> looks) {
+std::string LampFrames::name(std::size_t index) const {
+  return index < setup_.names.size() ? "lamp " + setup_.names[index] : "a lamp";
+}
+
+void LampFrames::add(Nanos at, std::span<const LampLook> looks, std::uint64_t number) {
+  number_ = number;
   for (std::size_t i = 0; i < lamps_.size() && i < looks.size(); ++i)
     see(i, at + setup_.readout[i], looks[i]);
   if (!begun_ && std::all_of(lamps_.begin(), lamps_.end(), [](const Lamp& l) { return l.known; })) {
@@ -52,14 +58,55 @@ void LampFrames::add(Nanos at, std::span<const LampLook> looks) {
   }
 }
 
+void LampFrames::see_other(std::size_t index, Nanos at, const LampLook& look) {
+  Lamp& lamp = lamps_[index];
+  OtherColour& other = lamp.other;
+  if (other.frames == 0) other = {index, mark(at), mark(at), 0, 0, 0, ++lamp.others};
+  ++other.frames;
+  other.to = mark(at);
+  other.red += (look.red - other.red) / other.frames;
+  other.green += (look.green - other.green) / other.frames;
+  lamp.between = 0;
+  lamp.changed_amid = false;
+  if (other.frames < least_other) return;
+  if (!lamp.known)
+    lamp.known = true, lamp.state = lamp_other;
+  else if (lamp.state != lamp_other)
+    change(index, other.from.at, lamp_other);
+  lamp.seen = at;
+}
+
+void LampFrames::end_other(Lamp& lamp) {
+  if (lamp.state == lamp_other)
+    others_.push_back(lamp.other);
+  else if (lamp.other.frames > 0)
+    --lamp.others;
+  lamp.other = {};
+}
+
+std::vector<OtherColour> LampFrames::take_others(bool now) {
+  for (Lamp& lamp : lamps_)
+    if (now && lamp.state == lamp_other && lamp.other.frames > 0) {
+      others_.push_back(lamp.other);
+      lamp.other = {};
+    }
+  return std::exchange(others_, {});
+}
+
 void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   Lamp& lamp = lamps_[index];
+  if (look.state == LampLook::State::other) {
+    see_other(index, at, look);
+    return;
+  }
   const bool clear = look.state != LampLook::State::unclear;
   const int state = state_of(look);
   if (!lamp.known) {
     if (clear) lamp = {.known = true, .state = state, .seen = at, .frames_in_state = 1};
     return;
   }
+  const int odd = lamp.state == lamp_other ? 0 : lamp.other.frames;
+  if (clear) end_other(lamp);
   const bool changed = clear && state != lamp.state, between = !clear || look.weak;
   const int were_between = lamp.between;
   const bool ends_change = clear && !look.weak && (changed || (lamp.changed_amid && were_between > 0));
@@ -67,15 +114,20 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   lamp.changed_amid = changed ? between || were_between > 0 : lamp.changed_amid && between;
   if (lamp.changed_amid && std::max(were_between, lamp.between) >= fading_frames) {
     lamp.changed_amid = false;
-    lose(at,
-         "a lamp faded rather than switched at " + say_time(at) +
-             " of the camera's time: its dimming beats with the shutter, or it is dimmer than it was taught");
+    lose(at, name(index) + " faded rather than switched at " + say_frame(mark(at)) +
+                 ": its dimming beats with the shutter, or it is less bright than it was taught; film with "
+                 "another exposure, best a whole number of the dimming's periods, or teach again");
   }
-  if (ends_change) note_fading(lamp, were_between, at);
+  if (ends_change) note_fading(index, were_between, at);
   if (!clear) return;
-  if (begun_ && at - lamp.seen > setup_.longest_unseen)
-    lose(lamp.seen, "a lamp could not be told for " + say_span(at - lamp.seen) + " from " +
-                        say_time(lamp.seen) + " of the camera's time");
+  // Once it was in no taught colour for longer, a brief time in one is more of that.
+  const bool known_other = odd > 0 && lamp.others > 0;
+  if (begun_ && !known_other && at - lamp.seen > setup_.longest_unseen)
+    lose(lamp.seen,
+         name(index) + " could not be told for " + say_span(at - lamp.seen) + " up to " +
+             say_frame(mark(at)) +
+             (odd > 0 ? ": it was lit, in no colour that it was taught, too briefly to say more"
+                      : ": glare, a hand before it, or frames that are missing; film again without"));
   if (changed) {
     change(index, at, state);
   } else if (++lamp.frames_in_state > fast_frames) {
@@ -86,30 +138,33 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
 
 // Dimming that beats with the shutter may come and go within two frames, as a
 // blink of its own: it does so at every change.
-void LampFrames::note_fading(Lamp& lamp, int between, Nanos at) {
+void LampFrames::note_fading(std::size_t index, int between, Nanos at) {
+  Lamp& lamp = lamps_[index];
   const auto with = [](std::uint8_t& last, bool one) {
     last = static_cast<std::uint8_t>(last << 1 | (one ? 1 : 0));
   };
   with(lamp.with_one, between >= 1);
   with(lamp.with_two, between >= 2);
+  lamp.fadings = std::min(lamp.fadings + 1, 8);
   const double period = static_cast<double>(setup_.longest_unseen) / frames_in_longest_unseen;
-  const bool always_one =
-      lamp.with_one == 0xff && static_cast<double>(setup_.exposure) < short_exposure * period;
-  if (std::popcount(lamp.with_two) < often_two && !always_one) return;
-  lamp.with_one = lamp.with_two = 0;
-  lose(at, "a lamp fades at every change, at " + say_time(at) +
-               " of the camera's time: its dimming beats with the shutter, or it is slower than the frames");
+  // All of those that there were, by chance.
+  const double open = std::min(1.0, static_cast<double>(setup_.exposure) / period);
+  const bool always_one = lamp.fadings >= least_fadings && std::popcount(lamp.with_one) == lamp.fadings &&
+                          std::pow(open, lamp.fadings) < too_rare;
+  if (lamp.fades || (std::popcount(lamp.with_two) < often_two && !always_one)) return;
+  lamp.fades = true;
+  lose(at, name(index) + " fades at every change, the last at " + say_frame(mark(at)) +
+               ": its dimming beats with the shutter, or it is slower than the frames; film with another "
+               "exposure, best a whole number of the dimming's periods");
 }
 
 void LampFrames::change(std::size_t index, Nanos at, int state) {
   Lamp& lamp = lamps_[index];
   lamp.quick_phases = lamp.frames_in_state <= fast_frames ? lamp.quick_phases + 1 : 0;
   if (lamp.quick_phases == quick_in_a_row)
-    lose(
-        at,
-        "a lamp changes faster than the camera can follow, at " + say_time(at) +
-            " of the camera's time: blinking or dimming that needs more frames a second, or an exposure that "
-            "is a whole multiple of the dimming's period");
+    lose(at, name(index) + " changes faster than the camera can follow, at " + say_frame(mark(at)) +
+                 ": blinking or dimming that needs more frames a second, or an exposure that is a whole "
+                 "multiple of the dimming's period");
   const Nanos shift = lamp.state == lamp_dark ? half_way(true) : state == lamp_dark ? half_way(false) : 0;
   ChangeSpan span{lamp.seen + shift, at + shift, {{index, lamp.state, state}}};
   const auto place =

@@ -6,13 +6,15 @@
 // change of all lamps shows in two frames. Pictures on the way that hardly stood
 // are passed over. What a camera cannot tell is lost
 // evidence: a lamp not seen for too long, changes as fast as the frames, and a
-// lamp that fades in and out as dimming does when it beats with the shutter.
+// lamp that fades in and out as dimming does when it beats with the shutter. A lamp
+// that stays lit in no colour that it was taught is in a state of its own.
 #pragma once
 
 #include <cstdint>
 #include <optional>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "core/lamp_colour.h"
@@ -20,7 +22,7 @@
 
 namespace tachproof {
 
-inline constexpr int lamp_dark = -1;
+inline constexpr int lamp_dark = -1, lamp_other = -2;  // lit in no taught colour
 
 // One frame may be missing, twice the same or unclear; a little more for stamps.
 inline constexpr double frames_in_longest_unseen = 2.2;
@@ -28,6 +30,27 @@ inline constexpr double frames_in_longest_unseen = 2.2;
 struct LampChange {
   std::size_t lamp = 0;
   int from = lamp_dark, to = lamp_dark;  // a colour's index
+};
+
+// A frame as a person finds it: which of those that came, from 0, and its time.
+struct FrameMark {
+  std::uint64_t number = 0;
+  Nanos at = 0;
+};
+std::string say_frame(const FrameMark& frame);  // "frame 127 (4.233 s)"
+
+struct LostSight {
+  Nanos at = 0;  // of the camera's time
+  std::string why;
+};
+
+// For how long a lamp was lit in no taught colour; means over its frames.
+struct OtherColour {
+  std::size_t lamp = 0;
+  FrameMark from, to;
+  int frames = 0;
+  double red = 0, green = 0;  // shares of the halo's light
+  int time = 0;               // the first of this lamp, the second, ...
 };
 
 // All of `changes` happened after `after` and not after `before`.
@@ -50,11 +73,12 @@ class LampFrames {
     // Changes of two lamps are taken for one when they may have been, with
     // either off by this much.
     Nanos doubt = 0;
+    std::vector<std::string> names = {};  // of the lamps, for messages
   };
   explicit LampFrames(Setup setup);
 
-  // One good frame: `at` is the middle of its exposure.
-  void add(Nanos at, std::span<const LampLook> lamps);
+  // One good frame: `at` is the middle of its exposure; `number` counts all that came.
+  void add(Nanos at, std::span<const LampLook> lamps, std::uint64_t number = 0);
 
   // What is certain by now, in time order.
   std::vector<ChangeSpan> take();
@@ -65,9 +89,10 @@ class LampFrames {
   const std::vector<int>& initial() const { return initial_; }
   Nanos begun_at() const { return begun_at_; }
 
-  std::uint64_t lost() const { return lost_; }
-  const std::string& lost_why() const { return lost_why_; }  // the first
-  Nanos lost_at() const { return lost_at_; }
+  // Since the last call: what could not be told.
+  std::vector<LostSight> take_lost() { return std::exchange(lost_, {}); }
+  // Likewise those that have ended; `now`: the one that has not, too.
+  std::vector<OtherColour> take_others(bool now);
 
  private:
   struct Lamp {
@@ -81,13 +106,21 @@ class LampFrames {
     // Of the last eight changes, the latest in bit 0: those with a frame between,
     // and those with two or more.
     std::uint8_t with_one = 0, with_two = 0;
+    int fadings = 0;         // of those eight that there were
+    bool fades = false;      // has been told
+    OtherColour other = {};  // so far; frames is 0: none
+    int others = 0;
   };
   void see(std::size_t index, Nanos at, const LampLook& look);
+  void see_other(std::size_t index, Nanos at, const LampLook& look);
+  void end_other(Lamp& lamp);
+  std::string name(std::size_t index) const;
+  FrameMark mark(Nanos at) const { return {number_, at}; }
   void change(std::size_t index, Nanos at, int state);
-  void note_fading(Lamp& lamp, int between, Nanos at);
+  void note_fading(std::size_t index, int between, Nanos at);
   std::optional<Nanos> seen_until() const;
   static void join(const ChangeSpan& next, ChangeSpan& group);
-  void lose(Nanos at, std::string why);
+  void lose(Nanos at, std::string why) { lost_.push_back({at, std::move(why)}); }
   Nanos half_way(bool comes_on) const;
 
   Setup setup_;
@@ -96,9 +129,9 @@ class LampFrames {
   bool begun_ = false;
   std::vector<int> initial_;
   Nanos begun_at_ = 0;
-  std::uint64_t lost_ = 0;
-  std::string lost_why_;
-  Nanos lost_at_ = 0;
+  std::uint64_t number_ = 0;
+  std::vector<LostSight> lost_;
+  std::vector<OtherColour> others_;
 };
 
 }  // namespace tachproof

@@ -34,6 +34,7 @@ std::string_view word(FindingKind k) {
     case FindingKind::lost_evidence: return "lost-evidence";
     case FindingKind::bench_fault: return "bench-fault";
     case FindingKind::wrong_answer: return "wrong-answer";
+    case FindingKind::unknown_colour: return "unknown-colour";
   }
   return "bench-fault";
 }

@@ -175,7 +175,8 @@ enum class FindingKind {
   no_signal,
   lost_evidence,
   bench_fault,
-  wrong_answer
+  wrong_answer,
+  unknown_colour  // lit in a colour that nobody said it has
 };
 std::string_view word(FindingKind k);  // "missing-transition", ...
 // What a finding of this kind makes of a run: fail when it speaks of the unit,

@@ -31,7 +31,8 @@ void SyncClock::match() {
     const Seen& edge = unmatched_[taken];
     const Played& played = played_[bounds_.size()];
     if (edge.on != played.on) consistent_ = false;
-    bounds_.push_back({edge.before, played.at - edge.before, played.at - edge.after});
+    bounds_.push_back(
+        {edge.before, played.at - edge.before, played.at - edge.after, played.at, edge.on == played.on});
     const std::optional<Offset> offset = offset_at(edge.before);
     if (!offset || offset->lowest > offset->highest) consistent_ = false;
   }
@@ -47,6 +48,26 @@ std::optional<SyncClock::Offset> SyncClock::offset_at(Nanos camera) const {
     offset.highest = std::min(offset.highest, bound.highest + drift);
   }
   return offset;
+}
+
+// Every pair of edges bounds the rate; what all pairs leave explains them all.
+std::optional<double> SyncClock::rate() const {
+  constexpr std::size_t least_edges = 4;
+  if (bounds_.size() < least_edges) return std::nullopt;
+  double lowest = 0, highest = std::numeric_limits<double>::infinity();
+  for (std::size_t i = 0; i < bounds_.size(); ++i) {
+    if (!bounds_[i].alike) return std::nullopt;
+    const auto after = [&](const Bound& b) { return static_cast<double>(b.run - b.highest); };
+    const auto before = [&](const Bound& b) { return static_cast<double>(b.run - b.lowest); };
+    for (std::size_t j = i + 1; j < bounds_.size(); ++j) {
+      const auto played = static_cast<double>(bounds_[j].run - bounds_[i].run);
+      if (played <= 0) continue;
+      lowest = std::max(lowest, (after(bounds_[j]) - before(bounds_[i])) / played);
+      highest = std::min(highest, (before(bounds_[j]) - after(bounds_[i])) / played);
+    }
+  }
+  if (lowest > highest) return std::nullopt;
+  return (lowest + highest) / 2;
 }
 
 std::optional<Nanos> SyncClock::awaited() const {

@@ -17,8 +17,13 @@ constexpr int least_cycles = 3;  // of a blink, for a rate and a duty
 
 std::string name(const Gauge& gauge, std::size_t boundary) { return gauge.windows.at(boundary).name; }
 
-Verdict in_time(const Crossing& crossing, Nanos guard) {
-  if (crossing.at - guard >= crossing.demand.earliest && crossing.at + guard <= crossing.demand.latest)
+// `asked_then`: the profile jumped at `earliest`. No lamp answers before it is asked, so
+// a change that may have come later did not come earlier.
+Verdict in_time(const Crossing& crossing, Nanos guard, bool asked_then) {
+  const Nanos first =
+      asked_then ? std::max(crossing.at - guard, crossing.demand.earliest) : crossing.at - guard;
+  if (first >= crossing.demand.earliest && crossing.at + guard <= crossing.demand.latest &&
+      crossing.at + guard >= crossing.demand.earliest)
     return Verdict::pass;
   if (crossing.at + guard < crossing.demand.earliest || crossing.at - guard > crossing.demand.latest)
     return Verdict::fail;
@@ -129,7 +134,8 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
         const double speed = std::abs(row.rate_rpm_per_s);
         const double rpm_as_time =
             speed > 1 ? std::hypot(bench.clock_share * row.nominal_rpm, rpm) / speed : 0;
-        row.verdict = in_time(crossing, from_seconds(2 * std::hypot(timing, rpm_as_time)));
+        row.verdict = in_time(crossing, from_seconds(2 * std::hypot(timing, rpm_as_time)),
+                              one.step && gauge.tolerance.response_from <= 0);
       }
     }
     if (row.verdict == Verdict::fail) report(gauge, one, row, log);

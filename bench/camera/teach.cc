@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
@@ -16,14 +17,38 @@
 #include "bench/camera/registration.h"
 #include "bench/files/regions.h"
 #include "core/expectation.h"
+#include "core/lamp_colour.h"
 #include "core/teaching.h"
 
 namespace tachproof {
 namespace {
 
 constexpr int small_width = 160;       // pictures in which change is looked for
-constexpr int changed_counts = 14;     // a pixel of those
+constexpr int changed_counts = 14;     // a pixel of those, at least,
 constexpr double least_changed = 2.5;  // pixels, in a frame where a lamp changes
+// and by more of its light than a lamp may ripple: a brighter code to the darkest one that is
+// no change from it.
+std::array<std::uint8_t, 256> unchanged_down_to() {
+  std::array<std::uint8_t, 256> darkest{};
+  for (int code = 0; code < 256; ++code) {
+    int down = std::max(0, code - changed_counts);
+    while (down > 0 && light_of_code(down) > (1 - steady_ripple) * light_of_code(code)) --down;
+    darkest[static_cast<std::size_t>(code)] = static_cast<std::uint8_t>(down);
+  }
+  return darkest;
+}
+
+// Pixels in which one of two small pictures differs so much from the other.
+double pixels_changed(const cv::Mat& a, const cv::Mat& b) {
+  static const std::array<std::uint8_t, 256> darkest = unchanged_down_to();
+  double changed = 0;
+  for (int y = 0; y < a.rows; ++y) {
+    const std::uint8_t *one = a.ptr(y), *other = b.ptr(y);
+    for (int x = 0; x < a.cols; ++x)
+      changed += std::min(one[x], other[x]) < darkest[std::max(one[x], other[x])];
+  }
+  return changed;
+}
 constexpr Nanos alignment_step = 10 * ns_per_ms;
 
 // A span of the run in which one window must be shown and the sync lamp does not change.
@@ -87,11 +112,7 @@ class Teacher {
       cv::resize(grey, now, {small_width, std::max(1, grey.rows * small_width / grey.cols)}, 0, 0,
                  cv::INTER_AREA);
       double changed = 0;
-      if (!last.empty()) {
-        cv::Mat apart;
-        cv::absdiff(now, last, apart);
-        changed = cv::countNonZero(apart > changed_counts);
-      }
+      if (!last.empty()) changed = pixels_changed(now, last);
       times_.push_back(frame.at);
       changed_.push_back(changed >= least_changed);
       last = now;

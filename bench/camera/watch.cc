@@ -10,6 +10,7 @@
 #include "bench/camera/registration.h"
 #include "bench/camera/repeated_frames.h"
 #include "bench/files/regions.h"
+#include "bench/rigs/camera_lines.h"
 
 namespace tachproof {
 namespace {
@@ -59,7 +60,9 @@ class Watch {
   // frames: when nothing has changed since the last of those before, it was so
   // all the time. Else each frame is looked at by itself.
   void tell(const std::vector<Frame>& frames) {
-    const std::optional<DialPlace> now = dial_.find(to_grey(frames.back()));
+    const cv::Mat last = to_grey(frames.back());
+    check_size(last.size());
+    const std::optional<DialPlace> now = dial_.find(last);
     const bool still =
         now && last_ && std::hypot(now->right - last_->right, now->down - last_->down) < still_px &&
         std::max(now->ambient, last_->ambient) < same_light * std::min(now->ambient, last_->ambient);
@@ -69,15 +72,28 @@ class Watch {
     std::fflush(stdout);
   }
 
+  void check_size(const cv::Size& size) const {
+    if (size.empty() || (size.width == regions_.width && size.height == regions_.height)) return;
+    throw CameraError(fmt::format(
+        "the frames are {}x{} pixels, and the lamps were taught at {}x{}: film at that size, or teach again",
+        size.width, size.height, regions_.width, regions_.height));
+  }
+
   void tell(const Frame& frame, const std::optional<DialPlace>& place) {
     const bool same = repeated_.is_last_again(frame);
     const double moved = place ? std::hypot(place->right, place->down) : 0;
     if (!place || moved > regions_.within_px) {
-      say(place
-              ? fmt::format("moved {} the camera moved by {:.0f} pixels, taught: within {:.0f}\n", frame.at,
-                            moved, regions_.within_px)
-              : fmt::format("moved {} the dial is not found: the camera was moved or turned, or is covered\n",
-                            frame.at));
+      if (!frame.jpeg.empty() && summer_.of_jpeg(frame.jpeg) == nullptr)
+        say(fmt::format("moved {} the frame is damaged or cut off: is the file whole? Copy it again\n",
+                        frame.at));
+      else
+        say(place ? fmt::format("moved {} the camera moved by {:.0f} pixels, taught: within {:.0f}; fix it "
+                                "and film again\n",
+                                frame.at, moved, regions_.within_px)
+                  : fmt::format(
+                        "moved {} the dial is not found: the camera was moved or turned, or is covered; "
+                        "fix it and film again\n",
+                        frame.at));
       return;
     }
     summer_.shift(static_cast<int>(std::lround(place->right)), static_cast<int>(std::lround(place->down)));
@@ -85,17 +101,10 @@ class Watch {
                                           : frame.jpeg.empty() ? &summer_.of_picture(frame.picture)
                                                                : summer_.of_jpeg(frame.jpeg);
     const Light ambient{place->ambient, place->ambient, place->ambient};
-    std::string line = fmt::format("frame {} {} ", frame.at, same ? 's' : '-');
-    for (std::size_t i = 0; i < lamps_.size(); ++i)
-      line +=
-          sums == nullptr ? '?' : letter(look_at(lamps_[i].looks, (*sums)[i].core, (*sums)[i].rim, ambient));
-    say(line + "\n");
-  }
-
-  static char letter(const LampLook& look) {
-    if (look.state == LampLook::State::dark) return '.';
-    if (look.state == LampLook::State::unclear) return '?';
-    return static_cast<char>((look.weak ? 'a' : 'A') + look.colour);
+    FrameReading reading{frame.at, same, std::vector<LampLook>(lamps_.size())};
+    for (std::size_t i = 0; i < lamps_.size() && sums != nullptr; ++i)
+      reading.looks[i] = look_at(lamps_[i].looks, (*sums)[i].core, (*sums)[i].rim, ambient);
+    say(frame_line(reading) + "\n");
   }
 
   static void say(const std::string& line) { std::fputs(line.c_str(), stdout); }

@@ -2,6 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <set>
+#include <variant>
+
 #include "bench/commands/units.h"
 
 namespace tachproof {
@@ -13,6 +16,23 @@ double option_number(const std::string& option, const std::string& text, double 
   if (!(value >= least && value <= most))
     throw UsageError(fmt::format("{} is '{}'; it must be from {:g} to {:g}", option, text, least, most));
   return value;
+}
+
+std::string not_pressed(const std::string& action, const Profile& profile, const std::string& scenario_file) {
+  std::set<std::string> pressed;
+  for (const Action& one : profile.actions())
+    if (const Press* press = std::get_if<Press>(&one.what)) pressed.insert(press->action);
+  if (pressed.contains(action)) return {};
+  std::string all;
+  for (const std::string& name : pressed) all += (all.empty() ? "" : ", ") + name;
+  return "'" + action + "', which " + scenario_file +
+         (all.empty() ? " does not press: it presses nothing" : " does not press; it presses: " + all);
+}
+
+void CameraWords::check_sync(const Profile& profile, const std::string& scenario_file) const {
+  if (sync.empty()) return;
+  if (const std::string why = not_pressed(sync, profile, scenario_file); !why.empty())
+    throw UsageError("--sync is " + why);
 }
 
 void CameraWords::declare(Arguments& arguments) {

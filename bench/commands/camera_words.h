@@ -6,6 +6,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/files/files.h"
+#include "core/profile.h"
 
 namespace tachproof {
 
@@ -13,6 +14,9 @@ namespace tachproof {
 // is no number from `least` to `most`.
 double option_number(const std::string& option, const std::string& text, double otherwise, double least,
                      double most);
+
+// "'flash', which FILE does not press; it presses: sync, set"; nothing when it does.
+std::string not_pressed(const std::string& action, const Profile& profile, const std::string& scenario_file);
 
 struct CameraWords {
   std::string regions;  // declared by the command: what it means there differs
@@ -22,6 +26,8 @@ struct CameraWords {
   bool any() const;
   // Throws UsageError when one was given: they do not go with `what`.
   void refuse_any(const std::string& what) const;
+  // Throws UsageError when --sync is an action that `profile` does not press.
+  void check_sync(const Profile& profile, const std::string& scenario_file) const;
   // All but `from` and `live`. Throws UsageError.
   CameraSettings settings() const;
 };

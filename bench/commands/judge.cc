@@ -89,6 +89,7 @@ class JudgeCommand : public Command {
     const auto scenario = errors.collect([&] { return load_scenario_input(scenario_); });
     errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
+    camera_.check_sync(scenario->profile, scenario_);
     const ScenarioRun run{*scenario, *gauge, rig, report_options_.serial()};
     refuse_unplayable(run);
     const PlayedRun played = play(run, report_options_, report_options_.out());

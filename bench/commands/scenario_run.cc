@@ -6,6 +6,7 @@
 #include "bench/commands/terminal.h"
 #include "bench/rigs/factory.h"
 #include "bench/rigs/unit_settings.h"
+#include "bench/run/clip_evidence.h"
 #include "bench/run/dwell_run.h"
 #include "bench/run/runner.h"
 #include "bench/run/stop_request.h"
@@ -117,6 +118,10 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
       {kept(folder, run.gauge.file, run.gauge.sha256, "gauge.yaml"),
        kept(folder, run.scenario.file, run.scenario.sha256, "scenario.yaml"), kept_rig(folder, run.rig)});
 
+  if (run.rig.rig.watch.kind == "camera")
+    for (auto& file : keep_clip_evidence(folder, run.rig.rig.watch.camera))
+      record.inputs.push_back(std::move(file));
+
   catch_stop_signals();
   ProgressLine line(gauge, run.longest(), label);
   RunHooks hooks;
@@ -130,6 +135,8 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
           : run_scenario({gauge, run.scenario.profile, scenario.noise, scenario.seed, scenario.judge}, rig,
                          folder, hooks);
   line.clear();
+  for (const WatcherFile& file : rig.watcher->files())
+    record.inputs.emplace_back(file.name, folder.keep_text(file.text, file.name));
   record.result = std::move(outcome.result);
   if (unseen) record.result.notes.push_back(*unseen);
   if (!scenario.dwell &&

@@ -7,6 +7,7 @@
 #include "bench/commands/load.h"
 #include "bench/commands/teaching.h"
 #include "bench/files/files.h"
+#include "bench/rigs/factory.h"
 #include "bench/rigs/rig.h"
 #include "core/teaching.h"
 
@@ -67,7 +68,12 @@ class TeachCommand : public Command {
     if (!keep_.empty() || !exposure_ms_.empty() || !gain_.empty())
       throw UsageError("--exposure-ms, --gain and --keep-clip go with --rig: a clip is as it is");
     const Gauge gauge = load_gauge(words_.gauge_file);
-    if (!words_.scenario.empty()) load_scenario(words_.scenario);
+    if (!words_.scenario.empty()) {
+      const Profile played(load_scenario(words_.scenario).steps);
+      const std::string why =
+          words_.sync.empty() ? std::string() : not_pressed(words_.sync, played, words_.scenario);
+      if (!why.empty()) throw UsageError("--sync is " + why);
+    }
     if (clip_.empty()) {
       print(gauge, sync);
       return exit_pass;
@@ -88,6 +94,12 @@ class TeachCommand : public Command {
     CameraSettings camera = rig->watch.camera;  // the usual ones, when the rig watches otherwise
     camera.from = clip_[0];
     if (!words_.sync.empty()) camera.sync = words_.sync;
+    if (!words_.sync.empty() && !can_press(*rig, words_.sync)) {
+      std::string all;
+      for (const auto& [action, output] : rig->source.buttons) all += (all.empty() ? "" : ", ") + action;
+      throw UsageError("--sync is '" + words_.sync + "', which the source of " + rig_ + " cannot press" +
+                       (all.empty() ? "; name the output in its `buttons`" : "; it presses: " + all));
+    }
     camera.fps = option_number("--fps", words_.fps, camera.fps, 1, 1000);
     camera.exposure_ms = option_number("--exposure-ms", exposure_ms_, camera.exposure_ms, 0.001, 1000);
     camera.gain = option_number("--gain", gain_, camera.gain, 0, 10'000);

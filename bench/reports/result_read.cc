@@ -51,7 +51,7 @@ Direction direction_from(const Json& object) {
 
 FindingKind kind_from(const Json& object) {
   const std::string text = text_from(object, "kind");
-  for (int i = 0; i <= static_cast<int>(FindingKind::wrong_answer); ++i)
+  for (int i = 0; i <= static_cast<int>(FindingKind::unknown_colour); ++i)
     if (text == word(static_cast<FindingKind>(i))) return static_cast<FindingKind>(i);
   throw std::runtime_error("there is no finding of kind '" + text + "'");
 }

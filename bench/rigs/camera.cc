@@ -9,6 +9,8 @@
 
 #include "bench/files/regions.h"
 #include "bench/rigs/camera_clock.h"
+#include "bench/rigs/camera_doubts.h"
+#include "bench/rigs/camera_lines.h"
 #include "bench/rigs/camera_process.h"
 #include "bench/rigs/camera_timing.h"
 #include "core/frame_times.h"
@@ -48,13 +50,18 @@ class CameraWatcher : public Watcher {
     setup.longest_unseen = timing().widest_change();
     setup.exposure = timing().exposure();
     setup.doubt = timing().exposure_doubt() + timing().readout_doubt();
-    for (const LampRegion& region : regions_.lamps) setup.readout.push_back(timing().readout(region.y));
+    for (const LampRegion& region : regions_.lamps) {
+      setup.readout.push_back(timing().readout(region.y));
+      setup.names.push_back(region.lamp);
+    }
     lamps_.emplace(std::move(setup));
+    doubts_.emplace(settings_, regions_, gauge, channels_, period_);
     if (by_ == TimeRelation::sync_lamp) {
       LampFrames::Setup sync;
       sync.longest_unseen = timing().widest_change();
       sync.exposure = timing().exposure();
       sync.readout = {timing().readout(regions_.sync->y)};
+      sync.names = {"sync"};
       sync_lamp_.emplace(std::move(sync));
     }
     times_.emplace(period_);
@@ -108,11 +115,19 @@ class CameraWatcher : public Watcher {
     }
     if (known) vouched_ = std::max(vouched_, std::min(*known, until));
     seen.until = vouched_;
-    if (by_ == TimeRelation::sync_lamp) check_clock(until);
+    const bool is_last = ended_ || (marks_->duration && until >= *marks_->duration);
+    if (synced()) tell_doubts(is_last, seen);
+    if (by_ == TimeRelation::sync_lamp) check_clock(until, seen);
+    if (ended_ && known && *known < until)
+      lose(1, fmt::format(
+                  "the clip ends with frame {} at {} of the run, before the run does: film until its end",
+                  number_, say_time(*known)));
     seen.lost = std::exchange(lost_, 0);
     seen.lost_why = std::exchange(lost_why_, {});
     return seen;
   }
+
+  std::vector<WatcherFile> files() const override { return {{"readings.txt", said_}}; }
 
   void end() noexcept override {}
 
@@ -144,6 +159,7 @@ class CameraWatcher : public Watcher {
   void greet() {
     const auto next = [&](std::string_view start) {
       const std::optional<std::string> line = process_->line(15'000ms);
+      if (line) said_ += *line + "\n";
       if (!line || !line->starts_with(start))
         throw RigError("the camera's program does not speak as it should");
       return line->substr(start.size());
@@ -183,12 +199,14 @@ class CameraWatcher : public Watcher {
   bool read_line(std::chrono::milliseconds patience) {
     const std::optional<std::string> line = process_->line(patience);
     if (!line) return false;
+    said_ += *line + "\n";
     if (line->starts_with("frame ")) {
       take_frame(*line);
     } else if (line->starts_with("moved ")) {
+      ++number_;
       const std::size_t blank = line->find(' ', 6);
-      lose(1, line->substr(blank + 1) + ", at " + say_time(number(std::string_view(*line).substr(6))) +
-                  " of the camera's time");
+      const Nanos at = number(std::string_view(*line).substr(6));
+      moved_.push_back({at, line->substr(blank + 1) + ", at " + say_frame({number_ - 1, at})});
     } else if (*line == "end") {
       ended_ = true;
     }
@@ -196,32 +214,22 @@ class CameraWatcher : public Watcher {
   }
 
   void take_frame(const std::string& line) {
-    const std::size_t blank = line.find(' ', 6);
-    const Nanos at = number(std::string_view(line).substr(6));
-    const std::string_view letters = std::string_view(line).substr(blank + 3);
-    if (letters.size() != regions_.all().size())
+    std::optional<FrameReading> frame = read_frame_line(line);
+    if (!frame || frame->looks.size() != regions_.all().size())
       throw RigError("the camera's program does not speak as it should");
+    const std::uint64_t number = number_++;
+    const Nanos at = frame->at;
     if (zero_ && (!*zero_ || at < **zero_ - before_the_run)) return;
-    if (!times_->take(at, line[blank + 1] == 's')) return;
-    std::vector<LampLook> looks;
-    for (const char letter : letters) looks.push_back(look_of(letter));
-    if (sync_lamp_) sync_lamp_->add(at, {&looks.back(), 1});
-    looks.resize(regions_.lamps.size());
-    lamps_->add(at, looks);
+    if (!times_->take(at, frame->again)) return;
+    if (sync_lamp_) sync_lamp_->add(at, {&frame->looks.back(), 1}, number);
+    doubts_->add(at, frame->looks);
+    frame->looks.resize(regions_.lamps.size());
+    lamps_->add(at, frame->looks, number);
     last_frame_ = at;
     if (!sync_lamp_) return;
     for (const ChangeSpan& edge : sync_lamp_->take())
       marks_->clock.seen(edge.after - timing().exposure_doubt(), edge.before + timing().exposure_doubt(),
                          edge.changes[0].to != lamp_dark);
-  }
-
-  static LampLook look_of(char letter) {
-    if (letter == '.') return {LampLook::State::dark, 0, false};
-    if (letter >= 'A' && letter <= 'Z')
-      return {LampLook::State::lit, static_cast<std::size_t>(letter - 'A'), false};
-    if (letter >= 'a' && letter <= 'z')
-      return {LampLook::State::lit, static_cast<std::size_t>(letter - 'a'), true};
-    return {};
   }
 
   bool synced() const { return offset_at(last_frame_).has_value(); }
@@ -242,7 +250,7 @@ class CameraWatcher : public Watcher {
   Channels channels_of(const std::vector<int>& states) const {
     Channels lit = 0;
     for (std::size_t i = 0; i < states.size(); ++i)
-      if (states[i] != lamp_dark) lit |= channels_[i].at(static_cast<std::size_t>(states[i]));
+      if (states[i] >= 0) lit |= channels_[i].at(static_cast<std::size_t>(states[i]));
     return lit;
   }
 
@@ -255,17 +263,44 @@ class CameraWatcher : public Watcher {
     }
     for (const ChangeSpan& change : changes()) {
       const auto offset = offset_at(change.middle());
-      for (const LampChange& lamp : change.changes) states_[lamp.lamp] = lamp.to;
-      put(change.middle() + offset->middle());
+      const Nanos at = change.middle() + offset->middle();
+      std::string names;
+      for (const LampChange& lamp : change.changes) {
+        states_[lamp.lamp] = lamp.to;
+        names += (names.empty() ? "" : ", ") + regions_.lamps[lamp.lamp].lamp;
+      }
+      put(at);
+      if (at < 0) continue;  // what was filmed before the run is no part of it
       if (2 * change.half_width() > timing().widest_change() + readout_slack())
-        lose(1, "a change at " + say_time(change.middle() + offset->middle()) + " is known to " +
-                    say_span(2 * change.half_width()) + " only: frames are missing");
+        lose(1, "a change of " + names + " at " + say_time(at) + " is known to " +
+                    say_span(2 * change.half_width()) + " only: frames are missing; film again");
       if (offset->half_width() > timing().most_offset())
-        lose(1, "the sync lamp has not flashed for so long that a change at " +
-                    say_time(change.middle() + offset->middle()) + " cannot be placed");
+        lose(1, "the sync lamp has not flashed for so long that a change of " + names + " at " +
+                    say_time(at) + " cannot be placed: press it in the scenario more often");
     }
-    if (lamps_->lost() > told_lost_)
-      lose(lamps_->lost() - std::exchange(told_lost_, lamps_->lost()), lamps_->lost_why());
+    for (std::vector<LostSight>* all : {&moved_, &lost_sights_}) {
+      if (all == &lost_sights_) lost_sights_ = lamps_->take_lost();
+      for (const LostSight& one : *all)
+        if (in_run(one.at) >= 0) lose(1, one.why + "; that is " + say_time(in_run(one.at)) + " of the run");
+      all->clear();
+    }
+  }
+  Nanos in_run(Nanos camera) const {
+    const auto offset = offset_at(camera);
+    return camera + (offset ? offset->middle() : 0);
+  }
+
+  // What is seen and not believed.
+  void tell_doubts(bool is_last, Seen& seen) {
+    for (const CameraDoubts::Doubt& doubt : doubts_->take(lamps_->take_others(is_last), is_last)) {
+      const Nanos at = in_run(doubt.at);
+      if (at < 0) continue;
+      if (doubt.hides_changes)
+        lose(1, doubt.finding.message);
+      else
+        seen.found.push_back(doubt.finding), seen.found.back().at = at;
+      seen.unsure_blinks |= doubt.unsure_blinks;
+    }
   }
   std::vector<ChangeSpan> changes() {
     std::vector<ChangeSpan> all = std::exchange(unplaced_, {});
@@ -284,6 +319,7 @@ class CameraWatcher : public Watcher {
     unplaced_ = lamps_->take();
     const std::string why = place_by_ends(unplaced_, moves_, timing().exposure_doubt(), *marks_);
     if (!why.empty()) lose(1, why);
+    for (const LostSight& one : std::exchange(moved_, {})) lose(1, one.why);
     return *(placed_ = why.empty());
   }
 
@@ -299,11 +335,15 @@ class CameraWatcher : public Watcher {
       waiting_.push_back({at, lit});
   }
 
-  void check_clock(Nanos until) {
-    if (!marks_->clock.consistent())
-      lose(1,
-           "the sync lamp's flashes do not fit those of the run: frames are missing, or it is another run's "
-           "clip");
+  void check_clock(Nanos until, Seen& seen) {
+    if (!marks_->clock.consistent()) {
+      const std::optional<double> rate = marks_->clock.rate();
+      seen.untimed = rate ? say_rate(*rate)
+                          : std::string(
+                                "the sync lamp's flashes do not fit those of the run: frames are "
+                                "missing, or it is another run's clip");
+      lose(1, seen.untimed);
+    }
     const std::optional<Nanos> awaited = marks_->clock.awaited();
     // A live camera may take its time; nothing is taken as seen meanwhile.
     const Nanos patience = settings_.live ? ns_per_s : 0;
@@ -312,6 +352,14 @@ class CameraWatcher : public Watcher {
     if (overdue || marks_->clock.edges_seen() > marks_->clock.edges_played())
       lose(1, fmt::format("the sync lamp was seen to change {} times, and was changed {} times by {}",
                           marks_->clock.edges_seen(), marks_->clock.edges_played(), say_time(until)));
+  }
+
+  std::string say_rate(double rate) const {
+    const double fps = 1 / to_seconds(period_);
+    return fmt::format(
+        "the clip runs {:.1f} % {}: {:g} frames a second were stated, {:.1f} fit the flashes; say the right "
+        "number (--fps, or fps in the rig file) or film again",
+        100 * std::abs(rate - 1), rate > 1 ? "fast" : "slow", std::round(1000 * fps) / 1000, fps * rate);
   }
 
   void lose(std::uint64_t count, std::string why) {
@@ -333,6 +381,10 @@ class CameraWatcher : public Watcher {
   std::string about_;
   Nanos period_ = 0;
   std::optional<LampFrames> lamps_, sync_lamp_;
+  std::optional<CameraDoubts> doubts_;
+  std::vector<LostSight> moved_, lost_sights_;
+  std::uint64_t number_ = 0;  // of frames that came
+  std::string said_;          // by the camera's program
   std::optional<FrameTimes> times_;
   std::vector<int> states_;
   std::vector<ChangeSpan> unplaced_;
@@ -341,7 +393,7 @@ class CameraWatcher : public Watcher {
   Nanos last_at_ = 0, last_frame_ = 0, vouched_ = 0;
   bool ended_ = false, any_lost_ = false;
   std::optional<Nanos> silent_since_;  // by the source
-  std::uint64_t lost_ = 0, told_lost_ = 0;
+  std::uint64_t lost_ = 0;
   std::string lost_why_;
 };
 

@@ -2,7 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <set>
 #include <utility>
+#include <variant>
 
 #include "core/text.h"
 
@@ -28,6 +30,8 @@ class MarkingSource : public Source {
   std::optional<std::string> cannot_play(const PlayRequest& request) override {
     if (source_)
       if (std::optional<std::string> why = source_->cannot_play(request)) return why;
+    if (const std::string why = never_flashed(request.profile); !why.empty() && !without_sync_) return why;
+    if (!request.dwell) marks_->duration = request.profile.duration();
     if (!without_sync_) return std::nullopt;
     constexpr const char* needs =
         "; without a sync lamp the clip's time is told by the first and last change";
@@ -61,6 +65,17 @@ class MarkingSource : public Source {
   }
 
  private:
+  // Other actions are pressed, and not the one that flashes the sync lamp.
+  std::string never_flashed(const Profile& profile) const {
+    std::set<std::string> pressed;
+    for (const Action& action : profile.actions())
+      if (const Press* press = std::get_if<Press>(&action.what)) pressed.insert(press->action);
+    if (pressed.empty() || pressed.contains(sync_)) return {};
+    std::string all;
+    for (const std::string& name : pressed) all += (all.empty() ? "" : ", ") + name;
+    return "it never presses '" + sync_ + "', which flashes the sync lamp; it presses: " + all;
+  }
+
   std::unique_ptr<Source> source_;
   std::string sync_;
   std::optional<WithoutSync> without_sync_;

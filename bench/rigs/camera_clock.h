@@ -15,8 +15,9 @@ namespace tachproof {
 
 // What the source's side knows of the run, for the watcher.
 struct PlayedMarks {
-  SyncClock clock;              // flashes as they are played
-  std::optional<RunEnds> ends;  // beside lamp_changes, once the profile is known
+  SyncClock clock;                // flashes as they are played
+  std::optional<RunEnds> ends;    // beside lamp_changes, once the profile is known
+  std::optional<Nanos> duration;  // of the profile, likewise
 };
 
 // The source of a camera's rig; beside a clip, where it has been played, `source`

@@ -21,6 +21,7 @@
 #include "core/gauge.h"
 #include "core/noise.h"
 #include "core/profile.h"
+#include "core/result.h"
 #include "core/time.h"
 #include "core/time_relation.h"
 #include "core/timeline.h"
@@ -108,6 +109,16 @@ struct Seen {
   Nanos until = 0;         // complete up to here
   std::uint64_t lost = 0;  // changes known to be lost since the last call
   std::string lost_why;    // a sentence, when lost > 0
+  // What it found itself since the last call, instants in the run's time.
+  std::vector<Finding> found = {};
+  // As for Judge: blinks that it does not vouch for; why its clock does not go with the run's.
+  Channels unsure_blinks = 0;
+  std::string untimed = {};
+};
+
+// A file of evidence that a watcher leaves, beside the timeline.
+struct WatcherFile {
+  std::string name, text;
 };
 
 class Watcher {
@@ -123,6 +134,8 @@ class Watcher {
     return std::nullopt;
   }
   virtual void end() noexcept = 0;
+  // After end: what to keep beside the timeline.
+  virtual std::vector<WatcherFile> files() const { return {}; }
 };
 
 // Where the host's clock times the run: its instant 0, once it has begun.

@@ -26,6 +26,7 @@ class PacedWatcher : public Watcher {
   }
   std::optional<std::string> answer(const Ask& ask) override { return watcher_->answer(ask); }
   void end() noexcept override { watcher_->end(); }
+  std::vector<WatcherFile> files() const override { return watcher_->files(); }
 
  private:
   ScpiSource& source_;

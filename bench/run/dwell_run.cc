@@ -294,6 +294,7 @@ class DwellRun {
       result_.evidence.lost += seen.lost;
       found(FindingKind::lost_evidence, seen.lost_why);
     }
+    for (const Finding& finding : seen.found) found(finding.kind, finding.message);
     const Nanos certain = std::min(until, seen.until);
     counter_.lamps(events_);
     counter_.seen_until(certain);

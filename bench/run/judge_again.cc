@@ -9,6 +9,7 @@
 #include "bench/files/files.h"
 #include "bench/rigs/unit_settings.h"
 #include "bench/run/checksums.h"
+#include "bench/run/clip_evidence.h"
 #include "bench/run/disk.h"
 #include "bench/run/dwell_run.h"
 #include "bench/run/folder_format.h"
@@ -117,9 +118,25 @@ auto loaded(Load load) -> decltype(load()) {
   }
 }
 
+// From the readings of every frame; nothing where the run has none, or had a device: what was
+// known when is no part of them.
+std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const RunRecord& stored,
+                                     const ScenarioFile& scenario, const Gauge& gauge, RunFolder& scratch) {
+  if (stored.watch != "camera" || scenario.dwell || !is_there(folder / readings_name)) return std::nullopt;
+  CameraSettings camera = loaded([&] { return load_rig(folder / "rig.yaml"); }).watch.camera;
+  if (camera.live) return std::nullopt;
+  camera.regions = (folder / "regions.yaml").string();
+  Rig rig = loaded([&] { return camera_rig(camera, gauge, nullptr, stored_readings(folder)); });
+  const Profile profile(scenario.steps);
+  if (const auto why = rig.source->cannot_play({profile, gauge.pulses_per_rev, scenario.noise, false}))
+    throw CannotJudgeAgain(*why);
+  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch).result;
+}
+
 RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored, const Gauge& gauge,
                           RunFolder& scratch) {
   const ScenarioFile scenario = loaded([&] { return load_scenario(folder / "scenario.yaml"); });
+  if (std::optional<RunResult> result = replay_clip(folder, stored, scenario, gauge, scratch)) return *result;
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most_lamp_changes);
   if (timeline.more)
     throw CannotJudgeAgain(

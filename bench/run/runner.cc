@@ -247,6 +247,9 @@ class Run {
       lost_ += seen_.lost;
       found(FindingKind::lost_evidence, std::min(until, seen_.until), seen_.lost_why);
     }
+    for (const Finding& finding : seen_.found) judge_.found(finding);
+    if (seen_.unsure_blinks != 0) judge_.unsure_blinks(seen_.unsure_blinks);
+    if (!seen_.untimed.empty()) judge_.untimed(seen_.untimed);
     const Nanos certain = std::min(until, seen_.until);
     judge_.lamps(events_);
     judge_.seen_until(certain);

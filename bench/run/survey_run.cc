@@ -209,6 +209,9 @@ class Loop {
       all_.lost += seen.lost;
       found(FindingKind::lost_evidence, seen.lost_why);
     }
+    all_.findings.insert(all_.findings.end(), seen.found.begin(), seen.found.end());
+    all_.unsure_blinks |= seen.unsure_blinks;
+    if (all_.untimed.empty()) all_.untimed = seen.untimed;
     if (writer_ != nullptr) writer_->advance(std::span(all_.events).subspan(before), all_.seen_until);
     collected_ = until;
   }
@@ -319,6 +322,8 @@ RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const Surv
   for (const Finding& finding : evidence.findings) judge.found(finding);
   judge.pulses(evidence.pulses);
   judge.lost(evidence.lost);
+  if (evidence.unsure_blinks != 0) judge.unsure_blinks(evidence.unsure_blinks);
+  if (!evidence.untimed.empty()) judge.untimed(evidence.untimed);
   return judge.finish(std::min(evidence.seen_until, profile.duration()), evidence.complete);
 }
 

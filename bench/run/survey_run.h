@@ -42,6 +42,8 @@ struct SurveyEvidence {
   std::uint64_t pulses = 0;
   std::uint64_t lost = 0;
   std::vector<Finding> findings;  // the bench's own
+  Channels unsure_blinks = 0;     // as in Seen
+  std::string untimed;            // likewise
   bool complete = false;          // all that was planned was played and seen
   Nanos waking = 0;               // it took before the survey began
 

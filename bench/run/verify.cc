@@ -9,6 +9,7 @@
 #include "bench/reports/result_json.h"
 #include "bench/reports/summary.h"
 #include "bench/run/checksums.h"
+#include "bench/run/clip_evidence.h"
 #include "bench/run/disk.h"
 #include "bench/run/folder_format.h"
 #include "bench/run/judge_again.h"
@@ -159,9 +160,18 @@ class Verifier {
     }
     try {
       compare(judge_again(folder_, *record_));
+      if (is_there(folder_ / readings_name)) read_again();
     } catch (const CannotJudgeAgain& e) {
       say(Kind::cannot, fmt::format("The evidence cannot be judged again: {}.", e.what()));
     }
+  }
+
+  void read_again() {
+    const ClipAgain clip = read_clip_again(folder_);
+    say(clip.outcome == ClipAgain::Outcome::same      ? Kind::agrees
+        : clip.outcome == ClipAgain::Outcome::differs ? Kind::differs
+                                                      : Kind::not_asked,
+        clip.sentence);
   }
 
   void compare(const JudgedAgain& again) {

@@ -226,6 +226,38 @@ TEST_F(FilmedRun, OfAUnitWithTheWrongColourFailsThoughTheCameraWasNudged) {
   EXPECT_EQ(trial.bare.verdict, "fail") << trial.bare.finding;
 }
 
+TEST_F(FilmedRun, OfABlinkThatTheFramesCannotFollowIsUndecided) {
+  for (const double hz : {taught().camera().fps - 2, taught().camera().fps + 2}) {
+    test::Plan plan = plain_plan(taught());
+    plan.camera.exposure_ms = 2;
+    plan.camera.brightness *= 1.2;
+    plan.behaviour.faults.push_back({"blink-rate", {}, {{"hz", hz}}});
+    const test::Trial trial = run_trial(taught(), plan);
+    EXPECT_NE(trial.verdict, "pass") << hz;
+    if (trial.verdict == "undecided")
+      EXPECT_THAT(trial.first_finding, HasSubstr("would look the same")) << hz;
+  }
+}
+
+TEST_F(FilmedRun, OfAUnitInAColourThatWasNotTaughtFails) {
+  test::Plan plan = plain_plan(taught());
+  plan.camera.recoloured["brink cyan"] = {0.05F, 0.9F, 0.1F};
+  plan.camera.recoloured["fern white"] = {0.1F, 0.45F, 1.0F};
+  const test::Trial trial = run_trial(taught(), plan);
+  EXPECT_EQ(trial.verdict, "fail") << trial.first_finding;
+}
+
+TEST_F(FilmedRun, ByAClipThatRunsFastHasNoNumbersAndNamesTheRate) {
+  test::Plan plan = plain_plan(taught());
+  plan.camera.drift_ppm = -19608;
+  plan.camera.lasts_s *= 1.02;
+  const test::Trial trial = run_trial(taught(), plan);
+  EXPECT_EQ(trial.verdict, "undecided");
+  EXPECT_THAT(trial.first_finding,
+              HasSubstr("the clip runs 2.0 % fast: 30 frames a second were stated, 30.6 fit"));
+  EXPECT_TRUE(trial.beside_truth.empty());
+}
+
 TEST_F(FilmedRun, WithoutASyncLampIsUndecidedWhereTheClipMissesTheBeginning) {
   test::Plan plan = plain_plan(taught());
   plan.bare_too = true;
@@ -340,6 +372,43 @@ TEST_F(FilmedRun, IsNotStartedWithoutWhatItNeeds) {
       HasSubstr(
           "rig.yaml:4:8: a camera's device beside a 'simulated' source: nothing would play to the unit; "
           "source must be {kind: board} or {kind: scpi}"));
+}
+
+TEST_F(FilmedRun, RefusesASyncActionThatIsNotPressedAndFramesOfAnotherSize) {
+  test::Camera camera = taught().camera();
+  camera.lasts_s = 1;
+  film({taught().gauge(), {}, {}}, camera, test::Clip::mjpg, (taught().folder() / "brief.avi").string());
+  camera.width = 640;
+  camera.height = 360;
+  film({taught().gauge(), {}, {}}, camera, test::Clip::mjpg, (taught().folder() / "large.avi").string());
+  const auto judged = [&](const std::string& words) {
+    const Finished run =
+        run_process(command_line("judge " + words +
+                                 " --gauge gauge.yaml --scenario scenario.yaml --regions regions.yaml "
+                                 "--no-history"),
+                    taught().folder());
+    return std::to_string(run.status) + ": " + run.err + run.out;
+  };
+  EXPECT_THAT(judged("brief.avi --sync flash"),
+              HasSubstr("2: --sync is 'flash', which scenario.yaml does not press; it presses: sync"));
+  EXPECT_THAT(
+      judged("large.avi"),
+      HasSubstr("the frames are 640x360 pixels, and the lamps were taught at 512x288: film at that size, "
+                "or teach again"));
+}
+
+TEST_F(FilmedRun, IsVerifiedFromItsReadingsAndByTheClipWhereItIsThere) {
+  const Finished judged = test::judge_plain_clip(taught(), "kept");
+  ASSERT_EQ(judged.status, 0) << judged.out << judged.err;
+  const auto verified = [&] {
+    return run_process(command_line("report kept --verify"), taught().folder()).out;
+  };
+  EXPECT_THAT(verified(), testing::AllOf(HasSubstr("Judged again from the raw evidence: pass"),
+                                         HasSubstr("frames read as they did")));
+  std::filesystem::remove(taught().folder() / "kept.avi");
+  EXPECT_THAT(verified(), testing::AllOf(HasSubstr("Judged again from the raw evidence: pass"),
+                                         HasSubstr("is not there any more: its frames were not read again")));
+  std::filesystem::remove_all(taught().folder() / "kept");
 }
 
 TEST_F(FilmedRun, RegionsReadBackAsTheyWereWritten) {

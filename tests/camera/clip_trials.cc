@@ -15,7 +15,6 @@
 #include "bench/rigs/simulated_unit.h"
 #include "core/pulse_train.h"
 #include "core/teaching.h"
-#include "tests/program/process.h"
 
 namespace tachproof::test {
 namespace {
@@ -343,6 +342,18 @@ Plan random_plan(const TaughtCamera& taught, std::uint64_t seed) {
   plan.bare_too = true;
   befall(plan, dice, taught);
   return plan;
+}
+
+Finished judge_plain_clip(const TaughtCamera& taught, const std::string& name) {
+  const Plan plan = plain_plan(taught);
+  const Profile profile(load_scenario(taught.folder() / "scenario.yaml").steps);
+  film(scene_of(taught.gauge(), plan.behaviour, profile, 1), plan.camera, Clip::mjpg,
+       (taught.folder() / (name + ".avi")).string());
+  return run_process(command_line(fmt::format(
+                         "judge {0}.avi --gauge gauge.yaml --scenario scenario.yaml --regions "
+                         "regions.yaml --exposure-ms {1:.2f} --readout-ms {2:.2f} --out {0} --no-history",
+                         name, plan.camera.exposure_ms, plan.camera.readout_ms)),
+                     taught.folder());
 }
 
 Trial run_trial(const TaughtCamera& taught, const Plan& plan) {

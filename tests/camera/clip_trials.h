@@ -9,6 +9,7 @@
 #include "bench/files/files.h"
 #include "tests/camera/clip_truth.h"
 #include "tests/camera/filmed_gauge.h"
+#include "tests/program/process.h"
 
 namespace tachproof::test {
 
@@ -71,6 +72,9 @@ struct Trial {
   // for another: its boundaries lie elsewhere).
   std::vector<ThresholdScore> beside_truth, beside_wires;
 };
+
+// Films a sound unit as NAME.avi, judges it by the program and keeps the run folder NAME.
+Finished judge_plain_clip(const TaughtCamera& taught, const std::string& name);
 
 Trial run_trial(const TaughtCamera& taught, const Plan& plan);
 

@@ -7,6 +7,7 @@
 #include <map>
 #include <sstream>
 
+#include "bench/rigs/camera_lines.h"
 #include "core/en_score.h"
 #include "core/frame_times.h"
 #include "core/lamp_frames.h"
@@ -18,13 +19,6 @@ namespace {
 
 bool is_one_of(const std::vector<int>& frames, int index) {
   return std::find(frames.begin(), frames.end(), index) != frames.end();
-}
-
-LampLook look_of(char letter) {
-  if (letter == '?') return {};
-  if (letter == '.') return {LampLook::State::dark, 0, false};
-  return {LampLook::State::lit, static_cast<std::size_t>(std::tolower(letter) - 'a'),
-          std::islower(letter) != 0};
 }
 
 }  // namespace
@@ -46,8 +40,10 @@ std::vector<ToldFrame> frames_told(const std::filesystem::path& clip, const std:
     frame.at = std::stoll(line.substr(6));
     if (line.starts_with("frame ")) {
       const std::size_t blank = line.find(' ', 6);
-      frame.again = line[blank + 1] == 's';
-      frame.letters = line.substr(blank + 3);
+      frame.letters = line.substr(blank + 3, line.find(' ', blank + 3) - blank - 3);
+      const FrameReading reading = read_frame_line(line).value();
+      frame.again = reading.again;
+      frame.looks = reading.looks;
     }
     frames.push_back(std::move(frame));
   }
@@ -62,8 +58,8 @@ LooksTally compare_looks(const std::vector<ToldFrame>& frames, const Scene& scen
     for (std::size_t lamp = 0; lamp < truth.size(); ++lamp) {
       if (truth[lamp] == -2) continue;
       ++tally.looks;
-      const LampLook look = look_of(frame.letters[lamp]);
-      if (look.state == LampLook::State::unclear)
+      const LampLook look = frame.looks[lamp];
+      if (look.state == LampLook::State::unclear || look.state == LampLook::State::other)
         ++tally.unclear;
       else if ((look.state == LampLook::State::dark ? -1 : static_cast<int>(look.colour)) != truth[lamp])
         ++tally.wrong;
@@ -94,7 +90,7 @@ std::vector<SyncError> compare_sync(const std::vector<ToldFrame>& frames, const 
   const int every = static_cast<int>(camera.fps);
   for (const ToldFrame& frame : frames) {
     if (frame.letters.empty() || !times.take(frame.at, frame.again)) continue;
-    const LampLook look = look_of(frame.letters.back());
+    const LampLook look = frame.looks.back();
     lamp.add(frame.at, {&look, 1});
     for (const ChangeSpan& edge : lamp.take())
       clock.seen(edge.after - doubt, edge.before + doubt, edge.changes[0].to != lamp_dark);

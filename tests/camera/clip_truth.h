@@ -9,6 +9,7 @@
 
 #include "bench/files/files.h"
 #include "bench/files/regions.h"
+#include "core/lamp_colour.h"
 #include "tests/camera/filmed_gauge.h"
 
 namespace tachproof::test {
@@ -18,6 +19,7 @@ struct ToldFrame {
   Nanos at = 0;   // by the clip's clock
   int index = 0;  // of those that the camera took: dropped ones count
   bool again = false;
+  std::vector<LampLook> looks;
   std::string letters;  // the sync lamp's last; empty: the dial was not found
 };
 std::vector<ToldFrame> frames_told(const std::filesystem::path& clip, const std::filesystem::path& regions,

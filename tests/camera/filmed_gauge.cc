@@ -147,7 +147,10 @@ class Film {
           for (Channels left = scene_.gauge.lamp_channels(lamp); left != 0; left &= left - 1) {
             const auto c = static_cast<std::size_t>(std::countr_zero(left));
             const std::string name = scene_.gauge.channel_name(c);
-            colour += colours.at(name.substr(name.find(' ') + 1)) * static_cast<float>(shares[c]);
+            const auto other = camera_.recoloured.find(name);
+            colour += (other != camera_.recoloured.end() ? other->second
+                                                         : colours.at(name.substr(name.find(' ') + 1))) *
+                      static_cast<float>(shares[c]);
           }
         }
         if (colour == cv::Vec3f(0, 0, 0)) continue;

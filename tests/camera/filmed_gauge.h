@@ -4,6 +4,7 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <opencv2/core.hpp>
 #include <random>
 #include <string>
@@ -35,11 +36,12 @@ struct Camera {
   double noise = 2;                            // counts, standard deviation
   double blur = 0.8;                           // pixels
   std::vector<Shift> shifts;
-  std::vector<int> dropped;                 // frames that are missing
-  std::vector<int> repeated;                // frames that are the last one again
-  double glare_from_s = 0, glare_to_s = 0;  // a window's reflection over a lamp
-  std::size_t glare_lamp = 0;               // one more than there are: the sync lamp
-  double glare = 1;                         // its light
+  std::vector<int> dropped;                     // frames that are missing
+  std::vector<int> repeated;                    // frames that are the last one again
+  double glare_from_s = 0, glare_to_s = 0;      // a window's reflection over a lamp
+  std::size_t glare_lamp = 0;                   // one more than there are: the sync lamp
+  double glare = 1;                             // its light
+  std::map<std::string, cv::Vec3f> recoloured;  // channels ("moss white") in another light: B, G, R, linear
   std::uint64_t seed = 1;
 };
 

@@ -5,13 +5,16 @@
 #include <cmath>
 #include <random>
 
+#include "core/blink_aliases.h"
 #include "core/expectation.h"
 #include "core/frame_times.h"
 #include "core/lamp_colour.h"
 #include "core/lamp_frames.h"
+#include "core/other_colour.h"
 #include "core/sync_clock.h"
 #include "core/teaching.h"
 #include "tests/core/gauges.h"
+#include "tests/core/judged.h"
 
 namespace tachproof {
 namespace {
@@ -76,9 +79,20 @@ TEST(LampColour, IsNotToldWhenNearlyAllIsFull) {
   EXPECT_EQ(seen(filled(60, 90, 255)).state, LampLook::State::unclear);
 }
 
-TEST(LampColour, OfNeitherTaughtColourIsNotGuessed) {
-  EXPECT_EQ(seen(filled(200, 40, 180)).state, LampLook::State::unclear);
-  EXPECT_EQ(seen(filled(40, 200, 60)).state, LampLook::State::unclear);
+TEST(LampColour, OfNeitherTaughtColourIsAnother) {
+  EXPECT_EQ(seen(filled(200, 40, 180)).state, LampLook::State::other);
+  EXPECT_EQ(seen(filled(40, 200, 60)).state, LampLook::State::other);
+  // Amber where yellow was taught, as shares of linear light.
+  LampReference yellow = taught();
+  const PixelSums lit = filled(225, 205, 40), amber = filled(225, 150, 40);
+  yellow.colours = {
+      {minus(mean_light(lit), yellow.core_dark), minus(halo_light(lit), yellow.core_dark), 0.05}};
+  const auto look = [&](const PixelSums& core) {
+    return look_at(yellow, core, filled(32, 32, 32), {1, 1, 1});
+  };
+  EXPECT_EQ(look(lit).state, LampLook::State::lit);
+  EXPECT_EQ(look(amber).state, LampLook::State::other);
+  EXPECT_GT(colour_apart(look(amber).red, look(amber).green, yellow.colours[0]), apart_for_certain);
 }
 
 TEST(LampColour, BetweenDarkAndLitIsNotTold) {
@@ -106,6 +120,28 @@ TEST(LampColour, OfAReflectionIsNotTheLamps) {
   EXPECT_EQ(seen(filled(190, 190, 190), filled(150, 150, 150)).state, LampLook::State::unclear);
 }
 
+// A lamp that was taught yellow, seen for ten frames in these shares of red and green.
+OtherColourSeen other_than_yellow(double red, double green, bool others_look_right = true, int time = 1) {
+  LampReference lamp;
+  lamp.colours = {{{0.4, 0.31, 0.01}, {0.4, 0.31, 0.01}, 0.05}};
+  OtherColour seen{0, {12, 400 * ns_per_ms}, {21, 700 * ns_per_ms}, 10, red, green, time};
+  return judge_other_colour(seen, lamp, {"yellow"}, "", others_look_right);
+}
+
+TEST(OtherColour, IsCertainWhereNeitherWhiteBalanceNorAReflectionExplainsIt) {
+  EXPECT_TRUE(other_than_yellow(0.70, 0.29).is_certain);           // amber
+  EXPECT_FALSE(other_than_yellow(0.70, 0.29, false).is_certain);   // but all may be redder
+  EXPECT_TRUE(other_than_yellow(0.95, 0.03, false).is_certain);    // not that much
+  EXPECT_FALSE(other_than_yellow(0.62, 0.37).is_certain);          // nearly yellow
+  EXPECT_FALSE(other_than_yellow(0.43, 0.38).is_certain);          // yellow and white
+  EXPECT_FALSE(other_than_yellow(0.33, 0.34).is_certain);          // white: a reflection,
+  EXPECT_TRUE(other_than_yellow(0.33, 0.34, true, 2).is_certain);  // but not again and again
+  EXPECT_EQ(
+      other_than_yellow(0.70, 0.29).what,
+      "was lit in a colour that it was not taught, from frame 12 (0.400 s) to frame 21 (0.700 s): 70 % red, "
+      "29 % green, 1 % blue; yellow, the nearest that was taught, is 56 % red, 43 % green, 1 % blue");
+}
+
 // ---- frames -----------------------------------------------------------------
 
 TEST(FrameTimes, TellDroppedRepeatedAndLateFrames) {
@@ -123,14 +159,20 @@ TEST(FrameTimes, TellDroppedRepeatedAndLateFrames) {
   EXPECT_EQ(times.backwards(), 1U);
 }
 
-constexpr LampLook dark{LampLook::State::dark, 0, false}, lit{LampLook::State::lit, 0, false},
-    weak{LampLook::State::lit, 0, true}, unclear{};
+constexpr LampLook dark{LampLook::State::dark}, lit{LampLook::State::lit},
+    weak{LampLook::State::lit, 0, true}, unclear{},
+    other{.state = LampLook::State::other, .red = 0.6, .green = 0.4};
 constexpr Nanos period = 1000;
 
 // One lamp, a look for each frame.
 LampFrames looked(const std::vector<LampLook>& looks, Nanos exposure = 0) {
-  LampFrames frames({.longest_unseen = 2 * period + period / 5, .readout = {0}, .exposure = exposure});
-  for (std::size_t i = 0; i < looks.size(); ++i) frames.add(static_cast<Nanos>(i) * period, {&looks[i], 1});
+  LampFrames frames({.longest_unseen = 2 * period + period / 5,
+                     .readout = {0},
+                     .exposure = exposure,
+                     .doubt = 0,
+                     .names = {"left"}});
+  for (std::size_t i = 0; i < looks.size(); ++i)
+    frames.add(static_cast<Nanos>(i) * period, {&looks[i], 1}, i);
   return frames;
 }
 
@@ -144,7 +186,7 @@ TEST(LampFrames, AChangeLiesBetweenTwoFrames) {
   EXPECT_EQ(changes[1].after, 5000);
   EXPECT_EQ(changes[1].before, 6000);
   EXPECT_EQ(changes[1].changes[0].to, lamp_dark);
-  EXPECT_EQ(frames.lost(), 0U);
+  EXPECT_EQ(frames.take_lost().size(), 0U);
 }
 
 TEST(LampFrames, AFlashOfOneFrameIsSeenUnlessTheOthersChangeToo) {
@@ -174,12 +216,17 @@ TEST(LampFrames, APictureBetweenThatHardlyStoodIsPassedOverThoughItsLampChangedA
 }
 
 TEST(LampFrames, WhatCannotBeToldIsLost) {
-  EXPECT_EQ(looked({dark, dark, unclear, unclear, dark, dark}).lost_why(),
-            "a lamp could not be told for 3 us from 0.000 s of the camera's time");
-  EXPECT_EQ(looked({dark, dark, lit, lit, dark, dark, lit, lit, dark, dark, lit, lit}).lost(), 1U);
+  const auto lost = looked({dark, dark, unclear, unclear, dark, dark}).take_lost();
+  ASSERT_EQ(lost.size(), 1U);
+  EXPECT_EQ(
+      lost[0].why,
+      "lamp left could not be told for 3 us up to frame 4 (0.000 s): glare, a hand before it, or frames "
+      "that are missing; film again without");
+  EXPECT_EQ(looked({dark, dark, lit, lit, dark, dark, lit, lit, dark, dark, lit, lit}).take_lost().size(),
+            1U);
   // Dimming that beats with the shutter comes and goes by degrees; a switch does not.
-  EXPECT_EQ(looked({dark, dark, unclear, weak, weak, lit, lit}).lost(), 1U);
-  EXPECT_EQ(looked({dark, dark, unclear, lit, lit, lit}).lost(), 0U);
+  EXPECT_EQ(looked({dark, dark, unclear, weak, weak, lit, lit}).take_lost().size(), 1U);
+  EXPECT_EQ(looked({dark, dark, unclear, lit, lit, lit}).take_lost().size(), 0U);
 }
 
 // 93 Hz seen thirty times a second: a blink that the unit does not show, of which
@@ -189,20 +236,52 @@ TEST(LampFrames, ABlinkThatFadesAtEveryChangeIsLost) {
   for (int cycle = 0; cycle < 4; ++cycle)
     for (const LampLook& look : {dark, weak, lit, lit, lit, lit, lit, weak, unclear, dark})
       looks.push_back(look);
-  EXPECT_EQ(looked(looks).lost(), 1U);
+  EXPECT_EQ(looked(looks).take_lost().size(), 1U);
   // A frame for each change, and exposures that are short.
   looks.clear();
   for (int cycle = 0; cycle < 6; ++cycle)
     for (const LampLook& look : {dark, dark, dark, unclear, lit, lit, lit, unclear}) looks.push_back(look);
-  EXPECT_EQ(looked(looks, period / 5).lost(), 1U);
-  EXPECT_EQ(looked(looks, period / 2).lost(), 0U);
+  EXPECT_EQ(looked(looks, period / 5).take_lost().size(), 1U);
+  EXPECT_EQ(looked(looks, period / 2).take_lost().size(), 0U);
   // Now and then a switch falls into an exposure.
   looks.clear();
   for (int cycle = 0; cycle < 9; ++cycle) {
     for (const LampLook& look : {dark, dark, dark, unclear, lit, lit, lit, lit}) looks.push_back(look);
     if (cycle == 4) looks.insert(looks.end() - 4, weak);
   }
-  EXPECT_EQ(looked(looks, period / 5).lost(), 0U);
+  EXPECT_EQ(looked(looks, period / 5).take_lost().size(), 0U);
+}
+
+TEST(LampFrames, ALampThatStaysInNoTaughtColourIsInAStateOfItsOwn) {
+  LampFrames frames = looked({dark, dark, other, other, unclear, other, other, dark, dark, dark});
+  const std::vector<ChangeSpan> changes = frames.take();
+  ASSERT_EQ(changes.size(), 2U);
+  EXPECT_EQ(changes[0].changes[0].to, lamp_other);
+  EXPECT_EQ(changes[0].after, 1000);
+  EXPECT_EQ(changes[0].before, 2000);
+  EXPECT_EQ(changes[1].changes[0].to, lamp_dark);
+  EXPECT_TRUE(frames.take_lost().empty());
+  const std::vector<OtherColour> others = frames.take_others(false);
+  ASSERT_EQ(others.size(), 1U);
+  EXPECT_EQ(others[0].frames, 4);
+  EXPECT_EQ(others[0].from.number, 2U);
+  EXPECT_NEAR(others[0].red, 0.6, 1e-9);
+  // Having been in it for long, a brief time is no lost sight.
+  EXPECT_TRUE(looked({dark, other, other, other, dark, dark, dark, unclear, other, other, dark, dark})
+                  .take_lost()
+                  .empty());
+  EXPECT_EQ(looked({dark, dark, unclear, other, other, dark, dark}).take_lost().size(), 1U);
+  // Two frames lie across a change from one colour to another.
+  EXPECT_EQ(looked({dark, other, other, lit, lit}).take().size(), 1U);
+}
+
+// 61 Hz of dimming at 30 frames a second and 1 ms: by chance three changes in three do not fall
+// into exposures.
+TEST(LampFrames, ThreeChangesThatAllTakeAFrameAreNoSwitchWhereExposuresAreShort) {
+  const std::vector<LampLook> looks{dark, dark, dark, unclear, lit, lit, lit,
+                                    weak, dark, dark, unclear, lit, lit};
+  EXPECT_EQ(looked(looks, period * 3 / 100).take_lost().size(), 1U);
+  EXPECT_EQ(looked(looks, period / 3).take_lost().size(), 0U);
 }
 
 RC_GTEST_PROP(LampFrames, SpansHoldTheTruthAndLampsThatChangeTogetherComeTogether, ()) {
@@ -226,13 +305,98 @@ RC_GTEST_PROP(LampFrames, SpansHoldTheTruthAndLampsThatChangeTogetherComeTogethe
     for (ChangeSpan& change : frames.take()) changes.push_back(std::move(change));
   }
   RC_ASSERT(changes.size() == instants.size());
-  RC_ASSERT(frames.lost() == 0U);
+  RC_ASSERT(frames.take_lost().empty());
   for (std::size_t i = 0; i < instants.size(); ++i) {
     RC_ASSERT(changes[i].changes.size() == 3U);
     RC_ASSERT(changes[i].after < instants[i]);
     RC_ASSERT(instants[i] <= changes[i].before);
     RC_ASSERT(changes[i].before - changes[i].after <= 2 * period);
   }
+}
+
+// ---- blinks -----
+
+// A lamp that blinks at `hz`, filmed by `fps`: its light is the lit share of each exposure.
+std::vector<SeenBlink> filmed_blink(double hz, double fps, double exposure_s, double open = 1,
+                                    double jitter_s = 0, double brightness = 1, double stated_s = -1) {
+  BlinkAliases blinks(
+      {from_seconds(1 / fps), from_seconds(stated_s < 0 ? exposure_s : stated_s), 800 * ns_per_ms});
+  std::mt19937 random(7);
+  std::uniform_real_distribution<double> off(-jitter_s, jitter_s);
+  const double begins = 0.5131, lasts = 3.2;
+  for (int i = 0; i < 5 * fps; ++i) {
+    const double at = i / fps + (jitter_s > 0 ? off(random) : 0);
+    double share = 0;
+    constexpr int parts = 400;
+    for (int p = 0; p < parts; ++p) {
+      const double t = at + exposure_s * ((p + 0.5) / parts - 0.5) - begins;
+      share += t >= 0 && t < lasts && t * hz - std::floor(t * hz) < 0.5 ? 1.0 / parts : 0;
+    }
+    // Of what fills the sensor, all beyond is cut off.
+    const double light = open * share + (1 - open) * std::min(1.0, brightness * share);
+    LampLook look;
+    look.state = light < 0.15   ? LampLook::State::dark
+                 : light < 0.30 ? LampLook::State::unclear
+                                : LampLook::State::lit;
+    look.weak = light < 0.75;
+    look.light = light;
+    look.open = open;
+    blinks.add(from_seconds(at), look);
+  }
+  blinks.end_stretch();
+  return blinks.take();
+}
+
+bool is_believed(const std::vector<SeenBlink>& blinks) {
+  return !blinks.empty() &&
+         std::all_of(blinks.begin(), blinks.end(), [](const SeenBlink& b) { return b.is_believed(); });
+}
+
+TEST(BlinkAliases, ABlinkThatTheFramesCannotFollowIsNeverBelieved) {
+  for (const double exposure_ms : {0.2, 1.0, 2.0, 4.0, 6.0, 8.0, 11.0, 16.0})
+    for (const double open : {1.0, 0.5, 0.25})
+      for (const double fps : {30.0, 29.97, 60.0})
+        for (const double k : {1.0, 2.0, 3.0})
+          for (const double hz : {k * fps - 2.5, k * fps + 2.5, k * fps - 1.93, k * fps + 3.31}) {
+            const auto blinks = filmed_blink(hz, fps, exposure_ms * 1e-3, open, 0, 4);
+            for (const SeenBlink& blink : blinks)
+              EXPECT_FALSE(blink.is_believed() && blink.hz < 5)
+                  << hz << " Hz, " << fps << " fps, " << exposure_ms << " ms, open " << open;
+          }
+}
+
+TEST(BlinkAliases, ASlowBlinkIsBelievedWhereTheExposureExcludesAliases) {
+  for (const double open : {1.0, 0.4}) {
+    EXPECT_TRUE(is_believed(filmed_blink(2.5, 30, 9e-3, open, 0, 4))) << open;
+    EXPECT_TRUE(is_believed(filmed_blink(2.0, 30, 8e-3, open, 0, 4))) << open;
+    EXPECT_TRUE(is_believed(filmed_blink(2.43, 60, 5e-3, open, 0, 4))) << open;
+  }
+  // Without it: not, and the least that would do does.
+  const auto brief = filmed_blink(2.5, 30, 1e-3);
+  ASSERT_EQ(brief.size(), 1U);
+  EXPECT_FALSE(brief[0].is_believed());
+  EXPECT_NEAR(brief[0].hz, 2.5, 0.05);
+  EXPECT_NEAR(brief[0].alias_hz, 27.5, 0.1);
+  EXPECT_GT(brief[0].exposure_s, 3e-3);
+  EXPECT_LT(brief[0].exposure_s, 8e-3);
+  EXPECT_TRUE(is_believed(filmed_blink(2.5, 30, brief[0].exposure_s)));
+  EXPECT_FALSE(is_believed(filmed_blink(2.5, 30, 9e-3, 1, 0, 1, 0)));  // not stated
+}
+
+TEST(BlinkAliases, FramesThatComeUnevenlyExcludeThem) {
+  EXPECT_TRUE(is_believed(filmed_blink(2.5, 30, 1e-3, 1, 9e-3)));
+}
+
+TEST(BlinkAliases, SayWhatWouldLookTheSameAndWhatToDo) {
+  const auto brief = filmed_blink(2.5, 30, 1e-3);
+  ASSERT_EQ(brief.size(), 1U);
+  EXPECT_THAT(say_alias(brief[0], from_seconds(1 / 30.0), true),
+              testing::MatchesRegex("seems to blink at 2.5. Hz from 0.5.. s of the camera's time; at 30.00 "
+                                    "frames a second a lamp that blinks at 27.5 Hz would look the same: film "
+                                    "with an exposure of at least .\\.. ms, or with another number of frames "
+                                    "a second"));
+  EXPECT_THAT(say_alias(brief[0], from_seconds(1 / 30.0), false),
+              testing::HasSubstr("say the exposure (--exposure-ms, or exposure_ms in the rig file)"));
 }
 
 // ---- time ---------------------------------------------------------------------
@@ -294,6 +458,72 @@ TEST(SyncClock, KnowsNothingBeforeAFlashAndWhatItAwaits) {
   clock.seen(110, 120, false);
   EXPECT_EQ(clock.awaited(), std::nullopt);
   EXPECT_TRUE(clock.consistent());
+}
+
+// 30 frames a second: an instant is known to two frames, a quick unit answers within one.
+TEST(JudgedFrames, AQuickUnitIsNotTakenForOneThatAnswersBeforeItIsAsked) {
+  Gauge gauge = test::small_gauge();
+  gauge.tolerance.response_to = 300 * ns_per_ms;
+  const std::vector<Step> steps{Hold{2000, ns_per_s}, StepTo{4000}, Hold{4000, ns_per_s}, StepTo{2000},
+                                Hold{2000, ns_per_s}};
+  const Profile profile(steps);
+  test::SampledUnit unit;
+  unit.response = 10 * ns_per_ms;
+  JudgeSetup setup;
+  setup.watcher_resolution = 73 * ns_per_ms;
+  RunResult result = test::judged(gauge, profile, unit.watch(gauge, profile), setup);
+  ASSERT_EQ(result.transitions.size(), 2U);
+  for (const TransitionResult& row : result.transitions) EXPECT_EQ(row.verdict, Verdict::pass);
+  // Where no answer is allowed at first, a quick one is not let pass by that.
+  gauge.tolerance.response_from = 20 * ns_per_ms;
+  result = test::judged(gauge, profile, unit.watch(gauge, profile), setup);
+  for (const TransitionResult& row : result.transitions) EXPECT_NE(row.verdict, Verdict::pass);
+}
+
+// What a watcher does not believe has no numbers.
+TEST(JudgedFrames, BlinksThatAreNotVouchedForAndTimesThatDoNotFitAreNoMeasurement) {
+  const Gauge gauge = test::small_gauge();
+  const std::vector<Step> steps{Hold{2900, ns_per_s}, RampByRate{3100, 50},     Hold{3100, ns_per_s},
+                                StepTo{5500},         Hold{5500, 3 * ns_per_s}, StepTo{3100},
+                                RampByRate{2900, 20}, Hold{2900, ns_per_s}};
+  const Profile profile(steps);
+  const std::vector<LampEvent> seen = test::SampledUnit{}.watch(gauge, profile);
+  const auto judged = [&](Channels unsure, const std::string& untimed) {
+    Judge judge(gauge, {});
+    for (const Segment& s : profile.segments()) judge.rpm(s);
+    if (unsure != 0) judge.unsure_blinks(unsure);
+    if (!untimed.empty()) judge.untimed(untimed);
+    judge.lamps(seen);
+    return judge.finish(profile.duration());
+  };
+  const RunResult sound = judged(0, ""), unsure = judged(gauge.channel("left", "blue"), ""),
+                  untimed = judged(0, "the clip runs 2 % fast");
+  ASSERT_EQ(sound.blinks.size(), 1U);
+  EXPECT_EQ(sound.blinks[0].verdict, Verdict::pass);
+  EXPECT_EQ(unsure.blinks[0].verdict, Verdict::undecided);
+  EXPECT_TRUE(std::isnan(unsure.blinks[0].hz));
+  EXPECT_EQ(unsure.verdict, Verdict::undecided);
+  ASSERT_EQ(untimed.boundaries.size(), sound.boundaries.size());
+  for (const BoundaryResult& row : untimed.boundaries) {
+    EXPECT_TRUE(std::isnan(row.threshold_rpm) && std::isnan(row.expanded_uncertainty_rpm));
+    EXPECT_EQ(row.remark, "the clip runs 2 % fast");
+    EXPECT_EQ(row.verdict, Verdict::undecided);
+  }
+  for (const TransitionResult& row : untimed.transitions) EXPECT_EQ(row.verdict, Verdict::undecided);
+  EXPECT_EQ(untimed.verdict, Verdict::undecided);
+}
+
+TEST(SyncClock, NamesTheRateWhereTheFlashesFitAnother) {
+  SyncClock clock;
+  for (const Nanos at : {1, 4, 9, 15})
+    for (const Nanos edge : {at * ns_per_s, at * ns_per_s + 300 * ns_per_ms}) {
+      if (edge == at * ns_per_s) clock.flashed(edge, edge + 300 * ns_per_ms);
+      const Nanos frame = 33 * ns_per_ms, seen = edge * 102 / 100 / frame * frame;
+      clock.seen(seen, seen + frame, edge == at * ns_per_s);
+    }
+  EXPECT_FALSE(clock.consistent());
+  ASSERT_TRUE(clock.rate());
+  EXPECT_NEAR(*clock.rate(), 1.02, 0.002);
 }
 
 // ---- teaching -------------------------------------------------------------------

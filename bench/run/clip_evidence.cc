@@ -1,0 +1,129 @@
+#include "bench/run/clip_evidence.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <fstream>
+#include <sstream>
+#include <stdexcept>
+#include <system_error>
+
+#include "bench/files/regions.h"
+#include "bench/run/disk.h"
+
+namespace tachproof {
+namespace {
+
+namespace fs = std::filesystem;
+using namespace std::chrono_literals;
+
+constexpr const char *sum_name = "clip.sha256", *regions_name = "regions.yaml";
+
+std::vector<fs::path> files_of(const fs::path& clip) {
+  if (!fs::is_directory(clip)) return {clip};
+  std::vector<fs::path> files;
+  for (const fs::directory_entry& entry : fs::directory_iterator(clip))
+    if (entry.is_regular_file()) files.push_back(entry.path());
+  std::sort(files.begin(), files.end());
+  return files;
+}
+
+std::string sums_text(const fs::path& clip) {
+  std::string text = clip.string() + "\n";
+  for (const fs::path& file : files_of(clip))
+    text += sha256_of_file(file) + "  " + file.filename().string() + "\n";
+  return text;
+}
+
+class StoredLines : public CameraLines {
+ public:
+  explicit StoredLines(const fs::path& file) : in_(file) {
+    if (!in_) throw std::runtime_error("cannot read " + file.string());
+  }
+  std::optional<std::string> line(std::chrono::milliseconds) override {
+    std::string line;
+    if (!std::getline(in_, line)) return "end";
+    return line;
+  }
+
+ private:
+  std::ifstream in_;
+};
+
+bool tells_a_frame(const std::string& line) {
+  return line.starts_with("frame ") || line.starts_with("moved ");
+}
+
+// The next line of a frame; nothing at the end.
+std::optional<std::string> next_frame(CameraLines& lines) {
+  for (;;) {
+    const std::optional<std::string> line = lines.line(10'000ms);
+    if (!line || *line == "end") return std::nullopt;
+    if (tells_a_frame(*line)) return line;
+  }
+}
+
+}  // namespace
+
+std::vector<std::pair<std::string, std::string>> keep_clip_evidence(RunFolder& folder,
+                                                                    const CameraSettings& camera) {
+  std::vector<std::pair<std::string, std::string>> kept;
+  kept.emplace_back(regions_name, folder.keep_input(camera.regions, regions_name));
+  const fs::path dial = load_regions(camera.regions).dial_picture;
+  if (fs::is_regular_file(dial)) {
+    const std::string as = dial.filename().string();
+    kept.emplace_back(as, folder.keep_input(dial, as));
+  }
+  if (!camera.live) {
+    const std::string text = sums_text(fs::absolute(camera.from));
+    kept.emplace_back(sum_name, folder.keep_text(text, sum_name));
+  }
+  return kept;
+}
+
+OpenCamera stored_readings(const fs::path& folder) {
+  return [file = folder / readings_name](const std::vector<std::string>&) {
+    return std::make_unique<StoredLines>(file);
+  };
+}
+
+ClipAgain read_clip_again(const fs::path& folder) {
+  using Outcome = ClipAgain::Outcome;
+  std::error_code error;
+  if (!fs::is_regular_file(folder / sum_name, error))
+    return {Outcome::not_read, "The frames came from a device: there is no clip that could be read again."};
+  const std::string text = whole_file(folder / sum_name);
+  const fs::path clip = text.substr(0, text.find('\n'));
+  if (!fs::exists(clip, error))
+    return {Outcome::not_read,
+            fmt::format("The clip {} is not there any more: its frames were not read again, and the readings "
+                        "that the run kept were judged.",
+                        clip.string())};
+  if (sums_text(clip) != text)
+    return {
+        Outcome::not_read,
+        fmt::format("The clip {} is not the one that was judged: its SHA-256 differs. Its frames were not "
+                    "read again.",
+                    clip.string())};
+  const RigFile rig = load_rig(folder / "rig.yaml");
+  std::vector<std::string> words{"watch", clip.string(), "--regions", (folder / regions_name).string()};
+  if (rig.watch.camera.fps > 0) words.insert(words.end(), {"--fps", fmt::format("{}", rig.watch.camera.fps)});
+  StoredLines stored(folder / readings_name);
+  std::size_t frames = 0;
+  try {
+    const std::unique_ptr<CameraLines> again = open_camera_program(words);
+    while (const std::optional<std::string> line = next_frame(stored)) {
+      const std::optional<std::string> other = next_frame(*again);
+      if (other != line)
+        return {Outcome::differs, fmt::format("Frame {} of the clip {} reads otherwise than in {}.", frames,
+                                              clip.string(), readings_name)};
+      ++frames;
+    }
+  } catch (const RigError& e) {
+    return {Outcome::not_read, fmt::format("The clip was not read again: {}.", e.what())};
+  }
+  return {Outcome::same,
+          fmt::format("The clip {} was read again: {} frames read as they did.", clip.string(), frames)};
+}
+
+}  // namespace tachproof
