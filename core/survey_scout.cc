@@ -300,6 +300,14 @@ void as_findings(RunResult& result) {
     // That a number is less exact than was wanted stays true.
     if (!row.remark.starts_with("U = ")) row.remark.clear();
   }
+  for (DeadbandResult& row : result.deadbands) {
+    row.verdict = Verdict::undecided;
+    row.remark.clear();
+  }
+  for (ResponseResult& row : result.responses) {
+    row.verdict = Verdict::undecided;
+    row.remark.clear();
+  }
   for (BlinkResult& row : result.blinks) row.verdict = Verdict::undecided;
   std::erase_if(result.findings, [](const Finding& f) { return verdict_of(f.kind) != Verdict::undecided; });
   result.findings_left_out = 0;
