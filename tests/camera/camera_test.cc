@@ -234,8 +234,9 @@ TEST_F(FilmedRun, OfABlinkThatTheFramesCannotFollowIsUndecided) {
     plan.behaviour.faults.push_back({"blink-rate", {}, {{"hz", hz}}});
     const test::Trial trial = run_trial(taught(), plan);
     EXPECT_NE(trial.verdict, "pass") << hz;
-    if (trial.verdict == "undecided")
+    if (trial.verdict == "undecided") {
       EXPECT_THAT(trial.first_finding, HasSubstr("would look the same")) << hz;
+    }
   }
 }
 

@@ -45,7 +45,7 @@ Nanos BoardOnFilm::board_time(Nanos camera) const {
 
 // Dark and lit as core/lamp_colour.h tells them: unclear from 0.15 to 0.3 of the
 // taught light, weak up to 3/4.
-char BoardOnFilm::look(std::size_t lamp, Nanos row_at) const {
+char BoardOnFilm::look(std::size_t lamp, Nanos row_at, std::string& measures) const {
   const Nanos from = row_at - filming_.exposure / 2, to = row_at + filming_.exposure / 2;
   std::map<char, double> light;
   if (lamp + 1 == rows_.size()) {
@@ -60,6 +60,8 @@ char BoardOnFilm::look(std::size_t lamp, Nanos row_at) const {
     all += part;
     if (part > most) most = part, colour = name;
   }
+  // Its light, none of it clipped, no colour: see bench/rigs/camera_lines.h.
+  measures += fmt::format("{:03x}ff0000", static_cast<int>(1024 * std::min(all, 3.9)));
   if (all < 0.15) return '.';
   if (all < 0.3 || all - most > 0.15) return '?';
   return all < 0.75 ? static_cast<char>(colour - 'A' + 'a') : colour;
@@ -75,10 +77,11 @@ std::optional<std::string> BoardOnFilm::line(std::chrono::milliseconds) {
   if (board_.cycle() < cycles_of(middle + filming_.exposure + filming_.readout + filming_.delivered_after))
     return std::nullopt;
   ++frame_;
-  std::string line = fmt::format("frame {} - ", at);
+  std::string line = fmt::format("frame {} - ", at), measures;
   for (std::size_t lamp = 0; lamp < rows_.size(); ++lamp)
-    line += look(lamp, middle + static_cast<Nanos>(rows_[lamp] * static_cast<double>(filming_.readout)));
-  return line;
+    line += look(lamp, middle + static_cast<Nanos>(rows_[lamp] * static_cast<double>(filming_.readout)),
+                 measures);
+  return line + " " + measures;
 }
 
 }  // namespace tachproof

@@ -41,7 +41,7 @@ class BoardOnFilm : public CameraLines {
  private:
   Nanos camera_time(int frame) const;
   Nanos board_time(Nanos camera) const;
-  char look(std::size_t lamp, Nanos row_at) const;
+  char look(std::size_t lamp, Nanos row_at, std::string& measures) const;
 
   const EmulatedBoard& board_;
   std::vector<FilmedWire> wires_;
