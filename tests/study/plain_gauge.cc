@@ -63,6 +63,7 @@ void draw_cues(Gauge& gauge, Draw& draw) {
 
 bool sound(const Gauge& gauge) {
   if (!problems_of(gauge).empty()) return false;
+  if (gauge.windows.back().from_rpm > 18'500) return false;  // no room for a drive above it
   for (std::size_t w = 1; w < gauge.windows.size(); ++w)
     if (gauge.windows[w].cue == gauge.windows[w - 1].cue) return false;
   return true;
