@@ -286,7 +286,8 @@ void Judge::Impl::span_ended(Nanos t) {
 Nanos Judge::Impl::slack() const { return settling_time(gauge_) + dimming_.slack(); }
 
 // While the unit is on its way past windows, lamps that come a little apart make
-// pictures of no window: each lamp is then as in one of those that may be shown.
+// pictures of no window: each lamp is then as in one of those that may be shown. Two changes
+// that follow each other make such pictures for twice as long as one.
 bool Judge::Impl::on_the_way(const Violation& v) const {
   if (v.lowest == v.highest) return false;
   Channels may_be_lit = 0, may_be_dark = 0;
@@ -303,7 +304,7 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   const Nanos lasted = undisturbed(v.from, t);
   // What is left beside a disturbance may be its last instants.
   const Nanos least = lasted < t - v.from ? slack() : Settling::invisible;
-  if (!setup_.what.steady || lasted < least || (on_the_way(v) && t - v.from <= slack())) return;
+  if (!setup_.what.steady || lasted < least || (on_the_way(v) && t - v.from <= 2 * slack())) return;
   while (is_disturbed(v.from, v.from)) v.from = disturbed_until(v.from);
   // Right lamps at the wrong time: the boundary's own row tells. Not so where the same
   // lamps are right later for another window than they were read as: no
