@@ -42,30 +42,31 @@ std::string say_between(const RpmBetween& b) {
   return "between " + decimal(b.low_rpm, 1) + " and " + decimal(b.high_rpm, 1) + " rpm";
 }
 
-struct Seconds {
-  double from = 0, to = 0;
-};
+using Responses = ThresholdBounds::Responses;
 
-Seconds allowed_response(const Gauge& gauge, const JudgeSetup& setup) {
+// Of the lamp that moves last.
+Responses allowed_response(const Gauge& gauge, const JudgeSetup& setup) {
   const double lag_s = to_seconds(setup.source_lag);
-  return {to_seconds(gauge.tolerance.response_from) - lag_s, to_seconds(gauge.tolerance.response_to) + lag_s};
+  return {to_seconds(gauge.tolerance.response_from) - lag_s,
+          to_seconds(gauge.tolerance.response_to + gauge.tolerance.settle) + lag_s};
 }
 
 // The responses that a boundary without one of its own may have: what the others showed in
 // this direction, else what is allowed.
-Seconds likely_response(const Gauge& gauge, const JudgeSetup& setup, const ThresholdFits& fits,
-                        Direction direction) {
-  const Seconds allowed = allowed_response(gauge, setup);
-  Seconds seen{infinite, 0};
+Responses likely_response(const Gauge& gauge, const JudgeSetup& setup, const ThresholdFits& fits,
+                          Direction direction) {
+  const Responses allowed = allowed_response(gauge, setup);
+  Responses seen{infinite, 0};
   for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
     const ResponseFit& fit = fits.responses[way_of(b, direction)];
     if (!fit.measured) continue;
     const double doubt = fit.expanded_uncertainty_s + 2 * fits.response_scatter_s;
-    seen.from = std::min(seen.from, fit.response_s - doubt);
-    seen.to = std::max(seen.to, fit.response_s + doubt);
+    seen.fastest_s = std::min(seen.fastest_s, fit.response_s - doubt);
+    seen.slowest_s = std::max(seen.slowest_s, fit.response_s + doubt);
   }
-  if (seen.to == 0) return allowed;
-  return {std::max({seen.from, allowed.from, 0.0}), std::clamp(seen.to, 0.0, allowed.to)};
+  if (seen.slowest_s == 0) return allowed;
+  return {std::max({seen.fastest_s, allowed.fastest_s, 0.0}),
+          std::clamp(seen.slowest_s, 0.0, allowed.slowest_s)};
 }
 
 class Row {
@@ -149,11 +150,9 @@ class Row {
 
   void from_bounds() {
     const bool blinking = BlinkBoundary::is_one(reading_, b_);
-    // A step is answered when an average has caught up, each boundary at its own time.
-    const Seconds response =
-        blinking ? likely_response(gauge_, setup_, fits_, row_.direction) : allowed_response(gauge_, setup_);
-    const ThresholdBounds::Between between =
-        evidence_.bounds[b_].between(row_.direction, response.from, response.to);
+    const Responses allowed = allowed_response(gauge_, setup_);
+    const Responses likely = blinking ? likely_response(gauge_, setup_, fits_, row_.direction) : allowed;
+    const ThresholdBounds::Between between = evidence_.bounds[b_].between(row_.direction, likely, allowed);
     row_.visits = between.passes;
     if (between.known())
       decide_between(between, blinking);
@@ -197,7 +196,7 @@ class Row {
       }
       std::swap(low, high);
     }
-    if (!std::isfinite(low) || !std::isfinite(high)) return;
+    if (!(low > 0) || !std::isfinite(high)) return;
     const double u = (high - low) / 2 + bench_rpm() + unit;
     row_.between_rpm = {low, high};
     row_.verdict = decided((low + high) / 2 - row_.nominal_rpm, u);

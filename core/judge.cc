@@ -49,7 +49,8 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
       demanded_(gauge.windows.size(), 0),
-      bounds_(gauge.windows.size(), ThresholdBounds(gauge.tolerance.response_to + setup.source_lag)),
+      bounds_(gauge.windows.size(),
+              ThresholdBounds(gauge.tolerance.response_to + gauge.tolerance.settle + setup.source_lag)),
       visit_count_(2 * gauge.windows.size(), 0) {
   if (!gauge_.blink) return;
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
@@ -315,7 +316,7 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   // The watcher may have begun in the dark part of a dimmed lamp's period.
   const bool nothing_wrong_lit = (v.lit & ~(wanted.steady | wanted.blinking)) == 0;
   if (v.from == lamps_from_ && nothing_wrong_lit &&
-      static_cast<double>(t - v.from) < 1e9 / DimmingFilter::least_hz)
+      t - v.from < std::max(static_cast<Nanos>(1e9 / DimmingFilter::least_hz), 2 * slack()))
     return;
   const Channels differ = (v.lit & ~wanted.blinking) ^ wanted.steady;
   Finding finding{FindingKind::wrong_cue, v.from, gauge_.windows[nearest].name, "", ""};
