@@ -125,7 +125,7 @@ class Page {
 TEST(Tour, OfTheReadmeRunsAsWritten) {
   Page page("README.md");
   page.follow();
-  EXPECT_GE(page.commands_run(), 7);
+  EXPECT_GE(page.commands_run(), 6);
   EXPECT_GE(page.files_written(), 5);
 }
 
