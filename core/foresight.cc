@@ -16,6 +16,8 @@ constexpr std::size_t most_visits = 200;  // per boundary and direction, as the 
 // Advice aims at this share of what is allowed, so that a unit that is a little off is
 // decided too.
 constexpr double aimed_share = 0.5;
+// One visit alone says nothing of how far this unit's visits scatter.
+constexpr int ramps_added = 2;
 constexpr double cycles_of_a_rest = 3;
 
 // One demanded crossing in the profile.
@@ -170,11 +172,12 @@ class Foreseeing {
       out.push_back(visit);
     }
     if (added)
-      for (const Direction d : {Direction::rising, Direction::falling}) {
-        if (d == Direction::rising ? !added->rising : !added->falling) continue;
-        const double late_s = update_s * time.next(), off_rpm = rounding_rpm * rpm.next();
-        out.push_back(ramp_over(added->boundary, d, added->rate, late_s, off_rpm));
-      }
+      for (int i = 0; i < ramps_added; ++i)
+        for (const Direction d : {Direction::rising, Direction::falling}) {
+          if (d == Direction::rising ? !added->rising : !added->falling) continue;
+          const double late_s = update_s * time.next(), off_rpm = rounding_rpm * rpm.next();
+          out.push_back(ramp_over(added->boundary, d, added->rate, late_s, off_rpm));
+        }
     return out;
   }
 
@@ -254,7 +257,7 @@ class Foreseeing {
     const double rate = rate_that_decides(b, rising, falling);
     const double rpm = rising ? gauge_.rising_rpm(b) : gauge_.falling_rpm(b);
     const char* way = rising && falling ? ", both ways" : rising ? ", upwards" : ", downwards";
-    return "add a ramp of at most " + decimal(rate, rate < 10 ? 1 : 0) + " rpm/s across " + decimal(rpm, 0) +
+    return std::string(blink_only(b) ? "add a ramp" : "add two ramps") + " of at most " + decimal(rate, rate < 10 ? 1 : 0) + " rpm/s across " + decimal(rpm, 0) +
            " rpm" + way;
   }
 
@@ -343,10 +346,11 @@ Foresight foresee(const Gauge& gauge, const Profile& profile, const ForesightSet
   return Foreseeing(gauge, profile, setup).run();
 }
 
-std::vector<std::string> warnings(const Gauge& gauge, const Foresight& foresight) {
+std::vector<std::string> warnings(const Gauge& gauge, const Foresight& foresight, const JudgeWhat& asked) {
   std::vector<std::string> out;
   const std::vector<ForeseenThreshold>& rows = foresight.thresholds;
-  for (std::size_t i = 0; i + 1 < rows.size(); i += 2) {
+  for (std::size_t i = 0; asked.thresholds && i + 1 < rows.size(); i += 2) {
+    if (rows[i].crossings + rows[i + 1].crossings == 0) continue;
     const std::string name = "boundary " + gauge.windows[rows[i].boundary].name;
     // One sentence for both ways where they have the same to say.
     if (rows[i].advice == rows[i + 1].advice) {
@@ -357,7 +361,13 @@ std::vector<std::string> warnings(const Gauge& gauge, const Foresight& foresight
       if (!row->decided)
         out.push_back(name + " " + std::string(word(row->direction)) + " cannot be decided: " + row->advice);
   }
-  out.insert(out.end(), foresight.rests.begin(), foresight.rests.end());
+  if (!foresight.not_visited.empty()) {
+    std::string names;
+    for (const std::size_t b : foresight.not_visited)
+      names += (names.empty() ? "" : ", ") + gauge.windows[b].name;
+    out.push_back("not visited: " + names);
+  }
+  if (asked.blink) out.insert(out.end(), foresight.rests.begin(), foresight.rests.end());
   return out;
 }
 

@@ -21,6 +21,7 @@
 
 #include "core/expectation.h"
 #include "core/gauge.h"
+#include "core/judge.h"
 #include "core/noise.h"
 #include "core/profile.h"
 
@@ -58,6 +59,6 @@ Foresight foresee(const Gauge& gauge, const Profile& profile, const ForesightSet
 
 // "closing rising is not decided: ..."; all that a reader must know beforehand, one
 // sentence each.
-std::vector<std::string> warnings(const Gauge& gauge, const Foresight& foresight);
+std::vector<std::string> warnings(const Gauge& gauge, const Foresight& foresight, const JudgeWhat& asked = {});
 
 }  // namespace tachproof

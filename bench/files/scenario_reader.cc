@@ -21,7 +21,7 @@
 //     {repeat: TIMES, steps: [STEP, ...]}
 //
 // An RPM is 0 to 20000. `within` goes with a number or with peak, and is 0
-// unless given; "peak" in quotes is a text like any other. The profile starts
+// unless given; peak is the highest rpm so far, in quotes too. The profile starts
 // from 0 rpm, has at most 1,000,000 steps (every round of a repeat counted) and
 // lasts at most 7 days.
 #include <cmath>
@@ -197,7 +197,7 @@ class StepsReader {
       if (const std::optional<double> number = plain_number(*equals)) {
         step.wants = Ask::Wants::number;
         step.number = *number;
-      } else if (equals->text == "peak" && !equals->quoted) {
+      } else if (equals->text == "peak") {
         step.wants = Ask::Wants::peak;
       } else {
         read_text(*equals, "'equals'", step.text, errors_);

@@ -84,7 +84,8 @@ std::optional<Nanos> plain_duration(const YamlNode& node) {
                                        {"s", ns_per_s},
                                        {"min", 60 * ns_per_s},
                                        {"h", 3600 * ns_per_s}}};
-  if (node.kind != YamlNode::Kind::scalar || node.quoted) return std::nullopt;
+  // In quotes too: so JSON writes what YAML writes without.
+  if (node.kind != YamlNode::Kind::scalar) return std::nullopt;
   const std::string_view text = node.text;
   const std::size_t length = decimal_length(text);
   const std::optional<double> value = decimal(text.substr(0, length));

@@ -190,7 +190,7 @@ std::string decision_html(const RunRecord& record) {
       "106:2012, 8.3), for every boundary and transition: <b>pass</b> when the deviation and its U both lie "
       "within what is allowed, <b>fail</b> when the deviation lies outside by more than U, "
       "<b>undecided</b> in between. The specification is the gauge file named below. U is the expanded "
-      "uncertainty for a coverage of 95 %, with k = 2 where no other k is given.</p>\n"
+      "uncertainty for a coverage of 95 %, with the k that is given beside it (2 where none is).</p>\n"
       "<p><b>Risk.</b> For one result with a normal distribution and U = 2u, a value that passes lies in "
       "truth "
       "outside with a probability below 2.5 % (2.28 % where deviation and U just reach the limit, less "

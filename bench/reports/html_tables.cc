@@ -142,11 +142,12 @@ std::string boundaries_html(const RunRecord& record) {
         row(text_cell(b.boundary) + short_cell(word(b.direction)) +
             number_cell(html_number(b.nominal_rpm, 1)) + number_cell(html_number(b.threshold_rpm, decimals)) +
             number_cell(signed_number(b.threshold_rpm - b.nominal_rpm, decimals)) +
-            number_cell(html_number(b.expanded_uncertainty_rpm, decimals)) + number_cell(response) +
+            number_cell(html_number(b.expanded_uncertainty_rpm, decimals)) +
+            number_cell(html_number(b.coverage_factor, 2)) + number_cell(response) +
             number_cell(std::to_string(b.visits)) + row_verdict_cell(record, b));
     std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
     if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + escaped(b.remark);
-    if (!more.empty()) rows += row(fmt::format("<td></td><td colspan=\"8\" class=\"m\">{}</td>", more));
+    if (!more.empty()) rows += row(fmt::format("<td></td><td colspan=\"9\" class=\"m\">{}</td>", more));
   }
   return table("Boundaries",
                {{"boundary"},
@@ -155,11 +156,13 @@ std::string boundaries_html(const RunRecord& record) {
                 {"threshold, rpm", true},
                 {"deviation, rpm", true},
                 {"U, rpm", true},
+                {"k", true},
                 {"response, ms", true},
                 {"visits", true},
                 {"verdict"}},
                rows,
-               "Threshold and response apart, from all visits. U and ± are expanded uncertainties, k = 2.");
+               "Threshold and response apart, from all visits. U and ± are expanded uncertainties for 95 %, U with the k "
+               "beside it.");
 }
 
 std::string deadbands_html(const RunRecord& record) {

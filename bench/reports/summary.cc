@@ -13,6 +13,14 @@ namespace {
 
 int severity(Verdict v) { return v == Verdict::fail ? 2 : v == Verdict::undecided ? 1 : 0; }
 
+template <class Item>
+bool was_asked(const Item& item) {
+  if constexpr (requires { item.asked; })
+    return item.asked || item.verdict != Verdict::undecided;
+  else
+    return true;
+}
+
 // How far a visit is outside of what is allowed; negative inside.
 double excess(const TransitionResult& t) {
   if (!t.seen) return std::numeric_limits<double>::infinity();
@@ -21,6 +29,7 @@ double excess(const TransitionResult& t) {
 }
 
 bool worse(const TransitionResult& a, const TransitionResult& b) {
+  if (was_asked(a) != was_asked(b)) return was_asked(a);  // what no lamp dates says nothing
   if (severity(a.verdict) != severity(b.verdict)) return severity(a.verdict) > severity(b.verdict);
   return excess(a) > excess(b);
 }
@@ -29,14 +38,6 @@ std::size_t window_index(const Gauge& gauge, const std::string& name) {
   const auto same = [&](const Window& w) { return w.name == name; };
   return static_cast<std::size_t>(std::find_if(gauge.windows.begin(), gauge.windows.end(), same) -
                                   gauge.windows.begin());
-}
-
-template <class Item>
-bool was_asked(const Item& item) {
-  if constexpr (requires { item.asked; })
-    return item.asked || item.verdict != Verdict::undecided;
-  else
-    return true;
 }
 
 template <class Items>
@@ -116,7 +117,7 @@ std::string first_remark(const RunResult& r) {
 }
 
 std::string reason_to_pass(const RunResult& r) {
-  const std::size_t n = r.transitions.size();
+  const std::size_t n = count(r.transitions);
   if (n == 0) return fmt::format("Nothing was found amiss in {} s.", fixed(to_seconds(r.duration), 3));
   if (n == 1)
     return "The one expected transition was seen within what is allowed, and nothing was found amiss.";
@@ -197,8 +198,8 @@ std::vector<TransitionGroup> transition_groups(const RunRecord& record) {
     auto group = std::find_if(groups.begin(), groups.end(), same);
     if (group == groups.end())
       group = groups.insert(group, TransitionGroup{t.boundary, t.direction, 0, 0, i, Verdict::pass});
-    ++group->expected;
-    group->seen += t.seen;
+    group->expected += was_asked(t);
+    group->seen += was_asked(t) && t.seen;
     if (was_asked(t)) group->verdict = worst(group->verdict, t.verdict);
     if (worse(t, all[group->worst])) group->worst = i;
   }

@@ -272,7 +272,7 @@ ComparedRun surveyed(const RandomUnit& unit, std::uint64_t seed) {
   SurveyPlanner planner(gauge, setup);
   const SurveyEvidence seen = play_survey([&](const SurveyView& view) { return planner.next(view); },
                                           gauge.pulses_per_rev, rig, nullptr);
-  ComparedRun run{gauge, judge_evidence(gauge, setup.judge, seen, nullptr), {}, 0, 0};
+  ComparedRun run{gauge, judge_evidence(gauge, setup.judge, seen, nullptr), {}, 0, 0, ""};
   const Profile profile(seen.steps);
   run.shown = shown_cues(gauge, expect(gauge, profile).reaches, seen.events, seen.seen_until);
   return run;

@@ -236,7 +236,7 @@ TEST_F(Program, SaysBeforehandWhatAScenarioCannotDecide) {
               HasSubstr("scenario.yaml: a sound scenario file\n"
                         "scenario.yaml: warning: boundary brisk cannot be decided: its threshold will "
                         "be known to "));
-  EXPECT_THAT(check.out, HasSubstr(" rpm, 2.5 is needed: add a ramp of at most "));
+  EXPECT_THAT(check.out, HasSubstr(" rpm, 2.5 is needed: add two ramps of at most "));
   const json files = json::parse(tachproof("check scenario.yaml --gauge gauge.yaml --json").out)["files"];
   EXPECT_EQ(files[0]["warnings"].size(), 2U);
   EXPECT_TRUE(files[0]["warnings"][0]["message"].is_string());
