@@ -142,7 +142,8 @@ TEST(Documents, ProseForUsersHasAtMost120CharactersALine) {
       const auto characters = std::count_if(lines[i].begin(), lines[i].end(), [](char c) {
         return (static_cast<unsigned char>(c) & 0xc0) != 0x80;
       });
-      if (!lines[i].starts_with("|")) EXPECT_LE(characters, 120) << name << ":" << i + 1;
+      if (lines[i].starts_with("|")) continue;  // a table
+      EXPECT_LE(characters, 120) << name << ":" << i + 1;
     }
   }
 }

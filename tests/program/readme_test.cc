@@ -142,7 +142,7 @@ TEST(Tour, OfTheFilesRunsAsWritten) {
 TEST(Tour, OfScenariosRunsAsWritten) {
   Page page("scenarios/README.md", as_in_the_sources);
   page.follow();
-  EXPECT_GE(page.commands_run(), 5);
+  EXPECT_GE(page.commands_run(), 6);
   EXPECT_GE(page.files_written(), 1);
 }
 
