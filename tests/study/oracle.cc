@@ -42,27 +42,31 @@ double resolution_rpm(const Unit& unit) {
   return unit.round_rpm + counts;
 }
 
-Oracle::Oracle(const Gauge& gauge, const Road& road, const std::vector<double>& odd, bool recording,
-               double scripted_wander_rpm)
+Oracle::Oracle(const Gauge& gauge, const Road& road, const std::vector<double>& odd,
+               const std::vector<double>& clear, bool recording, double scripted_wander_rpm)
     : gauge_(gauge), recording_(recording), extra_rpm_(5 * scripted_wander_rpm) {
   const std::size_t n = samples(road.duration_s());
   rpm_.resize(n);
-  open_.assign(n, false);
   for (std::size_t k = 0; k < n; ++k) rpm_[k] = road.rpm_at(static_cast<double>(k) * step_s);
-  for (const double at : odd) {
-    if (at < -1 || at > road.duration_s()) continue;
-    const double period = 60 / (gauge_.pulses_per_rev * std::max(road.rpm_at(at), 1.0));
-    const std::size_t from = samples(at - period),
-                      until = samples(at + 4 * period + gauge_.to_s + gauge_.settle_s);
-    for (std::size_t k = from; k < std::min(until, n); ++k) open_[k] = true;
-  }
+  const auto mark = [&](const std::vector<double>& pulses, std::vector<bool>& open) {
+    open.assign(n, false);
+    for (const double at : pulses) {
+      if (at < -1 || at > road.duration_s()) continue;
+      const double period = 60 / (gauge_.pulses_per_rev * std::max(road.rpm_at(at), 1.0));
+      const std::size_t from = samples(at - period),
+                        until = samples(at + 4 * period + gauge_.to_s + gauge_.settle_s);
+      for (std::size_t k = from; k < std::min(until, n); ++k) open[k] = true;
+    }
+  };
+  mark(odd, open_);
+  mark(clear, clear_);
   // What every sound unit does, disturbed or not.
   const std::size_t windows = gauge_.cues.size();
   up_.assign(windows, false);
   down_.assign(windows, false);
   stay_s_.assign(windows, 0);
   stay_at_.assign(windows, -1);
-  const Family all = family(gauge_.t_rpm + extra_rpm_, gauge_.from_s, gauge_.to_s, false);
+  const Family all = family(gauge_.t_rpm + extra_rpm_, gauge_.from_s, gauge_.to_s, nullptr);
   std::vector<int> side(windows, 0);
   std::size_t since = 0;
   for (std::size_t k = 0; k < n; ++k) {
@@ -82,7 +86,7 @@ Oracle::Oracle(const Gauge& gauge, const Road& road, const std::vector<double>& 
   }
 }
 
-Oracle::Family Oracle::family(double t_rpm, double from_s, double to_s, bool odd_matters) const {
+Oracle::Family Oracle::family(double t_rpm, double from_s, double to_s, const std::vector<bool>* open) const {
   Family f;
   const std::size_t n = rpm_.size(), top = gauge_.boundaries();
   const std::size_t youngest = static_cast<std::size_t>(std::floor(from_s / step_s)),
@@ -111,7 +115,7 @@ Oracle::Family Oracle::family(double t_rpm, double from_s, double to_s, bool odd
     while (low > 0 && lo < gauge_.falling[low]) --low;
     // An odd pulse may have made any rpm of it, and so may what was before a recording: but it is some
     // window's rpm.
-    if (odd_matters && (open_[k] || (recording_ && k < oldest))) {
+    if (open && ((*open)[k] || (recording_ && k < oldest))) {
       low = 0;
       high = top;
     }
@@ -188,7 +192,7 @@ bool Oracle::always_inside(const Unit& unit, const Shown& shown, const Family& n
       const std::size_t a = k > 0 ? k - 1 : k, b = k + 1 < rpm_.size() ? k + 1 : k;
       const auto lowest = std::min({narrow.lowest[a], narrow.lowest[k], narrow.lowest[b]});
       const auto highest = std::max({narrow.highest[a], narrow.highest[k], narrow.highest[b]});
-      if (!open_[k] && (window < lowest || window > highest)) return false;
+      if (!clear_[k] && (window < lowest || window > highest)) return false;
     }
   }
   return true;
@@ -199,7 +203,7 @@ bool Oracle::always_inside(const Unit& unit, const Shown& shown, const Family& n
 bool Oracle::goes_with_the_drive(const Shown& shown) const {
   for (std::size_t i = 1; i < shown.windows.size(); ++i) {
     const std::size_t until = samples(shown.windows[i].at_s), back = samples(gauge_.to_s) + 2;
-    if (until < back || until >= rpm_.size() || open_[until]) continue;
+    if (until < back || until >= rpm_.size() || clear_[until]) continue;
     const double sign = shown.windows[i].window > shown.windows[i - 1].window ? 1 : -1;
     double lowest = sign * rpm_[until - back], most = 0;
     for (std::size_t k = until - back; k <= until; ++k) {
@@ -218,7 +222,7 @@ Told Oracle::tell(const Unit& unit, const Shown& shown, bool faulty) const {
   Told told;
   told.why = by_settings(unit);
   const Family wide = family(1.05 * gauge_.t_rpm + resolution_rpm(unit) + extra_rpm_,
-                             std::max(0.0, 0.95 * gauge_.from_s - 1e-3), 1.05 * gauge_.to_s + 1e-3, true);
+                             std::max(0.0, 0.95 * gauge_.from_s - 1e-3), 1.05 * gauge_.to_s + 1e-3, &open_);
   for (std::string& one : by_picture(shown, wide)) told.why.push_back(std::move(one));
   if (!told.why.empty()) {
     told.truth = Truth::unsound;
@@ -236,7 +240,7 @@ Told Oracle::tell(const Unit& unit, const Shown& shown, bool faulty) const {
       std::abs(unit.blink_duty - gauge_.blink_duty) > 0.95 * gauge_.blink_duty_within)
     return told;
   const Family narrow =
-      family(0.95 * gauge_.t_rpm + extra_rpm_, 1.05 * gauge_.from_s, 0.95 * gauge_.to_s, true);
+      family(0.95 * gauge_.t_rpm + extra_rpm_, 1.05 * gauge_.from_s, 0.95 * gauge_.to_s, &clear_);
   if (always_inside(unit, shown, narrow) && goes_with_the_drive(shown)) told.truth = Truth::sound;
   return told;
 }

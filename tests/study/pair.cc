@@ -10,6 +10,23 @@
 namespace tachproof::study {
 namespace {
 
+// The odd pulses of a recording that nobody could take for bounce: no other change of the line is nearer than
+// any pulse of the gauge at 20,000 rpm would be.
+std::vector<double> unlike_bounce(const TachLine& line, double pulses_per_rev) {
+  const double soonest = 60 / (20'000 * pulses_per_rev);
+  const std::vector<double>& t = line.toggles;
+  std::vector<double> clear;
+  for (const double at : line.odd) {
+    // From a missing pulse every change is far away.
+    const auto first = static_cast<std::size_t>(std::lower_bound(t.begin(), t.end(), at - 1e-12) - t.begin());
+    const bool missing = first == t.size() || t[first] - at > soonest;
+    const bool before = first > 0 && at - t[first - 1] < soonest;
+    const bool after = first + 2 < t.size() && t[first + 2] - t[first + 1] < soonest;
+    if (missing || !(before || after)) clear.push_back(at);
+  }
+  return clear;
+}
+
 constexpr double sound_share = 0.4;
 constexpr double recording_share = 0.6;
 constexpr double switched_on_s = -3;  // before a recording begins
@@ -204,7 +221,9 @@ Pair draw_pair(std::uint64_t seed, std::uint64_t number) {
     if (!pair.recording) pair.line = scripted_line(pair);
     if (pair.recording && pair.spoiled.odd_pulses())
       drive(pair, false, draw);  // which pulses are odd is the oracle's to know
-    const Oracle oracle(pair.gauge, pair.road, pair.line.odd, pair.recording, pair.noise.wander_rpm);
+    const Oracle oracle(pair.gauge, pair.road, pair.line.odd,
+                        pair.recording ? unlike_bounce(pair.line, pair.gauge.pulses_per_rev) : pair.line.odd,
+                        pair.recording, pair.noise.wander_rpm);
     if (!sound) {
       if (!put_fault(fault, pair, oracle, draw)) continue;
       pair.fault = fault;

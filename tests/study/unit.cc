@@ -196,7 +196,9 @@ void wire(const Unit& unit, double begins_s, double until_s, Shown& shown) {
     for (const Seen& s : shown.picture) {
       const bool is = s.lit & bit;
       if (is == was) continue;
-      const double at = s.at_s + unit.late_s[static_cast<std::size_t>(c)];
+      // What it begins with it has shown for long.
+      const double late = &s == &shown.picture.front() ? 0 : unit.late_s[static_cast<std::size_t>(c)];
+      const double at = s.at_s + late;
       if (is)
         since = at;
       else
