@@ -19,11 +19,6 @@ std::size_t way_of(std::size_t boundary, Direction direction) {
   return 2 * boundary + (direction == Direction::falling ? 1 : 0);
 }
 
-// What each threshold may be off by.
-double limit_of(const Gauge& gauge, const JudgeSetup& setup, std::size_t boundary) {
-  return gauge.tolerance.rpm + noise_allowance_rpm(setup.noise, gauge, gauge.windows[boundary].from_rpm);
-}
-
 // A ramp across a response that may be anything allowed, and a change that is dated within
 // `dated_s`: the rate at which both alone stay under half the tolerance.
 std::string slow_enough(const Gauge& gauge, double limit, double dated_s) {
@@ -47,27 +42,31 @@ std::string say_between(const RpmBetween& b) {
   return "between " + decimal(b.low_rpm, 1) + " and " + decimal(b.high_rpm, 1) + " rpm";
 }
 
-struct Seconds {
-  double from = 0, to = 0;
-};
+using Responses = ThresholdBounds::Responses;
+
+// Of the lamp that moves last.
+Responses allowed_response(const Gauge& gauge, const JudgeSetup& setup) {
+  const double lag_s = to_seconds(setup.source_lag);
+  return {to_seconds(gauge.tolerance.response_from) - lag_s,
+          to_seconds(gauge.tolerance.response_to + gauge.tolerance.settle) + lag_s};
+}
 
 // The responses that a boundary without one of its own may have: what the others showed in
 // this direction, else what is allowed.
-Seconds likely_response(const Gauge& gauge, const JudgeSetup& setup, const ThresholdFits& fits,
-                        Direction direction) {
-  const double lag_s = to_seconds(setup.source_lag);
-  const Seconds allowed{to_seconds(gauge.tolerance.response_from) - lag_s,
-                        to_seconds(gauge.tolerance.response_to) + lag_s};
-  Seconds seen{infinite, 0};
+Responses likely_response(const Gauge& gauge, const JudgeSetup& setup, const ThresholdFits& fits,
+                          Direction direction) {
+  const Responses allowed = allowed_response(gauge, setup);
+  Responses seen{infinite, 0};
   for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
     const ResponseFit& fit = fits.responses[way_of(b, direction)];
     if (!fit.measured) continue;
     const double doubt = fit.expanded_uncertainty_s + 2 * fits.response_scatter_s;
-    seen.from = std::min(seen.from, fit.response_s - doubt);
-    seen.to = std::max(seen.to, fit.response_s + doubt);
+    seen.fastest_s = std::min(seen.fastest_s, fit.response_s - doubt);
+    seen.slowest_s = std::max(seen.slowest_s, fit.response_s + doubt);
   }
-  if (seen.to == 0) return allowed;
-  return {std::max({seen.from, allowed.from, 0.0}), std::clamp(seen.to, 0.0, allowed.to)};
+  if (seen.slowest_s == 0) return allowed;
+  return {std::max({seen.fastest_s, allowed.fastest_s, 0.0}),
+          std::clamp(seen.slowest_s, 0.0, allowed.slowest_s)};
 }
 
 class Row {
@@ -81,7 +80,7 @@ class Row {
         fits_(evidence.fits),
         b_(boundary),
         way_(way_of(boundary, direction)),
-        limit_(limit_of(gauge, setup, boundary)) {
+        limit_(gauge.tolerance.rpm) {
     row_.boundary = name(gauge, boundary);
     row_.direction = direction;
     row_.nominal_rpm =
@@ -112,19 +111,14 @@ class Row {
       row_.response_uncertainty_ms = response.expanded_uncertainty_s * 1e3;
     }
     const double deviation = row_.threshold_rpm - row_.nominal_rpm, u = row_.expanded_uncertainty_rpm;
-    row_.verdict = decide(deviation, u, -limit_, limit_);
+    row_.verdict = decided(deviation, u);
     // Visits that disagree this much have no line through them to judge by.
     if (row_.verdict == Verdict::fail && u > 5 * limit_) row_.verdict = Verdict::undecided;
-    const double middle_off = middle_deviation();
-    if (std::isfinite(middle_off) && u >= limit_) {
-      row_.verdict = Verdict::fail;
-      row_.remark = "the middle of rising and falling is " + decimal(middle_off, 1) +
-                    " rpm off, U = " + decimal(fits_.middles[b_].expanded_uncertainty_rpm, 1) +
-                    " rpm, whatever the response";
-    } else if (setup_.what.within_rpm > 0 && row_.verdict != Verdict::fail && u > setup_.what.within_rpm) {
+    if (setup_.what.within_rpm > 0 && row_.verdict != Verdict::fail && u > setup_.what.within_rpm) {
       row_.verdict = Verdict::undecided;
       row_.remark = not_within(setup_.what.within_rpm, fit, fits_);
     } else if (row_.verdict == Verdict::undecided && u >= limit_) {
+      withhold(u);
       row_.remark =
           "these rates cannot separate it from the response: cross it at two rates, one of at most " +
           slow_enough(gauge_, limit_, 0);
@@ -133,21 +127,32 @@ class Row {
     }
   }
 
-  // Where threshold and response do come apart, each row speaks for itself; where they do not,
-  // the middle of the two may still be outside: by how much, else NaN.
-  double middle_deviation() const {
-    const ThresholdFit& middle = fits_.middles[b_];
-    if (middle.visits == 0) return not_measured;
-    const double off = middle.threshold_rpm - (gauge_.rising_rpm(b_) + gauge_.falling_rpm(b_)) / 2;
-    return decide(off, middle.expanded_uncertainty_rpm, -limit_, limit_) == Verdict::fail ? off
-                                                                                          : not_measured;
+  // What rests on the response that is allowed is no measurement: only what it leaves open. A
+  // survey goes on until it is one.
+  void withhold(double u) {
+    if (setup_.what.within_rpm > 0) return;
+    row_.between_rpm = {row_.threshold_rpm - u, row_.threshold_rpm + u};
+    row_.threshold_rpm = row_.expanded_uncertainty_rpm = not_measured;
+    row_.coverage_factor = row_.dof = not_measured;
+    row_.budget.clear();
+  }
+
+  // Scripted noise makes a sound unit change early: that may be held against no unit, and
+  // makes none pass.
+  Verdict decided(double deviation, double u) const {
+    const double allowance = noise_allowance_rpm(setup_.noise, gauge_, gauge_.windows[b_].from_rpm);
+    const Verdict plain = decide(deviation, u, -limit_, limit_);
+    if (plain != Verdict::fail || allowance == 0) return plain;
+    return decide(deviation, u, -limit_ - allowance, limit_ + allowance) == Verdict::fail
+               ? Verdict::fail
+               : Verdict::undecided;
   }
 
   void from_bounds() {
     const bool blinking = BlinkBoundary::is_one(reading_, b_);
-    const Seconds response = likely_response(gauge_, setup_, fits_, row_.direction);
-    const ThresholdBounds::Between between =
-        evidence_.bounds[b_].between(row_.direction, response.from, response.to);
+    const Responses allowed = allowed_response(gauge_, setup_);
+    const Responses likely = blinking ? likely_response(gauge_, setup_, fits_, row_.direction) : allowed;
+    const ThresholdBounds::Between between = evidence_.bounds[b_].between(row_.direction, likely, allowed);
     row_.visits = between.passes;
     if (between.known())
       decide_between(between, blinking);
@@ -174,7 +179,8 @@ class Row {
   void decide_one_side(const ThresholdBounds::Between& between) {
     const double off = between.low_rpm - row_.nominal_rpm > 0 ? between.low_rpm - row_.nominal_rpm
                                                               : row_.nominal_rpm - between.high_rpm;
-    if (!(off - bench_rpm() - unit_rpm() > limit_)) return;
+    if (!(off - bench_rpm() - unit_rpm() > limit_) || decided(off, bench_rpm() + unit_rpm()) != Verdict::fail)
+      return;
     row_.verdict = Verdict::fail;
     row_.between_rpm = {between.low_rpm, between.high_rpm};
   }
@@ -190,10 +196,10 @@ class Row {
       }
       std::swap(low, high);
     }
-    if (!std::isfinite(low) || !std::isfinite(high)) return;
+    if (!(low > 0) || !std::isfinite(high)) return;
     const double u = (high - low) / 2 + bench_rpm() + unit;
     row_.between_rpm = {low, high};
-    row_.verdict = decide((low + high) / 2 - row_.nominal_rpm, u, -limit_, limit_);
+    row_.verdict = decided((low + high) / 2 - row_.nominal_rpm, u);
     // A number only where a change could be dated at all: two rpm before and after a jump are no measurement.
     if (!blinking && row_.verdict != Verdict::fail) row_.verdict = Verdict::undecided;
     if (blinking && u <= limit_) {
@@ -247,7 +253,7 @@ class Row {
   const BoundaryEvidence& evidence_;
   const ThresholdFits& fits_;
   std::size_t b_, way_;
-  double limit_;
+  double limit_;  // what a threshold may be off by
   BoundaryResult row_;
 };
 
@@ -292,7 +298,7 @@ std::vector<DeadbandResult> deadband_rows(const Gauge& gauge, const JudgeSetup& 
       row.coverage_factor = 2;
       middle_u = row.expanded_uncertainty_rpm / 2;
     }
-    const double limit = 2 * limit_of(gauge, setup, b);
+    const double limit = 2 * gauge.tolerance.rpm;
     const double off = row.width_rpm - row.nominal_rpm, u = row.expanded_uncertainty_rpm;
     row.verdict = decide(off, u, -limit, limit);
     if (row.verdict == Verdict::undecided)

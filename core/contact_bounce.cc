@@ -40,12 +40,18 @@ void ContactBounce::close() {
   const bool near = last_pulse_ && burst.first_edge - *last_pulse_ < closer_than_;
   if (burst.edges == 0) return;
   left_out_ += burst.edges;
-  if (only_ended || near) return;
+  if (only_ended || near) {
+    bounced_.push_back(burst.first_edge);
+    return;
+  }
   --left_out_;
+  if (burst.edges > 1) bounced_.push_back(burst.first_edge);
   last_pulse_ = burst.first_edge;
   pulses_.push_back(burst.first_edge);
 }
 
 std::vector<Nanos> ContactBounce::take() { return std::exchange(pulses_, {}); }
+
+std::vector<Nanos> ContactBounce::take_bounced() { return std::exchange(bounced_, {}); }
 
 }  // namespace tachproof

@@ -39,6 +39,9 @@ class ContactBounce {
   // None of the pulses to come is before this.
   Nanos known_until() const { return burst_ ? burst_->from : seen_until_; }
 
+  // One instant for each burst or pulse that had active edges left out, since the last take.
+  std::vector<Nanos> take_bounced();
+
   std::uint64_t left_out() const { return left_out_; }  // active edges
   Nanos closer_than() const { return closer_than_; }
 
@@ -55,9 +58,14 @@ class ContactBounce {
   bool active_ = false;
   std::optional<Burst> burst_;
   std::optional<Nanos> last_pulse_;
-  std::vector<Nanos> pulses_;
+  std::vector<Nanos> pulses_, bounced_;
   std::uint64_t left_out_ = 0;
   Nanos seen_until_ = 0;
 };
+
+// A contact that bounces at more than one pulse in `usual_from` is a signal like any other,
+// which a unit has to read: nothing is forgiven for it. Fewer than that are odd edges among
+// good pulses, each of which may move a unit's reading for a moment.
+inline constexpr std::uint64_t usual_from = 30;
 
 }  // namespace tachproof

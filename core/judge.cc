@@ -49,7 +49,8 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
       demanded_(gauge.windows.size(), 0),
-      bounds_(gauge.windows.size(), ThresholdBounds(gauge.tolerance.response_to + setup.source_lag)),
+      bounds_(gauge.windows.size(),
+              ThresholdBounds(gauge.tolerance.response_to + gauge.tolerance.settle + setup.source_lag)),
       visit_count_(2 * gauge.windows.size(), 0) {
   if (!gauge_.blink) return;
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
@@ -286,7 +287,8 @@ void Judge::Impl::span_ended(Nanos t) {
 Nanos Judge::Impl::slack() const { return settling_time(gauge_) + dimming_.slack(); }
 
 // While the unit is on its way past windows, lamps that come a little apart make
-// pictures of no window: each lamp is then as in one of those that may be shown.
+// pictures of no window: each lamp is then as in one of those that may be shown. Two changes
+// that follow each other make such pictures for twice as long as one.
 bool Judge::Impl::on_the_way(const Violation& v) const {
   if (v.lowest == v.highest) return false;
   Channels may_be_lit = 0, may_be_dark = 0;
@@ -303,7 +305,7 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   const Nanos lasted = undisturbed(v.from, t);
   // What is left beside a disturbance may be its last instants.
   const Nanos least = lasted < t - v.from ? slack() : Settling::invisible;
-  if (!setup_.what.steady || lasted < least || (on_the_way(v) && t - v.from <= slack())) return;
+  if (!setup_.what.steady || lasted < least || (on_the_way(v) && t - v.from <= 2 * slack())) return;
   while (is_disturbed(v.from, v.from)) v.from = disturbed_until(v.from);
   // Right lamps at the wrong time: the boundary's own row tells. Not so where the same
   // lamps are right later for another window than they were read as: no
@@ -314,7 +316,7 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   // The watcher may have begun in the dark part of a dimmed lamp's period.
   const bool nothing_wrong_lit = (v.lit & ~(wanted.steady | wanted.blinking)) == 0;
   if (v.from == lamps_from_ && nothing_wrong_lit &&
-      static_cast<double>(t - v.from) < 1e9 / DimmingFilter::least_hz)
+      t - v.from < std::max(static_cast<Nanos>(1e9 / DimmingFilter::least_hz), 2 * slack()))
     return;
   const Channels differ = (v.lit & ~wanted.blinking) ^ wanted.steady;
   Finding finding{FindingKind::wrong_cue, v.from, gauge_.windows[nearest].name, "", ""};

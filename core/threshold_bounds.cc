@@ -27,6 +27,7 @@ ThresholdBounds::Glimpse ThresholdBounds::look(Nanos from, Nanos to, const RpmHi
   Glimpse glimpse;
   glimpse.lasts_s = to_seconds(to - from);
   glimpse.spacing_s = std::max(glimpse.lasts_s + 1.25 * to_seconds(slowest_), 1e-3) / (Glimpse::samples - 1);
+  glimpse.jumps = history.steps_between(to - from_seconds(glimpse.spacing_s * (Glimpse::samples - 1)), to);
   for (std::size_t k = 0; k < Glimpse::samples; ++k)
     glimpse.rpm[k] = history.rpm_at(to - from_seconds(glimpse.spacing_s * static_cast<double>(k)));
   return glimpse;
@@ -60,17 +61,19 @@ void ThresholdBounds::keep(std::vector<Glimpse>& kept, const Glimpse& glimpse, b
   if (loose(glimpse) < loose(*worst)) *worst = glimpse;
 }
 
-ThresholdBounds::Between ThresholdBounds::between(Direction direction, double fastest_s,
-                                                  double slowest_s) const {
+ThresholdBounds::Between ThresholdBounds::between(Direction direction, const Responses& likely,
+                                                  const Responses& allowed) const {
+  const auto range = [&](const Glimpse& g) {
+    const Responses& r = g.jumps ? allowed : likely;
+    return g.range(r.fastest_s, r.slowest_s);
+  };
   const Bounds& bounds = direction == Direction::rising ? rising_ : falling_;
   Between out;
   out.low_rpm = -std::numeric_limits<double>::infinity();
   out.high_rpm = std::numeric_limits<double>::infinity();
   out.passes = bounds.passes;
-  for (const Glimpse& g : bounds.low)
-    out.low_rpm = std::max(out.low_rpm, g.range(fastest_s, slowest_s).first);
-  for (const Glimpse& g : bounds.high)
-    out.high_rpm = std::min(out.high_rpm, g.range(fastest_s, slowest_s).second);
+  for (const Glimpse& g : bounds.low) out.low_rpm = std::max(out.low_rpm, range(g).first);
+  for (const Glimpse& g : bounds.high) out.high_rpm = std::min(out.high_rpm, range(g).second);
   return out;
 }
 

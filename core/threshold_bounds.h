@@ -30,15 +30,19 @@ class ThresholdBounds {
   // From here on nothing is known of its side.
   void lost() { last_.reset(); }
 
-  // low <= threshold <= high for every response within fastest_s..slowest_s, whatever it
-  // was each time. A side that nothing was seen of is infinite. Where visits contradict
-  // each other, by the unit's own scatter, low is above high.
+  struct Responses {
+    double fastest_s = 0, slowest_s = 0;
+  };
+  // low <= threshold <= high for every response within `likely`, whatever it was each time, and
+  // within `allowed` where r jumped: a step is answered when an average has caught up, which
+  // says little of the response elsewhere. A side that nothing was seen of is infinite. Where visits
+  // contradict each other, by the unit's own scatter, low is above high.
   struct Between {
     double low_rpm = 0, high_rpm = 0;
     int passes = 0;  // across the threshold, in this direction
     bool known() const { return passes > 0; }
   };
-  Between between(Direction direction, double fastest_s, double slowest_s) const;
+  Between between(Direction direction, const Responses& likely, const Responses& allowed) const;
 
  private:
   // r from `to` back to `from` less the slowest response, evenly.
@@ -46,6 +50,7 @@ class ThresholdBounds {
     static constexpr std::size_t samples = 33;
     std::array<double, samples> rpm{};
     double spacing_s = 0, lasts_s = 0;
+    bool jumps = false;
     // Of r(t - L), over all t in from..to and all L.
     std::pair<double, double> range(double fastest_s, double slowest_s) const;
   };

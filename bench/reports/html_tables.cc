@@ -91,7 +91,7 @@ std::string left_out_caption(const Items& items, std::size_t shown) {
 std::string measured_cells(const TransitionResult& t, const Gauge& gauge) {
   if (!t.seen)
     return fmt::format("<td class=\"w\" colspan=\"4\">{}, due {} to {} s</td>",
-                       t.verdict == Verdict::fail ? "<b>not seen</b>" : "not dated",
+                       t.asked ? "<b>not seen</b>" : "not dated",
                        html_number(to_seconds(t.earliest), 3), html_number(to_seconds(t.latest), 3));
   if (t.between_rpm)
     return fmt::format("<td class=\"w\" colspan=\"4\">{}</td>", between_words(*t.between_rpm));

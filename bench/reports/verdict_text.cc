@@ -133,7 +133,7 @@ void transitions(Terminal& out, const RunRecord& record) {
                              fmt::format("{}..{}ms", fixed(to_ms(record.gauge.tolerance.response_from), 0),
                                          fixed(to_ms(record.gauge.tolerance.response_to), 0)));
     if (!t.seen || t.between_rpm)
-      measured = fmt::format("{:>10}{:>16}", t.verdict == Verdict::fail ? "not seen" : "not dated", "");
+      measured = fmt::format("{:>10}{:>16}", t.asked && !t.seen ? "not seen" : "not dated", "");
     out.line(out.name(g.boundary, 64) +
              fmt::format("{:8}{:>9}{:>10}{}  {}", word(g.direction), fmt::format("{}/{}", g.seen, g.expected),
                          fixed(t.nominal_rpm, 1), measured, out.verdict(g.verdict)));

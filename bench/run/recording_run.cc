@@ -36,6 +36,11 @@ RpmTrack::Setup track_setup(const Gauge& gauge, Nanos resolution) {
   return setup;
 }
 
+// What a unit may have made of one odd edge, wherever it reads.
+Nanos bounce_lasts(const Gauge& gauge) {
+  return disturbance_lasts(gauge, gauge.boundaries() > 0 ? 0.7 * gauge.falling_rpm(1) : 0);
+}
+
 // The tach line, from its changes to rpm.
 class Tach {
  public:
@@ -56,6 +61,7 @@ class Tach {
   RpmTrack& track() { return track_; }
   const RpmTrack& track() const { return track_; }
   const ContactBounce& bounce() const { return bounce_; }
+  std::vector<Nanos> take_bounced() { return bounce_.take_bounced(); }
 
  private:
   std::vector<Nanos> follow() {
@@ -82,6 +88,9 @@ class RecordingRun {
         writer_(folder, gauge_) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
     if (!recording.comes_near_a_boundary()) judge_.disturbed(0, recording.end);  // nothing to judge by
+    // A unit may have counted it, or not.
+    for (const Nanos at : recording.rare_bounces)
+      disturb(at - recording.resolution, at + bounce_lasts(gauge_));
     if (recording.played) begin_scenario();
   }
 
@@ -153,6 +162,7 @@ class RecordingRun {
   void take(Nanos until) {
     const std::vector<LineChange> changes = wires_.take_tach();
     std::vector<Nanos> pulses = tach_.add(changes, until);
+    tach_.take_bounced();
     if (ended_) {
       const std::vector<Nanos> last = tach_.finish(until);
       pulses.insert(pulses.end(), last.begin(), last.end());
@@ -383,6 +393,10 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
   double lowest = std::numeric_limits<double>::infinity();
   const auto take = [&](const std::vector<Nanos>& pulses) {
     opened.pulses += pulses.size();
+    // Of more than these the rest is not forgiven.
+    constexpr std::size_t most_bounces = 1'000'000;
+    for (const Nanos at : tach.take_bounced())
+      if (opened.rare_bounces.size() < most_bounces) opened.rare_bounces.push_back(at);
     const RpmTrack::Decided decided = tach.track().take();
     for (const Segment& segment : decided.segments) {
       lowest = std::min(lowest, segment.lowest_rpm());
@@ -402,6 +416,7 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
   opened.end = reader->end();
   take(tach.add(wires.take_tach(), opened.end));
   take(tach.finish(opened.end));
+  if (opened.rare_bounces.size() * usual_from > opened.pulses) opened.rare_bounces.clear();
   opened.lowest_rpm = std::isfinite(lowest) ? lowest : 0;
   opened.rpm_uncertainty = tach.track().standard_uncertainty_rpm();
   if (!played) return opened;

@@ -56,6 +56,7 @@ struct OpenRecording {
 
   const PlayedScenario* played = nullptr;
   ProfilePlace place = {};                        // of its profile
+  std::vector<Nanos> rare_bounces = {};           // where the contact bounces now and then only
   std::vector<std::pair<Nanos, Nanos>> odd = {};  // moments at which the rpm was not its
 
   Channels wired() const;

@@ -46,6 +46,7 @@ TEST(JsonFiles, EveryShippedFileReadsTheSameWhenWrittenAsJson) {
   // A copy: what a file names is looked for from where it is.
   const fs::path source = TACHPROOF_SOURCE_DIR, copy = fs::path(testing::TempDir()) / "tachproof-json-files";
   fs::remove_all(copy);
+  fs::create_directories(copy);
   for (const char* folder : {"fixtures", "scenarios"})
     fs::copy(source / folder, copy / folder, fs::copy_options::recursive | fs::copy_options::overwrite_existing);
   int files = 0;

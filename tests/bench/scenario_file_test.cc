@@ -71,16 +71,16 @@ TEST(ScenarioFile, HasTheSeedNoiseAndJudgeItNames) {
   EXPECT_EQ(s.noise.wander_s, 0.4);
   EXPECT_THAT(s.noise.firing, ElementsAre(0, 0.4, -0.4));
   EXPECT_EQ(s.noise.missing, 1e-5);
-  EXPECT_FALSE(s.judge.thresholds);
+  EXPECT_TRUE(s.judge.thresholds);
   EXPECT_TRUE(s.judge.transitions && s.judge.steady && s.judge.blink);
 }
 
-TEST(ScenarioFile, WithoutSeedNoiseAndJudgeIsQuietAndJudgesAllButThresholds) {
+TEST(ScenarioFile, WithoutSeedNoiseAndJudgeIsQuietAndJudgesAll) {
   const ScenarioFile s = scenario_of(case_text("scenario", "Seed, noise and judge may be left out"));
   EXPECT_EQ(s.seed, 0U);
   EXPECT_TRUE(s.noise.quiet());
   EXPECT_TRUE(s.judge.transitions && s.judge.steady && s.judge.blink);
-  EXPECT_FALSE(s.judge.thresholds);
+  EXPECT_TRUE(s.judge.thresholds);
 }
 
 TEST(ScenarioFile, MayHaveTheLongestSeed) {

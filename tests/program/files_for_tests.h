@@ -31,7 +31,7 @@ profile:
   - {hold: 5000, for: 500ms}
   - {ramp: 2000, rate: 500}
   - {hold: 2000, for: 1s}
-judge: {transitions: true, steady: true, blink: true}
+judge: {transitions: true, steady: true, blink: true, thresholds: false}
 )";
 
 inline const std::string scenario_with_question =
@@ -45,7 +45,7 @@ name: endless
 seed: 7
 profile:
   - {hold: 2500, for: 168h}
-judge: {transitions: true, steady: true, blink: true}
+judge: {transitions: true, steady: true, blink: true, thresholds: false}
 )";
 
 inline const std::string rig = R"(format: 1

@@ -1,8 +1,10 @@
-// The README's tour, as it stands there: its files are written, its commands
-// run, and what it shows of their output is compared. `...` stands for lines
+// What the pages for users show, as it stands there: their files are written, their
+// commands run, and what they show of the output is compared. `...` stands for lines
 // that are left out.
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <filesystem>
 #include <fstream>
 #include <sstream>
 
@@ -51,8 +53,57 @@ void expect_shown(const std::vector<std::string>& shown, const std::vector<std::
   if (!gap && at < printed.size()) ADD_FAILURE() << "printed, but not shown: " << printed[at];
 }
 
-class Tour : public testing::Test {
- protected:
+// `page` of the sources, followed in a folder of its own.
+class Page {
+ public:
+  // `folders` of the sources are in that folder as well.
+  explicit Page(const std::string& page, const std::vector<std::string>& folders = {})
+      : lines_(lines_of(std::ifstream(sources / page))) {
+    for (const std::string& folder : folders)
+      std::filesystem::create_directory_symlink(sources / folder, scratch_ / folder);
+  }
+
+  // A file's name stands alone, in back quotes, before its block.
+  void follow() {
+    std::string file;
+    for (at_ = 0; at_ < lines_.size(); ++at_) {
+      const std::string& line = lines_[at_];
+      if (line.size() > 2 && line.front() == '`' && line.find('`', 1) == line.size() - 1)
+        file = line.substr(1, line.size() - 2);
+      if (line == "```yaml" || line == "```json")
+        write(file);
+      else if (line == "```console")
+        for (const Command& command : commands()) run(command);
+    }
+  }
+
+  int commands_run() const { return commands_run_; }
+  int files_written() const { return files_written_; }
+
+ private:
+  void write(const std::string& file) {
+    std::string text;
+    while (lines_.at(++at_) != "```") text += lines_[at_] + "\n";
+    ASSERT_FALSE(file.empty()) << "a file without a name";
+    scratch_.write(file, text);
+    ++files_written_;
+  }
+
+  // A command whose line ends with a backslash goes on in the next one.
+  std::vector<Command> commands() {
+    std::vector<Command> commands;
+    while (lines_.at(++at_) != "```") {
+      std::string line = lines_[at_];
+      if (!line.starts_with("$")) {
+        commands.back().shown.push_back(line);
+        continue;
+      }
+      while (line.ends_with("\\")) line = line.substr(0, line.size() - 1) + lines_.at(++at_);
+      commands.push_back(command_of(line));
+    }
+    return commands;
+  }
+
   void run(const Command& command) {
     ASSERT_EQ(command.words.at(0), "tachproof");
     std::vector<std::string> words = command.words;
@@ -64,37 +115,47 @@ class Tour : public testing::Test {
     ++commands_run_;
   }
 
-  // A file's name stands alone, in back quotes, before its block.
-  void follow(const std::vector<std::string>& readme) {
-    std::string file;
-    for (std::size_t i = 0; i < readme.size(); ++i) {
-      const std::string& line = readme[i];
-      if (line.size() > 2 && line.front() == '`' && line.find('`', 1) == line.size() - 1)
-        file = line.substr(1, line.size() - 2);
-      if (line == "```yaml") {
-        std::string text;
-        while (readme.at(++i) != "```") text += readme[i] + "\n";
-        scratch_.write(file, text);
-      } else if (line == "```console") {
-        std::vector<Command> commands;
-        while (readme.at(++i) != "```") {
-          if (readme[i].starts_with("$"))
-            commands.push_back(command_of(readme[i]));
-          else
-            commands.back().shown.push_back(readme[i]);
-        }
-        for (const Command& command : commands) run(command);
-      }
-    }
-  }
-
+  static inline const std::filesystem::path sources = TACHPROOF_SOURCE_DIR;
+  std::vector<std::string> lines_;
+  std::size_t at_ = 0;
   ScratchFolder scratch_;
-  int commands_run_ = 0;
+  int commands_run_ = 0, files_written_ = 0;
 };
 
-TEST_F(Tour, OfTheReadmeRunsAsWritten) {
-  follow(lines_of(std::ifstream(TACHPROOF_SOURCE_DIR "/README.md")));
-  EXPECT_GE(commands_run_, 6);
+TEST(Tour, OfTheReadmeRunsAsWritten) {
+  Page page("README.md");
+  page.follow();
+  EXPECT_GE(page.commands_run(), 6);
+  EXPECT_GE(page.files_written(), 5);
+}
+
+// The sources' folder is where a reader is; what is written goes into a folder of the test's own.
+const std::vector<std::string> as_in_the_sources{"fixtures", "scenarios"};
+
+TEST(Tour, OfTheFilesRunsAsWritten) {
+  Page page("fixtures/README.md", as_in_the_sources);
+  page.follow();
+  EXPECT_GE(page.commands_run(), 2);
+  EXPECT_GE(page.files_written(), 1);
+}
+
+TEST(Tour, OfScenariosRunsAsWritten) {
+  Page page("scenarios/README.md", as_in_the_sources);
+  page.follow();
+  EXPECT_GE(page.commands_run(), 6);
+  EXPECT_GE(page.files_written(), 1);
+}
+
+TEST(Tour, OfTheHardwareRunsAsWrittenWhereItNeedsNone) {
+  Page page("bench/rigs/README.md", as_in_the_sources);
+  page.follow();
+  EXPECT_GE(page.commands_run(), 2);
+}
+
+TEST(Tour, OfReportsRunsAsWritten) {
+  Page page("bench/reports/README.md", as_in_the_sources);
+  page.follow();
+  EXPECT_GE(page.commands_run(), 7);
 }
 
 }  // namespace
