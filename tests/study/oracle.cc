@@ -71,6 +71,8 @@ Oracle::Oracle(const Gauge& gauge, const Road& road, const std::vector<double>& 
   std::size_t since = 0;
   for (std::size_t k = 0; k < n; ++k) {
     for (std::size_t b = 1; b < windows; ++b) {
+      // The first pulses of a run are no crossing: the drive begins where it begins.
+      if (!recording_ && k <= samples(gauge_.to_s)) continue;
       const int now = all.lowest[k] >= b ? 1 : all.highest[k] < b ? -1 : 0;
       if (now != 0 && side[b] != 0 && now != side[b]) (now > 0 ? up_ : down_)[b] = true;
       if (now != 0) side[b] = now;

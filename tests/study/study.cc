@@ -76,6 +76,11 @@ void in_full(const Options& options, const std::filesystem::path& scratch) {
              pair.unit.start == Unit::Start::free  ? "free"
              : pair.unit.start == Unit::Start::lit ? "begins lit"
                                                    : "begins dark");
+  for (const Spell& spell : pair.unit.spells)
+    fmt::print("spell {:.4f} .. {:.4f} s: {}\n", spell.from_s, spell.until_s,
+               spell.kind == Spell::Kind::frozen
+                   ? "frozen"
+                   : fmt::format("window {} shows {}", spell.window, pair.gauge.describe(spell.cue)));
   for (const std::string& why : pair.told.why) fmt::print("unsound: {}\n", why);
   for (const Road::Piece& p : pair.road.pieces())
     fmt::print("  {:8.3f} .. {:8.3f} s  {:9.2f} rpm {:+.2f} rpm/s\n", p.from_s, p.until_s, p.rpm, p.slope);

@@ -164,17 +164,18 @@ class Judged : public testing::Test {
       std::filesystem::temp_directory_path() / ("study-tests-" + std::to_string(getpid()));
 };
 
-// Pairs of seed 1 that were judged wrong once: an unsound unit that passed, a sound one that failed, or a
+// Pairs that were judged wrong once: an unsound unit that passed, a sound one that failed, or a
 // recording on which the program crashed.
 struct Once {
   const char* name;
   std::uint64_t number;
+  std::uint64_t seed = 1;
 };
 
 class JudgedWrongOnce : public Judged, public testing::WithParamInterface<Once> {};
 
 TEST_P(JudgedWrongOnce, IsNotAnyMore) {
-  const Pair pair = draw_pair(1, GetParam().number);
+  const Pair pair = draw_pair(GetParam().seed, GetParam().number);
   const RunResult result = judged(pair);
   EXPECT_NE(result.verdict, pair.told.truth == Truth::sound ? Verdict::fail : Verdict::pass)
       << pair.describe() << "\n"
@@ -197,8 +198,19 @@ INSTANTIATE_TEST_SUITE_P(
         Once{"SoundWithBlinksAndMissingPulses", 119}, Once{"SoundWithCoarseStamps", 156},
         Once{"SoundWithOtherResponseUpThanDown", 552}, Once{"SoundWithBounceThatDoublesTheRpm", 75},
         Once{"SoundWithAGlitchWhereABoundaryIsOpen", 265}, Once{"ACrashOnBounce", 27},
-        Once{"AnotherCrashOnBounce", 34}),
+        Once{"AnotherCrashOnBounce", 34}, Once{"ABoundaryMovedUnderScriptedWander", 1187},
+        Once{"ABoundaryMovedUnderScriptedJitter", 1600, 2}, Once{"SoundUnderJumpsThatEndNearAThreshold", 829},
+        Once{"SoundLampsApartOverManyWindows", 961}),
     [](const testing::TestParamInfo<Once>& one) { return std::string(one.param.name); });
+
+// Those that still are, and wait for their mending: --gtest_also_run_disabled_tests.
+INSTANTIATE_TEST_SUITE_P(DISABLED_StillWrong, JudgedWrongOnce,
+                         testing::Values(Once{"OneOfTwoBlinkingLampsDarkForAWhile", 6145, 2},
+                                         Once{"NoWindowsPictureInTheFirstResponse", 6190, 2},
+                                         Once{"EarlyAtTheEnd", 13295, 2},
+                                         Once{"SoundUnderJumpsWithAGlitch", 1183},
+                                         Once{"SoundWithAnEdgeThatIsNoPulse", 1881}),
+                         [](const testing::TestParamInfo<Once>& one) { return std::string(one.param.name); });
 
 TEST_F(Judged, NoneOfAHundredPairsIsJudgedWrong) {
   Tally tally;
