@@ -25,6 +25,8 @@ std::string as_json(const YamlNode& node) {
     case YamlNode::Kind::scalar:
       if (!node.quoted && (node.text == "true" || node.text == "false" || looks_like_a_number(node.text)))
         return node.text;
+      if (!node.quoted && node.text.starts_with("+") && looks_like_a_number(node.text.substr(1)))
+        return node.text.substr(1);
       return nlohmann::json(node.text).dump();
     case YamlNode::Kind::list: {
       std::string out;
