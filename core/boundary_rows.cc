@@ -174,7 +174,7 @@ class Row {
     row_.visits = between.passes;
     if (between.known())
       decide_between(between, blinking);
-    else
+    else if (blinking)
       decide_one_side(between);
     if (row_.verdict == Verdict::undecided) advise(blinking);
   }
@@ -218,8 +218,9 @@ class Row {
     const double u = (high - low) / 2 + bench_rpm() + unit;
     row_.between_rpm = {low, high};
     row_.verdict = decided((low + high) / 2 - row_.nominal_rpm, u);
-    // A number only where a change could be dated at all: two rpm before and after a jump are no measurement.
-    if (!blinking && row_.verdict != Verdict::fail) row_.verdict = Verdict::undecided;
+    // Two rpm before and after a jump are no measurement, and while windows are passed in a moment their
+    // pictures may be taken for each other: a change that came at the wrong time has its own finding.
+    if (!blinking) row_.verdict = Verdict::undecided;
     if (blinking && u <= limit_) {
       row_.threshold_rpm = (low + high) / 2;
       row_.expanded_uncertainty_rpm = u;
