@@ -36,8 +36,8 @@ std::string as_json(const YamlNode& node) {
     case YamlNode::Kind::mapping: {
       std::string out;
       for (const YamlNode::Entry& entry : node.entries)
-        out += (out.empty() ? "" : ", ") + nlohmann::json(entry.key->text).dump() + ": " +
-               as_json(*entry.value);
+        out +=
+            (out.empty() ? "" : ", ") + nlohmann::json(entry.key->text).dump() + ": " + as_json(*entry.value);
       return "{" + out + "}";
     }
   }
@@ -50,7 +50,8 @@ TEST(JsonFiles, EveryShippedFileReadsTheSameWhenWrittenAsJson) {
   fs::remove_all(copy);
   fs::create_directories(copy);
   for (const char* folder : {"fixtures", "scenarios"})
-    fs::copy(source / folder, copy / folder, fs::copy_options::recursive | fs::copy_options::overwrite_existing);
+    fs::copy(source / folder, copy / folder,
+             fs::copy_options::recursive | fs::copy_options::overwrite_existing);
   int files = 0;
   for (const char* folder : {"fixtures", "scenarios"})
     for (const fs::directory_entry& entry : fs::recursive_directory_iterator(copy / folder)) {

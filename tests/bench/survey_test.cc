@@ -321,7 +321,7 @@ TEST_F(Survey, DimmedLampsInNarrowWindowsArePassedSlowlyEnoughToBeTold) {
       behaviour.dim = dim;
       const RunResult result = survey(simulated_rig(gauge, behaviour, gauge, seed));
       EXPECT_EQ(result.verdict, Verdict::pass)
-          << dim << " " << (result.findings.empty() ? "" : result.findings[0].message) << open_rows(result) ;
+          << dim << " " << (result.findings.empty() ? "" : result.findings[0].message) << open_rows(result);
     }
 }
 
