@@ -69,6 +69,15 @@ Responses likely_response(const Gauge& gauge, const JudgeSetup& setup, const Thr
           std::clamp(seen.slowest_s, 0.0, allowed.slowest_s)};
 }
 
+// Two rates, or a ramp and a step, tell response and threshold apart: at some boundary, in this
+// direction. Up and down may differ.
+bool has_a_lever(const BoundaryEvidence& evidence, Direction direction) {
+  for (std::size_t way = way_of(1, direction); way < evidence.slowest.size(); way += 2)
+    if (std::isfinite(evidence.slowest[way]) && evidence.fastest[way] > 1.5 * evidence.slowest[way])
+      return true;
+  return false;
+}
+
 class Row {
  public:
   Row(const Gauge& gauge, const JudgeSetup& setup, const WindowReading& reading,
@@ -109,6 +118,15 @@ class Row {
     if (const ResponseFit& response = fits_.responses[way_]; response.measured) {
       row_.response_ms = response.response_s * 1e3;
       row_.response_uncertainty_ms = response.expanded_uncertainty_s * 1e3;
+    }
+    // Without a lever the response may be anything allowed, whatever it is the other way.
+    const double span_s = to_seconds(gauge_.tolerance.response_to - gauge_.tolerance.response_from);
+    if (!has_a_lever(evidence_, row_.direction)) {
+      row_.response_ms = row_.response_uncertainty_ms = not_measured;
+      // As far off as that, either way: rectangular (GUM 4.3.7).
+      const double off = std::min(evidence_.slowest[way_], 1e4) * span_s / std::sqrt(3.0);
+      row_.budget.push_back({"rate x response, which nothing here shows", off, infinite});
+      row_.expanded_uncertainty_rpm = std::hypot(row_.expanded_uncertainty_rpm, row_.coverage_factor * off);
     }
     const double deviation = row_.threshold_rpm - row_.nominal_rpm, u = row_.expanded_uncertainty_rpm;
     row_.verdict = decided(deviation, u);
@@ -156,7 +174,7 @@ class Row {
     row_.visits = between.passes;
     if (between.known())
       decide_between(between, blinking);
-    else
+    else if (blinking)
       decide_one_side(between);
     if (row_.verdict == Verdict::undecided) advise(blinking);
   }
@@ -200,8 +218,9 @@ class Row {
     const double u = (high - low) / 2 + bench_rpm() + unit;
     row_.between_rpm = {low, high};
     row_.verdict = decided((low + high) / 2 - row_.nominal_rpm, u);
-    // A number only where a change could be dated at all: two rpm before and after a jump are no measurement.
-    if (!blinking && row_.verdict != Verdict::fail) row_.verdict = Verdict::undecided;
+    // Two rpm before and after a jump are no measurement, and while windows are passed in a moment their
+    // pictures may be taken for each other: a change that came at the wrong time has its own finding.
+    if (!blinking) row_.verdict = Verdict::undecided;
     if (blinking && u <= limit_) {
       row_.threshold_rpm = (low + high) / 2;
       row_.expanded_uncertainty_rpm = u;
@@ -337,7 +356,7 @@ std::vector<ResponseResult> response_rows(const Gauge& gauge, const JudgeSetup& 
       const std::size_t way = way_of(b, direction);
       if (evidence.crossed[way] && !crossed) crossed = b;
       const ResponseFit& fit = evidence.fits.responses[way];
-      if (!fit.measured) continue;
+      if (!fit.measured || !(has_a_lever(evidence, direction) || evidence.fastest[way] == infinite)) continue;
       ResponseResult row;
       row.boundary = name(gauge, b);
       row.direction = direction;

@@ -22,6 +22,7 @@ struct BoundaryEvidence {
   std::vector<bool> crossed;      // by the profile
   std::vector<bool> changed;      // a lamp change was seen for it
   std::vector<double> slowest;    // of the ramps across it, rpm/s; infinite: steps only
+  std::vector<double> fastest;    // the same; infinite where a step crossed it
   std::vector<Nanos> first_seen;  // for findings
 };
 

@@ -18,6 +18,7 @@ void Crossings::open(std::size_t boundary, Nanos at) {
   track.out_since = track.last_move;
   track.moves.clear();
   track.move_count = 0;
+  track.in_passing = true;
   track.first_to[0] = track.first_to[1] = -1;
 }
 
@@ -33,6 +34,7 @@ void Crossings::move(std::size_t boundary, bool above, Nanos at, bool silent, Na
   track.above = above;
   track.last_move = at;
   track.last_silent = silent;
+  if (!silent && undone == 0) track.in_passing = false;
   if (undoes) {
     if (track.first_to[!above] == track.moves.back()) track.first_to[!above] = -1;
     track.moves.pop_back();
@@ -92,7 +94,8 @@ void Crossings::close(std::size_t boundary, Nanos at, bool demanded_above, const
         {none, early ? Crossing::Timing::early : Crossing::Timing::late, early ? track.out_since : at});
   }
   if (track.move_count > 1)
-    chatter.push_back({boundary, track.open_since, at, track.move_count, track.moves, demand != nullptr});
+    chatter.push_back(
+        {boundary, track.open_since, at, track.move_count, track.moves, demand != nullptr, track.in_passing});
   track.demanded_above = demanded_above;
   track.is_open = false;
 }
@@ -101,8 +104,17 @@ void Crossings::finish(Nanos at) {
   for (std::size_t b = 1; b < tracks_.size(); ++b) {
     Track& track = tracks_[b];
     if (track.overdue) settle_overdue(track, Crossing::Timing::missing, at);
+    // On the other side before that could be right, and the run ended before anything was demanded.
+    if (track.is_open && track.out_before_open) {
+      ExpectedTransition none;
+      none.boundary = b;
+      none.direction = track.demanded_above ? Direction::falling : Direction::rising;
+      none.earliest = none.nominal = track.open_since;
+      none.latest = at;
+      excursions.push_back({none, Crossing::Timing::early, track.out_since});
+    }
     if (track.is_open && track.move_count > 1)
-      chatter.push_back({b, track.open_since, at, track.move_count, track.moves, false});
+      chatter.push_back({b, track.open_since, at, track.move_count, track.moves, false, track.in_passing});
   }
 }
 

@@ -32,9 +32,10 @@ struct Crossing {
 struct Chatter {
   std::size_t boundary = 0;
   Nanos open_since = 0, open_until = 0;
-  std::size_t moves = 0;  // all that were seen
-  std::vector<Nanos> at;  // their instants (the first max_kept)
-  bool demanded = false;  // one of the moves was
+  std::size_t moves = 0;    // all that were seen
+  std::vector<Nanos> at;    // their instants (the first max_kept)
+  bool demanded = false;    // one of the moves was
+  bool in_passing = false;  // each was made while other boundaries were open as well
 };
 
 class Crossings {
@@ -75,6 +76,7 @@ class Crossings {
     Nanos out_since = 0;
     std::vector<Nanos> moves;  // visible ones, since it opened
     std::size_t move_count = 0;
+    bool in_passing = true;
     Nanos first_to[2] = {-1, -1};  // first move to below / above since it opened
     std::optional<ExpectedTransition> overdue;
   };

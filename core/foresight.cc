@@ -257,8 +257,8 @@ class Foreseeing {
     const double rate = rate_that_decides(b, rising, falling);
     const double rpm = rising ? gauge_.rising_rpm(b) : gauge_.falling_rpm(b);
     const char* way = rising && falling ? ", both ways" : rising ? ", upwards" : ", downwards";
-    return std::string(blink_only(b) ? "add a ramp" : "add two ramps") + " of at most " + decimal(rate, rate < 10 ? 1 : 0) + " rpm/s across " + decimal(rpm, 0) +
-           " rpm" + way;
+    return std::string(blink_only(b) ? "add a ramp" : "add two ramps") + " of at most " +
+           decimal(rate, rate < 10 ? 1 : 0) + " rpm/s across " + decimal(rpm, 0) + " rpm" + way;
   }
 
   void advise(ForeseenThreshold& up, ForeseenThreshold& down) const {

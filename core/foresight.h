@@ -59,6 +59,7 @@ Foresight foresee(const Gauge& gauge, const Profile& profile, const ForesightSet
 
 // "closing rising is not decided: ..."; all that a reader must know beforehand, one
 // sentence each.
-std::vector<std::string> warnings(const Gauge& gauge, const Foresight& foresight, const JudgeWhat& asked = {});
+std::vector<std::string> warnings(const Gauge& gauge, const Foresight& foresight,
+                                  const JudgeWhat& asked = {});
 
 }  // namespace tachproof

@@ -40,7 +40,12 @@ SeenTransition Judge::Impl::describe(const Crossing& crossing) const {
   }
   if (seen.step) seen.rate_rpm_per_s = 0;
   const double sign = d.direction == Direction::rising ? 1 : -1;
-  seen.monotone = !seen.step && history_.turns_between(d.earliest, d.latest) == 0 &&
+  // Up to the change itself: where the profile has turned since, its rpm then says nothing.
+  const bool dated_by_rpm =
+      crossing.timing == Crossing::Timing::missing || crossing.timing == Crossing::Timing::hidden ||
+      (history_.turns_between(std::min(d.earliest, crossing.at), std::max(d.latest, crossing.at)) == 0 &&
+       history_.slope_at(crossing.at) * sign > 0);
+  seen.monotone = !seen.step && dated_by_rpm && history_.turns_between(d.earliest, d.latest) == 0 &&
                   history_.slope_at(d.earliest) * sign > 0 && history_.slope_at(d.latest) * sign > 0 &&
                   seen.rate_rpm_per_s * sign > 0;
   if (crossing.timing == Crossing::Timing::missing) return seen;
@@ -53,6 +58,7 @@ SeenTransition Judge::Impl::describe(const Crossing& crossing) const {
       seen.rpm_before = history_.rpm_at(seen.earliest_at);
       seen.rpm_after = history_.rpm_at(crossing.at);
     }
+  seen.beyond_neighbours = dated && beyond_neighbours(d.boundary, d.direction, crossing.at);
   seen.observed_rpm = history_.rpm_at(crossing.at);
   seen.step_response_s = seen.step ? to_seconds(crossing.at - step_at) : 0;
   return seen;
@@ -78,7 +84,7 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
   if (!saw_clearly(crossing.at) || is_disturbed(crossing.at - gauge_.tolerance.response_to, crossing.at))
     return;
   const std::size_t b = crossing.demand.boundary;
-  if (beyond_neighbours(b, crossing.demand.direction, crossing.at)) return;
+  if (seen.beyond_neighbours) return;
   std::size_t& count = visit_count_[2 * b + (crossing.demand.direction == Direction::falling)];
   if (count == visits_kept) return;
   const Tolerance& tolerance = gauge_.tolerance;
@@ -200,6 +206,7 @@ BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const
                        std::vector<bool>(ways),
                        std::vector<bool>(ways),
                        std::vector<double>(ways, steps_only),
+                       std::vector<double>(ways, 0.0),
                        std::vector<Nanos>(ways, 0)};
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     for (const Direction direction : {Direction::rising, Direction::falling})
@@ -211,6 +218,9 @@ BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const
     if (timing != Crossing::Timing::missing && timing != Crossing::Timing::hidden) {
       if (!out.changed[way]) out.first_seen[way] = one.crossing.at;
       out.changed[way] = true;
+      const bool undated = one.disturbed || one.blink_only || (!one.step && one.beyond_neighbours);
+      if (!undated)
+        out.fastest[way] = std::max(out.fastest[way], one.step ? steps_only : std::abs(one.rate_rpm_per_s));
     }
     if (!one.step && one.rate_rpm_per_s != 0)
       out.slowest[way] = std::min(out.slowest[way], std::abs(one.rate_rpm_per_s));
@@ -345,8 +355,9 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   say_disturbed();
   say_left_out();
   if (dimming_.glitches() > 0)
-    result_.notes.push_back(std::to_string(dimming_.glitches()) +
-                            " pulses on the lamp lines were too short for a lamp (below 20 us) and were left out");
+    result_.notes.push_back(
+        std::to_string(dimming_.glitches()) +
+        " pulses on the lamp lines were too short for a lamp (below 20 us) and were left out");
   if (!result_.not_judged.empty())
     result_.notes.push_back(std::to_string(result_.not_judged.size()) + " of " +
                             std::to_string(gauge_.channels()) +

@@ -1,7 +1,6 @@
 #include "core/mixture.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <limits>
 
@@ -10,22 +9,17 @@ namespace {
 
 constexpr double infinite = std::numeric_limits<double>::infinity();
 
-// Degrees of freedom for which Student's t is k, by lines in 1 / dof between powers.
+// Degrees of freedom, 1 to 1000, for which Student's t is k: it falls as they grow.
 double dof_of(double k) {
-  constexpr std::size_t points = 41;  // 1 .. 1000
-  static const std::array<double, points> factors = [] {
-    std::array<double, points> out{};
-    for (std::size_t i = 0; i < points; ++i)
-      out[i] = student_t(0.95, std::pow(10.0, 3.0 * static_cast<double>(i) / (points - 1)));
-    return out;
-  }();
-  if (k >= factors.front()) return 1;
-  for (std::size_t i = 1; i < points; ++i)
-    if (k >= factors[i]) {
-      const double part = (factors[i - 1] - k) / (factors[i - 1] - factors[i]);
-      return std::pow(10.0, 3.0 * (static_cast<double>(i - 1) + part) / (points - 1));
-    }
-  return infinite;
+  constexpr int halvings = 16;  // of three powers of ten
+  double low = 0, high = 3;
+  if (k >= student_t(0.95, 1)) return 1;
+  if (k < student_t(0.95, 1000)) return infinite;
+  for (int i = 0; i < halvings; ++i) {
+    const double middle = (low + high) / 2;
+    (student_t(0.95, std::pow(10.0, middle)) > k ? low : high) = middle;
+  }
+  return std::pow(10.0, (low + high) / 2);
 }
 
 }  // namespace

@@ -12,7 +12,7 @@ namespace {
 // (rectangular, GUM 4.3.7), and the wait for the next pulse.
 constexpr double update_spread_s = 0.0029;
 // One slow visit then scatters by this share of the wanted uncertainty.
-constexpr double slow_share = 0.2;
+constexpr double slow_share = 0.16;
 constexpr double fast_by_slow = 5;
 constexpr double slowest = 2, fastest = 3000;  // rpm per second
 constexpr int blink_cycles = 4;

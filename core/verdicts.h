@@ -26,6 +26,7 @@ struct SeenTransition {
   bool blink_only = false;               // the two cues differ by blinking alone
   Nanos earliest_at = 0;                 // blink_only: it changed from then until crossing.at,
   double rpm_before = 0, rpm_after = 0;  // between these
+  bool beyond_neighbours = false;        // it changed where another boundary's change is due
   bool disturbed = false;  // the signal was not the profile at some time in which it may have changed
 };
 

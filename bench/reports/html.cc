@@ -144,9 +144,9 @@ std::string report_html(const RunRecord& record, const Trace& trace) {
          identity_html(record) + unit_html(record) + bench_html(record) +
          (tells_findings(record) ? "" : decision_html(record)) + notes_html(record) +
          overview_html(record, trace, palette) + boundaries_html(record) + deadbands_html(record) +
-         responses_html(record) + transitions_html(record) +
-         blinks_html(record) + flicker_html(record) + answers_html(record) + levels_html(record) +
-         budget_html(record) + close_ups_html(record, trace) + settings_html(record) + evidence_html(record) +
+         responses_html(record) + transitions_html(record) + blinks_html(record) + flicker_html(record) +
+         answers_html(record) + levels_html(record) + budget_html(record) + close_ups_html(record, trace) +
+         settings_html(record) + evidence_html(record) +
          (tells_findings(record) ? "" : statements_html(record)) + cautions + end_html(record) +
          "</body>\n</html>\n";
 }

@@ -91,8 +91,8 @@ std::string left_out_caption(const Items& items, std::size_t shown) {
 std::string measured_cells(const TransitionResult& t, const Gauge& gauge) {
   if (!t.seen)
     return fmt::format("<td class=\"w\" colspan=\"4\">{}, due {} to {} s</td>",
-                       t.asked ? "<b>not seen</b>" : "not dated",
-                       html_number(to_seconds(t.earliest), 3), html_number(to_seconds(t.latest), 3));
+                       t.asked ? "<b>not seen</b>" : "not dated", html_number(to_seconds(t.earliest), 3),
+                       html_number(to_seconds(t.latest), 3));
   if (t.between_rpm)
     return fmt::format("<td class=\"w\" colspan=\"4\">{}</td>", between_words(*t.between_rpm));
   if (t.step)
@@ -161,7 +161,8 @@ std::string boundaries_html(const RunRecord& record) {
                 {"visits", true},
                 {"verdict"}},
                rows,
-               "Threshold and response apart, from all visits. U and ± are expanded uncertainties for 95 %, U with the k "
+               "Threshold and response apart, from all visits. U and ± are expanded uncertainties for 95 %, "
+               "U with the k "
                "beside it.");
 }
 

@@ -3,9 +3,9 @@
 // A run of a scenario: its pulse train is made again from scenario, gauge and
 // seed, and the stored lamp changes are handed to the runner as if they came
 // from a rig; so is a dwell, which decides by them when each hold ends. A
-// recording: it is read, laid by its scenario where there was one, and judged again. Either way the same runner and judge
-// do the work, into a scratch folder, so that capture.vcd and timeline.csv are
-// made anew as well and can be compared byte by byte.
+// recording: it is read, laid by its scenario where there was one, and judged again. Either way the same
+// runner and judge do the work, into a scratch folder, so that capture.vcd and timeline.csv are made anew as
+// well and can be compared byte by byte.
 #pragma once
 
 #include <filesystem>

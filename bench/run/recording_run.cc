@@ -90,7 +90,8 @@ class RecordingRun {
     if (!recording.comes_near_a_boundary()) judge_.disturbed(0, recording.end);  // nothing to judge by
     // A unit may have counted it, or not.
     for (const Nanos at : recording.rare_bounces)
-      disturb(at - recording.resolution, at + bounce_lasts(gauge_));
+      disturb(at - recording.resolution, at + bounce_lasts(gauge_), true);
+    if (!recording.rare_bounces.empty()) strict_.emplace(gauge_, judge_setup());
     if (recording.played) begin_scenario();
   }
 
@@ -99,7 +100,9 @@ class RecordingRun {
     if (whole) look_for_gaps();
     whole = guarded([this] { writer_.close(seen_until_); }) && whole;
     const bool complete = whole && !missing_;
-    RunOutcome outcome{judge_.finish(std::min(seen_until_, judged_until_), complete), writer_.trace()};
+    const Nanos until = std::min(seen_until_, judged_until_);
+    RunOutcome outcome{judge_.finish(until, complete), writer_.trace()};
+    if (strict_) doubt(outcome.result, strict_->finish(until, complete));
     note(outcome.result.notes);
     return outcome;
   }
@@ -124,8 +127,21 @@ class RecordingRun {
   }
 
   void found(FindingKind kind, Nanos at, std::string message) {
+    if (strict_) strict_->found({kind, at, "", "", message});
     judge_.found({kind, at, "", "", std::move(message)});
     missing_ = true;
+  }
+
+  // A unit that answered an odd edge may be as it should be, or not: what is only right because
+  // those moments were left out is no pass.
+  static void doubt(RunResult& result, const RunResult& strict) {
+    if (result.verdict != Verdict::pass || strict.verdict == Verdict::pass) return;
+    result.verdict = Verdict::undecided;
+    std::string why =
+        "the lamps are right only if the moments of contact bounce are left out: mend the tach "
+        "signal and record again";
+    if (!strict.findings.empty()) why += "; with them: " + strict.findings.front().message;
+    result.findings.insert(result.findings.begin(), {FindingKind::lost_evidence, 0, "", "", why});
   }
 
   template <class Step>
@@ -183,18 +199,24 @@ class RecordingRun {
   }
 
   // The judge wants them in time order, and before the rpm of that time.
-  void disturb(Nanos from, Nanos to) {
-    const std::pair<Nanos, Nanos> span{from, to};
-    disturbances_.insert(std::upper_bound(disturbances_.begin(), disturbances_.end(), span), span);
+  void disturb(Nanos from, Nanos to, bool bounced = false) {
+    const Odd span{from, to, bounced};
+    disturbances_.insert(std::upper_bound(disturbances_.begin(), disturbances_.end(), span,
+                                          [](const Odd& a, const Odd& b) { return a.from < b.from; }),
+                         span);
   }
 
   void give_segments(Nanos until) {
-    for (; !disturbances_.empty() && disturbances_.front().first <= until; disturbances_.pop_front())
-      judge_.disturbed(disturbances_.front().first, disturbances_.front().second);
+    for (; !disturbances_.empty() && disturbances_.front().from <= until; disturbances_.pop_front()) {
+      const Odd& odd = disturbances_.front();
+      judge_.disturbed(odd.from, odd.to);
+      if (strict_ && !odd.bounced) strict_->disturbed(odd.from, odd.to);
+    }
     for (; !segments_.empty(); segments_.pop_front()) {
       const Segment& segment = segments_.front();
       if (segment.start.whole > until - from_seconds(segment.lasts_s)) return;
       judge_.rpm(segment);
+      if (strict_) strict_->rpm(segment);
     }
   }
 
@@ -202,8 +224,12 @@ class RecordingRun {
   void give_lamps(const std::vector<LampEvent>& lamps, Nanos until) {
     const auto end = std::upper_bound(lamps.begin(), lamps.end(), judged_until_,
                                       [](Nanos t, const LampEvent& e) { return t < e.at; });
-    judge_.lamps({lamps.data(), static_cast<std::size_t>(end - lamps.begin())});
+    const std::span<const LampEvent> asked(lamps.data(), static_cast<std::size_t>(end - lamps.begin()));
+    judge_.lamps(asked);
     judge_.seen_until(std::min(until, judged_until_));
+    if (!strict_) return;
+    strict_->lamps(asked);
+    strict_->seen_until(std::min(until, judged_until_));
   }
 
   // Before the profile began the signal may have been anything.
@@ -343,11 +369,16 @@ class RecordingRun {
   std::unique_ptr<RecordingReader> reader_;
   Tach tach_;
   Judge judge_;
+  std::optional<Judge> strict_;  // forgives no contact bounce
   EvidenceWriter writer_;
 
-  std::deque<Segment> segments_;                      // for the judge, not given yet
-  std::deque<std::pair<Nanos, Nanos>> disturbances_;  // likewise
-  std::array<std::uint64_t, 3> odd_pulses_{};         // lost, missing, doubled
+  std::deque<Segment> segments_;  // for the judge, not given yet
+  struct Odd {
+    Nanos from = 0, to = 0;
+    bool bounced = false;
+  };
+  std::deque<Odd> disturbances_;               // not told yet
+  std::array<std::uint64_t, 3> odd_pulses_{};  // lost, missing, doubled
   Nanos judged_until_ = std::numeric_limits<Nanos>::max();
   Nanos seen_until_ = 0;
   bool ended_ = false;

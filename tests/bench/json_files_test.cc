@@ -25,6 +25,8 @@ std::string as_json(const YamlNode& node) {
     case YamlNode::Kind::scalar:
       if (!node.quoted && (node.text == "true" || node.text == "false" || looks_like_a_number(node.text)))
         return node.text;
+      if (!node.quoted && node.text.starts_with("+") && looks_like_a_number(node.text.substr(1)))
+        return node.text.substr(1);
       return nlohmann::json(node.text).dump();
     case YamlNode::Kind::list: {
       std::string out;
@@ -34,8 +36,8 @@ std::string as_json(const YamlNode& node) {
     case YamlNode::Kind::mapping: {
       std::string out;
       for (const YamlNode::Entry& entry : node.entries)
-        out += (out.empty() ? "" : ", ") + nlohmann::json(entry.key->text).dump() + ": " +
-               as_json(*entry.value);
+        out +=
+            (out.empty() ? "" : ", ") + nlohmann::json(entry.key->text).dump() + ": " + as_json(*entry.value);
       return "{" + out + "}";
     }
   }
@@ -48,7 +50,8 @@ TEST(JsonFiles, EveryShippedFileReadsTheSameWhenWrittenAsJson) {
   fs::remove_all(copy);
   fs::create_directories(copy);
   for (const char* folder : {"fixtures", "scenarios"})
-    fs::copy(source / folder, copy / folder, fs::copy_options::recursive | fs::copy_options::overwrite_existing);
+    fs::copy(source / folder, copy / folder,
+             fs::copy_options::recursive | fs::copy_options::overwrite_existing);
   int files = 0;
   for (const char* folder : {"fixtures", "scenarios"})
     for (const fs::directory_entry& entry : fs::recursive_directory_iterator(copy / folder)) {

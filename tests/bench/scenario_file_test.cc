@@ -71,7 +71,7 @@ TEST(ScenarioFile, HasTheSeedNoiseAndJudgeItNames) {
   EXPECT_EQ(s.noise.wander_s, 0.4);
   EXPECT_THAT(s.noise.firing, ElementsAre(0, 0.4, -0.4));
   EXPECT_EQ(s.noise.missing, 1e-5);
-  EXPECT_TRUE(s.judge.thresholds);
+  EXPECT_FALSE(s.judge.thresholds);
   EXPECT_TRUE(s.judge.transitions && s.judge.steady && s.judge.blink);
 }
 

@@ -35,9 +35,8 @@ TEST(VerdictText, SaysWhyWithoutAFinding) {
   EXPECT_THAT(verdict_text(record, 80, false),
               EndsWith("\nUNDECIDED: The run did not get to its end, so the bench cannot tell.\n"));
   record.result.complete = true;
-  EXPECT_THAT(
-      verdict_text(record, 80, false),
-      HasSubstr("\nUNDECIDED: Not decided: 11 of 20 transitions and 9 of 18 thresholds. Boundary\n"));
+  EXPECT_THAT(verdict_text(record, 80, false),
+              HasSubstr("\nUNDECIDED: Not decided: 11 of 20 transitions and 9 of 18 thresholds. Boundary\n"));
   record = drumlin::failing().record;
   record.result.findings.clear();
   EXPECT_THAT(verdict_text(record, 80, false),

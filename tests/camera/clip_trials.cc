@@ -59,6 +59,7 @@ profile:
   - {hold: 2500, for: 800ms}
   - {press: sync, for: 500ms}
   - {hold: 2500, for: 500ms}
+judge: {thresholds: false}
 )";
 
 void write(const std::filesystem::path& file, std::string_view text) { std::ofstream(file) << text; }

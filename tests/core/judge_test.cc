@@ -297,7 +297,7 @@ TEST(Judge, TheFirstPictureMayLackALampForOnePwmPeriodAndShowNoWrongOne) {
     return kinds(judged(gauge, profile, {{ns_per_s, lit}, {ns_per_s + lasts, white}}));
   };
   EXPECT_THAT(found(0, 12 * ns_per_ms), testing::Not(testing::Contains("wrong-cue")));
-  EXPECT_THAT(found(0, 13 * ns_per_ms), testing::Contains("wrong-cue"));
+  EXPECT_THAT(found(0, 21 * ns_per_ms), testing::Contains("wrong-cue"));
   EXPECT_THAT(found(wrong, 12 * ns_per_ms), testing::Contains("wrong-cue"));
   EXPECT_THAT(found(wrong | white, 12 * ns_per_ms), testing::Contains("wrong-cue"));
 }

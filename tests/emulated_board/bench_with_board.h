@@ -62,8 +62,15 @@ class BenchWithBoard {
   Rig rig_;
 };
 
+// All but thresholds, which most tests play too little to prove.
+inline JudgeWhat all_but_thresholds() {
+  JudgeWhat what;
+  what.thresholds = false;
+  return what;
+}
+
 // A scenario from runner to verdict; the run's folder is gone afterwards.
-RunResult run_on(Rig& rig, const Gauge& gauge, const Profile& profile, const JudgeWhat& what = {},
-                 const RunHooks& hooks = {});
+RunResult run_on(Rig& rig, const Gauge& gauge, const Profile& profile,
+                 const JudgeWhat& what = all_but_thresholds(), const RunHooks& hooks = {});
 
 }  // namespace tachproof

@@ -112,7 +112,7 @@ class CameraBesideBoard : public testing::Test {
                            return std::make_unique<BoardOnFilm>(served.board(), filmed, rows, filming);
                          });
     stated = rig.watcher->facts();
-    RunResult result = run_on(rig, gauge, Profile(scenario()), {}, hooks);
+    RunResult result = run_on(rig, gauge, Profile(scenario()), all_but_thresholds(), hooks);
     const std::vector<PinLevels>& outputs = served.board().output_changes();
     outputs_left = outputs.empty() ? 0 : outputs.back().levels;
     return result;

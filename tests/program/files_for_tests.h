@@ -34,6 +34,21 @@ profile:
 judge: {transitions: true, steady: true, blink: true, thresholds: false}
 )";
 
+// Slow and quick ramps over both boundaries: every threshold is measured.
+inline const std::string measuring_scenario = R"(format: 1
+kind: scenario
+name: up and down
+seed: 7
+profile:
+  - {hold: 2900, for: 1s}
+  - repeat: 2
+    steps: [{ramp: 4150, rate: 25}, {hold: 4150, for: 500ms}, {ramp: 2900, rate: 25}, {hold: 2900, for: 500ms}]
+  - {ramp: 4150, rate: 250}
+  - {hold: 4150, for: 500ms}
+  - {ramp: 2900, rate: 250}
+  - {hold: 2900, for: 1s}
+)";
+
 inline const std::string scenario_with_question =
     scenario.substr(0, scenario.find("judge:")) +
     "  - {ask: \"Which lamp is on?\", expect: {equals: near}}\n" + scenario.substr(scenario.find("judge:"));

@@ -22,7 +22,7 @@ class HistoryProgram : public testing::Test {
  protected:
   void SetUp() override {
     scratch.write("gauge.yaml", files::gauge);
-    scratch.write("scenario.yaml", files::scenario);
+    scratch.write("scenario.yaml", files::measuring_scenario);
     scratch.write("rig.yaml", files::rig);
     scratch.write("faulty-rig.yaml", files::faulty_rig);
   }

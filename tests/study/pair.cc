@@ -91,7 +91,8 @@ void draw_disturbance(Pair& pair, bool bounce, Draw& draw) {
       case 3:
       case 4: s.lamp_glitches_per_s = draw.log_between(0.05, 20); break;
       case 5:
-        if (pair.recording)
+        // What is shorter than the recorder's steps is in no recording.
+        if (pair.recording && pair.resolution < 1000)
           s.tach_glitches_per_s = draw.log_between(0.02, 2);
         else
           pair.noise.wander_rpm = draw.between(0.05, 0.2) * pair.gauge.tolerance.rpm,
@@ -213,6 +214,7 @@ Pair draw_pair(std::uint64_t seed, std::uint64_t number) {
     pair.gauge = draw_gauge(draw);
     pair.road = draw_road(pair.gauge, pair.kind, draw);
     if (pair.road.duration_s() > longest_s || pair.road.duration_s() < 2) continue;
+    if (pair.road.lowest() < 0 || pair.road.highest() > 20'000) continue;  // what a bench can play
     static const std::vector<Nanos> resolutions{1, 100, 1000};
     if (pair.recording) pair.resolution = draw.of(resolutions);
     draw_disturbance(pair, fault == "misled by bounce", draw);
