@@ -303,11 +303,12 @@ bool Judge::Impl::on_the_way(const Violation& v) const {
 void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
   Violation v = *std::exchange(violation_, std::nullopt);
   // What was disturbed is forgiven, what came before and after is not.
-  const Nanos lasted = undisturbed(v.from, t);
-  // What is left beside a disturbance may be its last instants.
-  const Nanos least = lasted < t - v.from ? slack() : Settling::invisible;
+  // An odd pulse makes another rpm, but never lamps that are no window's.
+  const Nanos left = undisturbed(v.from, t), lasted = v.known ? left : t - v.from;
+  // What is left beside a disturbance may be its last instants, or windows that are passed.
+  const Nanos least = left == t - v.from ? Settling::invisible : v.known ? slack() : 2 * slack();
   if (!setup_.what.steady || lasted < least || (on_the_way(v) && t - v.from <= 2 * slack())) return;
-  while (is_disturbed(v.from, v.from)) v.from = disturbed_until(v.from);
+  while (v.known && is_disturbed(v.from, v.from)) v.from = disturbed_until(v.from);
   // Right lamps at the wrong time: the boundary's own row tells. Not so where the same
   // lamps are right later for another window than they were read as: no
   // boundary sees a move in that.

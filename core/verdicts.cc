@@ -170,7 +170,10 @@ std::vector<BlinkResult> blink_rows(const Gauge& gauge, const WindowReading& rea
         row.duty = meter.duty();
       }
       const double still = to_seconds(meter.longest_still());
-      if (still > 2.5 * slowest_period) {
+      // The longer phase at the slow end of what is allowed, and half as much again.
+      const double longest_phase_s =
+          (std::max(gauge.blink->duty, 1 - gauge.blink->duty) + tolerance.blink_duty) * slowest_period;
+      if (still > 1.5 * longest_phase_s + 4 * bench.resolution_s) {
         row.verdict = Verdict::fail;
         log.add({FindingKind::blink_missing, meter.longest_still_at(), row.window, row.lamp,
                  what + " did not blink for " + decimal(still, 2) + " s; " + decimal(gauge.blink->hz, 2) +
