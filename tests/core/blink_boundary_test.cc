@@ -41,7 +41,7 @@ struct BlinkingUnit {
     std::vector<LampEvent> events;
     std::size_t window = 0;
     Nanos entered = 0;
-    for (Nanos t = 0; t <= profile.duration(); t += ms / 5) {
+    for (Nanos t = 0; t <= profile.duration(); t += ms) {
       const std::size_t now = next_window(gauge, window, t < response ? 0 : profile.rpm_at(t - response));
       if (now != window) entered = t;
       window = now;
