@@ -63,7 +63,7 @@ class Foreseeing {
   }
 
   Foresight run() {
-    const ExpectedRun expected = expected_run(gauge_, profile_, setup_.source);
+    const ExpectedRun expected = expect(gauge_, profile_, setup_.source);
     for (const ExpectedTransition& t : expected.transitions) meet(t);
     const std::vector<double> u = uncertainties({});
     Foresight out;
@@ -324,23 +324,6 @@ class Foreseeing {
 };
 
 }  // namespace
-
-ExpectedRun expected_run(const Gauge& gauge, const Profile& profile, const ExpectationOptions& options) {
-  Expectation expectation(gauge, options);
-  ExpectedRun run;
-  const auto take = [&] {
-    Expectation::Decided decided = expectation.take();
-    run.reaches.insert(run.reaches.end(), decided.reaches.begin(), decided.reaches.end());
-    run.transitions.insert(run.transitions.end(), decided.transitions.begin(), decided.transitions.end());
-  };
-  for (const Segment& segment : profile.segments()) {
-    expectation.add(segment);
-    take();
-  }
-  expectation.finish(profile.duration());
-  take();
-  return run;
-}
 
 Foresight foresee(const Gauge& gauge, const Profile& profile, const ForesightSetup& setup) {
   return Foreseeing(gauge, profile, setup).run();

@@ -51,10 +51,6 @@ struct ForesightSetup {
   double source_rpm = 0;      // bound
 };
 
-// The expectation of a profile, taken segment by segment: a boundary that is crossed
-// again keeps the nominal instant of each crossing.
-ExpectedRun expected_run(const Gauge& gauge, const Profile& profile, const ExpectationOptions& options = {});
-
 Foresight foresee(const Gauge& gauge, const Profile& profile, const ForesightSetup& setup = {});
 
 // "closing rising is not decided: ..."; all that a reader must know beforehand, one

@@ -62,7 +62,7 @@ class ExpectCommand : public Command {
       options.source_lag = steps->lag;
       options.extra_rpm = [rpm = steps->rpm](double) { return rpm; };
     }
-    const ExpectedRun expected = expected_run(*gauge, profile, options);
+    const ExpectedRun expected = expect(*gauge, profile, options);
     if (steps)
       for (const ExpectedTransition& t : expected.transitions)
         steps->worst_at_a_threshold =
