@@ -15,9 +15,6 @@ namespace {
 constexpr double infinite = std::numeric_limits<double>::infinity();
 
 std::string name(const Gauge& gauge, std::size_t boundary) { return gauge.windows.at(boundary).name; }
-std::size_t way_of(std::size_t boundary, Direction direction) {
-  return 2 * boundary + (direction == Direction::falling ? 1 : 0);
-}
 
 // A ramp across a response that may be anything allowed, and a change that is dated within
 // `dated_s`: the rate at which both alone stay under half the tolerance.

@@ -15,7 +15,7 @@
 namespace tachproof {
 
 // What a run says of the boundaries, before it is put in rows. Indices as in
-// ThresholdFits: 2 * boundary + (falling ? 1 : 0), or the boundary.
+// ThresholdFits: way_of(boundary, direction), or the boundary.
 struct BoundaryEvidence {
   const ThresholdFits& fits;
   const std::vector<ThresholdBounds>& bounds;

@@ -83,7 +83,7 @@ class Foreseeing {
           row.expected_uncertainty_rpm = by_blink(b, d);
           row.decided = row.expected_uncertainty_rpm <= allowed_rpm();
         } else {
-          row.expected_uncertainty_rpm = u[slot(b, d)];
+          row.expected_uncertainty_rpm = u[way_of(b, d)];
           row.decided = row.expected_uncertainty_rpm <= allowed_rpm();
         }
         out.thresholds.push_back(std::move(row));
@@ -96,8 +96,6 @@ class Foreseeing {
   }
 
  private:
-  static std::size_t slot(std::size_t b, Direction d) { return 2 * b + (d == Direction::falling ? 1 : 0); }
-
   bool blink_only(std::size_t b) const { return gauge_.blink && reading_.alike_while_lit(b - 1, b); }
 
   double allowed_rpm() const {
@@ -160,7 +158,7 @@ class Foreseeing {
     std::vector<Visit> out;
     std::vector<std::size_t> kept(2 * (gauge_.boundaries() + 1), 0);
     for (const Met& met : met_) {
-      std::size_t& count = kept[slot(met.boundary, met.direction)];
+      std::size_t& count = kept[way_of(met.boundary, met.direction)];
       if (count == most_visits) continue;
       const double late_s = update_s * time.next(), off_rpm = rounding_rpm * rpm.next();
       if (blink_only(met.boundary) || reading_.look_alike(met.boundary - 1, met.boundary)) continue;

@@ -85,7 +85,7 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
     return;
   const std::size_t b = crossing.demand.boundary;
   if (seen.beyond_neighbours) return;
-  std::size_t& count = visit_count_[2 * b + (crossing.demand.direction == Direction::falling)];
+  std::size_t& count = visit_count_[way_of(b, crossing.demand.direction)];
   if (count == visits_kept) return;
   const Tolerance& tolerance = gauge_.tolerance;
   Visit visit;
@@ -210,10 +210,9 @@ BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const
                        std::vector<Nanos>(ways, 0)};
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     for (const Direction direction : {Direction::rising, Direction::falling})
-      out.crossed[2 * b + (direction == Direction::falling)] = expectation_.crossings(b, direction) > 0;
+      out.crossed[way_of(b, direction)] = expectation_.crossings(b, direction) > 0;
   for (const SeenTransition& one : seen_) {
-    const std::size_t way =
-        2 * one.crossing.demand.boundary + (one.crossing.demand.direction == Direction::falling);
+    const std::size_t way = way_of(one.crossing.demand.boundary, one.crossing.demand.direction);
     const Crossing::Timing timing = one.crossing.timing;
     if (timing != Crossing::Timing::missing && timing != Crossing::Timing::hidden) {
       if (!out.changed[way]) out.first_seen[way] = one.crossing.at;

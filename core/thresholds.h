@@ -66,7 +66,12 @@ struct ResponseFit {
   bool measured = false;  // else nothing tells it from the threshold, and all is NaN
 };
 
-// fits[2 * boundary + (falling ? 1 : 0)]; boundaries count from 1.
+// Where a boundary's threshold in one direction stands in a list of both.
+constexpr std::size_t way_of(std::size_t boundary, Direction direction) {
+  return 2 * boundary + (direction == Direction::falling ? 1 : 0);
+}
+
+// fits[way_of(boundary, direction)]; boundaries count from 1.
 struct ThresholdFits {
   std::vector<ThresholdFit> fits;
   // Mean threshold of rising and falling, in which a response that is the same
