@@ -6,7 +6,7 @@
 #include <string>
 
 #include "bench/camera/frame_source.h"
-#include "bench/rigs/video_kernel.h"
+#include "bench/rigs/camera/video_kernel.h"
 
 namespace tachproof {
 

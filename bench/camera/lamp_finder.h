@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "bench/files/regions.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

@@ -9,7 +9,7 @@
 
 #include "bench/camera/frame_source.h"
 #include "bench/files/regions.h"
-#include "core/lamp_colour.h"
+#include "core/camera/lamp_colour.h"
 
 namespace tachproof {
 

@@ -6,7 +6,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "bench/camera/frame_source.h"
-#include "core/lamp_colour.h"
+#include "core/camera/lamp_colour.h"
 
 namespace tachproof {
 namespace {

@@ -16,9 +16,9 @@
 #include "bench/camera/lamp_finder.h"
 #include "bench/camera/registration.h"
 #include "bench/files/regions.h"
-#include "core/expectation.h"
-#include "core/lamp_colour.h"
-#include "core/teaching.h"
+#include "core/camera/lamp_colour.h"
+#include "core/camera/teaching.h"
+#include "core/judge/expectation.h"
 
 namespace tachproof {
 namespace {

@@ -12,7 +12,7 @@
 #include <utility>
 
 #include "bench/camera/device_controls.h"
-#include "bench/rigs/cameras.h"
+#include "bench/rigs/camera/cameras.h"
 #include "bench/rigs/ports.h"
 
 namespace tachproof {

@@ -8,7 +8,7 @@
 #include <memory>
 
 #include "bench/camera/frame_source.h"
-#include "bench/rigs/video_kernel.h"
+#include "bench/rigs/camera/video_kernel.h"
 
 namespace tachproof {
 

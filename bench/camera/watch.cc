@@ -10,7 +10,7 @@
 #include "bench/camera/registration.h"
 #include "bench/camera/repeated_frames.h"
 #include "bench/files/regions.h"
-#include "bench/rigs/camera_lines.h"
+#include "bench/rigs/camera/camera_lines.h"
 
 namespace tachproof {
 namespace {

@@ -1,4 +1,4 @@
-#include "bench/rigs/clock_calibration.h"
+#include "bench/rigs/board/clock_calibration.h"
 
 #include <algorithm>
 #include <cstdio>
@@ -14,8 +14,8 @@
 #include "bench/commands/terminal.h"
 #include "bench/commands/units.h"
 #include "bench/files/rig_edit.h"
-#include "bench/rigs/board.h"
-#include "bench/rigs/board_reference.h"
+#include "bench/rigs/board/board.h"
+#include "bench/rigs/board/board_reference.h"
 #include "bench/run/disk.h"
 
 namespace tachproof {

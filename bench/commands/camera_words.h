@@ -6,7 +6,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/files/files.h"
-#include "core/profile.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 

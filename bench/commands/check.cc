@@ -5,7 +5,7 @@
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/files/files.h"
-#include "core/foresight.h"
+#include "core/plan/foresight.h"
 
 namespace tachproof {
 

@@ -8,7 +8,7 @@
 #include <string>
 #include <vector>
 
-#include "core/result.h"
+#include "core/judge/result.h"
 
 namespace tachproof {
 

@@ -9,8 +9,8 @@
 #include "bench/commands/units.h"
 #include "bench/commands/whole_file.h"
 #include "bench/reports/deadband_report.h"
-#include "bench/rigs/unit_settings.h"
-#include "core/speed.h"
+#include "bench/rigs/simulated/unit_settings.h"
+#include "core/gauge/speed.h"
 
 namespace tachproof {
 namespace {

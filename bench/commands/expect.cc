@@ -1,4 +1,4 @@
-#include "core/expectation.h"
+#include "core/judge/expectation.h"
 
 #include <fmt/format.h>
 
@@ -13,7 +13,7 @@
 #include "bench/commands/load.h"
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
-#include "bench/rigs/scpi_source.h"
+#include "bench/rigs/scpi/scpi_source.h"
 
 namespace tachproof {
 

@@ -4,7 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "core/foresight.h"
+#include "core/plan/foresight.h"
 
 namespace tachproof {
 

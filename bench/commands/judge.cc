@@ -11,7 +11,7 @@
 #include "bench/files/rig_writer.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
-#include "core/allowance.h"
+#include "core/judge/allowance.h"
 
 namespace tachproof {
 

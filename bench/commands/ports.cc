@@ -6,10 +6,10 @@
 #include <fmt/format.h>
 
 #include "bench/commands/command.h"
-#include "bench/rigs/board_connection.h"
-#include "bench/rigs/cameras.h"
-#include "bench/rigs/gpio_lines.h"
-#include "bench/rigs/instrument.h"
+#include "bench/rigs/board/board_connection.h"
+#include "bench/rigs/camera/cameras.h"
+#include "bench/rigs/gpio/gpio_lines.h"
+#include "bench/rigs/scpi/instrument.h"
 
 namespace tachproof {
 

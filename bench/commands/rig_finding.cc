@@ -5,7 +5,7 @@
 #include <algorithm>
 
 #include "bench/commands/terminal.h"
-#include "core/lamp_test.h"
+#include "core/plan/lamp_test.h"
 
 namespace tachproof {
 namespace {

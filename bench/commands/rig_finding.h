@@ -10,7 +10,7 @@
 #include "bench/commands/rig_report.h"
 #include "bench/files/files.h"
 #include "bench/run/lamp_test_run.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

@@ -4,7 +4,7 @@
 
 #include <optional>
 
-#include "core/lamp_test.h"
+#include "core/plan/lamp_test.h"
 
 namespace tachproof {
 namespace {

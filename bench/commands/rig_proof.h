@@ -4,8 +4,8 @@
 #include <string>
 
 #include "bench/commands/rig_report.h"
-#include "core/gauge.h"
-#include "core/result.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/result.h"
 
 namespace tachproof {
 

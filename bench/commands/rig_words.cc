@@ -7,8 +7,8 @@
 #include <optional>
 
 #include "bench/commands/terminal.h"
-#include "bench/rigs/cameras.h"
-#include "bench/rigs/gpio_lines.h"
+#include "bench/rigs/camera/cameras.h"
+#include "bench/rigs/gpio/gpio_lines.h"
 #include "bench/rigs/ports.h"
 
 namespace tachproof {

@@ -5,13 +5,13 @@
 #include "bench/commands/load.h"
 #include "bench/commands/terminal.h"
 #include "bench/rigs/factory.h"
-#include "bench/rigs/unit_settings.h"
+#include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/clip_evidence.h"
 #include "bench/run/dwell_run.h"
 #include "bench/run/runner.h"
 #include "bench/run/stop_request.h"
-#include "core/allowance.h"
-#include "core/suite.h"
+#include "core/judge/allowance.h"
+#include "core/plan/suite.h"
 
 namespace tachproof {
 

@@ -5,7 +5,7 @@
 
 #include "bench/commands/report_options.h"
 #include "bench/files/files.h"
-#include "core/profile.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 

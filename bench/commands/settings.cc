@@ -5,7 +5,7 @@
 #include "bench/commands/load.h"
 #include "bench/reports/json_values.h"
 #include "bench/reports/text.h"
-#include "core/settings_change.h"
+#include "core/gauge/settings_change.h"
 
 namespace tachproof {
 

@@ -1,4 +1,4 @@
-#include "core/speed.h"
+#include "core/gauge/speed.h"
 
 #include <cmath>
 #include <cstdio>

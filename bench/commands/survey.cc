@@ -14,8 +14,8 @@
 #include "bench/rigs/factory.h"
 #include "bench/run/stop_request.h"
 #include "bench/run/survey_run.h"
-#include "core/survey_scout.h"
-#include "core/text.h"
+#include "core/base/text.h"
+#include "core/plan/survey_scout.h"
 
 namespace tachproof {
 

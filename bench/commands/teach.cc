@@ -9,7 +9,7 @@
 #include "bench/files/files.h"
 #include "bench/rigs/factory.h"
 #include "bench/rigs/rig.h"
-#include "core/teaching.h"
+#include "core/camera/teaching.h"
 
 namespace tachproof {
 

@@ -7,11 +7,11 @@
 #include <filesystem>
 
 #include "bench/commands/terminal.h"
-#include "bench/rigs/camera_process.h"
+#include "bench/rigs/camera/camera_process.h"
 #include "bench/run/disk.h"
 #include "bench/run/live_teaching.h"
 #include "bench/run/stop_request.h"
-#include "core/teaching.h"
+#include "core/camera/teaching.h"
 
 namespace tachproof {
 namespace {

@@ -6,7 +6,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/files/files.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

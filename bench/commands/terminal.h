@@ -6,7 +6,7 @@
 #include <string>
 
 #include "bench/run/runner.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

@@ -11,13 +11,13 @@
 //     dim, dim_hz        PWM: lit share (above 0, at most 1) and frequency
 //     faults             [{kind: boundary-moved, boundary: on-limit, by_rpm: 5}, ...]
 //
-// What each kind of fault takes is in the catalogue, bench/rigs/faults.cc.
+// What each kind of fault takes is in the catalogue, bench/rigs/simulated/faults.cc.
 // Words that name a boundary, window, lamp or colour must be the unit's.
 #include <algorithm>
 #include <set>
 
 #include "bench/files/readers.h"
-#include "bench/rigs/simulated_unit.h"
+#include "bench/rigs/simulated/simulated_unit.h"
 
 namespace tachproof {
 namespace {

@@ -18,7 +18,7 @@
 
 #include "bench/files/dates.h"
 #include "bench/files/readers.h"
-#include "core/words.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 namespace {

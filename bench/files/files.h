@@ -12,11 +12,11 @@
 #include <string>
 #include <vector>
 
-#include "core/dwell.h"
-#include "core/gauge.h"
-#include "core/judge.h"
-#include "core/noise.h"
-#include "core/profile.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/judge.h"
+#include "core/plan/dwell.h"
+#include "core/signal/noise.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 
@@ -61,7 +61,7 @@ struct ScenarioFile {
   JudgeWhat judge;
 };
 
-// One fault of the simulated unit; the catalogue is in bench/rigs/faults.h.
+// One fault of the simulated unit; the catalogue is in bench/rigs/simulated/faults.h.
 struct FaultSetting {
   std::string kind;                          // "boundary-moved"
   std::map<std::string, std::string> words;  // boundary: on-limit

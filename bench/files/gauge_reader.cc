@@ -32,7 +32,7 @@
 #include <set>
 
 #include "bench/files/readers.h"
-#include "core/words.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 namespace {

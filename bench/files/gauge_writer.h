@@ -4,7 +4,7 @@
 
 #include <string>
 
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

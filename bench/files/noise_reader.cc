@@ -15,7 +15,7 @@
 
 #include "bench/files/readers.h"
 #include "bench/files/replay.h"
-#include "core/words.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 namespace {

@@ -4,7 +4,7 @@
 #include <system_error>
 
 #include "bench/files/yaml_tree.h"
-#include "core/words.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 namespace {

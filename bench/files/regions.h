@@ -16,7 +16,7 @@
 // `dial`: a picture of the gauge with its lamps dark, relative to this file, and
 // squares of it (left and top edge) by which the camera's position is found
 // again; shifted by more than `within` pixels, nothing is told. Light is linear,
-// 1 is a full channel; see core/lamp_colour.h.
+// 1 is a full channel; see core/camera/lamp_colour.h.
 #pragma once
 
 #include <array>
@@ -26,8 +26,8 @@
 #include <vector>
 
 #include "bench/files/files.h"
-#include "core/gauge.h"
-#include "core/lamp_colour.h"
+#include "core/camera/lamp_colour.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

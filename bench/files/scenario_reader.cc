@@ -28,7 +28,7 @@
 #include <limits>
 
 #include "bench/files/readers.h"
-#include "core/words.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 namespace {

@@ -13,7 +13,7 @@
 #include <map>
 
 #include "bench/files/readers.h"
-#include "core/words.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 namespace {

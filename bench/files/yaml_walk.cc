@@ -7,7 +7,7 @@
 #include <map>
 #include <system_error>
 
-#include "core/words.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 namespace {

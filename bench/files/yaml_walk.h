@@ -19,7 +19,7 @@
 
 #include "bench/files/errors.h"
 #include "bench/files/yaml_tree.h"
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

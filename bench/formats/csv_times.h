@@ -5,7 +5,7 @@
 #include <string_view>
 
 #include "bench/formats/csv_header.h"
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

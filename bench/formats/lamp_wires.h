@@ -17,8 +17,8 @@
 
 #include "bench/files/files.h"
 #include "bench/formats/recording.h"
-#include "core/contact_bounce.h"
-#include "core/timeline.h"
+#include "core/judge/timeline.h"
+#include "core/recording/contact_bounce.h"
 
 namespace tachproof {
 

@@ -12,7 +12,7 @@
 #include <string>
 #include <vector>
 
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

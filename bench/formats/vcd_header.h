@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "bench/formats/line_buffer.h"
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

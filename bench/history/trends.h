@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "bench/history/history.h"
-#include "core/capability.h"
+#include "core/base/capability.h"
 
 namespace tachproof {
 

@@ -11,7 +11,7 @@
 #include "bench/reports/html_tables.h"
 #include "bench/reports/svg.h"
 #include "bench/reports/text.h"
-#include "core/settings_change.h"
+#include "core/gauge/settings_change.h"
 
 namespace tachproof {
 namespace {

@@ -8,7 +8,7 @@
 #include "bench/reports/json_values.h"
 #include "bench/reports/junit_suite.h"
 #include "bench/reports/text.h"
-#include "core/cue_reading.h"
+#include "core/compare/cue_reading.h"
 
 namespace tachproof {
 namespace {

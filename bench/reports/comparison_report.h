@@ -5,7 +5,7 @@
 #include <string>
 
 #include "bench/run/run_folder.h"
-#include "core/comparison.h"
+#include "core/compare/comparison.h"
 
 namespace tachproof {
 

@@ -5,7 +5,7 @@
 #include <string>
 
 #include "bench/run/flicker_study.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

@@ -4,7 +4,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

@@ -10,8 +10,8 @@
 #include <string_view>
 
 #include "bench/reports/text.h"
-#include "core/result.h"
-#include "core/time.h"
+#include "core/base/time.h"
+#include "core/judge/result.h"
 
 namespace tachproof {
 

@@ -6,7 +6,7 @@
 #include <utility>
 #include <vector>
 
-#include "core/result.h"
+#include "core/judge/result.h"
 
 namespace tachproof {
 

@@ -4,7 +4,7 @@
 
 #include <string>
 
-#include "core/noise_fit.h"
+#include "core/recording/noise_fit.h"
 
 namespace tachproof {
 

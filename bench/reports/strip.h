@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "bench/run/run_folder.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

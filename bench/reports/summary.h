@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "bench/run/run_folder.h"
-#include "core/result.h"
+#include "core/judge/result.h"
 
 namespace tachproof {
 

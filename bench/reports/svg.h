@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "bench/run/trace.h"
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

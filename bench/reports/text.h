@@ -9,7 +9,7 @@
 #include <string_view>
 #include <vector>
 
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

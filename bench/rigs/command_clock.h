@@ -5,7 +5,7 @@
 
 #include <memory>
 
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

@@ -3,12 +3,12 @@
 #include <algorithm>
 
 #include "bench/files/regions.h"
-#include "bench/rigs/board.h"
-#include "bench/rigs/camera.h"
-#include "bench/rigs/gpio_watcher.h"
+#include "bench/rigs/board/board.h"
+#include "bench/rigs/camera/camera.h"
+#include "bench/rigs/gpio/gpio_watcher.h"
 #include "bench/rigs/ports.h"
-#include "bench/rigs/scpi_source.h"
-#include "bench/rigs/simulated_rig.h"
+#include "bench/rigs/scpi/scpi_source.h"
+#include "bench/rigs/simulated/simulated_rig.h"
 
 namespace tachproof {
 

@@ -3,7 +3,7 @@
 
 #include "bench/files/files.h"
 #include "bench/rigs/rig.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

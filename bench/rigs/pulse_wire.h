@@ -4,7 +4,7 @@
 
 #include <vector>
 
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

@@ -18,13 +18,13 @@
 #include <string>
 #include <vector>
 
-#include "core/gauge.h"
-#include "core/noise.h"
-#include "core/profile.h"
-#include "core/result.h"
-#include "core/time.h"
-#include "core/time_relation.h"
-#include "core/timeline.h"
+#include "core/base/time.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/result.h"
+#include "core/judge/time_relation.h"
+#include "core/judge/timeline.h"
+#include "core/signal/noise.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 

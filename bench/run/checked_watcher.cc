@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include "core/text.h"
+#include "core/base/text.h"
 
 namespace tachproof {
 

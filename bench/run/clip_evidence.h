@@ -1,5 +1,5 @@
 // What a run folder keeps of a clip: where the lamps were taught (regions.yaml and the
-// dial's picture), what was read of every frame (readings.txt, as bench/rigs/camera_lines.h has
+// dial's picture), what was read of every frame (readings.txt, as bench/rigs/camera/camera_lines.h has
 // it), and the clip's SHA-256 (clip.sha256: the path, then a sum for each file).
 #pragma once
 
@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "bench/files/files.h"
-#include "bench/rigs/camera.h"
+#include "bench/rigs/camera/camera.h"
 #include "bench/run/run_folder.h"
 
 namespace tachproof {

@@ -13,9 +13,9 @@
 #include "bench/run/evidence_writer.h"
 #include "bench/run/flicker_study.h"
 #include "bench/run/pace.h"
-#include "core/flicker_causes.h"
-#include "core/flicker_counter.h"
-#include "core/text.h"
+#include "core/base/text.h"
+#include "core/flicker/flicker_causes.h"
+#include "core/flicker/flicker_counter.h"
 
 namespace tachproof {
 namespace {

@@ -11,10 +11,10 @@
 #include "bench/rigs/rig.h"
 #include "bench/run/run_folder.h"
 #include "bench/run/runner.h"
-#include "core/dwell.h"
-#include "core/flicker.h"
-#include "core/gauge.h"
-#include "core/noise.h"
+#include "core/flicker/flicker.h"
+#include "core/gauge/gauge.h"
+#include "core/plan/dwell.h"
+#include "core/signal/noise.h"
 
 namespace tachproof {
 

@@ -11,10 +11,10 @@
 
 #include "bench/formats/recording.h"
 #include "bench/run/run_folder.h"
-#include "core/expectation.h"
-#include "core/gauge.h"
-#include "core/profile.h"
-#include "core/timeline.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/expectation.h"
+#include "core/judge/timeline.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 

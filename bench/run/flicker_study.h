@@ -7,10 +7,10 @@
 #include <string>
 #include <vector>
 
-#include "core/flicker.h"
-#include "core/flicker_causes.h"
-#include "core/gauge.h"
-#include "core/noise.h"
+#include "core/flicker/flicker.h"
+#include "core/flicker/flicker_causes.h"
+#include "core/gauge/gauge.h"
+#include "core/signal/noise.h"
 
 namespace tachproof {
 

@@ -7,7 +7,7 @@
 #include <system_error>
 
 #include "bench/files/files.h"
-#include "bench/rigs/unit_settings.h"
+#include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/checksums.h"
 #include "bench/run/clip_evidence.h"
 #include "bench/run/disk.h"
@@ -15,7 +15,7 @@
 #include "bench/run/folder_format.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/runner.h"
-#include "core/survey_scout.h"
+#include "core/plan/survey_scout.h"
 
 namespace tachproof {
 namespace {

@@ -1,9 +1,9 @@
 #include "bench/run/lamp_test_run.h"
 
 #include "bench/run/survey_run.h"
-#include "core/cue_reading.h"
-#include "core/expectation.h"
-#include "core/lamp_test.h"
+#include "core/compare/cue_reading.h"
+#include "core/judge/expectation.h"
+#include "core/plan/lamp_test.h"
 
 namespace tachproof {
 

@@ -7,7 +7,7 @@
 
 #include "bench/rigs/rig.h"
 #include "bench/run/runner.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

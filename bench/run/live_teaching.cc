@@ -6,10 +6,10 @@
 #include <thread>
 #include <utility>
 
-#include "bench/rigs/camera_process.h"
+#include "bench/rigs/camera/camera_process.h"
 #include "bench/rigs/factory.h"
 #include "bench/run/survey_run.h"
-#include "core/teaching.h"
+#include "core/camera/teaching.h"
 
 namespace tachproof {
 namespace {

@@ -7,7 +7,7 @@
 
 #include "bench/files/files.h"
 #include "bench/run/runner.h"
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

@@ -5,7 +5,7 @@
 #include <chrono>
 
 #include "bench/rigs/rig.h"
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

@@ -12,11 +12,11 @@
 
 #include "bench/formats/lamp_wires.h"
 #include "bench/run/evidence_writer.h"
-#include "core/allowance.h"
-#include "core/contact_bounce.h"
-#include "core/judge.h"
-#include "core/rpm_track.h"
-#include "core/text.h"
+#include "core/base/text.h"
+#include "core/judge/allowance.h"
+#include "core/judge/judge.h"
+#include "core/recording/contact_bounce.h"
+#include "core/recording/rpm_track.h"
 
 namespace tachproof {
 

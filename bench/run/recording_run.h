@@ -6,7 +6,7 @@
 // undecided: an end in the middle of a record, a wired channel whose level is
 // unknown, a tach that never pulses, or an rpm that never comes near a boundary.
 //
-// Contact bounce in the tach is left out and told (core/contact_bounce.h); nothing is
+// Contact bounce in the tach is left out and told (core/recording/contact_bounce.h); nothing is
 // forgiven for it. Pulses that are missing or came twice are mended and disturb what
 // is around them only.
 //
@@ -25,9 +25,9 @@
 #include "bench/formats/recording.h"
 #include "bench/run/run_folder.h"
 #include "bench/run/runner.h"
-#include "core/gauge.h"
-#include "core/profile.h"
-#include "core/profile_fit.h"
+#include "core/gauge/gauge.h"
+#include "core/recording/profile_fit.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 

@@ -17,11 +17,11 @@
 #include "bench/files/certificate.h"
 #include "bench/run/checksums.h"
 #include "bench/run/trace.h"
-#include "core/expectation.h"
-#include "core/gauge.h"
-#include "core/result.h"
-#include "core/time_relation.h"
-#include "core/timeline.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/expectation.h"
+#include "core/judge/result.h"
+#include "core/judge/time_relation.h"
+#include "core/judge/timeline.h"
 
 namespace tachproof {
 

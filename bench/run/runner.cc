@@ -14,8 +14,8 @@
 #include "bench/run/checked_watcher.h"
 #include "bench/run/evidence_writer.h"
 #include "bench/run/pace.h"
-#include "core/pulse_train.h"
-#include "core/text.h"
+#include "core/base/text.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof {
 

@@ -20,11 +20,11 @@
 
 #include "bench/rigs/rig.h"
 #include "bench/run/run_folder.h"
-#include "core/gauge.h"
-#include "core/judge.h"
-#include "core/noise.h"
-#include "core/profile.h"
-#include "core/result.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/judge.h"
+#include "core/judge/result.h"
+#include "core/signal/noise.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 

@@ -18,7 +18,7 @@
 
 #include "bench/run/checksums.h"
 #include "bench/run/run_folder.h"
-#include "core/suite.h"
+#include "core/plan/suite.h"
 
 namespace tachproof {
 

@@ -10,8 +10,8 @@
 #include <fmt/format.h>
 
 #include "bench/run/checked_watcher.h"
-#include "core/pulse_train.h"
-#include "core/text.h"
+#include "core/base/text.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof {
 

@@ -20,10 +20,10 @@
 #include "bench/run/evidence_writer.h"
 #include "bench/run/pace.h"
 #include "bench/run/runner.h"
-#include "core/gauge.h"
-#include "core/profile.h"
-#include "core/result.h"
-#include "core/survey.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/result.h"
+#include "core/plan/survey.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 

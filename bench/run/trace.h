@@ -1,7 +1,7 @@
 // One point of the rpm line in drawings and in the journal.
 #pragma once
 
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof {
 

@@ -1,4 +1,4 @@
-#include "bench/rigs/board_link.h"
+#include "bench/rigs/board/board_link.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

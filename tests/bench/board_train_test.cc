@@ -1,4 +1,4 @@
-#include "bench/rigs/board_train.h"
+#include "bench/rigs/board/board_train.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

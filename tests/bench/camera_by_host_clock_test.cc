@@ -6,9 +6,9 @@
 
 #include <fstream>
 
-#include "bench/rigs/camera.h"
-#include "bench/rigs/scpi_source.h"
-#include "bench/rigs/simulated_rig.h"
+#include "bench/rigs/camera/camera.h"
+#include "bench/rigs/scpi/scpi_source.h"
+#include "bench/rigs/simulated/simulated_rig.h"
 #include "bench/run/runner.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/bench/simulated_generator.h"

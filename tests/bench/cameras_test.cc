@@ -1,5 +1,5 @@
 // The cameras that are present, with a kernel that is written down beforehand.
-#include "bench/rigs/cameras.h"
+#include "bench/rigs/camera/cameras.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

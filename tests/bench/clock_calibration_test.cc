@@ -1,4 +1,4 @@
-#include "bench/rigs/clock_calibration.h"
+#include "bench/rigs/board/clock_calibration.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

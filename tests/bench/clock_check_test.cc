@@ -1,4 +1,4 @@
-#include "bench/rigs/clock_check.h"
+#include "bench/rigs/board/clock_check.h"
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>

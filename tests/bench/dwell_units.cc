@@ -9,14 +9,14 @@
 #include <numbers>
 #include <thread>
 
-#include "bench/rigs/simulated_rig.h"
-#include "bench/rigs/simulated_unit.h"
-#include "bench/rigs/unit_settings.h"
+#include "bench/rigs/simulated/simulated_rig.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/dwell_run.h"
 #include "bench/run/flicker_study.h"
-#include "core/flicker.h"
-#include "core/pulse_train.h"
-#include "core/random.h"
+#include "core/base/random.h"
+#include "core/flicker/flicker.h"
+#include "core/signal/pulse_train.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/bench/survey_units.h"
 

@@ -7,10 +7,10 @@
 #include <vector>
 
 #include "bench/files/files.h"
-#include "core/dwell.h"
-#include "core/gauge.h"
-#include "core/noise.h"
-#include "core/result.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/result.h"
+#include "core/plan/dwell.h"
+#include "core/signal/noise.h"
 
 namespace tachproof {
 

@@ -12,7 +12,7 @@
 #include <string>
 #include <vector>
 
-#include "bench/rigs/video_kernel.h"
+#include "bench/rigs/camera/video_kernel.h"
 
 namespace tachproof::test {
 

@@ -1,6 +1,6 @@
 // GPIO lines as a watcher, with a kernel that is written down beforehand behind
 // the class's door. No real kernel is asked here.
-#include "bench/rigs/gpio_watcher.h"
+#include "bench/rigs/gpio/gpio_watcher.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -14,9 +14,9 @@
 #include <utility>
 
 #include "bench/commands/rig_finding.h"
-#include "bench/rigs/simulated_unit.h"
-#include "core/lamp_test.h"
-#include "core/pulse_train.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "core/plan/lamp_test.h"
+#include "core/signal/pulse_train.h"
 #include "tests/bench/error_of.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/bench/scripted_rig.h"

@@ -6,10 +6,10 @@
 #include <string>
 #include <vector>
 
-#include "bench/rigs/simulated_unit.h"
-#include "core/judge.h"
-#include "core/profile.h"
-#include "core/pulse_train.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "core/judge/judge.h"
+#include "core/signal/profile.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof::test {
 

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "bench/rigs/simulated_rig.h"
-#include "bench/rigs/unit_settings.h"
+#include "bench/rigs/simulated/simulated_rig.h"
+#include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/survey_run.h"
 #include "tests/bench/mutation_oracle.h"
 

@@ -11,9 +11,9 @@
 #include <vector>
 
 #include "bench/files/files.h"
-#include "core/gauge.h"
-#include "core/profile.h"
-#include "core/result.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/result.h"
+#include "core/signal/profile.h"
 #include "tests/bench/random_gauge.h"
 
 namespace tachproof {

@@ -4,7 +4,7 @@
 #include <functional>
 #include <map>
 
-#include "bench/rigs/unit_settings.h"
+#include "bench/rigs/simulated/unit_settings.h"
 #include "tests/bench/mutation.h"
 #include "tests/bench/mutation_oracle.h"
 

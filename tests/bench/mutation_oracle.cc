@@ -6,8 +6,8 @@
 #include <optional>
 #include <stdexcept>
 
-#include "bench/rigs/faults.h"
-#include "bench/rigs/unit_settings.h"
+#include "bench/rigs/simulated/faults.h"
+#include "bench/rigs/simulated/unit_settings.h"
 
 namespace tachproof {
 namespace {

@@ -4,8 +4,8 @@
 #include <atomic>
 #include <thread>
 
-#include "bench/rigs/faults.h"
-#include "core/text.h"
+#include "bench/rigs/simulated/faults.h"
+#include "core/base/text.h"
 
 namespace tachproof {
 namespace {

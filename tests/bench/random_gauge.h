@@ -4,8 +4,8 @@
 #include <cmath>
 #include <cstdint>
 
-#include "core/gauge.h"
-#include "core/random.h"
+#include "core/base/random.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 

@@ -12,11 +12,11 @@
 
 #include "bench/files/files.h"
 #include "bench/formats/recording.h"
-#include "bench/rigs/simulated_unit.h"
+#include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/run_folder.h"
-#include "core/profile.h"
-#include "core/pulse_train.h"
+#include "core/signal/profile.h"
+#include "core/signal/pulse_train.h"
 #include "tests/bench/scratch_folder.h"
 
 namespace tachproof::test {

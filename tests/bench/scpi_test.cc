@@ -1,5 +1,5 @@
 // A signal generator as the source, through real sockets and in virtual time.
-#include "bench/rigs/scpi_source.h"
+#include "bench/rigs/scpi/scpi_source.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -9,7 +9,7 @@
 #include <fstream>
 #include <sstream>
 
-#include "bench/rigs/simulated_rig.h"
+#include "bench/rigs/simulated/simulated_rig.h"
 #include "bench/run/runner.h"
 #include "bench/run/survey_run.h"
 #include "tests/bench/error_of.h"

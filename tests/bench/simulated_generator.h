@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "bench/rigs/command_clock.h"
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof::test {
 

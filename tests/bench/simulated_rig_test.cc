@@ -1,4 +1,4 @@
-#include "bench/rigs/simulated_rig.h"
+#include "bench/rigs/simulated/simulated_rig.h"
 
 #include <gtest/gtest.h>
 

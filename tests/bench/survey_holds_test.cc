@@ -1,6 +1,6 @@
 // Boundaries whose two sides differ by blinking alone: how a hold is read, and
 // how a threshold is bracketed.
-#include "core/survey_holds.h"
+#include "core/plan/survey_holds.h"
 
 #include <gtest/gtest.h>
 

@@ -4,9 +4,9 @@
 #include <boost/math/distributions/beta.hpp>
 #include <cmath>
 
-#include "bench/rigs/simulated_rig.h"
+#include "bench/rigs/simulated/simulated_rig.h"
 #include "bench/run/survey_run.h"
-#include "core/random.h"
+#include "core/base/random.h"
 #include "tests/bench/drumlin_run.h"
 
 namespace tachproof {

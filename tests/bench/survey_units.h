@@ -7,8 +7,8 @@
 
 #include "bench/files/files.h"
 #include "bench/rigs/rig.h"
-#include "core/gauge.h"
-#include "core/result.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/result.h"
 
 namespace tachproof {
 

@@ -9,10 +9,10 @@
 #include <string>
 #include <vector>
 
-#include "bench/rigs/simulated_unit.h"
-#include "core/gauge.h"
-#include "core/time.h"
-#include "core/timeline.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "core/base/time.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/timeline.h"
 
 namespace tachproof::testing {
 

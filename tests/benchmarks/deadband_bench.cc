@@ -9,8 +9,8 @@
 #include <vector>
 
 #include "bench/run/flicker_study.h"
-#include "core/flicker.h"
-#include "core/normal_lanes.h"
+#include "core/flicker/flicker.h"
+#include "core/flicker/normal_lanes.h"
 
 namespace tachproof {
 namespace {

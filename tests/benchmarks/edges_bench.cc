@@ -6,8 +6,8 @@
 #include <array>
 #include <vector>
 
-#include "core/edges.h"
-#include "core/pulse_train.h"
+#include "core/signal/edges.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof {
 namespace {

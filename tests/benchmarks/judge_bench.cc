@@ -6,9 +6,9 @@
 #include <cstdint>
 #include <vector>
 
-#include "core/crossings.h"
-#include "core/expectation.h"
-#include "core/judge.h"
+#include "core/judge/crossings.h"
+#include "core/judge/expectation.h"
+#include "core/judge/judge.h"
 
 namespace tachproof {
 namespace {

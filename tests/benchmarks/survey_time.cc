@@ -6,7 +6,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "bench/rigs/simulated_rig.h"
+#include "bench/rigs/simulated/simulated_rig.h"
 #include "bench/run/survey_run.h"
 #include "tests/bench/drumlin_run.h"
 

@@ -3,9 +3,9 @@
 
 #include <vector>
 
-#include "bench/rigs/simulated_unit.h"
-#include "core/judge.h"
-#include "core/pulse_train.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "core/judge/judge.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof {
 namespace {

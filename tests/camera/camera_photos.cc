@@ -13,11 +13,11 @@
 
 #include "bench/camera/camera.h"
 #include "bench/files/files.h"
-#include "bench/rigs/camera.h"
-#include "bench/rigs/simulated_unit.h"
-#include "core/judge.h"
-#include "core/pulse_train.h"
-#include "core/teaching.h"
+#include "bench/rigs/camera/camera.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "core/camera/teaching.h"
+#include "core/judge/judge.h"
+#include "core/signal/pulse_train.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/camera/photographed_gauge.h"
 

@@ -12,9 +12,9 @@
 #include <stdexcept>
 
 #include "bench/files/files.h"
-#include "bench/rigs/simulated_unit.h"
-#include "core/pulse_train.h"
-#include "core/teaching.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "core/camera/teaching.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof::test {
 namespace {

@@ -7,11 +7,11 @@
 #include <map>
 #include <sstream>
 
-#include "bench/rigs/camera_lines.h"
-#include "core/en_score.h"
-#include "core/frame_times.h"
-#include "core/lamp_frames.h"
-#include "core/sync_clock.h"
+#include "bench/rigs/camera/camera_lines.h"
+#include "core/base/en_score.h"
+#include "core/camera/frame_times.h"
+#include "core/camera/lamp_frames.h"
+#include "core/camera/sync_clock.h"
 #include "tests/program/process.h"
 
 namespace tachproof::test {
@@ -70,7 +70,7 @@ LooksTally compare_looks(const std::vector<ToldFrame>& frames, const Scene& scen
 
 std::vector<SyncError> compare_sync(const std::vector<ToldFrame>& frames, const Scene& scene,
                                     const Camera& camera, const Regions& regions, bool shutter_known) {
-  // As the watcher has it: bench/rigs/camera.cc.
+  // As the watcher has it: bench/rigs/camera/camera.cc.
   const Nanos period = from_seconds(1 / camera.fps);
   const double readout_ns = shutter_known ? camera.readout_ms * 1e6 : static_cast<double>(period) / 2;
   LampFrames::Setup setup;

@@ -9,7 +9,7 @@
 
 #include "bench/files/files.h"
 #include "bench/files/regions.h"
-#include "core/lamp_colour.h"
+#include "core/camera/lamp_colour.h"
 #include "tests/camera/filmed_gauge.h"
 
 namespace tachproof::test {

@@ -10,8 +10,8 @@
 #include <string>
 #include <vector>
 
-#include "core/gauge.h"
-#include "core/timeline.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/timeline.h"
 
 namespace tachproof::test {
 

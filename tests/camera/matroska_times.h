@@ -3,7 +3,7 @@
 
 #include <filesystem>
 
-#include "core/time.h"
+#include "core/base/time.h"
 
 namespace tachproof::test {
 

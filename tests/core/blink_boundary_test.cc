@@ -4,7 +4,7 @@
 
 #include <cmath>
 
-#include "core/judge.h"
+#include "core/judge/judge.h"
 #include "tests/core/gauges.h"
 #include "tests/core/judged.h"
 

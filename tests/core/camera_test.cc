@@ -5,14 +5,14 @@
 #include <cmath>
 #include <random>
 
-#include "core/blink_aliases.h"
-#include "core/expectation.h"
-#include "core/frame_times.h"
-#include "core/lamp_colour.h"
-#include "core/lamp_frames.h"
-#include "core/other_colour.h"
-#include "core/sync_clock.h"
-#include "core/teaching.h"
+#include "core/camera/blink_aliases.h"
+#include "core/camera/frame_times.h"
+#include "core/camera/lamp_colour.h"
+#include "core/camera/lamp_frames.h"
+#include "core/camera/other_colour.h"
+#include "core/camera/sync_clock.h"
+#include "core/camera/teaching.h"
+#include "core/judge/expectation.h"
 #include "tests/core/gauges.h"
 #include "tests/core/judged.h"
 

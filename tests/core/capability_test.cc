@@ -1,4 +1,4 @@
-#include "core/capability.h"
+#include "core/base/capability.h"
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>

@@ -6,10 +6,10 @@
 #include <cmath>
 #include <fstream>
 
-#include "core/comparison.h"
-#include "core/cue_reading.h"
-#include "core/en_score.h"
-#include "core/expectation.h"
+#include "core/base/en_score.h"
+#include "core/compare/comparison.h"
+#include "core/compare/cue_reading.h"
+#include "core/judge/expectation.h"
 #include "tests/core/gauges.h"
 #include "tests/core/statistics.h"
 

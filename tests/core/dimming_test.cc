@@ -1,4 +1,4 @@
-#include "core/dimming.h"
+#include "core/judge/dimming.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -6,7 +6,7 @@
 
 #include <algorithm>
 
-#include "core/settling.h"
+#include "core/judge/settling.h"
 
 namespace tachproof {
 namespace {

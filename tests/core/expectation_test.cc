@@ -1,4 +1,4 @@
-#include "core/expectation.h"
+#include "core/judge/expectation.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

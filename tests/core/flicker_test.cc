@@ -1,5 +1,5 @@
 // Flicker by simulation, against a plain trigger, closed forms and itself.
-#include "core/flicker.h"
+#include "core/flicker/flicker.h"
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
@@ -8,10 +8,10 @@
 #include <random>
 #include <vector>
 
-#include "core/flicker_causes.h"
-#include "core/level_crossing.h"
-#include "core/normal_lanes.h"
-#include "core/rainflow.h"
+#include "core/flicker/flicker_causes.h"
+#include "core/flicker/level_crossing.h"
+#include "core/flicker/normal_lanes.h"
+#include "core/flicker/rainflow.h"
 #include "tests/core/statistics.h"
 
 namespace tachproof {

@@ -1,12 +1,12 @@
 // What a scenario will not decide, said before it is played.
-#include "core/foresight.h"
+#include "core/plan/foresight.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
 
-#include "core/judge.h"
+#include "core/judge/judge.h"
 #include "tests/core/gauges.h"
 
 namespace tachproof {

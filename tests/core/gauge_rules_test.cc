@@ -2,7 +2,7 @@
 
 #include <limits>
 
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 
 namespace tachproof {
 namespace {

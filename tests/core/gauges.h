@@ -4,9 +4,9 @@
 
 #include <vector>
 
-#include "core/gauge.h"
-#include "core/profile.h"
-#include "core/timeline.h"
+#include "core/gauge/gauge.h"
+#include "core/judge/timeline.h"
+#include "core/signal/profile.h"
 
 namespace tachproof::test {
 

@@ -2,7 +2,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-#include "core/judge.h"
+#include "core/judge/judge.h"
 #include "tests/core/gauges.h"
 #include "tests/core/judged.h"
 

@@ -1,4 +1,4 @@
-#include "core/judge.h"
+#include "core/judge/judge.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

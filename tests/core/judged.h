@@ -4,8 +4,8 @@
 #include <utility>
 #include <vector>
 
-#include "core/judge.h"
-#include "core/profile.h"
+#include "core/judge/judge.h"
+#include "core/signal/profile.h"
 
 namespace tachproof::test {
 

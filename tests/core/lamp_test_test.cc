@@ -1,5 +1,5 @@
 // Which input shows which lamp, from what each did in which window.
-#include "core/lamp_test.h"
+#include "core/plan/lamp_test.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -8,8 +8,8 @@
 #include <algorithm>
 #include <numeric>
 
-#include "core/cue_reading.h"
-#include "core/expectation.h"
+#include "core/compare/cue_reading.h"
+#include "core/judge/expectation.h"
 #include "tests/core/gauges.h"
 
 namespace tachproof {

@@ -1,5 +1,5 @@
 // Noise models recovered from pulse trains that were made with known ones.
-#include "core/noise_fit.h"
+#include "core/recording/noise_fit.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -9,10 +9,10 @@
 #include <numbers>
 #include <vector>
 
-#include "core/firing_pattern.h"
-#include "core/pulse_train.h"
-#include "core/random.h"
-#include "core/spectrum.h"
+#include "core/base/random.h"
+#include "core/base/spectrum.h"
+#include "core/recording/firing_pattern.h"
+#include "core/signal/pulse_train.h"
 #include "tests/core/trains.h"
 
 namespace tachproof {

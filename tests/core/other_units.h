@@ -8,7 +8,7 @@
 #include <string>
 #include <vector>
 
-#include "core/thresholds.h"
+#include "core/judge/thresholds.h"
 
 namespace tachproof::other_units {
 

@@ -1,5 +1,5 @@
 // Two runs of the same train, compared transition by transition.
-#include "core/paired_changes.h"
+#include "core/compare/paired_changes.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -7,7 +7,7 @@
 #include <cmath>
 #include <random>
 
-#include "core/comparison.h"
+#include "core/compare/comparison.h"
 #include "tests/core/gauges.h"
 
 namespace tachproof {

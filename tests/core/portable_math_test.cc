@@ -1,11 +1,11 @@
-#include "core/portable_math.h"
+#include "core/base/portable_math.h"
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
 
 #include <cmath>
 
-#include "core/wide.h"
+#include "core/base/wide.h"
 
 namespace tachproof {
 namespace {

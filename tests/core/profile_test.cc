@@ -1,4 +1,4 @@
-#include "core/profile.h"
+#include "core/signal/profile.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -8,7 +8,7 @@
 #include <cmath>
 #include <vector>
 
-#include "core/pulse_train.h"
+#include "core/signal/pulse_train.h"
 #include "tests/core/statistics.h"
 #include "tests/core/trains.h"
 

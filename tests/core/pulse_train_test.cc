@@ -1,4 +1,4 @@
-#include "core/pulse_train.h"
+#include "core/signal/pulse_train.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -8,7 +8,7 @@
 #include <cmath>
 #include <vector>
 
-#include "core/edges.h"
+#include "core/signal/edges.h"
 #include "tests/core/trains.h"
 
 namespace tachproof {

@@ -1,4 +1,4 @@
-#include "core/random.h"
+#include "core/base/random.h"
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>

@@ -10,10 +10,10 @@
 #include <string>
 #include <vector>
 
-#include "core/allan.h"
-#include "core/level_crossing.h"
-#include "core/random.h"
-#include "core/rate_test.h"
+#include "core/base/allan.h"
+#include "core/base/random.h"
+#include "core/base/rate_test.h"
+#include "core/flicker/level_crossing.h"
 
 namespace tachproof {
 namespace {

@@ -1,4 +1,4 @@
-#include "core/rpm_track.h"
+#include "core/recording/rpm_track.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

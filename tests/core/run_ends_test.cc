@@ -1,6 +1,6 @@
 // The first and last change of a run, and what the judge makes of a run whose
 // time was told by them. What is demanded follows from the gauge file; no published source.
-#include "core/run_ends.h"
+#include "core/camera/run_ends.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

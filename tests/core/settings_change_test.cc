@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
 
-#include "core/settings_change.h"
+#include "core/gauge/settings_change.h"
 #include "tests/core/gauges.h"
 
 namespace tachproof {

@@ -1,4 +1,4 @@
-#include "core/statistics.h"
+#include "core/base/statistics.h"
 
 #include <gtest/gtest.h>
 

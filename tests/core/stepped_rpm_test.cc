@@ -1,4 +1,4 @@
-#include "core/stepped_rpm.h"
+#include "core/signal/stepped_rpm.h"
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
@@ -7,7 +7,7 @@
 #include <cmath>
 #include <vector>
 
-#include "core/judge.h"
+#include "core/judge/judge.h"
 #include "tests/core/gauges.h"
 
 namespace tachproof {

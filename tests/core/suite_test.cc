@@ -1,4 +1,4 @@
-#include "core/suite.h"
+#include "core/plan/suite.h"
 
 #include <gtest/gtest.h>
 

@@ -1,11 +1,11 @@
-#include "core/thresholds.h"
+#include "core/judge/thresholds.h"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
 #include <random>
 
-#include "core/statistics.h"
+#include "core/base/statistics.h"
 
 namespace tachproof {
 namespace {

@@ -3,7 +3,7 @@
 
 #include <vector>
 
-#include "core/pulse_train.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof::testing {
 

@@ -1,4 +1,4 @@
-#include "core/visit.h"
+#include "core/judge/visit.h"
 
 #include <gtest/gtest.h>
 

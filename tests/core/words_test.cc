@@ -1,4 +1,4 @@
-#include "core/words.h"
+#include "core/base/words.h"
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>

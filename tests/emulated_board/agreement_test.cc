@@ -10,8 +10,8 @@
 #include <cstdlib>
 #include <map>
 
-#include "bench/rigs/faults.h"
-#include "bench/rigs/simulated_rig.h"
+#include "bench/rigs/simulated/faults.h"
+#include "bench/rigs/simulated/simulated_rig.h"
 #include "bench/run/runner.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/fault_examples.h"

@@ -8,7 +8,7 @@
 #include <thread>
 #include <vector>
 
-#include "bench/rigs/board.h"
+#include "bench/rigs/board/board.h"
 #include "bench/run/runner.h"
 #include "tests/emulated_board/board_server.h"
 

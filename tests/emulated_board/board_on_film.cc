@@ -43,7 +43,7 @@ Nanos BoardOnFilm::board_time(Nanos camera) const {
                             (1 + filming_.fast_ppm * 1e-6));
 }
 
-// Dark and lit as core/lamp_colour.h tells them: unclear from 0.15 to 0.3 of the
+// Dark and lit as core/camera/lamp_colour.h tells them: unclear from 0.15 to 0.3 of the
 // taught light, weak up to 3/4.
 char BoardOnFilm::look(std::size_t lamp, Nanos row_at, std::string& measures) const {
   const Nanos from = row_at - filming_.exposure / 2, to = row_at + filming_.exposure / 2;
@@ -60,7 +60,7 @@ char BoardOnFilm::look(std::size_t lamp, Nanos row_at, std::string& measures) co
     all += part;
     if (part > most) most = part, colour = name;
   }
-  // Its light, none of it clipped, no colour: see bench/rigs/camera_lines.h.
+  // Its light, none of it clipped, no colour: see bench/rigs/camera/camera_lines.h.
   measures += fmt::format("{:03x}ff0000", static_cast<int>(1024 * std::min(all, 3.9)));
   if (all < 0.15) return '.';
   if (all < 0.3 || all - most > 0.15) return '?';

@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "bench/rigs/camera_process.h"
+#include "bench/rigs/camera/camera_process.h"
 #include "tests/emulated_board/emulated_board.h"
 
 namespace tachproof {

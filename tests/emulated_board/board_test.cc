@@ -1,7 +1,7 @@
 // The board as source and watcher, over a pseudo-terminal, with the emulator
 // behind it in lock step.
 
-#include "bench/rigs/board.h"
+#include "bench/rigs/board/board.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

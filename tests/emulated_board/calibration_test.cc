@@ -10,7 +10,7 @@
 #include <thread>
 
 #include "bench/commands/command_line.h"
-#include "bench/rigs/board_reference.h"
+#include "bench/rigs/board/board_reference.h"
 #include "tests/bench/unit_scene.h"
 #include "tests/emulated_board/bench_with_board.h"
 #include "tests/emulated_board/reference_on_pin.h"

@@ -13,7 +13,7 @@
 #include <fstream>
 #include <random>
 
-#include "bench/rigs/camera.h"
+#include "bench/rigs/camera/camera.h"
 #include "tests/bench/judged_unit.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/emulated_board/bench_with_board.h"

@@ -6,7 +6,7 @@
 #include <optional>
 #include <vector>
 
-#include "bench/rigs/board_link.h"
+#include "bench/rigs/board/board_link.h"
 #include "tests/emulated_board/emulated_board.h"
 
 namespace tachproof {

@@ -3,11 +3,11 @@
 
 #include <gtest/gtest.h>
 
-#include "bench/rigs/unit_settings.h"
+#include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/dwell_run.h"
 #include "bench/run/flicker_study.h"
-#include "core/pulse_train.h"
-#include "core/rate_test.h"
+#include "core/base/rate_test.h"
+#include "core/signal/pulse_train.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/emulated_board/bench_with_board.h"
 #include "tests/emulated_board/unit_on_pins.h"

@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "bench/firmware/protocol.h"
-#include "bench/rigs/board_connection.h"
+#include "bench/rigs/board/board_connection.h"
 #include "bench/rigs/rig.h"
 #include "tests/emulated_board/pseudo_terminal.h"
 

@@ -5,7 +5,7 @@
 #include <cstdint>
 #include <string>
 
-#include "bench/rigs/host_clock.h"
+#include "bench/rigs/board/host_clock.h"
 #include "tests/emulated_board/emulated_board.h"
 
 namespace tachproof {

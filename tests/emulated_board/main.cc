@@ -22,7 +22,7 @@
 #include <stdexcept>
 
 #include "bench/files/files.h"
-#include "bench/rigs/board.h"
+#include "bench/rigs/board/board.h"
 #include "tests/emulated_board/board_server.h"
 #include "tests/emulated_board/reference_on_pin.h"
 #include "tests/emulated_board/unit_on_pins.h"

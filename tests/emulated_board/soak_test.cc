@@ -11,8 +11,8 @@
 #include <fstream>
 #include <iostream>
 
-#include "bench/rigs/board_link.h"
-#include "core/pulse_train.h"
+#include "bench/rigs/board/board_link.h"
+#include "core/signal/pulse_train.h"
 #include "tests/emulated_board/bench_with_board.h"
 
 namespace tachproof {

@@ -2,7 +2,7 @@
 
 #include <utility>
 
-#include "bench/rigs/board.h"
+#include "bench/rigs/board/board.h"
 
 namespace tachproof {
 

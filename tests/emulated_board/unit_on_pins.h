@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "bench/files/files.h"
-#include "bench/rigs/simulated_unit.h"
+#include "bench/rigs/simulated/simulated_unit.h"
 #include "tests/emulated_board/emulated_board.h"
 
 namespace tachproof {

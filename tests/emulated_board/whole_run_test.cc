@@ -8,7 +8,7 @@
 #include "bench/run/lamp_test_run.h"
 #include "bench/run/runner.h"
 #include "bench/run/survey_run.h"
-#include "core/lamp_test.h"
+#include "core/plan/lamp_test.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/survey_units.h"
 #include "tests/emulated_board/bench_with_board.h"

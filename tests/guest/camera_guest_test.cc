@@ -12,9 +12,9 @@
 
 #include "bench/camera/frame_source.h"
 #include "bench/camera/video_device.h"
-#include "bench/rigs/cameras.h"
+#include "bench/rigs/camera/cameras.h"
 #include "bench/rigs/command_clock.h"
-#include "core/frame_times.h"
+#include "core/camera/frame_times.h"
 #include "tests/bench/error_of.h"
 #include "tests/guest/vivid.h"
 

@@ -8,7 +8,7 @@
 #include <thread>
 
 #include "bench/rigs/command_clock.h"
-#include "bench/rigs/gpio_watcher.h"
+#include "bench/rigs/gpio/gpio_watcher.h"
 #include "tests/bench/error_of.h"
 #include "tests/guest/sim_chip.h"
 

@@ -19,7 +19,7 @@
 
 #include "bench/files/files.h"
 #include "bench/rigs/pulse_wire.h"
-#include "bench/rigs/simulated_unit.h"
+#include "bench/rigs/simulated/simulated_unit.h"
 #include "tests/bench/simulated_generator.h"
 #include "tests/guest/sim_chip.h"
 

@@ -10,7 +10,7 @@
 #include <cstring>
 #include <stdexcept>
 
-#include "bench/rigs/video_kernel.h"
+#include "bench/rigs/camera/video_kernel.h"
 
 namespace tachproof::test {
 namespace {

@@ -12,12 +12,14 @@ complain() {
   status=1
 }
 
+sources=$(find core -name '*.h' -o -name '*.cc')
+[ -n "$sources" ] || { echo "core has no sources"; exit 1; }
 allowed='algorithm|array|bit|charconv|cmath|compare|complex|cstddef|cstdint|deque|functional|initializer_list|iterator|limits|map'
 allowed="$allowed|memory|numbers|numeric|optional|queue|set|span|stdexcept|string|string_view|tuple|type_traits|utility"
 allowed="$allowed|variant|vector|boost/math/[a-z_/]*\.hpp"
-foreign=$(grep -nE '^ *# *include *<' core/*.h core/*.cc | grep -vE "<($allowed)>" || true)
+foreign=$(grep -nE '^ *# *include *<' $sources | grep -vE "<($allowed)>" || true)
 [ -z "$foreign" ] || complain "it includes" "$foreign"
-upward=$(grep -nE '^ *# *include *"' core/*.h core/*.cc | grep -vE '"core/[a-z_]*\.h"' || true)
+upward=$(grep -nE '^ *# *include *"' $sources | grep -vE '"core/[a-z_]*/[a-z_]*\.h"' || true)
 [ -z "$upward" ] || complain "it includes" "$upward"
 
 # fwrite and the like, however they are reached.

@@ -8,7 +8,9 @@ set -eu
 cd "$1"
 compiler=$2
 status=0
-for header in $(find core bench -name '*.h' ! -path "*/firmware/*" ! -path "bench/camera/*" | sort); do
+headers=$(find core bench -name '*.h' ! -path "*/firmware/*" ! -path "bench/camera/*" | sort)
+[ -n "$headers" ] || { echo "no headers were found"; exit 1; }
+for header in $headers; do
   source=${header%.h}.cc
   if [ -f "$source" ] && grep -m1 '#include' "$source" | grep -qF "\"$header\""; then continue; fi
   "$compiler" -std=c++20 -fsyntax-only -x c++ -w -I. -DTACHPROOF_VERSION="\"\"" "$header" || status=1

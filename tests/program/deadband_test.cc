@@ -7,7 +7,7 @@
 #include <sstream>
 
 #include "bench/formats/recording.h"
-#include "core/pulse_train.h"
+#include "core/signal/pulse_train.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
 #include "tests/program/process.h"

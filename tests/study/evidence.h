@@ -5,7 +5,7 @@
 #include <filesystem>
 #include <string>
 
-#include "core/result.h"
+#include "core/judge/result.h"
 #include "tests/study/pair.h"
 
 namespace tachproof::study {

@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "core/pulse_train.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof::study {
 namespace {

@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "core/noise.h"
+#include "core/signal/noise.h"
 #include "tests/study/oracle.h"
 
 namespace tachproof::study {

@@ -4,7 +4,7 @@
 
 #include <vector>
 
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 #include "tests/study/draw.h"
 
 namespace tachproof::study {

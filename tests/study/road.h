@@ -6,8 +6,8 @@
 
 #include <vector>
 
-#include "core/gauge.h"
-#include "core/profile.h"
+#include "core/gauge/gauge.h"
+#include "core/signal/profile.h"
 #include "tests/study/draw.h"
 
 namespace tachproof::study {

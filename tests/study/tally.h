@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "core/result.h"
+#include "core/judge/result.h"
 #include "tests/study/pair.h"
 
 namespace tachproof::study {

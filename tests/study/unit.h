@@ -15,7 +15,7 @@
 #include <string>
 #include <vector>
 
-#include "core/gauge.h"
+#include "core/gauge/gauge.h"
 #include "tests/study/draw.h"
 
 namespace tachproof::study {

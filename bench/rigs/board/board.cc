@@ -1,0 +1,50 @@
+#include "bench/rigs/board/board.h"
+
+#include <utility>
+
+#include "bench/rigs/board/board_session.h"
+
+namespace tachproof {
+namespace {
+
+class BoardSource : public Source {
+ public:
+  explicit BoardSource(std::shared_ptr<BoardSession> board) : board_(std::move(board)) {}
+  SourceFacts facts() const override { return board_->source_facts(); }
+  void begin() override { board_->begin(); }
+  void play(const PulseBlock& block) override { board_->play(block); }
+  bool can_press(const std::string& action) const override { return board_->can_press(action); }
+  void press(const Press& press, Nanos at) override { board_->press(press, at); }
+  std::optional<Nanos> attend() override { return board_->attend(); }
+  void end() noexcept override { board_->end(); }
+
+ private:
+  std::shared_ptr<BoardSession> board_;
+};
+
+class BoardWatcher : public Watcher {
+ public:
+  explicit BoardWatcher(std::shared_ptr<BoardSession> board) : board_(std::move(board)) {}
+  WatcherFacts facts() const override { return board_->watcher_facts(); }
+  void begin() override { board_->begin(); }
+  Seen collect(Nanos until, std::vector<LampEvent>& out) override { return board_->collect(until, out); }
+  void end() noexcept override { board_->end(); }
+
+ private:
+  std::shared_ptr<BoardSession> board_;
+};
+
+}  // namespace
+
+std::optional<unsigned> board_input(std::string_view channel) {
+  if (channel.size() != 3 || !channel.starts_with("in") || channel[2] < '0' || channel[2] > '7')
+    return std::nullopt;
+  return static_cast<unsigned>(channel[2] - '0');
+}
+
+Rig board_rig(const BoardSettings& settings, std::unique_ptr<HostClock> clock) {
+  auto board = std::make_shared<BoardSession>(settings, std::move(clock));
+  return {std::make_unique<BoardSource>(board), std::make_unique<BoardWatcher>(board)};
+}
+
+}  // namespace tachproof

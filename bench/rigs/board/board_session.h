@@ -1,0 +1,74 @@
+// What board source and board watcher share: one board, one run at a time.
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <memory>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "bench/rigs/board/board.h"
+#include "bench/rigs/board/board_connection.h"
+#include "bench/rigs/board/board_train.h"
+#include "bench/rigs/board/clock_check.h"
+
+namespace tachproof {
+
+// Not to be asked from two threads. Throws as the doors in bench/rigs/rig.h do.
+class BoardSession {
+ public:
+  BoardSession(const BoardSettings& settings, std::unique_ptr<HostClock> clock);
+
+  void begin();
+  void play(const PulseBlock& block);
+  bool can_press(const std::string& action) const;
+  void press(const Press& press, Nanos at);
+  Seen collect(Nanos until, std::vector<LampEvent>& out);
+  Nanos attend();  // as Source::attend
+  void end() noexcept;
+
+  SourceFacts source_facts() const;
+  WatcherFacts watcher_facts() const;
+
+ private:
+  void start();
+  void feed();
+  void step(Nanos until);
+  void handle(const LinkFrame& frame);
+  void handle(const LinkStatus& status);
+  void handle(const LinkLamps& lamps);
+  Nanos heard_until() const;  // in the run's time; -1 before the first status
+  void check() const;
+  void count_lost(std::uint16_t reported);
+  void check_clock(LinkTicks seen_until);
+  Channels lit(std::uint8_t inputs) const;
+  Nanos run_time(LinkTicks at) const;
+  void contradiction(std::string what);
+  std::uint8_t wired_inputs() const;
+
+  BoardSettings settings_;
+  std::vector<std::pair<unsigned, Channels>> wires_;
+  BoardConnection connection_;
+
+  bool begun_ = false;
+  bool armed_ = false;
+  std::optional<LinkTicks> zero_;  // the run's instant 0
+  std::string contradiction_;      // what the board said that cannot be
+
+  TrainEncoder encoder_;
+  TrainLedger ledger_;
+  std::deque<std::uint16_t> queue_;  // to be sent
+  Nanos asked_ = 0;
+  std::optional<LinkStatus> status_;
+  ClockCheck clock_check_;
+  bool dry_ = false;  // ran out after all that there was
+
+  std::deque<LinkStamp> stamps_;
+  std::optional<Channels> shown_;  // last handed over
+  std::uint16_t lost_reported_ = 0;
+  std::uint64_t lost_new_ = 0;
+};
+
+}  // namespace tachproof

@@ -1,0 +1,210 @@
+#include "bench/rigs/scpi/scpi_source.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <stdexcept>
+#include <utility>
+
+namespace tachproof {
+namespace {
+
+// A square wave slower than this is none: nothing is played.
+constexpr double slowest_hz = 1e-3;
+constexpr Nanos a_moment = 2 * ns_per_ms;
+
+// The source lives as long as the rig, which holds both.
+class PacedWatcher : public Watcher {
+ public:
+  PacedWatcher(ScpiSource& source, std::unique_ptr<Watcher> watcher)
+      : source_(source), watcher_(std::move(watcher)) {}
+  WatcherFacts facts() const override { return watcher_->facts(); }
+  void begin() override { watcher_->begin(); }
+  Seen collect(Nanos until, std::vector<LampEvent>& out) override {
+    source_.work_until(until);
+    return watcher_->collect(until, out);
+  }
+  std::optional<std::string> answer(const Ask& ask) override { return watcher_->answer(ask); }
+  void end() noexcept override { watcher_->end(); }
+  std::vector<WatcherFile> files() const override { return watcher_->files(); }
+
+ private:
+  ScpiSource& source_;
+  std::unique_ptr<Watcher> watcher_;
+};
+
+}  // namespace
+
+SteppedTiming stepped_timing(const ScpiSetting& setting) {
+  return {setting.answer + setting.settle, setting.within_rpm};
+}
+
+double frequency_bound_rpm(const ScpiSetting& setting, double pulses_per_rev) {
+  return setting.within_rpm + setting.resolution_hz * 60 / pulses_per_rev;
+}
+
+std::optional<std::string> no_even_wave(const PlayRequest& request) {
+  const Noise& noise = request.noise;
+  if (noise.missing > 0 || noise.doubled > 0)
+    return "a signal generator plays an even wave: it cannot leave pulses out or double them";
+  if (!noise.firing.empty()) return "a signal generator plays an even wave: it cannot play a firing pattern";
+  if (!noise.quiet()) return "a signal generator plays an even wave: it cannot play the scenario's noise";
+  if (request.dwell) return "a dwell plays noise, and a signal generator plays an even wave";
+  return std::nullopt;
+}
+
+ScpiSource::ScpiSource(const ScpiSetting& setting, double pulses_per_rev, std::shared_ptr<CommandClock> clock,
+                       std::unique_ptr<Instrument> generator, RunZero zero)
+    : setting_(setting),
+      pulses_per_rev_(pulses_per_rev),
+      timing_(stepped_timing(setting)),
+      clock_(std::move(clock)),
+      generator_(std::move(generator)),
+      steps_(timing_),
+      zero_(std::move(zero)) {
+  talk([&] {
+    generator_->set_up();
+    longest_answer_ = generator_->longest_answer_time();
+  });
+}
+
+// Whatever goes wrong, the output is off before anybody hears of it.
+template <class Talk>
+auto ScpiSource::talk(Talk step) -> decltype(step()) {
+  try {
+    return step();
+  } catch (const RigError& e) {
+    const bool off = generator_->make_silent();
+    on_ = !off;
+    throw RigError(std::string(e.what()) + (off ? "; its output is off" : "; its output may still be on"));
+  }
+}
+
+SourceFacts ScpiSource::facts() const {
+  SourceFacts facts;
+  facts.kind = "scpi";
+  facts.description = fmt::format(
+      "{} ({}), square wave {} Vpp, offset {} V; read back within {:.1f} ms before the run; its rpm is the "
+      "profile's of within {:.1f} ms, give or take {:.3f} rpm",
+      generator_->name(), generator_->identity(), setting_.amplitude_v, setting_.offset_v,
+      to_ms(longest_answer_), to_ms(source_lag(timing_)), frequency_bound_rpm(setting_, pulses_per_rev_));
+  facts.clock_ppm = setting_.clock_ppm;
+  facts.lag = source_lag(timing_);
+  facts.rpm = frequency_bound_rpm(setting_, pulses_per_rev_);
+  return facts;
+}
+
+std::optional<std::string> ScpiSource::cannot_play(const PlayRequest& request) {
+  if (std::optional<std::string> why = no_even_wave(request)) return why;
+  const double fastest = request.profile.highest_rpm() * pulses_per_rev_ / 60;
+  if (fastest < slowest_hz) return std::nullopt;
+  try {
+    double read_back = 0;
+    generator_->rest();
+    generator_->set_frequency(fastest, read_back);
+  } catch (const RigError& e) {
+    generator_->make_silent();
+    return std::string("it does not make the fastest rpm: ") + e.what();
+  }
+  return std::nullopt;
+}
+
+bool ScpiSource::can_press(const std::string&) const { return false; }
+void ScpiSource::press(const Press&, Nanos) {
+  throw std::logic_error("a signal generator was asked to press; can_press has said that it cannot");
+}
+
+void ScpiSource::begin() {
+  talk([&] {
+    if (longest_answer_ > setting_.answer)
+      throw RigError(
+          fmt::format("{} takes up to {:.1f} ms to answer, and the rig file allows {:.1f} ms; `answer_ms: "
+                      "{:.0f}` would do",
+                      generator_->name(), to_ms(longest_answer_), to_ms(setting_.answer),
+                      1.5 * to_ms(longest_answer_) + 1));
+  });
+  steps_ = SteppedRpm(timing_);
+  next_.reset();
+  zero_->reset();
+  *wire_ = {};
+  pulses_ = {};
+  played_.clear();
+  on_ = false;
+  ended_ = false;
+}
+
+// The first frequency is set before the output is on; the run begins when the
+// output is due.
+void ScpiSource::start() {
+  next_ = steps_.next(0);
+  generator_->rest();
+  if (next_ && next_->rpm * pulses_per_rev_ / 60 >= slowest_hz) {
+    double read_back = 0;
+    generator_->set_frequency(next_->rpm * pulses_per_rev_ / 60, read_back);
+  }
+  *zero_ = clock_->now() + timing_.change + setting_.settle;
+}
+
+void ScpiSource::make(const RpmChange& change) {
+  const double hz = change.rpm * pulses_per_rev_ / 60;
+  const bool on = hz >= slowest_hz;
+  if (!on && !on_) return;
+  PlayedChange played;
+  played.due = change.at;
+  Instrument::Answer answer;
+  clock_->wait_until(**zero_ + change.at - half());
+  generator_->rest();
+  if (!on)
+    answer = generator_->stop();
+  else if (on_)
+    answer = generator_->set_frequency(hz, played.hz);
+  else
+    answer = generator_->start(hz, played.hz);
+  on_ = on;
+  played.sent = run_time(answer.sent);
+  played.answered = run_time(answer.came);
+  played_.push_back(played);
+  pulses_.frequency(std::max<Nanos>((played.sent + played.answered) / 2, 0), played.hz, *wire_);
+  if (const Nanos late = played.answered - (change.at - half() + setting_.answer); late > 0)
+    throw RigError(
+        fmt::format("{}: the change due at {:.3f} s was read back {:.1f} ms too late; `answer_ms` "
+                    "in the rig file allows {:.1f} ms",
+                    generator_->name(), to_seconds(change.at), to_ms(late), to_ms(setting_.answer)));
+}
+
+void ScpiSource::work_until(Nanos until) {
+  if (ended_) return;
+  talk([&] {
+    if (!*zero_) start();
+    for (;;) {
+      if (!next_) next_ = steps_.next(std::max(run_time(clock_->now()), until) + half());
+      if (!next_ || next_->at - half() > until) break;
+      make(*std::exchange(next_, std::nullopt));
+    }
+    clock_->wait_until(**zero_ + until);
+    pulses_.run_until(until, *wire_);
+  });
+}
+
+std::optional<Nanos> ScpiSource::attend() {
+  if (!*zero_) return Nanos{-1};
+  work_until(run_time(clock_->now()) + a_moment);
+  return run_time(clock_->now());
+}
+
+std::vector<PlayedChange> ScpiSource::take_played() { return std::exchange(played_, {}); }
+
+void ScpiSource::end() noexcept {
+  if (ended_) return;
+  ended_ = true;
+  on_ = !generator_->make_silent();
+}
+
+Rig paced_by(std::unique_ptr<ScpiSource> source, std::unique_ptr<Watcher> watcher) {
+  Rig rig;
+  rig.watcher = std::make_unique<PacedWatcher>(*source, std::move(watcher));
+  rig.source = std::move(source);
+  return rig;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,227 @@
+#include "core/camera/lamp_frames.h"
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+#include <utility>
+
+#include "core/base/text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr int fast_frames = 2;     // a phase seen in this many frames or fewer is quick
+constexpr int quick_in_a_row = 4;  // such phases are no blink that frames can follow
+constexpr int fading_frames = 3;   // between dark and full, for a change: an exposure straddles one or two
+constexpr int often_two = 3;       // of the last eight changes: a switch seldom takes two frames
+// A switch falls into an exposure as often as the shutter is open. Rarer than this by
+// chance, it is no switch.
+constexpr double too_rare = 1e-4;
+constexpr int least_fadings = 3;
+constexpr int least_other = 3;  // frames in no taught colour: two lie across a change of colour
+
+int state_of(const LampLook& look) {
+  return look.state == LampLook::State::dark ? lamp_dark : static_cast<int>(look.colour);
+}
+
+}  // namespace
+
+LampFrames::LampFrames(Setup setup) : setup_(std::move(setup)), lamps_(setup_.readout.size()) {}
+
+// The lamp counts as changed when its light passes about 0.22 of the taught:
+// the middle of what is dark and what is lit for certain. Coming on, that is
+// late in an exposure; going off, early in one.
+Nanos LampFrames::half_way(bool comes_on) const {
+  const Nanos shift = setup_.exposure * 275 / 1000;
+  return comes_on ? shift : -shift;
+}
+
+std::string say_frame(const FrameMark& frame) {
+  return "frame " + std::to_string(frame.number) + " (" + say_time(frame.at) + ")";
+}
+
+std::string LampFrames::name(std::size_t index) const {
+  return index < setup_.names.size() ? "lamp " + setup_.names[index] : "a lamp";
+}
+
+void LampFrames::add(Nanos at, std::span<const LampLook> looks, std::uint64_t number) {
+  number_ = number;
+  for (std::size_t i = 0; i < lamps_.size() && i < looks.size(); ++i)
+    see(i, at + setup_.readout[i], looks[i]);
+  if (!begun_ && std::all_of(lamps_.begin(), lamps_.end(), [](const Lamp& l) { return l.known; })) {
+    begun_ = true;
+    for (const Lamp& lamp : lamps_) {
+      initial_.push_back(lamp.state);
+      begun_at_ = std::max(begun_at_, lamp.seen);
+    }
+    changes_.clear();  // those before all were known are part of the first picture
+  }
+}
+
+void LampFrames::see_other(std::size_t index, Nanos at, const LampLook& look) {
+  Lamp& lamp = lamps_[index];
+  OtherColour& other = lamp.other;
+  if (other.frames == 0) other = {index, mark(at), mark(at), 0, 0, 0, ++lamp.others};
+  ++other.frames;
+  other.to = mark(at);
+  other.red += (look.red - other.red) / other.frames;
+  other.green += (look.green - other.green) / other.frames;
+  lamp.between = 0;
+  lamp.changed_amid = false;
+  if (other.frames < least_other) return;
+  if (!lamp.known)
+    lamp.known = true, lamp.state = lamp_other;
+  else if (lamp.state != lamp_other)
+    change(index, other.from.at, lamp_other);
+  lamp.seen = at;
+}
+
+void LampFrames::end_other(Lamp& lamp) {
+  if (lamp.state == lamp_other)
+    others_.push_back(lamp.other);
+  else if (lamp.other.frames > 0)
+    --lamp.others;
+  lamp.other = {};
+}
+
+std::vector<OtherColour> LampFrames::take_others(bool now) {
+  for (Lamp& lamp : lamps_)
+    if (now && lamp.state == lamp_other && lamp.other.frames > 0) {
+      others_.push_back(lamp.other);
+      lamp.other = {};
+    }
+  return std::exchange(others_, {});
+}
+
+void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
+  Lamp& lamp = lamps_[index];
+  if (look.state == LampLook::State::other) {
+    see_other(index, at, look);
+    return;
+  }
+  const bool clear = look.state != LampLook::State::unclear;
+  const int state = state_of(look);
+  if (!lamp.known) {
+    if (clear) lamp = {.known = true, .state = state, .seen = at, .frames_in_state = 1};
+    return;
+  }
+  const int odd = lamp.state == lamp_other ? 0 : lamp.other.frames;
+  if (clear) end_other(lamp);
+  const bool changed = clear && state != lamp.state, between = !clear || look.weak;
+  const int were_between = lamp.between;
+  const bool ends_change = clear && !look.weak && (changed || (lamp.changed_amid && were_between > 0));
+  lamp.between = between ? lamp.between + 1 : 0;
+  lamp.changed_amid = changed ? between || were_between > 0 : lamp.changed_amid && between;
+  if (lamp.changed_amid && std::max(were_between, lamp.between) >= fading_frames) {
+    lamp.changed_amid = false;
+    lose(at, name(index) + " faded rather than switched at " + say_frame(mark(at)) +
+                 ": its dimming beats with the shutter, or it is less bright than it was taught; film with "
+                 "another exposure, best a whole number of the dimming's periods, or teach again");
+  }
+  if (ends_change) note_fading(index, were_between, at);
+  if (!clear) return;
+  // Once it was in no taught colour for longer, a brief time in one is more of that.
+  const bool known_other = odd > 0 && lamp.others > 0;
+  if (begun_ && !known_other && at - lamp.seen > setup_.longest_unseen)
+    lose(lamp.seen,
+         name(index) + " could not be told for " + say_span(at - lamp.seen) + " up to " +
+             say_frame(mark(at)) +
+             (odd > 0 ? ": it was lit, in no colour that it was taught, too briefly to say more"
+                      : ": glare, a hand before it, or frames that are missing; film again without"));
+  if (changed) {
+    change(index, at, state);
+  } else if (++lamp.frames_in_state > fast_frames) {
+    lamp.quick_phases = 0;
+  }
+  lamp.seen = at;
+}
+
+// Dimming that beats with the shutter may come and go within two frames, as a
+// blink of its own: it does so at every change.
+void LampFrames::note_fading(std::size_t index, int between, Nanos at) {
+  Lamp& lamp = lamps_[index];
+  const auto with = [](std::uint8_t& last, bool one) {
+    last = static_cast<std::uint8_t>(last << 1 | (one ? 1 : 0));
+  };
+  with(lamp.with_one, between >= 1);
+  with(lamp.with_two, between >= 2);
+  lamp.fadings = std::min(lamp.fadings + 1, 8);
+  const double period = static_cast<double>(setup_.longest_unseen) / frames_in_longest_unseen;
+  // All of those that there were, by chance.
+  const double open = std::min(1.0, static_cast<double>(setup_.exposure) / period);
+  const bool always_one = lamp.fadings >= least_fadings && std::popcount(lamp.with_one) == lamp.fadings &&
+                          std::pow(open, lamp.fadings) < too_rare;
+  if (lamp.fades || (std::popcount(lamp.with_two) < often_two && !always_one)) return;
+  lamp.fades = true;
+  lose(at, name(index) + " fades at every change, the last at " + say_frame(mark(at)) +
+               ": its dimming beats with the shutter, or it is slower than the frames; film with another "
+               "exposure, best a whole number of the dimming's periods");
+}
+
+void LampFrames::change(std::size_t index, Nanos at, int state) {
+  Lamp& lamp = lamps_[index];
+  lamp.quick_phases = lamp.frames_in_state <= fast_frames ? lamp.quick_phases + 1 : 0;
+  if (lamp.quick_phases == quick_in_a_row)
+    lose(at, name(index) + " changes faster than the camera can follow, at " + say_frame(mark(at)) +
+                 ": blinking or dimming that needs more frames a second, or an exposure that is a whole "
+                 "multiple of the dimming's period");
+  const Nanos shift = lamp.state == lamp_dark ? half_way(true) : state == lamp_dark ? half_way(false) : 0;
+  ChangeSpan span{lamp.seen + shift, at + shift, {{index, lamp.state, state}}};
+  const auto place =
+      std::upper_bound(changes_.begin(), changes_.end(), span,
+                       [](const ChangeSpan& a, const ChangeSpan& b) { return a.before < b.before; });
+  changes_.insert(place, std::move(span));
+  lamp.state = state;
+  lamp.frames_in_state = 1;
+}
+
+// No change that is still to be seen begins before this.
+std::optional<Nanos> LampFrames::seen_until() const {
+  if (!begun_) return std::nullopt;
+  Nanos until = lamps_[0].seen;
+  for (const Lamp& lamp : lamps_) until = std::min(until, lamp.seen);
+  // The next change may be dated earlier by its exposure's share.
+  return until + std::min(half_way(true), half_way(false));
+}
+
+std::optional<Nanos> LampFrames::known_until() const {
+  const std::optional<Nanos> until = seen_until();
+  return until && !changes_.empty() ? std::min(*until, changes_.front().after) : until;
+}
+
+// A lamp that changes twice while others change too was caught by the shutter on
+// its way through windows that hardly stood: only where it arrives counts.
+void LampFrames::join(const ChangeSpan& next, ChangeSpan& group) {
+  const LampChange& change = next.changes[0];
+  for (LampChange& own : group.changes)
+    if (own.lamp == change.lamp) {
+      own.to = change.to;
+      return;
+    }
+  group.after = std::min(std::max(group.after, next.after), group.before);
+  group.changes.push_back(change);
+}
+
+std::vector<ChangeSpan> LampFrames::take() {
+  std::vector<ChangeSpan> out;
+  const std::optional<Nanos> until = seen_until();
+  if (!until) return out;
+  auto at = changes_.begin();
+  while (at != changes_.end() && at->before + 2 * setup_.doubt <= *until) {
+    ChangeSpan group = *at;
+    auto end = std::find_if(at + 1, changes_.end(), [&](const ChangeSpan& next) {
+      return next.after >= group.before + 2 * setup_.doubt;
+    });
+    // By itself, a lamp that changes again so soon has flashed.
+    if (std::all_of(at + 1, end,
+                    [&](const ChangeSpan& next) { return next.changes[0].lamp == group.changes[0].lamp; }))
+      end = at + 1;
+    while (++at != end) join(*at, group);
+    std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
+    if (!group.changes.empty()) out.push_back(std::move(group));
+  }
+  changes_.erase(changes_.begin(), at);
+  return out;
+}
+
+}  // namespace tachproof

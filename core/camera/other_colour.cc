@@ -1,0 +1,67 @@
+#include "core/camera/other_colour.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/base/text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr int least_frames = 5;
+constexpr double room = 1.0 / 3;       // shares of the room's light: about white
+constexpr double neutral = 0.06;       // from those
+constexpr double all_but_room = 0.75;  // of the way there
+constexpr double beside = 0.06;        // of that way
+
+// Light of the room on a lamp that is lit as taught: a point between the two.
+bool may_be_lit_and_reflect(const OtherColour& seen, const ColourReference& taught) {
+  const double sum = std::max(taught.halo.sum(), 1e-9), red = taught.halo.r / sum,
+               green = taught.halo.g / sum;
+  const double to_red = room - red, to_green = room - green, length = std::hypot(to_red, to_green);
+  if (length < neutral) return false;
+  const double along = ((seen.red - red) * to_red + (seen.green - green) * to_green) / (length * length);
+  const double across = ((seen.red - red) * to_green - (seen.green - green) * to_red) / length;
+  return along > 0 && along < all_but_room && std::abs(across) < beside;
+}
+
+std::string shares(double red, double green) {
+  return decimal(100 * red, 0) + " % red, " + decimal(100 * green, 0) + " % green, " +
+         decimal(std::max(0.0, 100 * (1 - red - green)), 0) + " % blue";
+}
+
+}  // namespace
+
+OtherColourSeen judge_other_colour(const OtherColour& seen, const LampReference& lamp,
+                                   const std::vector<std::string>& colours, const std::string& untaught,
+                                   bool others_look_right) {
+  std::size_t nearest = 0;
+  const auto apart = [&](std::size_t c) { return colour_apart(seen.red, seen.green, lamp.colours[c]); };
+  for (std::size_t c = 1; c < lamp.colours.size(); ++c)
+    if (apart(c) < apart(nearest)) nearest = c;
+  const double distance = apart(nearest);
+  const Light& halo = lamp.colours[nearest].halo;
+  OtherColourSeen result;
+  result.what = "was lit in a colour that it was not taught, from " + say_frame(seen.from) + " to " +
+                say_frame(seen.to) + ": " + shares(seen.red, seen.green) + "; " + colours.at(nearest) +
+                ", the nearest that was taught, is " +
+                shares(halo.r / std::max(halo.sum(), 1e-9), halo.g / std::max(halo.sum(), 1e-9));
+  if (!untaught.empty()) result.what += "; the gauge lists " + untaught + " too, which no window shows";
+  if (seen.frames < least_frames)
+    result.remedy = "too few frames to be certain; hold the rpm there for longer";
+  else if (distance < apart_for_certain)
+    result.remedy = "too near to be certain; teach again in this light";
+  else if (distance < gross && !others_look_right)
+    result.remedy =
+        "no other lamp shows that the colours are as they were taught; fix the camera's white balance, or "
+        "teach again in this light";
+  else if (std::any_of(lamp.colours.begin(), lamp.colours.end(),
+                       [&](const ColourReference& taught) { return may_be_lit_and_reflect(seen, taught); }))
+    result.remedy = "it may be that colour with a reflection on it; shade the gauge and film again";
+  else if (std::hypot(seen.red - room, seen.green - room) < neutral && seen.time < 2)
+    result.remedy = "it is as white as a reflection, and was seen once; shade the gauge and film again";
+  result.is_certain = result.remedy.empty();
+  return result;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,449 @@
+#include "core/compare/comparison.h"
+
+#include <algorithm>
+#include <array>
+#include <bit>
+#include <cmath>
+#include <map>
+#include <set>
+
+#include "core/base/en_score.h"
+#include "core/base/text.h"
+#include "core/compare/change_word.h"
+#include "core/compare/compared_numbers.h"
+#include "core/compare/cue_states.h"
+#include "core/compare/neighbour_cues.h"
+#include "core/compare/new_findings.h"
+#include "core/compare/paired_changes.h"
+#include "core/gauge/settings_change.h"
+
+namespace tachproof {
+namespace {
+
+class Comparing {
+ public:
+  Comparing(const ComparedRun& before, const ComparedRun& after)
+      : before_(before), after_(after), change_(settings_change(before.gauge, after.gauge)) {
+    for (const ComparedRun* run : {&before, &after})
+      unwired_.insert(run->result.not_judged.begin(), run->result.not_judged.end());
+  }
+
+  Comparison run() {
+    pair_transitions();
+    for (const WindowChange& w : change_.windows) {
+      if (w.before && w.after && *w.before > 0 && *w.after > 0)
+        boundary(w);
+      else if (w.after && *w.after > 0)
+        new_boundary(w);
+      else if (w.before && *w.before > 0)
+        gone_boundary(w);
+      if (w.before && w.after) {
+        cue(w);
+        blinks(w);
+      }
+    }
+    responses_together();
+    words_.allowed_response_ms = allowed_response_ms();
+    put_words(comparison_, words_);
+    for (const auto& [index, window] : cues_) doubt_beside_a_wrong_boundary(comparison_.items[index], window);
+    for (const auto& [index, removed] : gone_) decide_gone(comparison_.items[index], removed);
+    add_new_findings(comparison_, before_, after_, change_);
+    conclude();
+    return std::move(comparison_);
+  }
+
+ private:
+  void pair_transitions() {
+    if (before_.train.empty() || before_.train != after_.train ||
+        before_.gauge.pulses_per_rev != after_.gauge.pulses_per_rev)
+      return;
+    std::vector<PairedName> names;
+    for (const WindowChange& w : change_.windows)
+      if (w.before && w.after && *w.before > 0 && *w.after > 0)
+        names.push_back({*w.after, old_name(w), w.name});
+    paired_ = paired_changes(lag_pairs(before_.result, after_.result, names), after_.gauge.boundaries(),
+                             std::max(before_.stamp_s, after_.stamp_s), common_s());
+  }
+  // By how far each run's own visits scatter in time; at least as a unit that updates
+  // every 10 ms, where that was not seen.
+  double common_s() const {
+    double ms = 0;
+    for (const ComparedRun* run : {&before_, &after_})
+      ms = std::max(ms, std::isfinite(run->result.scatter.ms) ? run->result.scatter.ms : 2.9);
+    return std::sqrt(2.0) * ms * 1e-3;
+  }
+  const PairedChange* paired(const WindowChange& w, Direction d) const {
+    if (paired_.changes.empty()) return nullptr;
+    const PairedChange& change = paired_.changes[2 * *w.after + (d == Direction::falling ? 1 : 0)];
+    return change.response.is_there() ? &change : nullptr;
+  }
+
+  // What was measured is how far the change is off the expected one.
+  void paired_number(ComparisonItem item, const Measured& off, double tells, RowBasis row = {}) {
+    item.observed_change = item.expected_change + off.value;
+    item.uncertainty = off.expanded;
+    item.e_n = off.expanded > 0 ? std::fabs(off.value) / off.expanded : not_measured;
+    row.tells = tells;
+    row.dof = off.dof;
+    words_.rows.emplace(comparison_.items.size(), row);
+    comparison_.items.push_back(std::move(item));
+  }
+
+  // Beyond `tells`, an uncertainty hides what matters.
+  void number(ComparisonItem item, const Measured& was, const Measured& is, double tells) {
+    const Measured observed = change_of(was, is);
+    item.observed_change = observed.value;
+    item.uncertainty = observed.expanded;
+    item.e_n = std::fabs(en_score(observed.value, item.expected_change, observed.expanded, 0));
+    if (!was.is_there() || !is.is_there()) {
+      item.observed_change = item.uncertainty = item.e_n = not_measured;
+      item.remark = was.is_there()  ? "not measured in the new run"
+                    : is.is_there() ? "not measured in the old run"
+                                    : "not measured in either run";
+    }
+    RowBasis row;
+    row.tells = tells;
+    row.dof = observed.dof;
+    words_.rows.emplace(comparison_.items.size(), row);
+    comparison_.items.push_back(std::move(item));
+  }
+
+  static ComparisonItem item(std::string what, const WindowChange& w, std::string unit, double expected) {
+    ComparisonItem item;
+    item.what = std::move(what);
+    item.boundary = w.name;
+    item.unit = std::move(unit);
+    item.expected_change = expected;
+    return item;
+  }
+
+  static const std::string& old_name(const WindowChange& w) {
+    return w.was_called.empty() ? w.name : w.was_called;
+  }
+
+  const BoundaryResult* old_row(const WindowChange& w, Direction d) const {
+    return row_of(before_.result, old_name(w), d);
+  }
+  const BoundaryResult* new_row(const WindowChange& w, Direction d) const {
+    return row_of(after_.result, w.name, d);
+  }
+
+  void boundary(const WindowChange& w) {
+    const double tolerance_rpm = std::min(before_.gauge.tolerance.rpm, after_.gauge.tolerance.rpm);
+    for (const Direction d : {Direction::rising, Direction::falling}) {
+      const NumberChange& nominal = d == Direction::rising ? w.rising_rpm : w.falling_rpm;
+      ComparisonItem row = item("threshold", w, "rpm", nominal.by());
+      row.direction = d;
+      const PairedChange* const p = paired(w, d);
+      if (p != nullptr && p->threshold.is_there())
+        paired_number(std::move(row), p->threshold, tolerance_rpm, row_of_pairs(*p));
+      else
+        number(std::move(row), threshold_of(old_row(w, d)), threshold_of(new_row(w, d)), tolerance_rpm);
+    }
+    deadband(w, 2 * tolerance_rpm);
+    for (const Direction d : {Direction::rising, Direction::falling}) responses(w, d);
+  }
+
+  void deadband(const WindowChange& w, double tells) {
+    ComparisonItem row = item("deadband", w, "rpm", after_.gauge.deadband.rpm - before_.gauge.deadband.rpm);
+    const PairedChange* const up = paired(w, Direction::rising);
+    const PairedChange* const down = paired(w, Direction::falling);
+    if (up == nullptr || down == nullptr || !up->threshold.is_there() || !down->threshold.is_there())
+      return number(std::move(row),
+                    deadband_of(old_row(w, Direction::rising), old_row(w, Direction::falling)),
+                    deadband_of(new_row(w, Direction::rising), new_row(w, Direction::falling)), tells);
+    // Pairs up and pairs down have nothing in common.
+    const Measured both = change_of(down->threshold, up->threshold);
+    RowBasis pairs = row_of_pairs(up->told_apart ? *down : *up);
+    pairs.pairs = std::min(up->pairs, down->pairs);
+    paired_number(std::move(row), both, tells, pairs);
+  }
+
+  RowBasis row_of_pairs(const PairedChange& p) const {
+    RowBasis row;
+    row.pairs = p.pairs;
+    if (!p.told_apart && p.threshold.is_there()) row.only_rate_rpm_per_s = std::abs(p.rate_rpm_per_s);
+    return row;
+  }
+
+  double allowed_response_ms() const {
+    const Tolerance& was = before_.gauge.tolerance;
+    const Tolerance& is = after_.gauge.tolerance;
+    return std::min(to_ms(was.response_to - was.response_from), to_ms(is.response_to - is.response_from));
+  }
+
+  // The settings say how fast a unit must be, not how fast it is: as long as
+  // they stay the same, so should the unit.
+  void responses(const WindowChange& w, Direction d) {
+    const Tolerance& was = before_.gauge.tolerance;
+    const Tolerance& is = after_.gauge.tolerance;
+    ComparisonItem row = item("response", w, "ms", 0);
+    row.direction = d;
+    const bool same = was.response_from == is.response_from && was.response_to == is.response_to;
+    if (!same) row.remark = "another response is allowed now, but that alone makes no unit faster or slower";
+    if (const PairedChange* const p = paired(w, d))
+      paired_number(std::move(row), response_by_settings(p->response), allowed_response_ms() / 2,
+                    row_of_pairs(*p));
+    else
+      number(std::move(row), response_of(old_row(w, d)), response_of(new_row(w, d)),
+             allowed_response_ms() / 2);
+  }
+
+  // Lags are from the fastest response that is allowed, in each run by its own settings.
+  Measured response_by_settings(Measured lag) const {
+    lag.value += to_ms(after_.gauge.tolerance.response_from - before_.gauge.tolerance.response_from);
+    return lag;
+  }
+
+  // The response is the unit's, so that its boundaries tell it together, and better.
+  void responses_together() {
+    if (paired_.response_both_ways.is_there()) {
+      ComparisonItem row;
+      row.what = "response";
+      row.boundary = all_boundaries;
+      row.unit = "ms";
+      row.expected_change = 0;
+      RowBasis basis;
+      basis.only_rate_rpm_per_s = paired_.only_rate_rpm_per_s;
+      basis.pairs = 1;
+      words_.together.fill(comparison_.items.size());
+      paired_number(std::move(row), response_by_settings(paired_.response_both_ways),
+                    allowed_response_ms() / 2, basis);
+    }
+    for (const Direction d : {Direction::rising, Direction::falling}) {
+      const std::size_t index = d == Direction::falling ? 1 : 0;
+      if (!paired_.response[index].is_there()) continue;
+      ComparisonItem row;
+      row.what = "response";
+      row.boundary = all_boundaries;
+      row.direction = d;
+      row.unit = "ms";
+      row.expected_change = 0;
+      words_.together[index] = comparison_.items.size();
+      paired_number(std::move(row), response_by_settings(paired_.response[index]), allowed_response_ms() / 2);
+    }
+  }
+
+  void new_boundary(const WindowChange& w) {
+    for (const Direction d : {Direction::rising, Direction::falling}) {
+      ComparisonItem row = item("threshold", w, "rpm", not_measured);
+      row.direction = d;
+      const BoundaryResult* const found = new_row(w, d);
+      row.remark = "a new boundary; judged against its own setting, " +
+                   decimal(d == Direction::rising ? w.rising_rpm.after : w.falling_rpm.after, 1) + " rpm";
+      if (found != nullptr && std::isfinite(found->threshold_rpm)) {
+        row.uncertainty = found->expanded_uncertainty_rpm;
+        row.word = found->verdict == Verdict::pass   ? ChangeWord::as_intended
+                   : found->verdict == Verdict::fail ? ChangeWord::unintended
+                                                     : ChangeWord::cannot_tell;
+      } else if (missed(w.name)) {
+        row.word = ChangeWord::missing;
+      }
+      comparison_.items.push_back(std::move(row));
+    }
+  }
+
+  bool missed(const std::string& boundary) const {
+    return std::any_of(after_.result.findings.begin(), after_.result.findings.end(), [&](const Finding& f) {
+      return f.kind == FindingKind::missing_transition && f.window == boundary;
+    });
+  }
+
+  // Whether it is really gone shows in the cue of the window that took its place.
+  void gone_boundary(const WindowChange& w) {
+    ComparisonItem row = item("threshold", w, "rpm", not_measured);
+    std::size_t place = 0;
+    while (place + 1 < after_.gauge.windows.size() &&
+           after_.gauge.windows[place + 1].from_rpm <= w.from_rpm.before)
+      ++place;
+    row.remark = "gone from the settings; the window " + after_.gauge.windows[place].name + " took its place";
+    gone_.emplace_back(comparison_.items.size(), after_.gauge.windows[place].name);
+    comparison_.items.push_back(std::move(row));
+  }
+
+  void decide_gone(ComparisonItem& gone, const std::string& place) const {
+    const bool showed_something_else =
+        std::any_of(after_.result.findings.begin(), after_.result.findings.end(), [&](const Finding& f) {
+          return f.window == place &&
+                 (f.kind == FindingKind::wrong_cue || f.kind == FindingKind::extra_transition);
+        });
+    if (showed_something_else) {
+      gone.word = ChangeWord::missing;
+      return;
+    }
+    for (std::size_t i = 0; i < after_.gauge.windows.size(); ++i)
+      if (after_.gauge.windows[i].name == place && i < after_.shown.size() && after_.shown[i])
+        gone.word =
+            *after_.shown[i] == after_.gauge.windows[i].cue ? ChangeWord::as_intended : ChangeWord::missing;
+  }
+
+  CueStates wired(CueStates states) const {
+    std::erase_if(states, [&](const auto& state) { return unwired_.contains(state.first); });
+    return states;
+  }
+
+  void cue(const WindowChange& w) {
+    const CueStates expected = changes(states_of(before_.gauge, before_.gauge.windows[*w.before].cue),
+                                       states_of(after_.gauge, after_.gauge.windows[*w.after].cue));
+    ComparisonItem row = item("cue", w, "", static_cast<double>(expected.size()));
+    const auto was = *w.before < before_.shown.size() ? before_.shown[*w.before] : std::nullopt;
+    const auto is = *w.after < after_.shown.size() ? after_.shown[*w.after] : std::nullopt;
+    if (!was || !is) {
+      row.remark = std::string("not shown long enough in the ") + (was ? "new" : "old") + " run";
+    } else {
+      const CueStates observed = wired(changes(states_of(before_.gauge, *was), states_of(after_.gauge, *is)));
+      row.observed_change = static_cast<double>(observed.size());
+      const bool all_wired = wired(expected).size() == expected.size();
+      const bool only_expected = std::all_of(observed.begin(), observed.end(), [&](const auto& state) {
+        const auto wanted = expected.find(state.first);
+        return wanted != expected.end() && wanted->second == state.second;
+      });
+      if (!only_expected)
+        row.word = ChangeWord::unintended;
+      else if (observed.size() < wired(expected).size())
+        row.word = ChangeWord::missing;
+      else if (all_wired)
+        row.word = ChangeWord::as_intended;
+      if (row.word == ChangeWord::cannot_tell)
+        row.remark = "a lamp that should change is not wired";
+      else if (row.word != ChangeWord::as_intended || !expected.empty())
+        row.remark = "changed: " + listed(observed) + "; should change: " + listed(expected);
+    }
+    cues_.emplace_back(comparison_.items.size(), *w.after);
+    comparison_.items.push_back(std::move(row));
+  }
+
+  // Where a boundary is not where it should be, or a move was missed, part of a
+  // window shows what its neighbour shows: that says nothing of its own cue.
+  void doubt_beside_a_wrong_boundary(ComparisonItem& row, std::size_t window) const {
+    if (row.word != ChangeWord::unintended && row.word != ChangeWord::missing) return;
+    const std::size_t old_window = old_place(window);
+    for (const bool above : {false, true}) {
+      if (above ? window + 1 >= after_.gauge.windows.size() : window == 0) continue;
+      const std::size_t boundary = above ? window + 1 : window;
+      const bool now = (is_wrong(after_.gauge.windows[boundary].name) || was_missed(after_, boundary)) &&
+                       looks_like(after_, window, above ? window + 1 : window - 1);
+      bool before = false;
+      if (old_window < before_.gauge.windows.size() &&
+          (above ? old_window + 1 < before_.gauge.windows.size() : old_window > 0)) {
+        before = was_missed(before_, above ? old_window + 1 : old_window) &&
+                 looks_like(before_, old_window, above ? old_window + 1 : old_window - 1);
+      }
+      if (!now && !before) continue;
+      row.word = ChangeWord::cannot_tell;
+      row.remark = "the window " + after_.gauge.windows[above ? window + 1 : window - 1].name +
+                   " reaches in here, as the boundary is not where it should be or a move was missed" +
+                   (now ? "" : " in the old run");
+      return;
+    }
+  }
+
+  std::size_t old_place(std::size_t window) const {
+    for (const WindowChange& w : change_.windows)
+      if (w.before && w.after && *w.after == window) return *w.before;
+    return before_.gauge.windows.size();
+  }
+
+  bool is_wrong(const std::string& boundary) const {
+    return std::any_of(comparison_.items.begin(), comparison_.items.end(), [&](const ComparisonItem& i) {
+      return i.what == "threshold" && i.boundary == boundary &&
+             (i.word == ChangeWord::unintended || i.word == ChangeWord::missing);
+    });
+  }
+
+  void blinks(const WindowChange& w) {
+    const auto setting = [](const Gauge& gauge, double Blink::*part) {
+      return gauge.blink ? (*gauge.blink).*part : not_measured;
+    };
+    const Channels both = blinking_in_both(w);
+    for (Channels left = both; left != 0; left &= left - 1) {
+      const std::string lamp = after_.gauge.channel_name(static_cast<std::size_t>(std::countr_zero(left)));
+      if (unwired_.contains(lamp)) continue;
+      const MeasuredBlink was = blink_of(before_, old_name(w), lamp);
+      const MeasuredBlink is = blink_of(after_, w.name, lamp);
+      const Tolerance& t = after_.gauge.tolerance;
+      number(item("blink rate, " + lamp, w, "Hz",
+                  setting(after_.gauge, &Blink::hz) - setting(before_.gauge, &Blink::hz)),
+             was.hz, is.hz, t.blink_hz);
+      number(item("blink duty, " + lamp, w, "",
+                  setting(after_.gauge, &Blink::duty) - setting(before_.gauge, &Blink::duty)),
+             was.duty, is.duty, t.blink_duty);
+    }
+  }
+
+  static MeasuredBlink blink_of(const ComparedRun& run, const std::string& window, const std::string& lamp) {
+    for (const BlinkResult& b : run.result.blinks)
+      if (b.window == window && b.lamp == lamp)
+        return measured_blink(b, run.gauge.tolerance, run.stamp_s, run.clock_ppm);
+    return {};
+  }
+
+  // In the new gauge's channels.
+  Channels blinking_in_both(const WindowChange& w) const {
+    const CueStates was = states_of(before_.gauge, before_.gauge.windows[*w.before].cue);
+    Channels both = 0;
+    for (Channels left = after_.gauge.windows[*w.after].cue.blinking; left != 0; left &= left - 1) {
+      const auto name = after_.gauge.channel_name(static_cast<std::size_t>(std::countr_zero(left)));
+      if (const auto state = was.find(name); state != was.end() && state->second == "blinking")
+        both |= left & (~left + 1);
+    }
+    return both;
+  }
+
+  void conclude() {
+    const auto count = [&](ChangeWord w) {
+      return std::count_if(comparison_.items.begin(), comparison_.items.end(),
+                           [&](const ComparisonItem& i) { return i.word == w; });
+    };
+    const bool complete = before_.result.complete && after_.result.complete;
+    if (!before_.result.complete) comparison_.notes.push_back("The old run is not complete.");
+    if (!after_.result.complete) comparison_.notes.push_back("The new run is not complete.");
+    if (after_.result.findings_left_out > 0)
+      comparison_.notes.push_back("The new run had more findings than were kept.");
+    note_one_rate();
+    for (const std::string& lamp : unwired_)
+      comparison_.notes.push_back("Not wired in one of the runs, so not compared: " + lamp + ".");
+    if (count(ChangeWord::unintended) + count(ChangeWord::missing) > 0)
+      comparison_.verdict = Verdict::fail;
+    else if (complete && !comparison_.items.empty() && count(ChangeWord::cannot_tell) == 0)
+      comparison_.verdict = Verdict::pass;
+  }
+
+  void note_one_rate() {
+    double rate = 0;
+    for (const auto& [index, row] : words_.rows) rate = std::max(rate, row.only_rate_rpm_per_s);
+    if (rate > 0)
+      comparison_.notes.push_back(
+          "Some boundaries were crossed at one rate only: a threshold and a response that changed so that "
+          "one makes up for the other at " +
+          decimal(rate, 0) + " rpm/s would not be seen.");
+  }
+
+  const ComparedRun& before_;
+  const ComparedRun& after_;
+  SettingsChange change_;
+  Comparison comparison_;
+  std::set<std::string> unwired_;
+  PairedChanges paired_;
+  RowsToWord words_;
+  std::vector<std::pair<std::size_t, std::size_t>> cues_;  // rows, and their windows in the new gauge
+  std::vector<std::pair<std::size_t, std::string>> gone_;  // rows, and the windows in their place
+};
+
+}  // namespace
+
+std::string_view word(ChangeWord w) {
+  switch (w) {
+    case ChangeWord::as_intended: return "as-intended";
+    case ChangeWord::unintended: return "unintended";
+    case ChangeWord::missing: return "missing";
+    case ChangeWord::cannot_tell: return "cannot-tell";
+  }
+  return "cannot-tell";
+}
+
+Comparison compare(const ComparedRun& before, const ComparedRun& after) {
+  return Comparing(before, after).run();
+}
+
+}  // namespace tachproof

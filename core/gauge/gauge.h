@@ -1,0 +1,123 @@
+// A gauge: a kind of tachometer with its settings.
+//
+// Windows are numbered from 0, lowest first. Boundary b (1 <= b < windows) is
+// where window b begins; it carries window b's name. The deadband splits each
+// boundary into a rising and a falling threshold:
+//
+//     sits      rising       falling
+//     below     B            B - width
+//     centred   B + width/2  B - width/2
+//     above     B + width    B
+//
+// A unit that shows window b-1 moves up when its rpm reaches the rising
+// threshold (>=), and back down when its rpm is under the falling one (<).
+#pragma once
+
+#include <algorithm>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "core/base/time.h"
+
+namespace tachproof {
+
+// One bit per (lamp, colour) pair: lamps from left to right, each lamp's
+// colours in file order, the first pair in bit 0. At most 64 pairs.
+using Channels = std::uint64_t;
+inline constexpr std::size_t max_channels = 64;
+
+struct Lamp {
+  std::string id;
+  std::vector<std::string> colours;
+};
+
+// What all lamps show together. A channel is in one of the two sets or dark.
+struct Cue {
+  Channels steady = 0;
+  Channels blinking = 0;
+  bool operator==(const Cue&) const = default;
+};
+
+struct Window {
+  std::string name;
+  double from_rpm = 0;  // the boundary: anchors already resolved
+  Cue cue;
+};
+
+enum class Sits { below, centred, above };
+std::string_view word(Sits sits);  // "below", ...
+std::optional<Sits> sits_named(std::string_view word);
+
+struct Deadband {
+  double rpm = 0;  // width
+  Sits sits = Sits::below;
+};
+
+struct Blink {
+  double hz = 0;
+  double duty = 0.5;  // lit share of a period, 0..1
+
+  double shorter_phase_s() const { return std::min(duty, 1 - duty) / hz; }  // lit or dark, whichever
+};
+
+struct Tolerance {
+  double rpm = 0;           // each threshold, either way
+  Nanos response_from = 0;  // from the signal's change to the lamps'
+  Nanos response_to = 0;
+  Nanos settle = 10 * ns_per_ms;  // lamps of one change need not move together
+  double blink_hz = 0.4;
+  double blink_duty = 0.1;
+  Nanos signal_lost = ns_per_s;  // after the last pulse, until the lowest window shows
+};
+
+struct Gauge {
+  std::string name;
+  double pulses_per_rev = 1;
+  std::vector<std::pair<std::string, double>> anchors;  // file order, rpm
+  std::vector<Lamp> lamps;                              // left to right
+  std::vector<Window> windows;                          // lowest first; [0] begins at 0
+  Deadband deadband;
+  std::optional<Blink> blink;  // always there when a window blinks
+  Tolerance tolerance;
+
+  std::size_t boundaries() const { return windows.empty() ? 0 : windows.size() - 1; }
+  double rising_rpm(std::size_t boundary) const;
+  double falling_rpm(std::size_t boundary) const;
+
+  std::size_t channels() const;   // how many (lamp, colour) pairs there are
+  Channels all_channels() const;  // a bit for each of them
+  // The pair's bit, or 0 when there is no such lamp or colour.
+  Channels channel(std::string_view lamp, std::string_view colour) const;
+  Channels lamp_channels(std::size_t lamp) const;  // all colours of one lamp
+  // "left white": lamp and colour of the channel with this index.
+  std::string channel_name(std::size_t index) const;
+  // "left white, mid blue blinking", lamps left to right; "dark" for nothing.
+  std::string describe(const Cue& cue) const;
+  std::string describe(Channels lit) const;
+};
+
+// One rule of a gauge that does not hold. `path` names the place as the gauge
+// file would: "windows[3].from", "deadband.rpm".
+struct Problem {
+  std::string path;
+  std::string found;    // what is there
+  std::string allowed;  // what may be there
+};
+
+// Every rule that a gauge must keep: windows in order, the first at 0, names
+// unique, no channel both steady and blinking, one colour per lamp in a cue,
+// a deadband narrower than every window that has a boundary on both sides,
+// a blink where a window blinks, tolerances finite and not negative.
+// Empty when the gauge is sound.
+std::vector<Problem> problems_of(const Gauge& gauge);
+
+// The unit's lamp logic in its plainest form: the window after `rpm` has been
+// believed, coming from window `from`.
+std::size_t next_window(const Gauge& gauge, std::size_t from, double rpm);
+
+}  // namespace tachproof

@@ -1,0 +1,387 @@
+#include <algorithm>
+#include <bit>
+#include <cmath>
+#include <limits>
+
+#include "core/base/statistics.h"
+#include "core/base/text.h"
+#include "core/judge/allowance.h"
+#include "core/judge/boundary_rows.h"
+#include "core/judge/judge_impl.h"
+#include "core/judge/thresholds.h"
+
+namespace tachproof {
+namespace {
+
+constexpr double most_forgiven = 0.1;     // of the time that was judged, for odd pulses
+constexpr std::size_t visits_kept = 200;  // per boundary and direction: enough for any U
+
+}  // namespace
+
+SeenTransition Judge::Impl::describe(const Crossing& crossing) const {
+  const ExpectedTransition& d = crossing.demand;
+  SeenTransition seen;
+  seen.crossing = crossing;
+  seen.blink_only = reading_.alike_while_lit(d.boundary - 1, d.boundary) && gauge_.blink.has_value();
+  const Tolerance& tolerance = gauge_.tolerance;
+  const Nanos nominal = d.nominal - tolerance.response_from;
+  seen.rate_rpm_per_s = history_.slope_at(nominal);
+  seen.rpm_earliest = history_.rpm_at(d.earliest);
+  seen.rpm_latest = history_.rpm_at(d.latest);
+
+  // A jump of the profile over the threshold?
+  const Nanos first = std::min(nominal, d.earliest) - tolerance.response_to - ns_per_ms;
+  Nanos step_at = 0;
+  if (history_.steps_between(first, d.latest)) {
+    step_at = history_.last_step_in(first, d.latest);
+    const double before = history_.rpm_at(step_at - 1), after = history_.rpm_at(step_at);
+    seen.step = d.direction == Direction::rising ? before < d.nominal_rpm && after >= d.nominal_rpm
+                                                 : before >= d.nominal_rpm && after < d.nominal_rpm;
+  }
+  if (seen.step) seen.rate_rpm_per_s = 0;
+  const double sign = d.direction == Direction::rising ? 1 : -1;
+  // Up to the change itself: where the profile has turned since, its rpm then says nothing.
+  const bool dated_by_rpm =
+      crossing.timing == Crossing::Timing::missing || crossing.timing == Crossing::Timing::hidden ||
+      (history_.turns_between(std::min(d.earliest, crossing.at), std::max(d.latest, crossing.at)) == 0 &&
+       history_.slope_at(crossing.at) * sign > 0);
+  seen.monotone = !seen.step && dated_by_rpm && history_.turns_between(d.earliest, d.latest) == 0 &&
+                  history_.slope_at(d.earliest) * sign > 0 && history_.slope_at(d.latest) * sign > 0 &&
+                  seen.rate_rpm_per_s * sign > 0;
+  if (crossing.timing == Crossing::Timing::missing) return seen;
+  const bool dated = crossing.timing != Crossing::Timing::hidden;
+  seen.disturbed = is_disturbed(dated ? std::min(d.earliest, crossing.at) : d.earliest,
+                                dated ? std::max(d.latest, crossing.at) : d.latest);
+  for (const auto& [b, boundary] : blink_boundaries_)
+    if (b == d.boundary && dated) {
+      seen.earliest_at = crossing.at - boundary.longest_phase();
+      seen.rpm_before = history_.rpm_at(seen.earliest_at);
+      seen.rpm_after = history_.rpm_at(crossing.at);
+    }
+  seen.beyond_neighbours = dated && beyond_neighbours(d.boundary, d.direction, crossing.at);
+  seen.observed_rpm = history_.rpm_at(crossing.at);
+  seen.step_response_s = seen.step ? to_seconds(crossing.at - step_at) : 0;
+  return seen;
+}
+
+// A change where another boundary's is due says nothing of this one's threshold.
+bool Judge::Impl::beyond_neighbours(std::size_t b, Direction direction, Nanos at) const {
+  const auto threshold = [&](std::size_t n) {
+    return direction == Direction::rising ? gauge_.rising_rpm(n) : gauge_.falling_rpm(n);
+  };
+  const auto [low, high] = std::minmax({history_.rpm_at(at - gauge_.tolerance.response_from),
+                                        history_.rpm_at(at - gauge_.tolerance.response_to)});
+  return (b > 1 && high < threshold(b - 1)) || (b < gauge_.boundaries() && low > threshold(b + 1));
+}
+
+// A run of many crossings stays small and quick: only those that the fit takes
+// are followed back in time.
+void Judge::Impl::keep_visit(const SeenTransition& seen) {
+  const Crossing& crossing = seen.crossing;
+  const Crossing::Timing timing = crossing.timing;
+  if (timing == Crossing::Timing::missing || timing == Crossing::Timing::hidden || seen.blink_only) return;
+  // Lamps that were no window's picture before or after, or pulses that were odd, date nothing.
+  if (!saw_clearly(crossing.at) || is_disturbed(crossing.at - gauge_.tolerance.response_to, crossing.at))
+    return;
+  const std::size_t b = crossing.demand.boundary;
+  if (seen.beyond_neighbours) return;
+  std::size_t& count = visit_count_[way_of(b, crossing.demand.direction)];
+  if (count == visits_kept) return;
+  const Tolerance& tolerance = gauge_.tolerance;
+  Visit visit;
+  visit.boundary = b;
+  visit.direction = crossing.demand.direction;
+  visit.step = seen.step;
+  visit.step_response_s = seen.step_response_s;
+  visit.timing_s = bench_uncertainty(setup_).timing_s;
+  visit.rpm_noise = setup_.rpm_uncertainty;
+  const double longest_s = 1.25 * to_seconds(tolerance.response_to + setup_.source_lag);
+  visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
+  for (std::size_t k = 0; k < Visit::samples; ++k)
+    visit.rpm_before[k] =
+        history_.rpm_at(crossing.at - from_seconds(visit.spacing_s * static_cast<double>(k)));
+  if (!seen.step && !visit.keeps_its_rate(to_seconds(tolerance.response_from - setup_.source_lag),
+                                          to_seconds(tolerance.response_to + setup_.source_lag)))
+    return;
+  ++count;
+  visits_.push_back(visit);
+}
+
+RunResult Judge::Impl::finish(Nanos until, bool complete) {
+  seen_until(until);
+  dimming_.finish(undimmed_);
+  settle(until);
+  settling_.finish(settled_);
+  blend(until);
+  blends_.finish(shown_);
+  take_expectation();
+  if (history_.empty() || expected_until_ < until) {
+    expectation_.finish(until);
+    take_expectation();
+  }
+  advance_to(until);
+  span_ended(until);
+  if (violation_) end_violation(until, false, false);
+  leave_blinks(until);
+  crossings_.finish(until);
+  take_crossings();
+  take_chatter();
+  last_words(until, complete);
+  return std::move(result_);
+}
+
+void Judge::Impl::stuck_lamps() {
+  for (std::size_t c = 0; c < gauge_.channels(); ++c) {
+    const Channels bit = Channels{1} << c;
+    const bool never_lit = (ought_lit_ & bit) && !(was_lit_ & bit);
+    const bool never_dark = (ought_dark_ & bit) && !(was_dark_ & bit);
+    if (never_lit)
+      log_.add({FindingKind::stuck_lamp, 0, "", gauge_.channel_name(c),
+                gauge_.channel_name(c) + " was never lit, though the settings light it"});
+    if (never_dark)
+      log_.add({FindingKind::stuck_lamp, 0, "", gauge_.channel_name(c),
+                gauge_.channel_name(c) + " was never dark, though the settings turn it off"});
+  }
+}
+
+void Judge::Impl::withdraw_thresholds(const std::string& why) {
+  for (BoundaryResult& row : result_.boundaries) {
+    BoundaryResult untold;
+    untold.boundary = row.boundary;
+    untold.direction = row.direction;
+    untold.nominal_rpm = row.nominal_rpm;
+    untold.visits = row.visits;
+    untold.remark = why;
+    row = std::move(untold);
+  }
+  result_.deadbands.clear();
+  result_.responses.clear();
+}
+
+// What the watcher itself does not believe is no measurement.
+void Judge::Impl::withdraw_numbers() {
+  for (BlinkResult& row : result_.blinks)
+    for (std::size_t c = 0; c < gauge_.channels(); ++c)
+      if (((unsure_blinks_ >> c) & 1) && gauge_.channel_name(c) == row.lamp) {
+        row.hz = row.duty = not_measured;
+        if (row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+      }
+  // A boundary that blinks decide is not decided by these.
+  if (unsure_blinks_ != 0)
+    for (BoundaryResult& row : result_.boundaries)
+      if (row.between_rpm && row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+  if (untimed_.empty()) return;
+  for (TransitionResult& row : result_.transitions) {
+    row.observed_rpm = row.deviation_rpm = row.expanded_uncertainty_rpm = not_measured;
+    row.seen = false;
+    row.at = 0;
+    row.verdict = Verdict::undecided;
+  }
+  withdraw_thresholds(untimed_);
+  for (BlinkResult& row : result_.blinks) {
+    row.hz = row.duty = not_measured;
+    row.verdict = Verdict::undecided;
+  }
+}
+
+// Whatever looks sound may be late, or off, together with the changes that the
+// time was told by. A row that fails does not fit those changes: it stays.
+void Judge::Impl::by_its_own_changes() {
+  constexpr const char* why = "the time was told by the unit's own changes";
+  for (TransitionResult& row : result_.transitions)
+    if (row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+  withdraw_thresholds(why);
+  log_.add(
+      {FindingKind::lost_evidence, 0, "", "",
+       "there was no sync lamp: the run's time was told by the unit's own first and last change, so that "
+       "a unit that is late or off as a whole would not be seen; no threshold is told, and this run "
+       "cannot pass"});
+}
+
+BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const {
+  const std::size_t ways = 2 * gauge_.windows.size();
+  constexpr double steps_only = std::numeric_limits<double>::infinity();
+  BoundaryEvidence out{fits,
+                       bounds_,
+                       std::vector<bool>(ways),
+                       std::vector<bool>(ways),
+                       std::vector<double>(ways, steps_only),
+                       std::vector<double>(ways, 0.0),
+                       std::vector<Nanos>(ways, 0)};
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+    for (const Direction direction : {Direction::rising, Direction::falling})
+      out.crossed[way_of(b, direction)] = expectation_.crossings(b, direction) > 0;
+  for (const SeenTransition& one : seen_) {
+    const std::size_t way = way_of(one.crossing.demand.boundary, one.crossing.demand.direction);
+    const Crossing::Timing timing = one.crossing.timing;
+    if (timing != Crossing::Timing::missing && timing != Crossing::Timing::hidden) {
+      if (!out.changed[way]) out.first_seen[way] = one.crossing.at;
+      out.changed[way] = true;
+      const bool undated = one.disturbed || one.blink_only || (!one.step && one.beyond_neighbours);
+      if (!undated)
+        out.fastest[way] = std::max(out.fastest[way], one.step ? steps_only : std::abs(one.rate_rpm_per_s));
+    }
+    if (!one.step && one.rate_rpm_per_s != 0)
+      out.slowest[way] = std::min(out.slowest[way], std::abs(one.rate_rpm_per_s));
+  }
+  return out;
+}
+
+// An undecided transition whose boundary was decided all the same, by another pass or by
+// its threshold's row, leaves nothing open.
+bool Judge::Impl::counts(const TransitionResult& row) const {
+  if (row.verdict != Verdict::undecided || row.remark.empty()) return true;
+  // The run's own beginning is no crossing that was asked for.
+  const auto crossed = [&](const BoundaryResult& b) {
+    return b.boundary == row.boundary && b.direction == row.direction;
+  };
+  if (row.between_rpm && !setup_.what.thresholds) return false;
+  if (std::none_of(result_.boundaries.begin(), result_.boundaries.end(), crossed)) return false;
+  const auto same = [&](const auto& other) {
+    return other.boundary == row.boundary && other.direction == row.direction &&
+           other.verdict == Verdict::pass;
+  };
+  return std::none_of(result_.transitions.begin(), result_.transitions.end(), same) &&
+         std::none_of(result_.boundaries.begin(), result_.boundaries.end(), same);
+}
+
+// How much was forgiven, and whether that was too much.
+void Judge::Impl::say_disturbed() {
+  std::size_t changes = 0;
+  for (const SeenTransition& one : seen_) changes += one.disturbed;
+  if (changes > 0)
+    result_.notes.push_back(std::to_string(changes) + (changes == 1 ? " change was" : " changes were") +
+                            " not judged: a pulse was missing or doubled at the time");
+  const double share = judged_ > 0 ? static_cast<double>(disturbed_for_) / static_cast<double>(judged_) : 0;
+  if (share > most_forgiven)
+    log_.add({FindingKind::lost_evidence, 0, "", "",
+              "pulses were missing or doubled for " + decimal(100 * share, 0) +
+                  " % of the time, and the lamps cannot be judged then; at most " +
+                  decimal(100 * most_forgiven, 0) +
+                  " % may be left out: mend the tach signal and run again"});
+}
+
+void Judge::Impl::say_left_out() {
+  const JudgeWhat& what = setup_.what;
+  if (!what.transitions) result_.not_asked.push_back("transitions");
+  if (!what.steady) result_.not_asked.push_back("steady");
+  if (!what.blink) result_.not_asked.push_back("blink");
+  if (!what.thresholds) result_.not_asked.push_back("thresholds");
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+    if (expectation_.crossings(b, Direction::rising) + expectation_.crossings(b, Direction::falling) == 0)
+      result_.not_visited.push_back(gauge_.windows[b].name);
+}
+
+void Judge::Impl::last_words(Nanos until, bool complete) {
+  const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty();
+  if (!lamps_known_ || dead) {
+    log_.add({FindingKind::lost_evidence, 0, "", "",
+              lamps_known_
+                  ? "no lamp changed in the whole run, though the settings demand changes: the unit was "
+                    "off, or the watcher does not see it"
+                  : "the watcher gave no lamp state at all"});
+  } else if (setup_.what.steady) {
+    stuck_lamps();
+  }
+  if (wired_ == 0)
+    log_.add({FindingKind::lost_evidence, 0, "", "", "no lamp of this gauge is wired"});
+  else if (judged_ == 0)
+    log_.add({FindingKind::lost_evidence, 0, "", "", "nothing was judged: no demand met a lamp state"});
+
+  const BenchUncertainty bench = bench_uncertainty(setup_);
+  FitSetup fit{to_seconds(gauge_.tolerance.response_from),
+               to_seconds(gauge_.tolerance.response_to),
+               bench.clock_share,
+               bench.rpm,
+               0,
+               bench.lag_s,
+               bench.source_rpm};
+  fit.stamp_offset_s = to_seconds(setup_.stamp_offset);
+  fit.pulses_per_rev = gauge_.pulses_per_rev;
+  if (!setup_.noise.quiet()) {
+    // One figure for all: the noise where it is largest.
+    double most = 0;
+    for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+      most = std::max(most, reading_noise(setup_.noise, gauge_, gauge_.windows[b].from_rpm).random_rpm);
+    fit.rpm_noise = std::hypot(fit.rpm_noise, most);
+  }
+  const ThresholdFits fits = fit_thresholds(visits_, gauge_.boundaries(), fit);
+  if (fits.scatter_seen)
+    result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
+  FindingLog unit_log;
+  result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
+  const bool timed = setup_.time_by != TimeRelation::lamp_changes;
+  FindingLog untimed;
+  if (setup_.what.transitions) {
+    FindingLog& log = timed ? unit_log : untimed;
+    const BoundaryEvidence evidence = boundary_evidence(fits);
+    result_.boundaries = boundary_rows(gauge_, setup_, reading_, evidence, log);
+    result_.deadbands = deadband_rows(gauge_, setup_, result_.boundaries, evidence, log);
+    result_.responses = response_rows(gauge_, setup_, evidence, log);
+  }
+  if (!timed) by_its_own_changes();
+  if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, bench, unit_log);
+  withdraw_numbers();
+  if (dead) {
+    // A unit that is dead and a watcher that is blind look the same.
+    for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;
+    for (BlinkResult& row : result_.blinks) row.verdict = Verdict::undecided;
+    for (BoundaryResult& row : result_.boundaries) row.verdict = Verdict::undecided;
+  } else {
+    std::uint64_t left_out = 0;
+    for (Finding& finding : unit_log.take(left_out)) log_.add(std::move(finding));
+    result_.findings_left_out += left_out;
+  }
+
+  for (FlickerResult& row : result_.flicker) {
+    const double minutes = row.duration_s / 60;
+    row.rate_per_min = static_cast<double>(row.changes) / minutes;
+    row.upper_95_per_min = poisson_upper(row.changes, 0.90) / minutes;  // one-sided 95 %
+    result_.notes.push_back(
+        "boundary " + row.boundary + " changed " + std::to_string(row.changes) +
+        " times more than the profile demands: the scripted noise goes to and fro across it; a "
+        "dwell tells the rate");
+  }
+  for (std::size_t c = 0; c < gauge_.channels(); ++c) {
+    const DimmingFilter::Dimming d = dimming_.dimming(c);
+    if (d.hz > 0) result_.levels.push_back({gauge_.channel_name(c), d.level, d.hz});
+    if (!((wired_ >> c) & 1)) result_.not_judged.push_back(gauge_.channel_name(c));
+  }
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
+    if (reading_.look_alike(b - 1, b))
+      result_.notes.push_back("boundary " + gauge_.windows[b].name +
+                              " was not judged: the lamps that are wired show the same on both sides");
+  say_disturbed();
+  say_left_out();
+  if (dimming_.glitches() > 0)
+    result_.notes.push_back(
+        std::to_string(dimming_.glitches()) +
+        " pulses on the lamp lines were too short for a lamp (below 20 us) and were left out");
+  if (!result_.not_judged.empty())
+    result_.notes.push_back(std::to_string(result_.not_judged.size()) + " of " +
+                            std::to_string(gauge_.channels()) +
+                            " lamp colours are not wired and were not judged");
+
+  Verdict verdict = log_.verdict();
+  for (TransitionResult& row : result_.transitions) {
+    row.asked = counts(row);
+    if (row.asked) verdict = worst(verdict, row.verdict);
+  }
+  for (const BlinkResult& row : result_.blinks) verdict = worst(verdict, row.verdict);
+  for (const AnswerResult& row : result_.answers) verdict = worst(verdict, row.verdict);
+  const auto take = [&](const auto& rows) {
+    for (const auto& row : rows)
+      if (row.asked || row.verdict == Verdict::fail) verdict = worst(verdict, row.verdict);
+  };
+  take(result_.boundaries);
+  take(result_.deadbands);
+  take(result_.responses);
+  // Whatever was seen until then; and a dead unit looks like a blind watcher.
+  if (!complete || dead) verdict = Verdict::undecided;
+  result_.findings = log_.take(result_.findings_left_out);
+  result_.verdict = verdict;
+  result_.complete = complete;
+  result_.duration = until;
+}
+
+}  // namespace tachproof

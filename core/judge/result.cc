@@ -1,0 +1,34 @@
+#include "core/judge/result.h"
+namespace tachproof {
+
+std::string_view word(FindingKind k) {
+  switch (k) {
+    case FindingKind::missing_transition: return "missing-transition";
+    case FindingKind::early: return "early";
+    case FindingKind::late: return "late";
+    case FindingKind::extra_transition: return "extra-transition";
+    case FindingKind::wrong_cue: return "wrong-cue";
+    case FindingKind::stuck_lamp: return "stuck-lamp";
+    case FindingKind::blink_rate: return "blink-rate";
+    case FindingKind::blink_missing: return "blink-missing";
+    case FindingKind::flicker: return "flicker";
+    case FindingKind::slow_response: return "slow-response";
+    case FindingKind::no_signal: return "no-signal";
+    case FindingKind::lost_evidence: return "lost-evidence";
+    case FindingKind::bench_fault: return "bench-fault";
+    case FindingKind::wrong_answer: return "wrong-answer";
+    case FindingKind::unknown_colour: return "unknown-colour";
+  }
+  return "bench-fault";
+}
+
+Verdict verdict_of(FindingKind k) {
+  switch (k) {
+    case FindingKind::no_signal:
+    case FindingKind::lost_evidence:
+    case FindingKind::bench_fault: return Verdict::undecided;
+    default: return Verdict::fail;
+  }
+}
+
+}  // namespace tachproof

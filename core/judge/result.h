@@ -1,0 +1,211 @@
+// One run's record: what was judged, what was seen, and the verdict, with
+// numbers. The reports are written from this and from nothing else.
+#pragma once
+
+#include <cstdint>
+#include <limits>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/base/time.h"
+#include "core/base/verdict.h"
+#include "core/gauge/gauge.h"
+
+namespace tachproof {
+
+// Known only to lie between these two.
+struct RpmBetween {
+  double low_rpm = 0, high_rpm = 0;
+};
+
+// A change of window that the settings demand, and what was seen of it.
+struct TransitionResult {
+  std::string boundary;
+  Direction direction = Direction::rising;
+  double nominal_rpm = 0;  // the threshold, deadband applied
+  Nanos earliest = 0;      // a conforming unit changes in earliest..latest;
+  Nanos nominal = 0;       // nominal: exact threshold, fastest response
+  Nanos latest = 0;
+  bool seen = false;
+  Nanos at = 0;                                    // when it was seen
+  double observed_rpm = not_measured;              // the profile's rpm at `at`
+  double deviation_rpm = not_measured;             // observed - nominal
+  double lowest_rpm = not_measured;                // the deviation that is allowed at this
+  double highest_rpm = not_measured;               // rate: tolerance plus rate x response
+  double rate_rpm_per_s = 0;                       // of the profile there, signed; 0 for a step
+  bool step = false;                               // the profile jumped: `at` tells response, not threshold
+  double expanded_uncertainty_rpm = not_measured;  // k = 2
+  std::optional<RpmBetween> between_rpm;           // of a change that no lamp dates
+  bool asked = true;                               // undecided counts: nothing else decides its boundary
+  Verdict verdict = Verdict::undecided;
+  std::string remark;  // why undecided, in words; may be empty
+};
+
+// What a row says of its verdict: "not asked" where it was not and is undecided.
+template <class Row>
+std::string_view row_word(const Row& row) {
+  return !row.asked && row.verdict == Verdict::undecided ? "not asked" : word(row.verdict);
+}
+inline std::string_view row_word(const TransitionResult& row) {
+  return !row.asked && row.verdict == Verdict::undecided ? "not dated" : word(row.verdict);
+}
+
+// One component of an uncertainty budget (GUM, JCGM 100:2008, 8).
+struct BudgetLine {
+  std::string component;                                 // "source tick", "repeatability", ...
+  double standard_uncertainty_rpm = 0;                   // its contribution to the result
+  double dof = std::numeric_limits<double>::infinity();  // degrees of freedom; infinite: null in JSON
+};
+
+// How far this unit's visits to its boundaries scatter: standard deviations of
+// one visit, a part in rpm whatever the rate (rounding, noise) and a part in
+// time (it updates now and then). Told from the run; NaN when it cannot be.
+struct UnitScatter {
+  double rpm = not_measured;
+  double ms = not_measured;
+  double dof = 0;  // degrees of freedom, together
+};
+
+// Threshold and response of one boundary in one direction, from all its visits.
+struct BoundaryResult {
+  std::string boundary;
+  Direction direction = Direction::rising;
+  double nominal_rpm = 0;
+  double threshold_rpm = not_measured;
+  double expanded_uncertainty_rpm = not_measured;
+  double response_ms = not_measured;
+  double response_uncertainty_ms = not_measured;
+  int visits = 0;
+  std::vector<BudgetLine> budget;         // behind expanded_uncertainty_rpm; may be empty
+  double coverage_factor = not_measured;  // k, for 95 %
+  double dof = not_measured;              // effective, GUM G.4; infinite where nothing limits it
+  std::optional<RpmBetween> between_rpm;  // of a threshold that no change dates
+  bool asked = true;                      // the scenario asks for it: undecided counts
+  Verdict verdict = Verdict::undecided;
+  std::string remark;  // why undecided, in words; may be empty
+};
+
+// Rising less falling threshold of one boundary: what both share, such as the
+// response, cancels.
+struct DeadbandResult {
+  std::string boundary;
+  double nominal_rpm = 0;  // width as set
+  double width_rpm = not_measured;
+  double expanded_uncertainty_rpm = not_measured;
+  double coverage_factor = not_measured;
+  std::optional<Sits> sits;  // where the evidence decides it
+  bool asked = true;
+  Verdict verdict = Verdict::undecided;
+  std::string remark;
+};
+
+// The response at one boundary in one direction, from steps and ramps of this
+// run alone: never what the gauge allows.
+struct ResponseResult {
+  std::string boundary;
+  Direction direction = Direction::rising;
+  double response_ms = not_measured;
+  double expanded_uncertainty_ms = not_measured;
+  double coverage_factor = not_measured;
+  int visits = 0;
+  bool asked = true;
+  Verdict verdict = Verdict::undecided;
+  std::string remark;
+};
+
+struct BlinkResult {
+  std::string window;
+  std::string lamp;  // "top magenta"
+  double hz = not_measured;
+  double duty = not_measured;
+  int cycles = 0;
+  Verdict verdict = Verdict::undecided;
+};
+
+struct FlickerResult {
+  std::string boundary;
+  double mean_rpm = 0;
+  double duration_s = 0;
+  std::uint64_t changes = 0;  // beyond those that the profile demands
+  double rate_per_min = 0;
+  double upper_95_per_min = 0;
+  double limit_per_min = not_measured;  // no limit asked for: null
+  Verdict verdict = Verdict::undecided;
+};
+
+struct AnswerResult {
+  Nanos at = 0;
+  std::string question;
+  std::string answer;  // as given; empty: none was given
+  std::string expected;
+  Verdict verdict = Verdict::undecided;
+};
+
+// How bright a lamp was while lit: 1 is steady, less is PWM-dimmed.
+struct LevelResult {
+  std::string lamp;
+  double level = 1;
+  double pwm_hz = 0;  // 0: not dimmed
+};
+
+enum class FindingKind {
+  missing_transition,
+  early,
+  late,
+  extra_transition,
+  wrong_cue,
+  stuck_lamp,
+  blink_rate,
+  blink_missing,
+  flicker,
+  slow_response,
+  no_signal,
+  lost_evidence,
+  bench_fault,
+  wrong_answer,
+  unknown_colour  // lit in a colour that nobody said it has
+};
+std::string_view word(FindingKind k);  // "missing-transition", ...
+// What a finding of this kind makes of a run: fail when it speaks of the unit,
+// undecided when it speaks of the bench or of the evidence.
+Verdict verdict_of(FindingKind k);
+
+struct Finding {
+  FindingKind kind = FindingKind::bench_fault;
+  Nanos at = 0;
+  std::string window;   // may be empty
+  std::string lamp;     // may be empty
+  std::string message;  // one sentence with its numbers and units
+};
+
+struct Evidence {
+  std::uint64_t pulses = 0;
+  std::uint64_t lamp_changes = 0;
+  std::uint64_t lost = 0;
+};
+
+struct RunResult {
+  Verdict verdict = Verdict::undecided;
+  bool complete = false;  // the whole scenario was played and seen
+  Nanos duration = 0;
+  std::vector<TransitionResult> transitions;
+  std::vector<BoundaryResult> boundaries;
+  std::vector<DeadbandResult> deadbands;
+  std::vector<ResponseResult> responses;
+  std::vector<BlinkResult> blinks;
+  UnitScatter scatter;
+  std::vector<FlickerResult> flicker;
+  std::vector<AnswerResult> answers;
+  std::vector<LevelResult> levels;
+  std::vector<Finding> findings;  // time order; at most max_findings, then a count
+  std::uint64_t findings_left_out = 0;
+  std::vector<std::string> not_judged;   // "top magenta": channels without a wire
+  std::vector<std::string> not_visited;  // boundaries that the profile never crossed
+  std::vector<std::string> not_asked;    // kinds that the scenario leaves out: "thresholds"
+  std::vector<std::string> notes;        // what a reader must know, one sentence each
+  Evidence evidence;
+};
+
+}  // namespace tachproof

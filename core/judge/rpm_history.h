@@ -1,0 +1,50 @@
+// The rpm of the recent past, for the judge: what it was at an instant, and
+// where it turned.
+#pragma once
+
+#include <deque>
+#include <vector>
+
+#include "core/base/time.h"
+#include "core/signal/profile.h"
+
+namespace tachproof {
+
+class RpmHistory {
+ public:
+  // A turn counts, from the extreme on, when r comes back by at least this much:
+  // less cannot move a lamp both ways.
+  explicit RpmHistory(double least_turn_rpm) : least_turn_rpm_(least_turn_rpm) {}
+
+  void add(const Segment& segment);  // adjoining, in time order
+  bool empty() const { return segments_.empty(); }
+  Nanos begin() const { return segments_.front().start.whole; }
+
+  // 0 before the first segment, the last value after the end.
+  double rpm_at(Nanos t) const;
+  double slope_at(Nanos t) const;  // rpm per second
+  // r is the same all the time from..to, by the profile and not by chance.
+  bool still_between(Nanos from, Nanos to) const;
+  // r jumps at t, by at least the least turn.
+  bool steps_between(Nanos from, Nanos to) const;
+  // The latest such jump in [from, to]; call only if there is one.
+  Nanos last_step_in(Nanos from, Nanos to) const;
+  std::size_t turns_between(Nanos from, Nanos to) const;
+
+  // Nothing before this will be asked for again.
+  void forget_before(Nanos t);
+  bool any_before(Nanos t) const;  // that could be forgotten
+
+ private:
+  const Segment* segment_at(Nanos t) const;
+  void extreme(Nanos at, double rpm);
+
+  double least_turn_rpm_;
+  std::deque<Segment> segments_;
+  std::deque<Nanos> turns_, steps_;
+  bool going_up_ = true;
+  double extreme_rpm_ = 0;
+  Nanos extreme_at_ = 0;
+};
+
+}  // namespace tachproof

@@ -1,0 +1,393 @@
+#include "core/plan/survey.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/judge/window_reading.h"
+
+namespace tachproof {
+namespace {
+
+// Of the unit's response, before it has shown any: updates every 10 ms
+// (rectangular, GUM 4.3.7), and the wait for the next pulse.
+constexpr double update_spread_s = 0.0029;
+// One slow visit then scatters by this share of the wanted uncertainty.
+constexpr double slow_share = 0.16;
+constexpr double fast_by_slow = 5;
+constexpr double slowest = 2, fastest = 3000;  // rpm per second
+constexpr int blink_cycles = 4;
+constexpr int most_rounds = 200;  // the time ends it before
+constexpr int most_pairs_a_round = 6;
+// Of one boundary one way; beyond, the unit makes it impossible, unless it is nearly there.
+constexpr double most_visits = 120, nearly = 1.5;
+// Of what is missing: with more visits the unit's scatter is known better as well.
+constexpr double share_a_round = 0.7;
+// A bracket's half is the uncertainty, and some is left for the bench.
+constexpr double bracket_per_within = 1.8;
+constexpr double narrower = 0.7;
+constexpr int most_narrowed = 4;
+constexpr Nanos longest_pause = 20 * ns_per_ms;
+constexpr Nanos unit_wakes = 500 * ns_per_ms;
+
+double rounded(double rpm) { return std::round(rpm * 100) / 100; }
+Nanos rounded(Nanos t) { return std::max<Nanos>((t + 50'000) / 100'000 * 100'000, 100'000); }
+
+}  // namespace
+
+JudgeWhat survey_asks(double within_rpm) {
+  JudgeWhat what;
+  what.thresholds = true;
+  what.within_rpm = within_rpm;
+  return what;
+}
+
+RunResult judge_survey(const Gauge& gauge, const JudgeSetup& setup, const SurveyView& view, bool complete) {
+  const Profile profile(view.steps);
+  Judge judge(gauge, setup);
+  for (const Segment& segment : profile.segments()) judge.rpm(segment);
+  judge.lamps(view.events);
+  return judge.finish(std::min(view.seen_until, profile.duration()), complete);
+}
+
+SurveyPlanner::SurveyPlanner(const Gauge& gauge, const SurveySetup& setup)
+    : gauge_(gauge), setup_(setup), narrow_(gauge) {
+  setup_.judge.what = survey_asks(setup.within_rpm);
+  const WindowReading reading(gauge_, setup_.judge.wired);
+  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
+    if (blink_only(reading, b)) {
+      const double far = gauge_.tolerance.rpm + 1, width = bracket_per_within * setup_.within_rpm;
+      const double rise = gauge_.rising_rpm(b), fall = gauge_.falling_rpm(b);
+      held_.push_back({b, HoldReading(gauge_, setup_.judge.wired, b),
+                       ThresholdSearch(Direction::rising, rise, rise - far, rise + far, width),
+                       ThresholdSearch(Direction::falling, fall, fall - far, fall + far, width), width, far,
+                       0});
+    } else {
+      (reading.look_alike(b - 1, b) ? unmeasurable_ : measured_).push_back(b);
+    }
+  }
+  for (std::size_t w = 0; w < gauge_.windows.size(); ++w)
+    if (reading.blinking(w) != 0) blinking_.push_back(w);
+  needs_.resize(gauge_.windows.size());
+}
+
+double SurveyPlanner::slow_rate(std::size_t boundary) const {
+  const double pulse_s = 60 / (gauge_.pulses_per_rev * std::max(gauge_.falling_rpm(boundary), 1.0));
+  const double spread_s = std::hypot(update_spread_s, pulse_s / std::sqrt(12.0));
+  double rate = slow_share * setup_.within_rpm / spread_s;
+  // A noisy unit crossed too slowly changes early (core/judge/scatter.h).
+  const UnitScatter& seen = known_.scatter;
+  if (seen.rpm > 0.1 && seen.ms > 0) rate = std::max(rate, 0.7 * seen.rpm / (seen.ms * 1e-3));
+  return std::clamp(rate, slowest, fastest / fast_by_slow);
+}
+
+double SurveyPlanner::fast_rate(std::size_t boundary) const {
+  return std::clamp(fast_by_slow * slow_rate(boundary), slowest, fastest);
+}
+
+// Far enough on both sides that the settings demand the change each way, and
+// that the profile keeps its rate for every response that is allowed.
+SurveyPlanner::Zone SurveyPlanner::zone(std::size_t boundary, double rate) const {
+  const Need& need = needs_[boundary];
+  const double response_s = to_seconds(gauge_.tolerance.response_to);
+  const double lead_s = 1.1 * response_s + 0.01;
+  const double stay_s = 0.55 * response_s + to_seconds(gauge_.tolerance.settle) / 2;
+  const double margin = gauge_.tolerance.rpm * need.widen + 1 + 4 * setup_.within_rpm * (need.widen - 1);
+  const double rise = gauge_.rising_rpm(boundary), fall = gauge_.falling_rpm(boundary);
+  const double up = std::max(0.0, need.shift_rpm), down = std::min(0.0, need.shift_rpm);
+  const double low = std::min(rise + down - margin - rate * lead_s, fall + down - margin - rate * stay_s);
+  const double high = std::max(fall + up + margin + rate * lead_s, rise + up + margin + rate * stay_s);
+  return {rounded(std::max(low, 0.4 * fall)), rounded(std::min(high, Profile::max_rpm))};
+}
+
+// The golden ratio's multiples are spread evenly however many there are.
+Nanos SurveyPlanner::pause() {
+  constexpr double golden = 0.6180339887498949;
+  const double part = golden * static_cast<double>(++pauses_);
+  return rounded(static_cast<Nanos>((part - std::floor(part)) * static_cast<double>(longest_pause)));
+}
+
+void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& out) {
+  // Low down there is no room for a fast ramp.
+  const double lead_s = 1.1 * to_seconds(gauge_.tolerance.response_to) + 0.01;
+  rate = std::min(rate, 0.3 * gauge_.falling_rpm(boundary) / lead_s);
+  const Zone near = zone(boundary, rate);
+  rate = narrow_.unhurried(rate, near.low, near.high);
+  const Zone z = zone(boundary, rate);
+  // A window that a way ends in is shown as long as one that it passes.
+  const Nanos shown = narrow_.unhurried(fastest, z.low, z.high) < fastest ? NarrowWindows::shown : 0;
+  const Nanos lasts = rounded(from_seconds((z.high - z.low) / rate));
+  // Down first: what follows lies higher, so the way up is never cut short. The
+  // way down is asked of the unit only once it had to be above.
+  const double above =
+      gauge_.rising_rpm(boundary) + std::max(0.0, needs_[boundary].shift_rpm) + gauge_.tolerance.rpm;
+  const double wait_s =
+      to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle) - (z.high - above) / rate;
+  const Nanos wait = from_seconds(std::max(0.0, wait_s));
+  last_high_ = z.high;
+  out.insert(out.end(), {Hold{z.high, rounded(wait + pause() + shown)}, RampByTime{z.low, lasts},
+                         Hold{z.low, rounded(pause() + shown)}, RampByTime{z.high, lasts}});
+}
+
+std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
+  const double hz = std::max(gauge_.blink->hz - gauge_.tolerance.blink_hz, 0.1);
+  const double from = gauge_.windows[window].from_rpm;
+  const bool last = window == gauge_.boundaries();
+  const double middle = last ? from + std::max(50.0, 4 * gauge_.deadband.rpm)
+                             : (from + gauge_.windows[window + 1].from_rpm) / 2;
+  return {Hold{rounded(std::min(middle, Profile::max_rpm)),
+               rounded(from_seconds((blink_cycles + 0.5) / hz) + gauge_.tolerance.response_to)}};
+}
+
+void SurveyPlanner::hold(std::size_t held, Nanos from, std::vector<Step>& out) {
+  pass(held, Direction::rising, from + lasting(out), out);
+  pass(held, Direction::falling, from + lasting(out), out);
+  last_high_ = 0;
+}
+
+// From the far side, where the unit is surely back, hold by hold over the bracket.
+void SurveyPlanner::pass(std::size_t held, Direction direction, Nanos from, std::vector<Step>& out) {
+  const Held& h = held_[held];
+  const bool rising = direction == Direction::rising;
+  Pass pass{held, direction, (rising ? h.rising : h.falling).pass(), from, rounded(h.reading.least())};
+  if (pass.rpm.empty()) return;
+  const double first = pass.rpm.front(), width = gauge_.deadband.rpm;
+  const double fall = gauge_.falling_rpm(h.boundary), rise = gauge_.rising_rpm(h.boundary);
+  const double far = rising
+                         ? std::max(std::min(first - width, fall) - h.margin_rpm, 0.4 * std::min(first, fall))
+                         : std::min(std::max(first + width, rise) + h.margin_rpm, Profile::max_rpm);
+  out.push_back(Hold{rounded(far), pass.each});
+  for (const double rpm : pass.rpm) out.push_back(Hold{rpm, pass.each});
+  passes_.push_back(std::move(pass));
+}
+
+void SurveyPlanner::read_passes(const SurveyView& view) {
+  if (passes_.empty()) return;
+  const std::vector<LampEvent> lamps = shown_lamps(view.events, setup_.judge.wired, gauge_.tolerance.settle);
+  for (const Pass& pass : passes_) {
+    Held& h = held_[pass.held];
+    const bool rising = pass.direction == Direction::rising;
+    std::vector<HoldReading::Side> sides;
+    for (std::size_t i = 0; i <= pass.rpm.size(); ++i) {
+      const Nanos from = pass.from + static_cast<Nanos>(i) * pass.each;
+      sides.push_back(h.reading.read(lamps, from, std::min(from + pass.each, view.seen_until)));
+    }
+    if (sides.front() == (rising ? HoldReading::Side::above : HoldReading::Side::below)) {
+      // It had not come back before the pass, which therefore tells nothing.
+      h.margin_rpm *= 3;
+      std::fill(sides.begin(), sides.end(), HoldReading::Side::either);
+    }
+    (rising ? h.rising : h.falling).seen(pass.rpm, std::span(sides).subspan(1));
+  }
+  passes_.clear();
+}
+
+std::vector<Step> SurveyPlanner::rest() {
+  const std::size_t first = std::min(measured_.empty() ? gauge_.boundaries() : measured_.front(),
+                                     held_.empty() ? gauge_.boundaries() : held_.front().boundary);
+  const double low = zone(first, slow_rate(first)).low;
+  const Nanos above = gauge_.tolerance.response_to + gauge_.tolerance.settle;
+  std::vector<Step> out;
+  // The last way up counts only once the unit had to be above.
+  if (last_high_ > 0) out.push_back(Hold{last_high_, rounded(above)});
+  out.push_back(Hold{low, rounded(setup_.ahead + above + 20 * ns_per_ms)});
+  return out;
+}
+
+void SurveyPlanner::look(const SurveyView& view) {
+  read_passes(view);
+  known_ = judge_survey(gauge_, setup_.judge, view, true);
+  for (Held& held : held_) narrow(held);
+  for (const std::size_t b : measured_) {
+    double sum = 0;
+    int ways = 0;
+    for (const BoundaryResult& row : known_.boundaries)
+      if (row.boundary == gauge_.windows[b].name && row.visits > 0) {
+        sum += row.threshold_rpm - row.nominal_rpm;
+        ++ways;
+      }
+    if (ways == 2) needs_[b].shift_rpm = sum / 2;
+  }
+}
+
+// The judge may want a bracket narrower than was planned.
+void SurveyPlanner::narrow(Held& held) {
+  if (!held.rising.known() || !held.falling.known() || held.narrowed == most_narrowed) return;
+  for (const BoundaryResult& row : known_.boundaries)
+    if (row.boundary == gauge_.windows[held.boundary].name &&
+        row.expanded_uncertainty_rpm > setup_.within_rpm) {
+      held.width_rpm *= narrower;
+      ++held.narrowed;
+      held.rising.narrow_to(held.width_rpm);
+      held.falling.narrow_to(held.width_rpm);
+      return;
+    }
+}
+
+void SurveyPlanner::plan_again() {
+  again_.clear();
+  for (std::size_t i = 0; i < held_.size(); ++i)
+    if (!held_[i].rising.pass().empty() || !held_[i].falling.pass().empty()) again_.push_back({i, 0});
+  for (const std::size_t b : measured_)
+    if (!needs_[b].given_up) plan_again(b);
+  ++rounds_;
+}
+
+void SurveyPlanner::plan_again(std::size_t b) {
+  Need& need = needs_[b];
+  double worst_u = 0, response_s = 0;
+  int fewest = 1'000'000, rows = 0;
+  for (const BoundaryResult& row : known_.boundaries) {
+    if (row.boundary != gauge_.windows[b].name) continue;
+    ++rows;
+    fewest = std::min(fewest, row.visits);
+    if (row.visits == 0) continue;
+    worst_u = std::max(worst_u, row.expanded_uncertainty_rpm);
+    response_s = std::max(response_s, row.response_uncertainty_ms * 1e-3);
+  }
+  const double slow = slow_rate(b), fast = fast_rate(b);
+  if (rows < 2 || fewest == 0) {
+    // Not where it was looked for: look wider, and fast.
+    need.widen *= 4;
+    again_.push_back({b, fast});
+    again_.push_back({b, slow});
+    if (need.widen > 300) need.given_up = true;
+    return;
+  }
+  const double times = worst_u / setup_.within_rpm;
+  if (times <= 1) return;
+  const double needed = fewest * times * times;
+  if (rounds_ > 2 && needed > std::max(most_visits, nearly * fewest)) {
+    need.given_up = true;
+    return;
+  }
+  const bool by_response = slow * response_s > 0.6 * worst_u;
+  // A pair is one visit each way.
+  const int pairs = std::clamp(static_cast<int>(std::ceil(share_a_round * (needed - fewest))), 1,
+                               rounds_ == 0 ? 2 : most_pairs_a_round);
+  for (int i = 0; i < pairs; ++i) again_.push_back({b, by_response && i % 2 == 0 ? fast : slow});
+}
+
+void SurveyPlanner::expect_between(std::size_t boundary, double below_rpm, double above_rpm) {
+  for (Held& h : held_) {
+    if (h.boundary != boundary) continue;
+    const double middle = (below_rpm + above_rpm) / 2;
+    h.rising = ThresholdSearch(Direction::rising, middle, below_rpm, above_rpm, h.width_rpm);
+    h.rising.old_side_at(below_rpm);
+    h.rising.new_side_at(above_rpm);
+    h.falling = ThresholdSearch(Direction::falling, middle, below_rpm, above_rpm, h.width_rpm);
+    h.falling.old_side_at(above_rpm);
+  }
+}
+
+std::optional<ThresholdSearch::Bracket> SurveyPlanner::bracket(std::size_t boundary,
+                                                               Direction direction) const {
+  for (const Held& h : held_)
+    if (h.boundary == boundary) return (direction == Direction::rising ? h.rising : h.falling).bracket();
+  return std::nullopt;
+}
+
+bool SurveyPlanner::known_well(std::size_t boundary) const {
+  int rows = 0;
+  for (const BoundaryResult& row : known_.boundaries)
+    if (row.boundary == gauge_.windows[boundary].name && row.visits > 0 &&
+        row.expanded_uncertainty_rpm <= setup_.within_rpm)
+      ++rows;
+  return rows == 2;
+}
+
+std::size_t SurveyPlanner::known() const {
+  const auto ramped = std::count_if(measured_.begin(), measured_.end(),
+                                    [this](std::size_t boundary) { return known_well(boundary); });
+  const auto held = std::count_if(held_.begin(), held_.end(),
+                                  [](const Held& h) { return h.rising.known() && h.falling.known(); });
+  return static_cast<std::size_t>(ramped + held);
+}
+
+std::vector<Step> SurveyPlanner::next(const SurveyView& view) {
+  const std::size_t passes = passes_.size();
+  std::vector<Step> steps = plan(view);
+  // Holds are timed as they were planned.
+  if (steps.empty() || view.steps.empty() || passes_.size() > passes) return steps;
+  const Step& last = view.steps.back();
+  const auto* hold = std::get_if<Hold>(&last);
+  return narrow_.unhurried(hold != nullptr ? hold->rpm : std::get<RampByTime>(last).to_rpm, std::move(steps));
+}
+
+std::vector<Step> SurveyPlanner::plan(const SurveyView& view) {
+  std::vector<Step> out;
+  while (out.empty() && phase_ != Phase::over) {
+    switch (phase_) {
+      case Phase::start:
+        if (wanted() == 0) {
+          phase_ = Phase::over;
+          break;
+        }
+        out = {Hold{std::get<Hold>(rest().back()).rpm, unit_wakes}};
+        phase_ = Phase::fast;
+        break;
+      case Phase::fast:
+        if (at_ < measured_.size()) {
+          pair(measured_[at_], fast_rate(measured_[at_]), out);
+          ++at_;
+        } else {
+          phase_ = Phase::blinks;
+          at_ = 0;
+        }
+        break;
+      case Phase::blinks:
+        if (at_ < blinking_.size()) {
+          out = dwell(blinking_[at_++]);
+        } else {
+          look(view);
+          // A unit that shows nothing at all is off, or not seen.
+          phase_ = view.events.size() < 2 ? Phase::over : Phase::slow;
+          at_ = 0;
+        }
+        break;
+      case Phase::slow:
+        if (at_ < measured_.size()) {
+          pair(measured_[at_], slow_rate(measured_[at_]), out);
+          ++at_;
+        } else {
+          if (last_high_ > 0 && !held_.empty())
+            out = {Hold{last_high_, rounded(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
+          phase_ = Phase::holds;
+          at_ = 0;
+        }
+        break;
+      case Phase::holds:
+        if (at_ < held_.size()) {
+          hold(at_, lasting(view.steps), out);
+          ++at_;
+        } else {
+          out = rest();
+          phase_ = Phase::rest;
+        }
+        break;
+      case Phase::rest:
+        look(view);
+        plan_again();
+        at_ = 0;
+        phase_ = again_.empty() || rounds_ > most_rounds || view.seen_until > setup_.longest ? Phase::over
+                                                                                             : Phase::again;
+        break;
+      case Phase::again:
+        if (at_ < again_.size()) {
+          const Again& again = again_[at_];
+          if (again.rate > 0)
+            pair(again.boundary, again.rate, out);
+          else
+            hold(again.boundary, lasting(view.steps), out);
+          ++at_;
+        } else {
+          out = rest();
+          phase_ = Phase::rest;
+        }
+        break;
+      case Phase::over: break;
+    }
+  }
+  return out;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,140 @@
+// The planner of a survey: what to play next, given what has been seen.
+//
+// A survey measures every boundary both ways to a wanted uncertainty in as
+// little bench time as it can. It goes
+//
+//     1. fast past each boundary, up and down: where it is, and the response
+//     2. to each blinking window, for a few periods
+//     3. slowly past each boundary, up and down: the threshold
+//     4. in holds round each boundary that a ramp cannot tell, since its sides
+//        differ by blinking alone (core/plan/survey_holds.h)
+//     5. to rest, until all of that has been seen
+//     6. past those boundaries again that are not yet known well enough,
+//        fast, slow or in holds, whichever their uncertainty asks for; back to 5
+//
+// Jumps between boundaries cross them as steps, which tell the response as
+// well. It turns back as soon after a threshold as a conforming unit allows,
+// which gives the deadband. Pauses at the turns differ from each other, so that
+// visits meet the unit's own update clock at all its phases. Narrow windows are
+// passed slowly enough that a dimmed lamp shows several periods of its dimming
+// in each: of less nobody can say whether it was one.
+//
+// Pure: the same changes at the same instants give the same steps. What is
+// measured is the judge's own fit, so that judging the stored run again gives
+// the same numbers.
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <vector>
+
+#include "core/gauge/gauge.h"
+#include "core/judge/judge.h"
+#include "core/judge/result.h"
+#include "core/plan/survey_holds.h"
+#include "core/plan/survey_narrow.h"
+#include "core/plan/survey_view.h"
+#include "core/signal/profile.h"
+
+namespace tachproof {
+
+struct SurveySetup {
+  JudgeSetup judge;                // of the bench; `what` is the survey's own
+  double within_rpm = 1;           // wanted expanded uncertainty
+  Nanos ahead = 0;                 // what has been handed to the source cannot be recalled
+  Nanos longest = 300 * ns_per_s;  // then it ends, whatever is known
+};
+
+// What the settings of a survey's scenario ask of the judge.
+JudgeWhat survey_asks(double within_rpm);
+
+class SurveyPlanner {
+ public:
+  SurveyPlanner(const Gauge& gauge, const SurveySetup& setup);
+
+  // The steps that follow those of `view`; none when the survey is over.
+  std::vector<Step> next(const SurveyView& view);
+
+  // Windows whose boundary the lamps cannot show: their cue is that of the
+  // window below.
+  const std::vector<std::size_t>& unmeasurable() const { return unmeasurable_; }
+  // Of a boundary whose sides differ by blinking alone: it was seen to show the
+  // lower side at one rpm and the upper side at the other, coming from below.
+  void expect_between(std::size_t boundary, double below_rpm, double above_rpm);
+  // What holds have told of such a boundary so far.
+  std::optional<ThresholdSearch::Bracket> bracket(std::size_t boundary, Direction direction) const;
+  // How many boundaries are known both ways as well as is wanted, as of the last
+  // look, and of how many.
+  std::size_t known() const;
+  std::size_t wanted() const { return measured_.size() + held_.size(); }
+
+ private:
+  enum class Phase { start, fast, blinks, slow, holds, rest, again, over };
+
+  struct Zone {
+    double low = 0, high = 0;
+  };
+  struct Need {
+    double shift_rpm = 0;  // of the boundary as seen, from its setting
+    double widen = 1;      // more room where no change was seen
+    bool given_up = false;
+  };
+  // A boundary whose sides differ by blinking alone.
+  struct Held {
+    std::size_t boundary = 0;
+    HoldReading reading;
+    ThresholdSearch rising, falling;
+    double width_rpm = 0;   // of the brackets that are wanted
+    double margin_rpm = 0;  // on the far side, so that the unit is surely back
+    int narrowed = 0;
+  };
+  struct Pass {  // of holds, played and not yet read
+    std::size_t held = 0;
+    Direction direction = Direction::rising;
+    std::vector<double> rpm;
+    Nanos from = 0, each = 0;  // the first hold, on the far side, begins at `from`
+  };
+
+  std::vector<Step> plan(const SurveyView& view);
+  double slow_rate(std::size_t boundary) const;
+  double fast_rate(std::size_t boundary) const;
+  Zone zone(std::size_t boundary, double rate) const;
+  void pair(std::size_t boundary, double rate, std::vector<Step>& out);
+  void hold(std::size_t held, Nanos from, std::vector<Step>& out);
+  void pass(std::size_t held, Direction direction, Nanos from, std::vector<Step>& out);
+  void read_passes(const SurveyView& view);
+  Nanos pause();
+  std::vector<Step> dwell(std::size_t window);
+  std::vector<Step> rest();
+  void look(const SurveyView& view);
+  void narrow(Held& held);
+  void plan_again();
+  void plan_again(std::size_t boundary);
+  bool known_well(std::size_t boundary) const;
+
+  Gauge gauge_;
+  SurveySetup setup_;
+  NarrowWindows narrow_;
+  std::vector<std::size_t> measured_;
+  std::vector<std::size_t> unmeasurable_;
+  std::vector<Held> held_;
+  std::vector<Pass> passes_;
+  std::vector<std::size_t> blinking_;
+  Phase phase_ = Phase::start;
+  std::size_t at_ = 0;  // place in the present phase's list
+  std::vector<Need> needs_;
+  struct Again {
+    std::size_t boundary;
+    double rate;  // 0: in holds, and `boundary` is an index of held_
+  };
+  std::vector<Again> again_;
+  RunResult known_;
+  int rounds_ = 0;
+  std::size_t pauses_ = 0;
+  double last_high_ = 0;  // where the last way up ended; 0: not at a way up's end
+};
+
+// The judge over a whole run, played by these steps.
+RunResult judge_survey(const Gauge& gauge, const JudgeSetup& setup, const SurveyView& view, bool complete);
+
+}  // namespace tachproof
