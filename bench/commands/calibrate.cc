@@ -65,7 +65,7 @@ class CalibrateCommand : public Command {
     if (port_.empty() == rig_.empty()) throw UsageError("give either --port or --write");
     const std::optional<unsigned> input = board_input(input_);
     if (!input) throw UsageError("--input is '" + input_ + "'; allowed is in0 to in7");
-    const Reference reference{
+    const ReferenceSignal reference{
         between(lowest_hz, highest_hz, plain_number("--hz", hz_), "--hz"),
         between(0, most_clock_ppm, plain_number("--reference-ppm", reference_ppm_), "--reference-ppm")};
     const double shortest_s = std::max(to_seconds(shortest_calibration),

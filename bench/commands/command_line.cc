@@ -1,11 +1,18 @@
 #include "bench/commands/command_line.h"
 
+#include <unistd.h>
+
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cstdio>
 #include <exception>
+#include <optional>
 
+#include "bench/commands/terminal.h"
 #include "bench/commands/version.h"
 #include "bench/files/files.h"
+#include "bench/record/text.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 
@@ -56,6 +63,31 @@ namespace {
 
 void say(std::FILE* stream, const std::string& text) { std::fwrite(text.data(), 1, text.size(), stream); }
 
+// One line for a program that reads it; for a person at a terminal broken between words.
+void complain(const std::string& text) {
+  if (isatty(STDERR_FILENO) == 0) return say(stderr, text + "\n");
+  std::string_view indent;
+  for (const std::string& line : wrapped(text, static_cast<std::size_t>(columns_of(stderr)) - 4)) {
+    say(stderr, std::string(indent) + line + "\n");
+    indent = "    ";
+  }
+}
+
+// What a misspelt option was meant to be.
+std::optional<std::string> unknown_option(const Arguments& arguments, std::span<char* const> words) {
+  std::vector<std::string> options{"--help"};
+  for (const Arguments::Argument& argument : arguments.all())
+    if (argument.name.starts_with("--")) options.push_back(argument.name);
+  for (const std::string_view word : words) {
+    const std::string name(word.substr(0, word.find('=')));
+    if (name == "--") break;
+    if (!name.starts_with("--") || std::find(options.begin(), options.end(), name) != options.end()) continue;
+    const std::string meant = nearest(name, options);
+    return "there is no option " + name + (meant.empty() ? "; see --help" : "; did you mean " + meant + "?");
+  }
+  return std::nullopt;
+}
+
 // Throws UsageError. True: help was asked for.
 bool read_words(const std::string& name, const Arguments& arguments, std::span<char* const> words) {
   CLI::App app("", name);
@@ -82,7 +114,7 @@ bool read_words(const std::string& name, const Arguments& arguments, std::span<c
     app.parse(std::move(reversed));
   } catch (const CLI::ParseError& e) {
     if (help) return true;
-    throw UsageError(e.what());
+    throw UsageError(unknown_option(arguments, words).value_or(e.what()));
   }
   if (help) return true;
   for (std::size_t i = 0; i < options.size(); ++i)
@@ -127,13 +159,13 @@ int run_command(Command& command, std::span<char* const> words) {
     }
     return command.run();
   } catch (const UsageError& e) {
-    say(stderr, "tachproof " + name + ": " + e.what() + "\n");
+    complain("tachproof " + name + ": " + e.what());
     return exit_usage;
   } catch (const FileErrors& e) {
-    for (const FileError& error : e.errors) say(stderr, to_line(error) + "\n");
+    for (const FileError& error : e.errors) complain(to_line(error));
     return exit_usage;
   } catch (const std::exception& e) {
-    say(stderr, "tachproof " + name + ": the bench failed, so nothing is decided: " + e.what() + "\n");
+    complain("tachproof " + name + ": the bench failed, so nothing is decided: " + e.what());
     return exit_undecided;
   }
 }
@@ -152,14 +184,17 @@ int dispatch(std::span<char* const> words, std::span<const CommandMaker> command
     say(stdout, "tachproof " + std::string(tool_version) + "\n");
     return exit_pass;
   }
+  std::vector<std::string> names;
   std::string known;
   for (const CommandMaker make : commands) {
     const std::unique_ptr<Command> command = make();
-    const std::string name = command->help().name;
-    if (name == first) return run_command(*command, words.subspan(1));
-    known += (known.empty() ? "" : ", ") + name;
+    names.push_back(command->help().name);
+    if (names.back() == first) return run_command(*command, words.subspan(1));
+    known += (known.empty() ? "" : ", ") + names.back();
   }
-  say(stderr, "tachproof: there is no command '" + first + "'; there are " + known + "\n");
+  const std::string meant = nearest(first, names);
+  say(stderr, "tachproof: there is no command '" + first + "'; " +
+                  (meant.empty() ? "there are " + known : "did you mean '" + meant + "'?") + "\n");
   return exit_usage;
 }
 

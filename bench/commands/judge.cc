@@ -1,9 +1,10 @@
-#include <cmath>
+#include <cstdint>
 #include <filesystem>
 #include <nlohmann/json.hpp>
 
 #include "bench/commands/camera_words.h"
 #include "bench/commands/command.h"
+#include "bench/commands/inputs.h"
 #include "bench/commands/load.h"
 #include "bench/commands/report_options.h"
 #include "bench/commands/run_output.h"
@@ -16,6 +17,18 @@
 namespace tachproof {
 
 namespace {
+
+// What shows that a file was written to in between.
+struct FileState {
+  std::uintmax_t size = 0;
+  std::filesystem::file_time_type written;
+  bool operator==(const FileState&) const = default;
+};
+
+FileState state_of(const std::filesystem::path& file) {
+  std::error_code ignored;  // whoever reads it says what is wrong with it
+  return {std::filesystem::file_size(file, ignored), std::filesystem::last_write_time(file, ignored)};
+}
 
 class JudgeCommand : public Command {
  public:
@@ -70,20 +83,21 @@ class JudgeCommand : public Command {
   }
 
  private:
-  int judge_clip() const {
+  int judge_clip() {
     if (scenario_.empty()) throw UsageError("give --scenario as well: what was played while it was filmed");
     if (camera_.regions.empty())
       throw UsageError("give --regions as well: where the clip shows the lamps; see `tachproof teach`");
     if (!std::filesystem::exists(recording_)) throw UsageError("there is no " + recording_);
-    RigInput rig{recording_, "", {}, ""};
-    rig.rig.source.kind = "simulated";
-    rig.rig.watch.kind = "camera";
-    rig.rig.watch.camera = camera_.settings();
-    rig.rig.watch.camera.from = recording_;
-    RigFile kept = rig.rig;  // from wherever the run folder is
+    RigFile clip;
+    clip.source.kind = "simulated";
+    clip.watch.kind = "camera";
+    clip.watch.camera = camera_.settings();
+    clip.watch.camera.from = recording_;
+    RigFile kept = clip;  // from wherever the run folder is
     kept.watch.camera.from = std::filesystem::absolute(recording_).string();
     kept.watch.camera.regions = std::filesystem::absolute(camera_.regions).string();
-    rig.text = rig_yaml(kept, "A clip that was judged by its regions.");
+    const RigInput rig =
+        rig_input(recording_, clip, rig_yaml(kept, "A clip that was judged by its regions."));
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge_input(gauge_); });
     const auto scenario = errors.collect([&] { return load_scenario_input(scenario_); });
@@ -99,29 +113,35 @@ class JudgeCommand : public Command {
   int judge_capture() {
     camera_.refuse_any("a capture by --wiring");
     Errors errors;
-    const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
-    const auto wiring = errors.collect([&] { return load_wiring(wiring_); });
-    const auto certificate = errors.collect([&] { return report_options_.load(); });
-    const auto scenario = errors.collect([&]() -> std::optional<ScenarioFile> {
+    const auto gauge = errors.collect([&] { return load_gauge_input(gauge_); });
+    const auto wiring = errors.collect([&] { return load_wiring_input(wiring_); });
+    errors.collect([&] { return report_options_.load(); });
+    const auto scenario = errors.collect([&]() -> std::optional<ScenarioInput> {
       if (scenario_.empty()) return std::nullopt;
-      return load_scenario(scenario_);
+      return load_scenario_input(scenario_);
     });
     errors.throw_if_any();
     std::optional<PlayedScenario> played;
-    if (*scenario) played = had(**scenario);
-    const OpenRecording recording = open(*wiring, *gauge, played ? &*played : nullptr);
+    if (*scenario) played = had((*scenario)->scenario);
+    const FileState before = state_of(recording_);
+    OpenRecording recording = open(wiring->wiring, gauge->gauge, played ? &*played : nullptr);
 
     RunRecord record = begun(*gauge, recording);
-    record.certificate = *certificate;
     RunFolder folder = report_options_.make_folder(record);
     std::vector<std::pair<std::string, std::string>> inputs{
-        {"gauge.yaml", folder.keep_input(gauge_, "gauge.yaml")},
-        {"wiring.yaml", folder.keep_input(wiring_, "wiring.yaml")},
+        kept(folder, *gauge, "gauge.yaml"),
+        kept(folder, *wiring, "wiring.yaml"),
         {kept_name(), folder.keep_input(recording_, kept_name())}};
+    // It is read again while it is judged: the copy, which is the one that was hashed.
+    if (!(state_of(recording_) == before))
+      throw UsageError(recording_ +
+                       " was written to while it was read; judge it again once the recording has ended");
+    recording.file = folder.path() / kept_name();
+    record.scenario_sha256 = played ? (*scenario)->sha256 : inputs.back().second;
     folder.journal(
         nlohmann::ordered_json{{"kind", "recording"}, {"file", recording_}, {"sha256", inputs.back().second}}
             .dump());
-    if (played) inputs.emplace_back("scenario.yaml", folder.keep_input(scenario_, "scenario.yaml"));
+    if (played) inputs.push_back(kept(folder, **scenario, "scenario.yaml"));
     record.inputs.insert(record.inputs.begin(), inputs.begin(), inputs.end());
 
     catch_stop_signals();
@@ -154,15 +174,13 @@ class JudgeCommand : public Command {
     }
   }
 
-  RunRecord begun(const Gauge& gauge, const OpenRecording& recording) const {
-    RunRecord record = report_options_.begun(gauge, gauge_);
+  RunRecord begun(const GaugeInput& gauge, const OpenRecording& recording) const {
+    RunRecord record = report_options_.begun(gauge);
     record.scenario_name = std::filesystem::path(recording_).filename().string();
-    record.scenario_sha256 = sha256_of_file(recording_);
     if (const PlayedScenario* played = recording.played) {
       record.scenario_name = played->scenario.name;
-      record.scenario_sha256 = sha256_of_file(scenario_);
       record.seed = played->scenario.seed;
-      record.extra_tolerance_rpm = noise_allowance_rpm(played->scenario.noise, gauge);
+      record.extra_tolerance_rpm = noise_allowance_rpm(played->scenario.noise, gauge.gauge);
     }
     record.source = "recording";
     record.source_description = recording.played

@@ -19,7 +19,7 @@ void ReportOptions::declare(Arguments& arguments, const std::string& named_after
     arguments.repeated(*serials, "--unit-serial", "TEXT",
                        "The unit's serial number, for the record; for a suite one for each --gauge, in the "
                        "same order.");
-  arguments.option(certificate_, "--certificate", "FILE",
+  arguments.option(certificate_file_, "--certificate", "FILE",
                    "What the shop states for the report: who, where, for whom, the bench's calibration, the "
                    "surroundings.");
   arguments.option(history_, "--history", "FILE",
@@ -32,26 +32,26 @@ void ReportOptions::declare(Arguments& arguments, const std::string& named_after
   arguments.flag(json_, "--json", "Prints result.json instead of the table.");
 }
 
-std::optional<Certificate> ReportOptions::load() const {
-  if (certificate_.empty()) return std::nullopt;
-  return load_certificate(certificate_);
+bool ReportOptions::load() {
+  if (!certificate_file_.empty()) certificate_ = load_certificate_input(certificate_file_);
+  return true;
 }
 
-RunRecord ReportOptions::begun(const Gauge& gauge, const std::string& gauge_file) const {
+RunRecord ReportOptions::begun(const GaugeInput& gauge) const {
   RunRecord record;
-  record.gauge = gauge;
-  record.gauge_name = gauge.name;
-  record.gauge_sha256 = sha256_of_file(gauge_file);
+  record.gauge = gauge.gauge;
+  record.gauge_name = gauge.gauge.name;
+  record.gauge_sha256 = gauge.sha256;
   record.unit_serial = serial_;
   record.started = now_iso8601();
   record.tool_version = tool_version;
+  if (certificate_) record.certificate = certificate_->certificate;
   return record;
 }
 
 RunFolder ReportOptions::make_folder(RunRecord& record, const std::string& out) const {
   RunFolder folder = make_run_folder(out, record);
-  if (!certificate_.empty())
-    record.inputs.emplace_back("certificate.yaml", folder.keep_input(certificate_, "certificate.yaml"));
+  if (certificate_) record.inputs.push_back(kept(folder, *certificate_, "certificate.yaml"));
   return folder;
 }
 

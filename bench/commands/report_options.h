@@ -6,6 +6,7 @@
 #include <string>
 
 #include "bench/commands/command.h"
+#include "bench/commands/inputs.h"
 #include "bench/record/run_folder.h"
 #include "bench/rigs/rig.h"
 
@@ -17,11 +18,10 @@ class ReportOptions {
   // `serials`: takes the serial numbers of a command that tests several units.
   void declare(Arguments& arguments, const std::string& named_after,
                std::vector<std::string>* serials = nullptr);
-  // What the certificate file states; nothing when none was given. Throws
-  // FileErrors.
-  std::optional<Certificate> load() const;
-  // A record of this gauge, this serial number and this moment.
-  RunRecord begun(const Gauge& gauge, const std::string& gauge_file) const;
+  // Reads the certificate file, where one was given. Throws FileErrors. Before begun().
+  bool load();
+  // A record of this gauge, this serial number, what the shop states, and this moment.
+  RunRecord begun(const GaugeInput& gauge) const;
   // The folder asked for, with the certificate file among the record's inputs.
   // Throws UsageError when it cannot be made or is not empty.
   RunFolder make_folder(RunRecord& record) const { return make_folder(record, out_); }
@@ -34,10 +34,12 @@ class ReportOptions {
   bool json() const { return json_; }
   const std::string& serial() const { return serial_; }
   const std::string& out() const { return out_; }
-  const std::string& certificate_file() const { return certificate_; }
+  // Empty: none was given.
+  std::string certificate_sha256() const { return certificate_ ? certificate_->sha256 : ""; }
 
  private:
-  std::string serial_, out_, certificate_, history_;
+  std::string serial_, out_, certificate_file_, history_;
+  std::optional<CertificateInput> certificate_;
   bool no_history_ = false, json_ = false;
 };
 

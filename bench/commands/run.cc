@@ -96,7 +96,8 @@ class RunCommand : public Command {
 
   int run() override {
     if (!is_suite()) return run_one();
-    words_.certificate = report_options_.certificate_file();
+    report_options_.load();
+    words_.certificate_sha256 = report_options_.certificate_sha256();
     words_.skip_unplayable = skip_unplayable_;
     read_shard();
     return run_suite(words_, retry(), resume_, report_options_);
@@ -109,7 +110,7 @@ class RunCommand : public Command {
            skip_unplayable_;
   }
 
-  int run_one() const {
+  int run_one() {
     refuse_wrong_counts(words_);
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge_input(words_.gauges[0]); });

@@ -73,7 +73,7 @@ std::string resumed(const SuiteRecord& record) {
   }
   std::string text = fmt::format("Resumed: {} {} re-used", kept, kept == 1 ? "pair is" : "pairs are");
   if (changed > 0)
-    text += fmt::format(", {} {} played again since a file or the program is another now", changed,
+    text += fmt::format(", {} {} played again: a file, the serial number or the program has changed", changed,
                         changed == 1 ? "is" : "are");
   return text + "\n";
 }
@@ -87,7 +87,6 @@ std::filesystem::path folder_for(const ReportOptions& options, bool resume) {
 }  // namespace
 
 int run_suite(const SuiteWords& words, const RetryPolicy& retry, bool resume, const ReportOptions& options) {
-  options.load();
   SuitePlan plan = make_plan(words);
   SuiteRecord& record = plan.record;
   record.retry = retry;

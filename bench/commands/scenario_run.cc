@@ -2,7 +2,6 @@
 
 #include <fmt/format.h>
 
-#include "bench/commands/load.h"
 #include "bench/commands/terminal.h"
 #include "bench/rigs/factory.h"
 #include "bench/rigs/simulated/unit_settings.h"
@@ -19,28 +18,14 @@ namespace {
 
 RunRecord begun(const ScenarioRun& run, const Rig& rig, const ReportOptions& options) {
   const ScenarioFile& scenario = run.scenario.scenario;
-  RunRecord record = options.begun(run.gauge.gauge, run.gauge.file);
+  RunRecord record = options.begun(run.gauge);
   record.unit_serial = run.unit_serial;
-  record.gauge_sha256 = run.gauge.sha256;
   record.scenario_name = scenario.name;
   record.scenario_sha256 = run.scenario.sha256;
   record.seed = scenario.seed;
   record.extra_tolerance_rpm = noise_allowance_rpm(scenario.noise, run.gauge.gauge);
   note_rig(rig, record);
   return record;
-}
-
-// A suite may run for hours: what is kept as the input must be what was played.
-std::pair<std::string, std::string> kept(RunFolder& folder, const std::string& file, const std::string& read,
-                                         const std::string& as) {
-  const std::string sum = folder.keep_input(file, as);
-  if (sum != read) throw std::runtime_error(file + " was changed since it was read");
-  return {as, sum};
-}
-
-std::pair<std::string, std::string> kept_rig(RunFolder& folder, const RigInput& rig) {
-  if (rig.text.empty()) return kept(folder, rig.file, rig.sha256, "rig.yaml");
-  return {"rig.yaml", folder.keep_text(rig.text, "rig.yaml")};
 }
 
 PlayRequest request_of(const ScenarioRun& run) {
@@ -67,22 +52,6 @@ std::optional<std::string> blinks_unseen(const ScenarioRun& run, const WatcherFa
 }
 
 }  // namespace
-
-GaugeInput load_gauge_input(const std::string& file) {
-  Gauge gauge = load_gauge(file);
-  return {file, sha256_of_file(file), std::move(gauge)};
-}
-
-ScenarioInput load_scenario_input(const std::string& file) {
-  ScenarioFile scenario = load_scenario(file);
-  Profile profile = scenario.dwell ? Profile() : make_profile(scenario, file);
-  return {file, sha256_of_file(file), std::move(scenario), std::move(profile)};
-}
-
-RigInput load_rig_input(const std::string& file) {
-  RigFile rig = load_rig(file);
-  return {file, sha256_of_file(file), std::move(rig), {}};
-}
 
 Nanos ScenarioRun::longest() const {
   const std::optional<Dwell>& dwell = scenario.scenario.dwell;
@@ -111,12 +80,10 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   const std::optional<std::string> unseen = blinks_unseen(run, rig.watcher->facts());
   if (unseen) fmt::print(stderr, "warning: {}\n", *unseen);
   RunRecord record = begun(run, rig, options);
-  record.certificate = options.load();
   RunFolder folder = options.make_folder(record, out);
-  record.inputs.insert(
-      record.inputs.begin(),
-      {kept(folder, run.gauge.file, run.gauge.sha256, "gauge.yaml"),
-       kept(folder, run.scenario.file, run.scenario.sha256, "scenario.yaml"), kept_rig(folder, run.rig)});
+  record.inputs.insert(record.inputs.begin(),
+                       {kept(folder, run.gauge, "gauge.yaml"), kept(folder, run.scenario, "scenario.yaml"),
+                        kept(folder, run.rig, "rig.yaml")});
 
   if (run.rig.rig.watch.kind == "camera")
     for (auto& file : keep_clip_evidence(folder, run.rig.rig.watch.camera))

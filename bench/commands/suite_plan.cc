@@ -173,17 +173,25 @@ bool is_folder(const std::string& name) {
   return fs::is_directory(name, error);
 }
 
+namespace {
+
+// A folder's gauge files count one by one, by name.
+void refuse_wrong_serials(const SuiteWords& words, std::size_t gauges) {
+  if (words.serials.size() != gauges)
+    throw UsageError(fmt::format("{} --unit-serial for {} gauge file{}; give one for each, in the same order",
+                                 words.serials.size(), gauges, gauges == 1 ? "" : "s"));
+}
+
+}  // namespace
+
 void refuse_wrong_counts(const SuiteWords& words) {
   const std::size_t gauges = words.gauges.size();
   if (words.rigs.size() != 1 && words.rigs.size() != gauges)
     throw UsageError(
         fmt::format("{} --rig for {} --gauge; give one for all, or one for each in the same order",
                     words.rigs.size(), gauges));
-  if (!words.serials.empty() && words.serials.size() != gauges)
-    throw UsageError(fmt::format("{} --unit-serial for {} --gauge; give one for each, in the same order",
-                                 words.serials.size(), gauges));
-  if (!words.serials.empty() && std::any_of(words.gauges.begin(), words.gauges.end(), is_folder))
-    throw UsageError("--unit-serial is of one unit: name the gauge files, not their folder");
+  if (!words.serials.empty() && std::none_of(words.gauges.begin(), words.gauges.end(), is_folder))
+    refuse_wrong_serials(words, gauges);
 }
 
 SuitePlan make_plan(const SuiteWords& words) {
@@ -204,16 +212,16 @@ SuitePlan make_plan(const SuiteWords& words) {
   for (const std::string& file : words.rigs)
     if (auto rig = errors.collect([&] { return load_rig_input(file); })) plan.rigs.push_back(std::move(*rig));
   errors.throw_if_any();
+  if (!words.serials.empty()) refuse_wrong_serials(words, plan.gauges.size());
   refuse_same_names(plan.scenarios, "scenario");
   refuse_same_names(plan.gauges, "gauge");
 
-  const std::string certificate = words.certificate.empty() ? "" : sha256_of_file(words.certificate);
   for (std::size_t g = 0, gauge = 0; g < words.gauges.size(); ++g)
     for (; gauge < last_gauge[g]; ++gauge)
       for (const ScenarioInput& scenario : plan.scenarios) {
         plan.runs.push_back({scenario, plan.gauges[gauge], plan.rigs[place(words.rigs, g)],
-                             words.serials.empty() ? "" : words.serials[g]});
-        plan.record.pairs.push_back(pair_of(plan.runs.back(), certificate));
+                             words.serials.empty() ? "" : words.serials[gauge]});
+        plan.record.pairs.push_back(pair_of(plan.runs.back(), words.certificate_sha256));
       }
   plan.record.tool_version = tool_version;
   plan.record.plan_sha256 = sha256_of(plan_of(plan.record));

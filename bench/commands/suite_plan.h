@@ -13,7 +13,7 @@ namespace tachproof {
 struct SuiteWords {
   std::vector<std::string> scenarios, gauges;  // files and folders
   std::vector<std::string> rigs, serials;      // one for all, or one for each of `gauges`
-  std::string certificate;
+  std::string certificate_sha256;              // empty: none
   int shard = 1, shards = 1;
   bool skip_unplayable = false;
 };

@@ -64,19 +64,18 @@ class SurveyCommand : public Command {
     const double within = wanted();
     const std::optional<KnownBoundary> known = known_boundary();
     Errors errors;
-    const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
-    const auto rig_file = errors.collect([&] { return load_rig(rig_); });
-    const auto certificate = errors.collect([&] { return report_options_.load(); });
+    const auto gauge_input = errors.collect([&] { return load_gauge_input(gauge_); });
+    const auto rig_input = errors.collect([&] { return load_rig_input(rig_); });
+    errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
+    const Gauge* const gauge = &gauge_input->gauge;
     if (known) refuse_unknown_window(*gauge, known->window);
-    Rig rig = make_rig(*rig_file, rig_, *gauge, 0);
+    Rig rig = make_rig(rig_input->rig, rig_, *gauge, 0);
 
-    RunRecord record = begun(*gauge, rig);
-    record.certificate = *certificate;
+    RunRecord record = begun(*gauge_input, rig);
     RunFolder folder = report_options_.make_folder(record);
-    record.inputs.emplace(record.inputs.begin(), "rig.yaml", folder.keep_input(rig_, "rig.yaml"));
-    if (!unknown_)
-      record.inputs.emplace(record.inputs.begin(), "gauge.yaml", folder.keep_input(gauge_, "gauge.yaml"));
+    record.inputs.insert(record.inputs.begin(), kept(folder, *rig_input, "rig.yaml"));
+    if (!unknown_) record.inputs.insert(record.inputs.begin(), kept(folder, *gauge_input, "gauge.yaml"));
     EvidenceWriter writer(folder, *gauge);
 
     const SurveySetup setup = survey_setup_of(rig, within);
@@ -111,7 +110,7 @@ class SurveyCommand : public Command {
         keep(folder, record, "found.yaml", gauge_yaml(with_deadband_as_set(found, pulses.gauge, *gauge)));
       } else {
         // What was not found is not written down as if it were.
-        record.inputs.emplace_back("gauge.yaml", folder.keep_input(gauge_, "gauge.yaml"));
+        record.inputs.push_back(kept(folder, *gauge_input, "gauge.yaml"));
         for (const std::string& trouble : found.troubles)
           evidence.findings.push_back({FindingKind::lost_evidence, evidence.seen_until, "", "", trouble});
         evidence.complete = false;
@@ -178,8 +177,8 @@ class SurveyCommand : public Command {
     return hash;
   }
 
-  RunRecord begun(const Gauge& gauge, const Rig& rig) const {
-    RunRecord record = report_options_.begun(gauge, gauge_);
+  RunRecord begun(const GaugeInput& gauge, const Rig& rig) const {
+    RunRecord record = report_options_.begun(gauge);
     record.scenario_name = "survey";
     note_rig(rig, record);
     return record;

@@ -39,7 +39,8 @@ struct Certificate {
 };
 
 // Throws FileErrors (bench/files/files.h).
-Certificate load_certificate(const std::filesystem::path& file);
+// `bytes` as for load_gauge.
+Certificate load_certificate(const std::filesystem::path& file, std::string* bytes = nullptr);
 
 struct YamlNode;
 class ErrorList;

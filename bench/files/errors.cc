@@ -1,5 +1,7 @@
 #include "bench/files/errors.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <tuple>
 
@@ -23,9 +25,8 @@ std::string every_line(const std::vector<FileError>& errors) {
 }  // namespace
 
 std::string to_line(const FileError& e) {
-  std::string text = e.file + ":";
-  if (e.line > 0) text += std::to_string(e.line) + ":" + std::to_string(e.column) + ":";
-  return text + " " + e.message;
+  return e.line > 0 ? fmt::format("{}:{}:{}: {}", e.file, e.line, e.column, e.message)
+                    : fmt::format("{}: {}", e.file, e.message);
 }
 
 FileErrors::FileErrors(std::vector<FileError> all)

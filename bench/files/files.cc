@@ -1,5 +1,7 @@
 #include "bench/files/files.h"
 
+#include <algorithm>
+
 #include "bench/files/certificate.h"
 #include "bench/files/readers.h"
 #include "bench/files/regions.h"
@@ -9,12 +11,13 @@ namespace {
 
 // Reads and parses; `read` makes the value. Throws with everything that is wrong.
 template <typename Read>
-auto load(const std::filesystem::path& file, Read read) {
+auto load(const std::filesystem::path& file, std::string* bytes, Read read) {
   ErrorList errors(file.string());
-  if (const std::optional<std::string> text = read_file(file, errors))
+  if (std::optional<std::string> text = read_file(file, errors))
     if (const std::optional<YamlTree> tree = parse_yaml(*text, errors)) {
       auto value = read(*tree->root, errors);
       errors.throw_if_any();
+      if (bytes != nullptr) *bytes = std::move(*text);
       return value;
     }
   throw FileErrors(errors.sorted());
@@ -71,44 +74,52 @@ bool read_header(Mapping& file, const std::string& kind, ErrorList& errors) {
     }
   const YamlNode* own_kind = file.any("kind", Need::must);
   if (own_kind != nullptr && (own_kind->kind != YamlNode::Kind::scalar || own_kind->text != kind)) {
-    errors.add(own_kind->at, "'kind' is " + found_text(*own_kind), "kind: " + kind);
+    const std::vector<std::string>& kinds = file_kinds();
+    const bool swapped = own_kind->kind == YamlNode::Kind::scalar &&
+                         std::find(kinds.begin(), kinds.end(), own_kind->text) != kinds.end();
+    errors.add(own_kind->at,
+               swapped ? "a " + own_kind->text + " file in place of a " + kind + " file"
+                       : "'kind' is " + found_text(*own_kind),
+               swapped ? "a file with kind: " + kind + "; were two files swapped on the command line?"
+                       : "kind: " + kind);
     return false;
   }
   return true;
 }
 
-Gauge load_gauge(const std::filesystem::path& file) {
-  return load(file, [](const YamlNode& root, ErrorList& errors) { return read_gauge(root, errors); });
+Gauge load_gauge(const std::filesystem::path& file, std::string* bytes) {
+  return load(file, bytes, [](const YamlNode& root, ErrorList& errors) { return read_gauge(root, errors); });
 }
 
-ScenarioFile load_scenario(const std::filesystem::path& file) {
-  return load(file, [&](const YamlNode& root, ErrorList& errors) {
+ScenarioFile load_scenario(const std::filesystem::path& file, std::string* bytes) {
+  return load(file, bytes, [&](const YamlNode& root, ErrorList& errors) {
     return read_scenario(root, file.parent_path(), errors);
   });
 }
 
-RigFile load_rig(const std::filesystem::path& file) {
-  return load(file, [&](const YamlNode& root, ErrorList& errors) {
+RigFile load_rig(const std::filesystem::path& file, std::string* bytes) {
+  return load(file, bytes, [&](const YamlNode& root, ErrorList& errors) {
     return read_rig(root, file.parent_path(), errors);
   });
 }
 
-Wiring load_wiring(const std::filesystem::path& file) {
-  return load(file, [](const YamlNode& root, ErrorList& errors) { return read_wiring(root, errors); });
+Wiring load_wiring(const std::filesystem::path& file, std::string* bytes) {
+  return load(file, bytes, [](const YamlNode& root, ErrorList& errors) { return read_wiring(root, errors); });
 }
 
-Noise load_noise(const std::filesystem::path& file) {
-  return load(file, [&](const YamlNode& root, ErrorList& errors) {
+Noise load_noise(const std::filesystem::path& file, std::string* bytes) {
+  return load(file, bytes, [&](const YamlNode& root, ErrorList& errors) {
     return read_noise(root, file.parent_path(), errors);
   });
 }
 
-Certificate load_certificate(const std::filesystem::path& file) {
-  return load(file, [](const YamlNode& root, ErrorList& errors) { return read_certificate(root, errors); });
+Certificate load_certificate(const std::filesystem::path& file, std::string* bytes) {
+  return load(file, bytes,
+              [](const YamlNode& root, ErrorList& errors) { return read_certificate(root, errors); });
 }
 
 Regions load_regions(const std::filesystem::path& file) {
-  return load(file, [&](const YamlNode& root, ErrorList& errors) {
+  return load(file, nullptr, [&](const YamlNode& root, ErrorList& errors) {
     return read_regions(root, file.parent_path(), errors);
   });
 }

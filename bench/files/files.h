@@ -153,11 +153,13 @@ struct RigFile {
   } watch;
 };
 
-Gauge load_gauge(const std::filesystem::path& file);
-ScenarioFile load_scenario(const std::filesystem::path& file);
-RigFile load_rig(const std::filesystem::path& file);  // loads `unit:` too, relative to the rig
-Wiring load_wiring(const std::filesystem::path& file);
-Noise load_noise(const std::filesystem::path& file);
+// `bytes`: gets the file as it was read, byte by byte, for who keeps it or hashes it.
+Gauge load_gauge(const std::filesystem::path& file, std::string* bytes = nullptr);
+ScenarioFile load_scenario(const std::filesystem::path& file, std::string* bytes = nullptr);
+RigFile load_rig(const std::filesystem::path& file,
+                 std::string* bytes = nullptr);  // loads `unit:` too, relative to the rig
+Wiring load_wiring(const std::filesystem::path& file, std::string* bytes = nullptr);
+Noise load_noise(const std::filesystem::path& file, std::string* bytes = nullptr);
 
 // `check`: the file's kind as it says itself ("" if it cannot be told), and
 // its errors. Never throws for a bad file.

@@ -237,7 +237,13 @@ class GaugeReader {
     if (blinks) colour.resize(colour.size() - blinking.size());
     const Channels channel = gauge_.channel(lamp->id, colour);
     if (channel == 0) {
-      unknown_word(value.at, "colour", colour, lamp->colours, errors_);
+      const std::size_t blank = colour.rfind(' ');
+      const std::string first = colour.substr(0, blank);
+      if (blank != std::string::npos && gauge_.channel(lamp->id, first) != 0)
+        errors_.add(value.at, "'" + on_one_line(value.text) + "'",
+                    "did you mean '" + first + " blinking'? A lamp shows a colour, or a colour blinking");
+      else
+        unknown_word(value.at, "colour", colour, lamp->colours, errors_);
       return;
     }
     const Channels others = ~gauge_.lamp_channels(static_cast<std::size_t>(lamp - gauge_.lamps.begin()));

@@ -64,6 +64,15 @@ void read_buttons(const YamlNode& node, std::map<std::string, std::string>& butt
   m.finish();
 }
 
+void check_inputs(const Wiring& wiring, ErrorList& errors) {
+  for (const Wiring::Wire& wire : wiring.wires) {
+    const std::string& name = wire.channel;
+    const bool input = name.size() == 3 && name.starts_with("in") && name[2] >= '0' && name[2] <= '7';
+    if (!input)
+      errors.add({wire.line, wire.column}, "the board's input '" + on_one_line(name) + "'", "in0 to in7");
+  }
+}
+
 bool is_date(const std::string& text) {
   if (text.size() != 10) return false;
   for (std::size_t i = 0; i < text.size(); ++i) {
@@ -202,6 +211,7 @@ void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFi
       if (wiring.sound()) {
         watch.wiring = read_wiring_keys(wiring, false, errors);
         wiring.finish();
+        if (watch.kind == "board") check_inputs(*watch.wiring, errors);
       }
     }
   }

@@ -303,13 +303,16 @@ std::optional<YamlTree> parse_yaml(std::string_view text, ErrorList& errors) {
   } catch (const Stop&) {
     return std::nullopt;
   } catch (const YAML::Exception& e) {
-    errors.add(lines.place(e.mark), "not YAML: " + on_one_line(e.msg),
-               "see to quotes, brackets and indentation");
+    if (e.msg == YAML::ErrorMsg::TAB_IN_INDENTATION)
+      errors.add(lines.place(e.mark), "a tab at the start of a line", "blanks: YAML takes no tabs there");
+    else
+      errors.add(lines.place(e.mark), "not YAML: " + on_one_line(e.msg),
+                 "check quotes, brackets and indentation");
     return std::nullopt;
   }
   YamlTree tree = builder.take();
   if (tree.root == nullptr) {
-    errors.add({}, "an empty file", "format, kind and what the kind needs");
+    errors.add({1, 1}, "an empty file", "format, kind and what the kind needs");
     return std::nullopt;
   }
   return tree;

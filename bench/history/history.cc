@@ -352,14 +352,14 @@ void History::accept(const std::filesystem::path& run_folder, const Acceptance& 
     throw std::runtime_error(fmt::format("{} changed while it was accepted", run_folder.string()));
 }
 
-std::optional<Reference> History::reference(const std::string& unit_or_gauge) const {
+std::optional<ReferenceRun> History::reference(const std::string& unit_or_gauge) const {
   Statement select(
       *db_,
       "SELECT folder, result_sha256, at, who, why FROM accepted JOIN runs ON runs.id = accepted.run "
       "WHERE unit_serial = ?1 OR (unit_serial = '' AND gauge = ?1) "
       "ORDER BY unit_serial = '', accepted.id DESC LIMIT 1");
   if (unit_or_gauge.empty() || !select.bind(unit_or_gauge).step()) return std::nullopt;
-  return Reference{select.text(0), select.text(1), {select.text(2), select.text(3), select.text(4)}};
+  return ReferenceRun{select.text(0), select.text(1), {select.text(2), select.text(3), select.text(4)}};
 }
 
 }  // namespace tachproof

@@ -54,7 +54,7 @@ struct HistoryRun {
 };
 
 // The run that was accepted last.
-struct Reference {
+struct ReferenceRun {
   std::string folder;         // where it was
   std::string result_sha256;  // of its result.json, lower-case hex
   Acceptance acceptance;
@@ -82,7 +82,7 @@ class History {
   void accept(const std::filesystem::path& run_folder, const Acceptance& acceptance);
   // Of the unit with this serial number, else of units without one of the gauge
   // of this name. Nothing: none was accepted.
-  std::optional<Reference> reference(const std::string& unit_or_gauge) const;
+  std::optional<ReferenceRun> reference(const std::string& unit_or_gauge) const;
 
  private:
   class Database;

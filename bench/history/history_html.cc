@@ -225,14 +225,14 @@ std::string spreads_html(const std::vector<Spread>& spreads) {
 std::string runs_html(const std::vector<HistoryRun>& runs) {
   std::string html =
       "<h2>Runs</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>started</th><th>unit</th><th>gauge</th>"
-      "<th>scenario</th><th>tested by</th><th>report</th><th>verdict</th><th>accepted "
+      "<th>scenario</th><th>tested by</th><th>report</th><th>folder</th><th>verdict</th><th>accepted "
       "as the reference</th></tr></thead>\n<tbody>\n";
   const std::size_t first = runs.size() > most_listed ? runs.size() - most_listed : 0;
   for (std::size_t i = runs.size(); i-- > first;) {
     const HistoryRun& r = runs[i];
     const auto cell = [](const std::string& text) { return "<td>" + escaped(text) + "</td>"; };
     html += "<tr>" + cell(r.started) + cell(r.unit_serial) + cell(r.gauge) + cell(r.scenario) +
-            cell(r.tested_by) + cell(r.report_id) +
+            cell(r.tested_by) + cell(r.report_id) + cell(r.folder) +
             (r.verdict == Verdict::pass   ? "<td>pass</td>"
              : r.verdict == Verdict::fail ? "<td><b class=\"fail\">FAIL</b></td>"
                                           : "<td><b class=\"undecided\">UNDECIDED</b></td>") +

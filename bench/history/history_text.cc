@@ -18,6 +18,19 @@ std::string cell(const std::string& text, std::size_t room) {
   return shown + std::string(room - code_points(shown), ' ');
 }
 
+// Which report and which folder: the end of a path says more than its beginning.
+std::string place_line(const HistoryRun& run, std::size_t width) {
+  const std::string start = "  " + printable(run.report_id) + "  ";
+  const std::string folder = printable(run.folder);
+  const std::size_t room = width > code_points(start) + 12 ? width - code_points(start) : 12;
+  if (code_points(folder) <= room) return start + folder;
+  std::size_t from = folder.size();
+  for (std::size_t kept = 2; from > 0 && kept < room; ++kept) do
+      --from;
+    while (from > 0 && (static_cast<unsigned char>(folder[from]) & 0xc0) == 0x80);
+  return start + ".." + folder.substr(from);
+}
+
 std::string verdict_word(Verdict v) {
   return v == Verdict::pass ? "pass" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
 }
@@ -33,7 +46,8 @@ std::string runs_text(const std::vector<HistoryRun>& runs, std::size_t width) {
     std::string started = r.started.substr(0, 16);
     std::replace(started.begin(), started.end(), 'T', ' ');
     text += cell(started, 16) + " " + cell(r.unit_serial.empty() ? "-" : r.unit_serial, room) + " " +
-            cell(r.gauge, room) + " " + cell(r.scenario, room) + " " + verdict_word(r.verdict) + "\n";
+            cell(r.gauge, room) + " " + cell(r.scenario, room) + " " + verdict_word(r.verdict) + "\n" +
+            place_line(r, width) + "\n";
   }
   return text;
 }

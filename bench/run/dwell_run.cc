@@ -5,14 +5,13 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <exception>
 #include <nlohmann/json.hpp>
 #include <optional>
 
-#include "bench/run/checked_watcher.h"
 #include "bench/run/evidence_writer.h"
 #include "bench/run/flicker_study.h"
 #include "bench/run/pace.h"
+#include "bench/run/playing.h"
 #include "core/base/text.h"
 #include "core/flicker/flicker_causes.h"
 #include "core/flicker/flicker_counter.h"
@@ -35,21 +34,22 @@ class DwellRun {
  public:
   DwellRun(const DwellPlan& plan, Rig& rig, RunFolder& folder, const RunHooks& hooks)
       : plan_(plan),
-        rig_(rig),
         folder_(folder),
-        hooks_(hooks),
-        source_(rig.source->facts()),
-        watcher_(rig.watcher->facts()),
-        watch_(*rig.watcher),
-        counter_(plan.gauge, watcher_.wired & plan.gauge.all_channels()),
-        writer_(folder, plan.gauge) {}
+        pace_(pace_of(rig.source->facts(), rig.watcher->facts())),
+        counter_(plan.gauge, rig.watcher->facts().wired & plan.gauge.all_channels()),
+        writer_(folder, plan.gauge),
+        playing_(
+            rig, hooks,
+            [this](FindingKind kind, Nanos, std::string message) { found(kind, std::move(message)); },
+            [this](std::span<const LampEvent> events, Nanos certain, const Seen& seen) {
+              saw(events, certain, seen);
+            }) {}
 
   RunOutcome run() {
-    const bool held_all = guarded([this] { hold_all(); });
-    rig_.source->end();
-    rig_.watcher->end();
-    const bool written = guarded([this] { writer_.close(seen_until_); });
+    const bool held_all = playing_.guarded([this] { predict(); }) && playing_.play([this] { hold_all(); });
+    const bool written = playing_.guarded([this] { writer_.close(seen_until_); });
     RunResult& r = result_;
+    r.evidence.lost = playing_.lost();
     r.complete = held_all && written && r.evidence.lost == 0;
     r.duration = seen_until_;
     r.evidence.lamp_changes = writer_.lamp_events();
@@ -66,22 +66,8 @@ class DwellRun {
     result_.findings.push_back({kind, seen_until_, std::move(window), "", std::move(message)});
   }
 
-  template <class Step>
-  bool guarded(Step step) {
-    try {
-      step();
-      return !stopped_;
-    } catch (const std::exception& e) {
-      found(FindingKind::bench_fault, e.what());
-      return false;
-    }
-  }
-
   void hold_all() {
-    predict();
-    rig_.source->begin();
-    rig_.watcher->begin();
-    for (std::size_t b = 1; b <= plan_.gauge.boundaries() && !stopped_; ++b) {
+    for (std::size_t b = 1; b <= plan_.gauge.boundaries() && !playing_.stopped(); ++b) {
       if (counter_.is_blind(b)) {
         result_.notes.push_back(
             "boundary " + name(b) +
@@ -89,10 +75,10 @@ class DwellRun {
         continue;
       }
       const std::optional<double> middle = find_deadband(b);
-      if (stopped_) return;
+      if (playing_.stopped()) return;
       if (!middle) continue;
       const double mean = find_worst(b, *middle);
-      if (!stopped_) decide(b, mean);
+      if (!playing_.stopped()) decide(b, mean);
     }
   }
 
@@ -137,7 +123,7 @@ class DwellRun {
     const std::vector<Step> steps = {Hold{middle - sweep, settling}, std::move(sweeps),
                                      Hold{middle - sweep, ns_per_s}};
     const Profile profile(steps);
-    const Nanos start = played_;
+    const Nanos start = playing_.played();
     play(b, profile, settling, profile.duration() - settling, [](std::uint64_t, Nanos) { return false; });
     double up_sum = 0, down_sum = 0;
     std::size_t ups = 0, downs = 0;
@@ -148,7 +134,7 @@ class DwellRun {
     }
     if (ups > 0 && downs > 0)
       return (up_sum / static_cast<double>(ups) + down_sum / static_cast<double>(downs)) / 2;
-    if (!stopped_) {
+    if (!playing_.stopped()) {
       result_.notes.push_back("boundary " + name(b) + ": the lamps did not change on and off between " +
                               decimal(middle - sweep, 0) + " and " + decimal(middle + sweep, 0) +
                               " rpm, so there is nothing to hold at");
@@ -167,7 +153,7 @@ class DwellRun {
     for (const double off : {0.0, -0.5, 0.5, -1.0, 1.0}) {
       const double mean = middle + off * reach;
       hold(b, mean, search_hold(plan_.dwell), [](std::uint64_t, Nanos) { return false; });
-      if (stopped_ || reach == 0) break;
+      if (playing_.stopped() || reach == 0) break;
       const auto seen = static_cast<double>(counter_.cycles());
       if (off == 0) at_middle = most = seen;
       // Two standard deviations: a few changes by chance must not draw the hold
@@ -197,7 +183,7 @@ class DwellRun {
     const double worth = static_cast<double>(counter_.cycles()) / dispersion;
     row.upper_95_per_min = 2 * dispersion * one_sided_upper(worth, 0.95) / minutes;
     row.limit_per_min = plan_.dwell.limit_per_min;
-    row.verdict = result_.evidence.lost > 0 ? worst(verdict, Verdict::undecided) : verdict;
+    row.verdict = playing_.lost() > 0 ? worst(verdict, Verdict::undecided) : verdict;
     explain(b, row, minutes);
     if (dispersion >= 1.1)
       result_.notes.push_back("boundary " + row.boundary + ": under this noise changes come in bursts, so " +
@@ -240,15 +226,15 @@ class DwellRun {
   // once `before` and the unit's response are over.
   template <class Done>
   Nanos play(std::size_t b, const Profile& profile, Nanos before, Nanos longest, const Done& done) {
-    const Nanos start = played_;
+    const Nanos start = playing_.played();
     PulseTrain train(profile, plan_.gauge.pulses_per_rev, plan_.noise, plan_.seed + ++holds_);
     pulses_.clear();
     bool ended = false;
     const Nanos from = start + before + plan_.gauge.tolerance.response_to;
     counter_.watch(b, from);
-    const auto [stretch, ahead] = pace_of(source_, rig_.watcher->facts());
-    while (!stop_asked()) {
-      const Nanos until = played_ + stretch;
+    const auto [stretch, ahead] = pace_;
+    while (!playing_.stop_asked()) {
+      const Nanos until = playing_.played() + stretch;
       while (!ended && (pulses_.empty() || pulses_.back() <= until)) {
         const std::size_t n = train.next(chunk_);
         ended = n == 0;
@@ -259,19 +245,18 @@ class DwellRun {
       }
       const auto end = std::upper_bound(pulses_.begin(), pulses_.end(), until);
       const std::span<const Nanos> block(pulses_.begin(), end);
-      rig_.source->play({block, until});
+      playing_.give(block, until);
       writer_.pulses(block, until);
       result_.evidence.pulses += block.size();
       pulses_.erase(pulses_.begin(), end);
-      played_ = until;
-      if (until - ahead > seen_until_) collect(until - ahead);
-      show(profile.rpm_at(played_ - start));
+      if (until - ahead > seen_until_) playing_.collect(until - ahead);
+      playing_.show(profile.rpm_at(until - start));
       const Nanos held = seen_until_ - from;
       const bool decided = held > 0 && done(counter_.cycles(), held);
       if (decided || held >= longest) break;
     }
     // Pulses that were made and not played do not come.
-    last_pulse_ = std::min(last_pulse_, played_);
+    last_pulse_ = std::min(last_pulse_, playing_.played());
     draw(profile, start);
     return std::clamp<Nanos>(seen_until_ - from, 0, longest);
   }
@@ -279,7 +264,7 @@ class DwellRun {
   // What was played of it: a hold may end early.
   void draw(const Profile& profile, Nanos start) {
     for (Segment segment : profile.segments()) {
-      const double played_s = to_seconds(played_ - start - segment.start.whole);
+      const double played_s = to_seconds(playing_.played() - start - segment.start.whole);
       if (played_s <= 0) return;
       segment.lasts_s = std::min(segment.lasts_s, played_s);
       segment.start.whole += start;
@@ -287,44 +272,21 @@ class DwellRun {
     }
   }
 
-  void collect(Nanos until) {
-    events_.clear();
-    const Seen seen = watch_.collect(until, events_);
-    if (seen.lost > 0) {
-      result_.evidence.lost += seen.lost;
-      found(FindingKind::lost_evidence, seen.lost_why);
-    }
+  void saw(std::span<const LampEvent> events, Nanos certain, const Seen& seen) {
     for (const Finding& finding : seen.found) found(finding.kind, finding.message);
-    const Nanos certain = std::min(until, seen.until);
-    counter_.lamps(events_);
+    counter_.lamps(events);
     counter_.seen_until(certain);
-    if (!events_.empty()) lit_ = events_.back().lit;
-    writer_.advance(events_, certain);
-    if (certain < until)
+    writer_.advance(events, certain);
+    if (certain < playing_.collected())
       throw RigError(fmt::format("the watcher vouches for what it saw up to {} only", say_time(certain)));
     seen_until_ = certain;
-  }
-
-  bool stop_asked() {
-    const std::optional<std::string> why = hooks_.stop ? hooks_.stop() : std::nullopt;
-    if (why && !stopped_) found(FindingKind::bench_fault, *why);
-    stopped_ = stopped_ || why.has_value();
-    return stopped_;
-  }
-
-  void show(double rpm) {
-    if (hooks_.progress && glances_.due()) hooks_.progress({seen_until_, rpm, lit_});
   }
 
   const std::string& name(std::size_t b) const { return plan_.gauge.windows[b].name; }
 
   const DwellPlan& plan_;
-  Rig& rig_;
   RunFolder& folder_;
-  const RunHooks& hooks_;
-  SourceFacts source_;
-  WatcherFacts watcher_;
-  CheckedWatcher watch_;
+  Pace pace_;
   FlickerCounter counter_;
   EvidenceWriter writer_;
   RunResult result_;
@@ -332,15 +294,11 @@ class DwellRun {
   std::vector<double> dispersions_;  // of cycles, where they are as many as the limit allows
   std::array<Nanos, 4096> chunk_{};
   std::vector<Nanos> pulses_;  // generated, not yet played
-  std::vector<LampEvent> events_;
   std::uint64_t holds_ = 0;
   Nanos last_pulse_ = 0;  // generated
-  Nanos played_ = 0;
   Nanos seen_until_ = 0;
-  Channels lit_ = 0;
-  bool stopped_ = false;
-  Glances glances_;
   bool unheld_ = false;  // a boundary that could not be held
+  Playing playing_;
 };
 
 }  // namespace

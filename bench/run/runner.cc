@@ -4,16 +4,15 @@
 #include <array>
 #include <cmath>
 #include <deque>
-#include <exception>
 #include <utility>
 #include <vector>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "bench/run/checked_watcher.h"
 #include "bench/run/evidence_writer.h"
 #include "bench/run/pace.h"
+#include "bench/run/playing.h"
 #include "core/base/text.h"
 #include "core/signal/pulse_train.h"
 
@@ -34,26 +33,30 @@ class Run {
         hooks_(hooks),
         source_(rig.source->facts()),
         pace_(pace_of(source_, rig.watcher->facts())),
-        watch_(*rig.watcher),
         judge_(plan.gauge, judge_setup(plan, rig)),
         train_(plan.profile, plan.gauge.pulses_per_rev, plan.noise, plan.seed),
-        writer_(folder, plan.gauge) {
+        writer_(folder, plan.gauge),
+        playing_(
+            rig, hooks,
+            [this](FindingKind kind, Nanos at, std::string message) { found(kind, at, std::move(message)); },
+            [this](std::span<const LampEvent> events, Nanos certain, const Seen& seen) {
+              saw(events, certain, seen);
+            }) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
   }
 
   RunOutcome run() {
-    const bool played_all = guarded([this] { play_all(); });
-    rig_.source->end();
-    rig_.watcher->end();
-    const bool all_written = guarded([this] { writer_.close(seen_.until); });
+    const bool played_all = playing_.play([this] { play_all(); });
+    const Nanos seen_until = playing_.seen_until();
+    const bool all_written = playing_.guarded([&] { writer_.close(seen_until); });
     const Nanos duration = plan_.profile.duration() + held_;
-    if (played_all && seen_.until < duration)
-      found(FindingKind::lost_evidence, seen_.until,
-            fmt::format("the watcher vouches for what it saw up to {} only, of {}", say_time(seen_.until),
+    if (played_all && seen_until < duration)
+      found(FindingKind::lost_evidence, seen_until,
+            fmt::format("the watcher vouches for what it saw up to {} only, of {}", say_time(seen_until),
                         say_time(duration)));
-    const bool complete = played_all && all_written && lost_ == 0 && seen_.until >= duration;
-    RunOutcome outcome{judge_.finish(std::min(seen_.until, duration), complete), writer_.trace()};
-    outcome.result.evidence.lost = std::max(outcome.result.evidence.lost, lost_);
+    const bool complete = played_all && all_written && playing_.lost() == 0 && seen_until >= duration;
+    RunOutcome outcome{judge_.finish(std::min(seen_until, duration), complete), writer_.trace()};
+    outcome.result.evidence.lost = std::max(outcome.result.evidence.lost, playing_.lost());
     if (source_.lag > 0)
       outcome.result.notes.push_back(fmt::format(
           "the source played the profile in steps, within {:.1f} ms and {:.2f} rpm of it, which every "
@@ -75,30 +78,16 @@ class Run {
     judge_.found({kind, at, "", "", std::move(message)});
   }
 
-  // False: it threw, and a finding says what.
-  template <class Step>
-  bool guarded(Step step) {
-    try {
-      step();
-      return !stopped_;
-    } catch (const std::exception& e) {
-      found(FindingKind::bench_fault, seen_.until, e.what());
-      return false;
-    }
-  }
-
   void play_all() {
-    rig_.source->begin();
-    rig_.watcher->begin();
     const std::vector<Action>& actions = plan_.profile.actions();
     for (;;) {
       while (question_ < actions.size() && !std::holds_alternative<Ask>(actions[question_].what)) ++question_;
       const bool question = question_ < actions.size();
       const Nanos at = held_ + (question ? actions[question_].at : plan_.profile.duration());
       play_and_see(at);
-      if (stopped_ || !question) return;
+      if (playing_.stopped() || !question) return;
       put(actions[question_], at);
-      if (stopped_) return;
+      if (playing_.stopped()) return;
       ++question_;
     }
   }
@@ -110,17 +99,17 @@ class Run {
   void play_and_see(Nanos until) {
     const auto [stretch, ahead] = pace_;
     const bool goes_on = !source_.virtual_time && question_ahead();
-    while (collected_ < until) {
-      if (stop_asked()) return;
-      if (played_ < until)
-        play(std::min(played_ + stretch, until));
+    while (playing_.collected() < until) {
+      if (playing_.stop_asked()) return;
+      if (playing_.played() < until)
+        play(std::min(playing_.played() + stretch, until));
       else if (goes_on)
         hold_on();
-      const bool drains = played_ == until && !goes_on;
-      const Nanos see =
-          drains ? std::min(collected_ + std::max(stretch, ahead), until) : std::min(played_ - ahead, until);
-      if (see > collected_) collect(see);
-      show();
+      const bool drains = playing_.played() == until && !goes_on;
+      const Nanos see = drains ? std::min(playing_.collected() + std::max(stretch, ahead), until)
+                               : std::min(playing_.played() - ahead, until);
+      if (see > playing_.collected()) playing_.collect(see);
+      playing_.show(plan_.profile.rpm_at(playing_.collected() - held_));
     }
   }
 
@@ -134,29 +123,21 @@ class Run {
     const bool silent = period > static_cast<double>(slowest_held_period);
     const double periods = silent ? 0 : std::ceil(static_cast<double>(real_pace.stretch) / period);
     const Nanos lasts = silent ? real_pace.stretch : std::llround(periods * period);
-    const Segment hold{Segment::Shape::constant, {played_, 0}, to_seconds(lasts), rpm, 0, 0, 0};
+    const Segment hold{Segment::Shape::constant, {playing_.played(), 0}, to_seconds(lasts), rpm, 0, 0, 0};
     rig_.source->rpm(hold);
     judge_.rpm(hold);
     writer_.rpm(hold);
     // The last pulse may be a little longer ago, on a ramp, or a lot, after a missing one.
-    const Nanos until = played_ + lasts;
-    const Nanos last =
-        std::max<Nanos>(last_pulse_.value_or(played_), played_ - std::llround(std::min(period, 1e9)));
+    const Nanos until = playing_.played() + lasts;
+    const Nanos last = std::max<Nanos>(last_pulse_.value_or(playing_.played()),
+                                       playing_.played() - std::llround(std::min(period, 1e9)));
     std::vector<Nanos> pulses;
     for (double i = 1; i <= periods; ++i)
-      pulses.push_back(std::max<Nanos>(last + std::llround(i * period), played_ + 1));
+      pulses.push_back(std::max<Nanos>(last + std::llround(i * period), playing_.played() + 1));
     for (std::size_t i = next_pulse_; i < pulses_.size(); ++i) pulses_[i] += lasts;
     put_off_disturbances(lasts);
     held_ += lasts;
     give(pulses, until);
-  }
-
-  bool stop_asked() {
-    const std::optional<std::string> why = hooks_.stop ? hooks_.stop() : std::nullopt;
-    if (!why) return false;
-    stopped_ = true;
-    found(FindingKind::bench_fault, seen_.until, *why);
-    return true;
   }
 
   void play(Nanos until) {
@@ -173,11 +154,10 @@ class Run {
   }
 
   void give(std::span<const Nanos> block, Nanos until) {
-    rig_.source->play({block, until});
+    playing_.give(block, until);
     writer_.pulses(block, until);
     judge_.pulses(block.size());
     if (!block.empty()) last_pulse_ = block.back();
-    played_ = until;
   }
 
   void feed_rpm(Nanos until) {
@@ -222,7 +202,7 @@ class Run {
       const auto [at, lasts] = disturbances_[told_];
       judge_.disturbed(at - disturbed_before, at + lasts);
     }
-    while (told_ > 0 && disturbances_.front().first <= played_) {
+    while (told_ > 0 && disturbances_.front().first <= playing_.played()) {
       disturbances_.pop_front();
       --told_;
     }
@@ -232,29 +212,20 @@ class Run {
   void put_off_disturbances(Nanos by) {
     told_ = 0;
     for (auto& [at, lasts] : disturbances_) {
-      if (at <= played_)
+      if (at <= playing_.played())
         ++told_;
       else
         at += by;
     }
   }
 
-  void collect(Nanos until) {
-    events_.clear();
-    seen_ = watch_.collect(until, events_);
-    if (!events_.empty()) lit_ = events_.back().lit;
-    if (seen_.lost > 0) {
-      lost_ += seen_.lost;
-      found(FindingKind::lost_evidence, std::min(until, seen_.until), seen_.lost_why);
-    }
-    for (const Finding& finding : seen_.found) judge_.found(finding);
-    if (seen_.unsure_blinks != 0) judge_.unsure_blinks(seen_.unsure_blinks);
-    if (!seen_.untimed.empty()) judge_.untimed(seen_.untimed);
-    const Nanos certain = std::min(until, seen_.until);
-    judge_.lamps(events_);
+  void saw(std::span<const LampEvent> events, Nanos certain, const Seen& seen) {
+    for (const Finding& finding : seen.found) judge_.found(finding);
+    if (seen.unsure_blinks != 0) judge_.unsure_blinks(seen.unsure_blinks);
+    if (!seen.untimed.empty()) judge_.untimed(seen.untimed);
+    judge_.lamps(events);
     judge_.seen_until(certain);
-    writer_.advance(events_, certain);
-    collected_ = until;
+    writer_.advance(events, certain);
     note_played();
   }
 
@@ -273,10 +244,10 @@ class Run {
     for (;;) {
       const Nanos patience = source_.virtual_time ? answer_patience : 0;
       if (const std::optional<Reply> reply = hooks_.ask_person(ask, patience)) return reply->text;
-      if (stop_asked()) return std::nullopt;
+      if (playing_.stop_asked()) return std::nullopt;
       if (source_.virtual_time) continue;
       hold_on();
-      collect(played_ - pace_.ahead);
+      playing_.collect(playing_.played() - pace_.ahead);
     }
   }
 
@@ -284,7 +255,7 @@ class Run {
     const Ask& ask = std::get<Ask>(action.what);
     std::optional<std::string> answer = rig_.watcher->answer(ask);
     if (!answer && hooks_.ask_person) answer = ask_person(ask);
-    if (stopped_) return;
+    if (playing_.stopped()) return;
     const AnswerResult result = judge_answer(ask, at, action.peak_rpm, answer);
     judge_.answered(result);
     folder_.journal(nlohmann::ordered_json{{"kind", "answer"},
@@ -295,18 +266,12 @@ class Run {
                         .dump());
   }
 
-  void show() {
-    if (hooks_.progress && glances_.due())
-      hooks_.progress({collected_, plan_.profile.rpm_at(collected_ - held_), lit_});
-  }
-
   const RunPlan& plan_;
   Rig& rig_;
   RunFolder& folder_;
   const RunHooks& hooks_;
   SourceFacts source_;
   Pace pace_;
-  CheckedWatcher watch_;
   Judge judge_;
   PulseTrain train_;
   EvidenceWriter writer_;
@@ -323,14 +288,7 @@ class Run {
       disturbances_;  // instant, how long it lasts; `told_` of them to the judge
   std::size_t told_ = 0;
   bool train_ended_ = false;
-  bool stopped_ = false;
-  Nanos played_ = 0;     // the source has been given everything until here,
-  Nanos collected_ = 0;  // the watcher has been asked until here,
-  Seen seen_;            // and vouches for this
-  std::uint64_t lost_ = 0;
-  std::vector<LampEvent> events_;
-  Channels lit_ = 0;
-  Glances glances_;
+  Playing playing_;
 };
 
 }  // namespace

@@ -20,6 +20,7 @@
 
 #include "bench/record/run_folder.h"
 #include "bench/rigs/rig.h"
+#include "bench/run/hooks.h"
 #include "core/gauge/gauge.h"
 #include "core/judge/judge.h"
 #include "core/judge/result.h"
@@ -35,28 +36,6 @@ struct RunPlan {
   Noise noise;
   std::uint64_t seed = 0;
   JudgeWhat what;
-};
-
-// For a person who watches; a few times a second of wall time.
-struct RunProgress {
-  Nanos at = 0;
-  double rpm = 0;
-  Channels lit = 0;
-};
-
-// What a person said to a question; nothing when nobody is there or wants to say anything.
-struct Reply {
-  std::optional<std::string> text;
-};
-
-// All may be empty.
-struct RunHooks {
-  // Asked before every stretch; a sentence why the run must stop, or nothing.
-  std::function<std::optional<std::string>()> stop;
-  std::function<void(const RunProgress&)> progress;
-  // When the watcher has no answer of its own. Called again and again until
-  // there is a reply, and waits for it no longer than `patience`.
-  std::function<std::optional<Reply>(const Ask&, Nanos patience)> ask_person;
 };
 
 struct RunOutcome {

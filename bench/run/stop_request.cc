@@ -23,7 +23,8 @@ void catch_stop_signals() {
 
 std::optional<std::string> stop_requested() {
   if (caught == 0) return std::nullopt;
-  return caught == SIGINT ? "the run was stopped by SIGINT" : "the run was stopped by SIGTERM";
+  return caught == SIGINT ? "the run was stopped at the keyboard (Ctrl-C)"
+                          : "the run was stopped by another program (SIGTERM)";
 }
 
 }  // namespace tachproof

@@ -3,13 +3,12 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <exception>
 #include <utility>
 #include <variant>
 
 #include <fmt/format.h>
 
-#include "bench/run/checked_watcher.h"
+#include "bench/run/playing.h"
 #include "core/base/text.h"
 #include "core/signal/pulse_train.h"
 
@@ -25,21 +24,24 @@ class Loop {
         wake_(wake),
         pulses_per_rev_(pulses_per_rev),
         rig_(rig),
-        watch_(*rig.watcher),
         ahead_(survey_ahead(rig.watcher->facts())),
         kept_by_(writer),
-        hooks_(hooks) {}
+        playing_(
+            rig, hooks,
+            [this](FindingKind kind, Nanos, std::string message) { found(kind, std::move(message)); },
+            [this](std::span<const LampEvent> events, Nanos certain, const Seen& seen) {
+              saw(events, certain, seen);
+            }) {}
 
   SurveyEvidence run() {
-    const bool played_all = guarded([this] { play_all(); });
-    rig_.source->end();
-    rig_.watcher->end();
-    if (played_all && all_.seen_until < played_)
+    const bool played_all = playing_.play([this] { play_all(); });
+    if (played_all && all_.seen_until < played())
       found(FindingKind::lost_evidence,
             fmt::format("the watcher vouches for what it saw up to {} only, of {}", say_time(all_.seen_until),
-                        say_time(played_)));
+                        say_time(played())));
     all_.waking = waking_;
-    all_.complete = played_all && all_.lost == 0 && all_.seen_until >= played_;
+    all_.lost = playing_.lost();
+    all_.complete = played_all && all_.lost == 0 && all_.seen_until >= played();
     return std::move(all_);
   }
 
@@ -48,35 +50,26 @@ class Loop {
     all_.findings.push_back({kind, all_.seen_until, "", "", std::move(message)});
   }
 
-  template <class Step>
-  bool guarded(Step step) {
-    try {
-      step();
-      return !stopped_;
-    } catch (const std::exception& e) {
-      found(FindingKind::bench_fault, e.what());
-      return false;
-    }
-  }
+  // Of the survey; what the rig counts from its beginning.
+  Nanos played() const { return playing_.played() - origin_; }
+  Nanos collected() const { return playing_.collected() - origin_; }
 
   void play_all() {
-    rig_.source->begin();
-    rig_.watcher->begin();
     if (wake_ && !awake()) return;
     writer_ = kept_by_;
     play_on(next_);
-    while (!stopped_ && collected_ < played_) {
-      collect(std::min(collected_ + ahead_, played_));
+    while (!playing_.stopped() && collected() < played()) {
+      playing_.collect(origin_ + std::min(collected() + ahead_, played()));
       look_round();
     }
   }
 
   // Everything that `next` plans.
   void play_on(const NextSteps& next) {
-    while (!stopped_ && plan(next)) {
-      while (!stopped_ && played_ < profile_.duration()) {
-        play(std::min(played_ + real_pace.stretch, profile_.duration()));
-        if (origin_ + played_ > ahead_) collect(played_ - ahead_);
+    while (!playing_.stopped() && plan(next)) {
+      while (!playing_.stopped() && played() < profile_.duration()) {
+        play(std::min(played() + real_pace.stretch, profile_.duration()));
+        if (playing_.played() > ahead_) playing_.collect(playing_.played() - ahead_);
         look_round();
       }
     }
@@ -87,19 +80,19 @@ class Loop {
     bool answered = false;
     play_on([&](const SurveyView& view) -> std::vector<Step> {
       answered = answers(view);
-      if (answered || played_ >= wake_->longest) return {};
+      if (answered || played() >= wake_->longest) return {};
       return {Hold{wake_->ask_rpm, 100 * ns_per_ms}};
     });
-    if (stopped_) return false;
+    if (playing_.stopped()) return false;
     if (!answered && wake_->needed) {
       all_.findings.push_back(
           {FindingKind::lost_evidence, 0, "", "",
            fmt::format("the lamps stayed dark for {} at {} rpm, where {} is set: the unit has no power, is "
                        "not wired, or does not wake; check that, then survey it again",
-                       say_span(played_), decimal(wake_->ask_rpm, 0), wake_->shows)});
+                       say_span(played()), decimal(wake_->ask_rpm, 0), wake_->shows)});
       all_.events.clear();
       all_.seen_until = 0;
-      stopped_ = true;
+      playing_.stop();
       return false;
     }
     bool rested = false;
@@ -108,7 +101,7 @@ class Loop {
       return {Hold{wake_->rest_rpm, wake_->rest}};
     });
     begin_here();
-    return !stopped_;
+    return !playing_.stopped();
   }
 
   // The right cue; or any light that lasts, as the unit may be wrong.
@@ -124,7 +117,7 @@ class Loop {
 
   // The instant that has been played up to is instant 0 from now on.
   void begin_here() {
-    waking_ = origin_ = played_;
+    waking_ = origin_ = playing_.played();
     lit_before_ = all_.events.empty() ? std::nullopt : std::optional(all_.events.back().lit);
     all_ = {};
     profile_ = {};
@@ -133,13 +126,11 @@ class Loop {
     next_pulse_ = 0;
     generated_ = 0;
     next_action_ = 0;
-    collected_ -= played_;
-    played_ = 0;
   }
 
   // False: nothing more is planned, or there is nothing left to plan by.
   bool plan(const NextSteps& next) {
-    if (all_.lost > 0) return false;
+    if (playing_.lost() > 0) return false;
     const std::vector<Step> more = next(all_.view());
     if (more.empty()) return false;
     all_.steps.insert(all_.steps.end(), more.begin(), more.end());
@@ -182,17 +173,14 @@ class Loop {
     const auto last = std::upper_bound(first, pulses_.end(), until);
     std::vector<Nanos> block(first, last);
     for (Nanos& pulse : block) pulse += origin_;
-    rig_.source->play({block, origin_ + until});
+    playing_.give(block, origin_ + until);
     next_pulse_ += block.size();
     all_.pulses += block.size();
-    played_ = until;
   }
 
-  void collect(Nanos until) {
-    seen_.clear();
-    const Seen seen = watch_.collect(origin_ + until, seen_);
+  void saw(std::span<const LampEvent> events, Nanos certain, const Seen& seen) {
     const std::size_t before = all_.events.size();
-    for (const LampEvent& event : seen_) {
+    for (const LampEvent& event : events) {
       if (origin_ == 0) {
         all_.events.push_back(event);
       } else if (event.at <= origin_) {
@@ -202,18 +190,12 @@ class Loop {
         all_.events.push_back({event.at - origin_, event.lit});
       }
     }
-    const Nanos seen_until = std::min(until, seen.until - origin_);
-    if (seen_until > 0) begin_lamps();
-    all_.seen_until = std::max<Nanos>(seen_until, 0);
-    if (seen.lost > 0) {
-      all_.lost += seen.lost;
-      found(FindingKind::lost_evidence, seen.lost_why);
-    }
+    if (certain > origin_) begin_lamps();
+    all_.seen_until = std::max<Nanos>(certain - origin_, 0);
     all_.findings.insert(all_.findings.end(), seen.found.begin(), seen.found.end());
     all_.unsure_blinks |= seen.unsure_blinks;
     if (all_.untimed.empty()) all_.untimed = seen.untimed;
     if (writer_ != nullptr) writer_->advance(std::span(all_.events).subspan(before), all_.seen_until);
-    collected_ = until;
   }
 
   // As a watcher begins: with what is lit at instant 0.
@@ -223,24 +205,17 @@ class Loop {
   }
 
   void look_round() {
-    if (const auto why = hooks_.stop ? hooks_.stop() : std::nullopt) {
-      stopped_ = true;
-      found(FindingKind::bench_fault, *why);
-    }
-    if (hooks_.progress && glances_.due())
-      hooks_.progress({origin_ + collected_, profile_.rpm_at(std::max<Nanos>(collected_, 0)),
-                       all_.events.empty() ? lit_before_.value_or(0) : all_.events.back().lit});
+    playing_.stop_asked();
+    playing_.show(profile_.rpm_at(std::max<Nanos>(collected(), 0)));
   }
 
   const NextSteps& next_;
   const std::optional<WakeUp>& wake_;
   double pulses_per_rev_;
   Rig& rig_;
-  CheckedWatcher watch_;
   Nanos ahead_;
   EvidenceWriter* kept_by_;           // of what is kept,
   EvidenceWriter* writer_ = nullptr;  // once it is
-  const RunHooks& hooks_;
 
   SurveyEvidence all_;
   Profile profile_;
@@ -252,11 +227,7 @@ class Loop {
   // Instants below are the survey's, the rig's less this.
   Nanos origin_ = 0, waking_ = 0;
   std::optional<Channels> lit_before_;  // at instant 0, not yet told
-  std::vector<LampEvent> seen_;
-  Nanos played_ = 0;     // the source has been given everything until here,
-  Nanos collected_ = 0;  // and the watcher has been asked until here
-  bool stopped_ = false;
-  Glances glances_;
+  Playing playing_;
 };
 
 // To the nanosecond, without trailing zeros.

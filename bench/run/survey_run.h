@@ -18,6 +18,7 @@
 
 #include "bench/rigs/rig.h"
 #include "bench/run/evidence_writer.h"
+#include "bench/run/hooks.h"
 #include "bench/run/pace.h"
 #include "bench/run/runner.h"
 #include "core/gauge/gauge.h"

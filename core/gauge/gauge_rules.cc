@@ -99,8 +99,9 @@ class Rules {
       if (!(from >= 0 && from <= max_rpm))
         within(path + ".from", from, 0, max_rpm, " rpm");
       else if (from <= before)
-        problem(path + ".from", number_text(from) + " rpm",
-                "above " + number_text(before) + " rpm, where the window before begins");
+        problem(path + ".from", "window '" + gauge_.windows[i].name + "' from " + number_text(from) + " rpm",
+                "above " + number_text(before) + " rpm, where window '" + gauge_.windows[i - 1].name +
+                    "' before it begins");
     }
   }
 

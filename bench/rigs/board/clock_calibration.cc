@@ -97,7 +97,7 @@ Nanos true_time(const ClockSetting& clock, Nanos board_time) {
   return scaled(board_time, -fast / (1 + fast));
 }
 
-Calibration calibrate(const ReferencePulses& seen, const Reference& reference) {
+Calibration calibrate(const ReferencePulses& seen, const ReferenceSignal& reference) {
   const double period_ticks = ticks_per_s / reference.hz;
   const double watched_s = static_cast<double>(seen.until - seen.from) / ticks_per_s;
   if (seen.lost > 0) refuse(fmt::format("the board had no room for {} stamps", seen.lost));

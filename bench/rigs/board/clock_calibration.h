@@ -14,7 +14,7 @@ namespace tachproof {
 Nanos board_time(const ClockSetting& clock, Nanos true_time);
 Nanos true_time(const ClockSetting& clock, Nanos board_time);
 
-struct Reference {
+struct ReferenceSignal {
   double hz = 1;          // of its rising edges
   double within_ppm = 0;  // its own error is no larger
 };
@@ -38,7 +38,7 @@ struct Calibration {
 // A line through the pulses by least squares. Throws RigError, a sentence with
 // the counts, unless every pulse that should be there is and no other: a
 // missing or an extra one would be a wrong correction.
-Calibration calibrate(const ReferencePulses& seen, const Reference& reference);
+Calibration calibrate(const ReferencePulses& seen, const ReferenceSignal& reference);
 
 inline constexpr std::size_t fewest_reference_pulses = 10;
 inline constexpr Nanos shortest_calibration = 10 * ns_per_s;

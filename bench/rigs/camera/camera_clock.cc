@@ -30,12 +30,14 @@ class MarkingSource : public Source {
   std::optional<std::string> cannot_play(const PlayRequest& request) override {
     if (source_)
       if (std::optional<std::string> why = source_->cannot_play(request)) return why;
+    if (request.dwell)
+      return "it dwells, and a dwell presses nothing: the sync lamp never flashes, so no lamp change can be "
+             "timed. Watch the lamps by wires for a dwell";
     if (const std::string why = never_flashed(request.profile); !why.empty() && !without_sync_) return why;
-    if (!request.dwell) marks_->duration = request.profile.duration();
+    marks_->duration = request.profile.duration();
     if (!without_sync_) return std::nullopt;
     constexpr const char* needs =
         "; without a sync lamp the clip's time is told by the first and last change";
-    if (request.dwell) return std::string("it dwells") + needs;
     std::variant<RunEnds, std::string> ends =
         run_ends(without_sync_->gauge, request.profile, without_sync_->wired);
     if (const std::string* why = std::get_if<std::string>(&ends)) return *why + needs;

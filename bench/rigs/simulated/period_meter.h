@@ -16,7 +16,7 @@
 
 namespace tachproof {
 
-struct Measured {
+struct MeterReading {
   std::int64_t ticks = 0;    // of the timer, over ...
   std::int64_t periods = 0;  // ... this many periods; 0: no reading yet
 };
@@ -43,7 +43,7 @@ class PeriodMeter {
   // When the signal counts as lost unless another pulse comes; 0: it is lost.
   Nanos lost_after() const { return captured_ > first_ ? pulses_[captured_ - 1] + signal_lost_ : 0; }
 
-  Measured latest() {
+  MeterReading latest() {
     if (captured_ < first_ + 2) return {};
     const std::size_t last = captured_ - 1;
     if (averaging_ > 0) {

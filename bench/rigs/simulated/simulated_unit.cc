@@ -113,7 +113,7 @@ class SimulatedUnit::Impl {
   void update(Nanos at) {
     if (settings_.dropped_share > 0 && dropped_.uniform(updates_) < settings_.dropped_share) return;
     // A pulse after a lost signal makes no reading yet: it stays 0.
-    const Measured measured = meter_.latest();
+    const MeterReading measured = meter_.latest();
     const bool moved = measured.periods == 0 || at >= meter_.lost_after()
                            ? logic_.signal_lost(at)
                            : logic_.consider(measured, at, updates_);

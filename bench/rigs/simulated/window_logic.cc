@@ -41,7 +41,7 @@ bool WindowLogic::signal_lost(Nanos at) {
   return move_to(next_window(settings_.gauge, window_, 0));
 }
 
-bool WindowLogic::believe(const Measured& m, Nanos at, std::uint64_t update) {
+bool WindowLogic::believe(const MeterReading& m, Nanos at, std::uint64_t update) {
   double rpm = rpm_per_rate_ * static_cast<double>(m.periods) /
                static_cast<double>(std::max<std::int64_t>(m.ticks, 1));
   if (settings_.filter > 0) rpm = filtered(rpm, at);

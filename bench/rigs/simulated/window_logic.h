@@ -24,7 +24,7 @@ class WindowLogic {
 
   // The update with this index, at this instant, over at least one period.
   // True: the window changed.
-  bool consider(const Measured& m, Nanos at, std::uint64_t update) {
+  bool consider(const MeterReading& m, Nanos at, std::uint64_t update) {
     const auto ticks = static_cast<double>(m.ticks);
     const auto periods = static_cast<double>(m.periods);
     if (ticks > periods * shortest_quiet_ && ticks < periods * longest_quiet_) return false;
@@ -34,7 +34,7 @@ class WindowLogic {
   void forget();  // the supply failed
 
  private:
-  bool believe(const Measured& m, Nanos at, std::uint64_t update);
+  bool believe(const MeterReading& m, Nanos at, std::uint64_t update);
   double filtered(double rpm, Nanos at);
   bool move_to(std::size_t window);
   void find_quiet_periods();

@@ -1,0 +1,40 @@
+#include "bench/run/playing.h"
+
+#include <algorithm>
+
+namespace tachproof {
+
+Playing::Playing(Rig& rig, const RunHooks& hooks, FoundByBench found, Saw saw)
+    : rig_(rig), hooks_(hooks), found_(std::move(found)), saw_(std::move(saw)), watch_(*rig.watcher) {}
+
+void Playing::give(std::span<const Nanos> pulses, Nanos until) {
+  rig_.source->play({pulses, until});
+  played_ = until;
+}
+
+void Playing::collect(Nanos until) {
+  events_.clear();
+  seen_ = watch_.collect(until, events_);
+  if (!events_.empty()) lit_ = events_.back().lit;
+  if (seen_.lost > 0) {
+    lost_ += seen_.lost;
+    found_(FindingKind::lost_evidence, std::min(until, seen_.until), seen_.lost_why);
+  }
+  collected_ = until;
+  saw_(events_, std::min(until, seen_.until), seen_);
+}
+
+bool Playing::stop_asked() {
+  if (stopped_) return true;
+  const std::optional<std::string> why = hooks_.stop ? hooks_.stop() : std::nullopt;
+  if (!why) return false;
+  stopped_ = true;
+  found_(FindingKind::bench_fault, seen_.until, *why);
+  return true;
+}
+
+void Playing::show(double rpm) {
+  if (hooks_.progress && glances_.due()) hooks_.progress({collected_, rpm, lit_});
+}
+
+}  // namespace tachproof
