@@ -8,7 +8,7 @@
 #include "bench/history/history_report.h"
 #include "bench/record/text.h"
 #include "bench/reports/html_tables.h"
-#include "bench/reports/style.h"
+#include "bench/reports/page.h"
 #include "bench/reports/svg.h"
 
 namespace tachproof {
@@ -254,16 +254,11 @@ std::string axis_time(std::int64_t at_s, bool with_clock) {
 }
 
 std::string history_html(const HistoryView& view, const std::string& asked_for, const std::string& now) {
-  return fmt::format(
-             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-             "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-             "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
-             "'unsafe-inline'\">\n"
-             "<title>Tachproof history</title>\n<style>{}{}</style>\n</head>\n<body>\n"
-             "<h1>Tachproof history{}{}</h1>\n<p>{} runs, as of {}. Times on the axes are UTC.</p>\n",
-             report_style, history_style, asked_for.empty() ? "" : ": ", escaped(asked_for), view.runs.size(),
-             escaped(now)) +
-         spreads_html(view.spreads) + drifts_html(view.drifts) + runs_html(view.runs) + "</body>\n</html>\n";
+  const std::string head =
+      fmt::format("<h1>Tachproof history{}{}</h1>\n<p>{} runs, as of {}. Times on the axes are UTC.</p>\n",
+                  asked_for.empty() ? "" : ": ", escaped(asked_for), view.runs.size(), escaped(now));
+  return html_page("Tachproof history", history_style,
+                   head + spreads_html(view.spreads) + drifts_html(view.drifts) + runs_html(view.runs));
 }
 
 }  // namespace tachproof

@@ -73,10 +73,10 @@ std::string now_iso8601() {
   const std::time_t now = std::time(nullptr);
   std::tm local = {};
   localtime_r(&now, &local);
-  char buffer[64];
-  std::string text(buffer, std::strftime(buffer, sizeof buffer, "%Y-%m-%dT%H:%M:%S%z", &local));
-  text.insert(text.size() - 2, ":");  // +0100 to +01:00
-  return text;
+  char day_and_time[32], zone[8];  // 2031-03-14T15:09:26, +0100
+  std::strftime(day_and_time, sizeof day_and_time, "%Y-%m-%dT%H:%M:%S", &local);
+  std::strftime(zone, sizeof zone, "%z", &local);
+  return fmt::format("{}{:.3}:{}", day_and_time, zone, zone + 3);
 }
 
 struct RunFolder::Streams {

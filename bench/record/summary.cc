@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <map>
+#include <tuple>
 
 #include "bench/record/text.h"
 
@@ -97,14 +99,28 @@ std::string as_sentence(std::string text) {
   return text;
 }
 
+// Its U reaches over the limit.
+std::string too_near(const BoundaryResult& b) {
+  if (!std::isfinite(b.threshold_rpm))
+    return fmt::format("Boundary {}, {}: its threshold was not measured; cross it on a slow ramp", b.boundary,
+                       word(b.direction));
+  const int decimals = decimals_for(b.expanded_uncertainty_rpm);
+  return fmt::format(
+      "Boundary {}, {}: {} rpm from nominal with U = {} rpm, which reaches over the limit; survey it, or "
+      "cross "
+      "it more often on slower ramps",
+      b.boundary, word(b.direction), with_sign(b.threshold_rpm - b.nominal_rpm, decimals),
+      fixed(b.expanded_uncertainty_rpm, decimals));
+}
+
 // The first row that is open, with what would decide it.
 std::string first_remark(const RunResult& r) {
   const auto say = [](const auto& row, const std::string& what) {
     return printable(fmt::format("Boundary {}, {}: {}", row.boundary, what, row.remark));
   };
   for (const BoundaryResult& b : r.boundaries)
-    if (b.asked && b.verdict == Verdict::undecided && !b.remark.empty())
-      return say(b, std::string(word(b.direction)));
+    if (b.asked && b.verdict == Verdict::undecided)
+      return b.remark.empty() ? printable(too_near(b)) : say(b, std::string(word(b.direction)));
   for (const DeadbandResult& d : r.deadbands)
     if (d.asked && d.verdict == Verdict::undecided && !d.remark.empty()) return say(d, "deadband");
   for (const ResponseResult& d : r.responses)
@@ -118,11 +134,9 @@ std::string first_remark(const RunResult& r) {
 
 std::string reason_to_pass(const RunResult& r) {
   const std::size_t n = count(r.transitions);
-  if (n == 0) return fmt::format("Nothing was found amiss in {} s.", fixed(to_seconds(r.duration), 3));
-  if (n == 1)
-    return "The one expected transition was seen within what is allowed, and nothing was found amiss.";
-  return fmt::format(
-      "All {} expected transitions were seen within what is allowed, and nothing was found amiss.", n);
+  if (n == 0) return fmt::format("Nothing wrong was seen in {} s.", fixed(to_seconds(r.duration), 3));
+  if (n == 1) return "The one expected transition came as it should. Nothing wrong was seen.";
+  return fmt::format("All {} expected transitions came as they should. Nothing wrong was seen.", n);
 }
 
 }  // namespace
@@ -147,6 +161,8 @@ Verdict reported_verdict(const RunResult& result) {
   return result.complete ? result.verdict : Verdict::undecided;
 }
 
+bool on_simulated_unit(const RunRecord& record) { return record.watch == "simulated"; }
+
 bool tells_findings(const RunRecord& record) {
   return record.purpose == purpose_found && record.result.complete;
 }
@@ -170,8 +186,7 @@ std::string reason(const RunRecord& record) {
                         : "Outside of what is allowed: " + what + ".";
   if (!r.complete) {
     // What a person must know of a run that was cut short is in its notes.
-    return r.notes.empty() ? "The run did not get to its end, so the bench cannot tell."
-                           : as_sentence(r.notes.front());
+    return r.notes.empty() ? "The run did not get to its end: play it again." : as_sentence(r.notes.front());
   }
   if (!what.empty()) {
     const std::string why = first_remark(r);
@@ -213,6 +228,19 @@ std::vector<TransitionGroup> transition_groups(const RunRecord& record) {
 
 double response_at_step_ms(const TransitionResult& t, const Gauge& gauge) {
   return to_ms(t.at - t.nominal + gauge.tolerance.response_from);
+}
+
+std::vector<FindingGroup> finding_groups(const RunResult& result) {
+  std::map<std::tuple<FindingKind, std::string, std::string>, std::size_t> known;
+  std::vector<FindingGroup> groups;
+  for (std::size_t i = 0; i < result.findings.size(); ++i) {
+    const Finding& f = result.findings[i];
+    const auto [at, is_new] = known.try_emplace({f.kind, f.window, f.lamp}, groups.size());
+    if (is_new) groups.push_back({i, i, 0});
+    groups[at->second].last = i;
+    ++groups[at->second].count;
+  }
+  return groups;
 }
 
 std::string heading(const Finding& finding) {

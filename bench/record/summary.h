@@ -25,6 +25,8 @@ Verdict reported_verdict(const RunResult& result);
 std::string headline(const RunRecord& record);
 // Nothing was judged against the settings, and all that was to be found was.
 bool tells_findings(const RunRecord& record);
+// The unit was the built-in one: the run says nothing of a real one.
+bool on_simulated_unit(const RunRecord& record);
 // One sentence: why the verdict is what it is.
 std::string reason(const RunRecord& record);
 
@@ -46,6 +48,13 @@ std::vector<TransitionGroup> transition_groups(const RunRecord& record);
 // At a step the instant tells the response: how long after the signal's change
 // the lamps changed. Only when it was seen.
 double response_at_step_ms(const TransitionResult& t, const Gauge& gauge);
+
+// Findings of one kind, window and lamp.
+struct FindingGroup {
+  std::size_t first = 0, last = 0;  // index into RunResult::findings
+  std::size_t count = 0;
+};
+std::vector<FindingGroup> finding_groups(const RunResult& result);  // in the order of their first
 
 // "late at 12.345 s, window on-limit, lamp left"
 std::string heading(const Finding& finding);

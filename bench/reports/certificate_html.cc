@@ -3,12 +3,14 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
 #include <cmath>
 
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/reports/facts.h"
 #include "bench/reports/html_tables.h"
+#include "bench/reports/page.h"
 
 namespace tachproof {
 namespace {
@@ -101,13 +103,18 @@ std::string budget_row(const BoundaryResult& b, const std::vector<std::string>& 
 
 std::string page_style(const RunRecord& record) {
   const std::string id = plain_id(record.report_id);
-  return fmt::format(
-      "@page {{ @bottom-left {{ content: \"{}\"; font: 8pt sans-serif; color: #444; }} @bottom-right {{ "
-      "content: \"page \" counter(page) \" of \" counter(pages); font: 8pt sans-serif; color: #444; }} }}",
-      id.empty() ? "Not issued" : "Report " + id);
+  return (on_simulated_unit(record) ? simulated_style() : "") +
+         fmt::format(
+             "@page {{ @bottom-left {{ content: \"{}\"; font: 8pt sans-serif; color: #444; }} "
+             "@bottom-right {{ "
+             "content: \"page \" counter(page) \" of \" counter(pages); font: 8pt sans-serif; "
+             "color: #444; }} }}",
+             id.empty() ? "Not issued" : "Report " + id);
 }
 
-std::string identity_html(const RunRecord& record) {
+namespace {
+
+Facts identity(const RunRecord& record) {
   const Certificate c = stated(record);
   Facts facts;
   facts.add("Report", record.report_id.empty() ? "none: the run did not get to its end" : record.report_id);
@@ -118,10 +125,10 @@ std::string identity_html(const RunRecord& record) {
   facts.state("Reference", c.customer_reference);
   facts.state("Tested by", c.tested_by);
   facts.state("Authorised by", c.authorised_by);
-  return "<h2>This report</h2>\n" + facts.html();
+  return facts;
 }
 
-std::string unit_html(const RunRecord& record) {
+Facts unit(const RunRecord& record) {
   const RunResult& r = record.result;
   const Certificate c = stated(record);
   Facts facts;
@@ -137,7 +144,7 @@ std::string unit_html(const RunRecord& record) {
             fmt::format("{} pulses, {} lamp changes, {}", r.evidence.pulses, r.evidence.lamp_changes,
                         r.evidence.lost == 0 ? "none lost" : std::to_string(r.evidence.lost) + " LOST"));
   facts.add("Judged", score(r), true);
-  return "<h2>What was tested</h2>\n" + facts.html();
+  return facts;
 }
 
 std::string resolution(Nanos span) {
@@ -147,7 +154,7 @@ std::string resolution(Nanos span) {
                           : fmt::format("{:.3g} ms", ns / ns_per_ms);
 }
 
-std::string bench_html(const RunRecord& record) {
+Facts bench(const RunRecord& record) {
   const Certificate c = stated(record);
   const auto described = [](const std::string& kind, const std::string& text) {
     return text.empty() ? kind : kind + ": " + text;
@@ -159,11 +166,28 @@ std::string bench_html(const RunRecord& record) {
   facts.add("Watcher", described(record.watch, record.watch_description), true);
   facts.add("Resolution", fmt::format("pulses {}, lamp changes {}", resolution(record.bench.source.tick),
                                       resolution(record.bench.watcher.resolution)));
-  facts.state("Clock calibrated", calibration(c), true);
+  if (!on_simulated_unit(record)) facts.state("Clock calibrated", calibration(c), true);
   facts.state("Temperature", with_unit(c.temperature_c, 1, "°C"));
   facts.state("Humidity", with_unit(c.humidity_percent, 0, "%"));
   facts.state("Supply voltage", with_unit(c.supply_v, 2, "V"));
-  return "<h2>Bench and surroundings</h2>\n" + facts.html() + clock_html(record, c);
+  return facts;
+}
+
+}  // namespace
+
+std::string facts_html(const RunRecord& record) {
+  const Facts parts[] = {unit(record), identity(record), bench(record)};
+  std::string missing;
+  for (const Facts& part : parts)
+    for (const std::string& name : part.missing()) {
+      std::string lower = name;
+      lower.front() = static_cast<char>(std::tolower(static_cast<unsigned char>(lower.front())));
+      missing += (missing.empty() ? "" : ", ") + lower;
+    }
+  return "<h2>What was tested</h2>\n" + parts[0].html() + "<h2>This report</h2>\n" + parts[1].html() +
+         "<h2>Bench and surroundings</h2>\n" + parts[2].html() +
+         (on_simulated_unit(record) ? "" : clock_html(record, stated(record))) +
+         (missing.empty() ? "" : "<p>Not stated: " + escaped(missing) + ".</p>\n");
 }
 
 std::string budget_html(const RunRecord& record) {
@@ -226,6 +250,19 @@ std::string evidence_html(const RunRecord& record) {
   return html;
 }
 
+namespace {
+
+// Room for a hand: who tested, who authorises.
+std::string sign_html(const Certificate& c) {
+  const auto line = [](const char* what, const std::string& name) {
+    return fmt::format("<div><span></span>{}{}</div>\n", what, name.empty() ? "" : ": " + escaped(name));
+  };
+  return "<div class=\"sign\">\n" + line("Tested by", c.tested_by) + line("Authorised by", c.authorised_by) +
+         line("Date", "") + "</div>\n";
+}
+
+}  // namespace
+
 std::string statements_html(const RunRecord& record) {
   const Certificate c = stated(record);
   std::string html =
@@ -247,7 +284,7 @@ std::string statements_html(const RunRecord& record) {
   for (const std::string& remark : c.remarks)
     html += "<li>Remark of the shop: " + escaped(remark) + "</li>\n";
   html += "</ul>\n";
-  return html;
+  return html + sign_html(c);
 }
 
 }  // namespace tachproof

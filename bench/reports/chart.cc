@@ -8,7 +8,7 @@
 #include <optional>
 
 #include "bench/record/text.h"
-#include "bench/reports/style.h"
+#include "bench/reports/page.h"
 
 namespace tachproof {
 namespace {
@@ -156,14 +156,8 @@ Axis fitted(std::string title, const std::vector<Curve>& curves, bool log, int d
   return axis;
 }
 
-std::string chart_page(std::string_view title, const std::string& body) {
-  return fmt::format(
-      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
-      "'unsafe-inline'\">\n"
-      "<title>{}</title>\n<style>{}{}</style>\n</head>\n<body>\n{}</body>\n</html>\n",
-      escaped(title), report_style, chart_style, body);
+std::string chart_page(std::string_view title, const std::string& body, std::string_view style) {
+  return html_page(title, chart_style + std::string(style), body);
 }
 
 }  // namespace tachproof

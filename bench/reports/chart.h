@@ -36,7 +36,7 @@ std::string chart_svg(const Chart& chart);
 Axis fitted(std::string title, const std::vector<Curve>& curves, bool log, int decades = 5);
 
 // A self-contained page: a style sheet that holds the reports' and the charts'
-// styles, no scripts, nothing fetched. `body` is HTML.
-std::string chart_page(std::string_view title, const std::string& body);
+// styles and `style`, no scripts, nothing fetched. `body` is HTML.
+std::string chart_page(std::string_view title, const std::string& body, std::string_view style = {});
 
 }  // namespace tachproof

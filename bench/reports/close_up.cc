@@ -43,6 +43,12 @@ class CloseUp {
       lowest = std::min(lowest, p.rpm);
       highest = std::max(highest, p.rpm);
     }
+    // Beside a step of hundreds of rpm the band would be a hair: the line leaves the picture
+    // instead, and its foot and head are in the overview.
+    if (tolerance_ > 0) {
+      lowest = std::max(lowest, t.nominal_rpm - 12 * tolerance_);
+      highest = std::min(highest, t.nominal_rpm + 12 * tolerance_);
+    }
     const double room = std::max(1.0, 0.06 * (highest - lowest));
     rpm_ = {lowest - room, highest + room, bottom, top};
   }
@@ -51,7 +57,8 @@ class CloseUp {
     axes();
     threshold();
     std::vector<Point> points;
-    for (const RpmPoint& p : line_) points.push_back({time_(to_seconds(p.at)), rpm_(p.rpm)});
+    for (const RpmPoint& p : line_)
+      points.push_back({time_(to_seconds(p.at)), std::clamp(rpm_(p.rpm), top, bottom)});
     svg_ += svg_path(points, "rpm");
     allowed();
     seen();

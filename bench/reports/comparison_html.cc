@@ -4,12 +4,14 @@
 #include <bit>
 #include <cmath>
 
+#include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/reports/chart.h"
 #include "bench/reports/comparison_report.h"
 #include "bench/reports/facts.h"
 #include "bench/reports/hatch.h"
 #include "bench/reports/html_tables.h"
+#include "bench/reports/page.h"
 #include "bench/reports/svg.h"
 #include "core/gauge/settings_change.h"
 
@@ -191,7 +193,10 @@ std::string comparison_html(const ComparisonRecord& record) {
   const Comparison& comparison = record.comparison;
   const std::string answer = comparison_answer(record);
   const std::size_t colon = answer.find(':');
-  std::string body = fmt::format(
+  std::string body, style;
+  if (on_simulated_unit(record.before) || on_simulated_unit(record.after))
+    body = simulated_banner(), style = simulated_style();
+  body += fmt::format(
       "<h1>Tachproof comparison: <b>{}</b></h1>\n<div "
       "class=\"verdict {}\"><strong>{}</strong><div><p>{}</p></div></div>\n",
       escaped(record.after.gauge_name), word(comparison.verdict), answer.substr(0, colon),
@@ -216,8 +221,8 @@ std::string comparison_html(const ComparisonRecord& record) {
       "<p>U: expanded uncertainty of the observed change, 95 %, sqrt(U² before + U² after). E_n: ISO/IEC "
       "17043. A "
       "row is as intended when |E_n| ≤ 1 and the change is told from none where one should be.</p>\n";
-  return chart_page("Tachproof comparison: " + answer.substr(0, colon) + ", " + record.after.gauge_name,
-                    body);
+  return chart_page("Tachproof comparison: " + answer.substr(0, colon) + ", " + record.after.gauge_name, body,
+                    style);
 }
 
 }  // namespace tachproof

@@ -13,6 +13,10 @@ namespace tachproof {
 // lamp what was expected and what was seen.
 std::string overview_drawing(const RunRecord& record, const Trace& trace, const Palette& palette);
 
+// All boundaries' thresholds and their U against the tolerance, rising and falling;
+// "" where there are none.
+std::string deviations_html(const RunRecord& record);
+
 // What the hatches and lines of the overview mean.
 std::string overview_legend(const Palette& palette);
 

@@ -16,7 +16,10 @@ void Facts::add(const char* name, const std::string& value, bool wide) {
 }
 
 void Facts::state(const char* name, const std::string& value, bool wide) {
-  row(name, value.empty() ? "<i>not stated</i>" : escaped(value), wide);
+  if (value.empty())
+    missing_.emplace_back(name);
+  else
+    row(name, escaped(value), wide);
 }
 
 void Facts::add_code(const std::string& name, const std::string& value) {

@@ -46,7 +46,11 @@ constexpr std::array hatches = {"",
                                 "M0 4H8M4 0V8",
                                 "M1 3L4 6L7 3"};
 
-std::string fill_of(const std::string& word) { return is_css_colour(word) ? lower(word) : "gray"; }
+// Of words for lamps that CSS does not know: amber as a signal lamp's yellow-orange.
+std::string fill_of(const std::string& word) {
+  if (lower(word) == "amber") return "#ffb000";
+  return is_css_colour(word) ? lower(word) : "gray";
+}
 
 std::string pattern(const std::string& id, int width, const std::string& content) {
   return fmt::format(

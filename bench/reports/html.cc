@@ -10,25 +10,13 @@
 #include "bench/reports/drawing.h"
 #include "bench/reports/facts.h"
 #include "bench/reports/html_tables.h"
+#include "bench/reports/page.h"
 #include "bench/reports/run_report.h"
-#include "bench/reports/style.h"
 
 namespace tachproof {
 namespace {
 
 constexpr std::size_t most_close_ups = 24;
-
-std::string head(const RunRecord& record) {
-  const std::string title =
-      fmt::format("{}: {}, {}", headline(record), record.gauge_name, record.scenario_name);
-  return fmt::format(
-      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
-      "'unsafe-inline'\">\n"
-      "<title>{}</title>\n<style>{}{}</style>\n</head>\n<body>\n",
-      escaped(title), report_style, page_style(record));
-}
 
 // Names in one line, escaped.
 std::string joined(const std::vector<std::string>& names) {
@@ -47,12 +35,13 @@ std::string verdict_html(const RunRecord& record) {
     proviso += fmt::format("<p>Not asked: {}.</p>", joined(record.result.not_asked));
   if (!record.result.not_visited.empty())
     proviso += fmt::format("<p>Not visited: {}.</p>", joined(record.result.not_visited));
-  return fmt::format(
-      "<h1>Tachproof {}: <b>{}</b>, {} <b>{}</b></h1>\n"
-      "<div class=\"verdict {}\"><strong>{}</strong><div><p>{}</p>{}</div></div>\n",
-      tells_findings(record) ? "findings" : "test report", escaped(record.gauge_name),
-      record.unit_serial.empty() ? "" : "unit", escaped(unit), word(verdict), headline(record),
-      escaped(reason(record)), proviso);
+  return (on_simulated_unit(record) ? simulated_banner() : "") +
+         fmt::format(
+             "<h1>Tachproof {}: <b>{}</b>, {} <b>{}</b></h1>\n"
+             "<div class=\"verdict {}\"><strong>{}</strong><div><p>{}</p>{}</div></div>\n",
+             tells_findings(record) ? "findings" : "test report", escaped(record.gauge_name),
+             record.unit_serial.empty() ? "" : "unit", escaped(unit), word(verdict), headline(record),
+             escaped(reason(record)), proviso);
 }
 
 std::string settings_html(const RunRecord& record) {
@@ -141,15 +130,17 @@ std::string end_html(const RunRecord& record) {
 
 std::string report_html(const RunRecord& record, const Trace& trace) {
   const Palette palette(record.gauge);
-  return head(record) + palette.definitions() + verdict_html(record) + findings_html(record) +
-         identity_html(record) + unit_html(record) + bench_html(record) +
-         (tells_findings(record) ? "" : decision_html(record)) + notes_html(record) +
-         overview_html(record, trace, palette) + boundaries_html(record) + deadbands_html(record) +
-         responses_html(record) + transitions_html(record) + blinks_html(record) + flicker_html(record) +
-         answers_html(record) + levels_html(record) + budget_html(record) + close_ups_html(record, trace) +
-         settings_html(record) + evidence_html(record) +
-         (tells_findings(record) ? "" : statements_html(record)) + cautions + end_html(record) +
-         "</body>\n</html>\n";
+  const bool judged = !tells_findings(record);
+  const std::string body =
+      palette.definitions() + verdict_html(record) + deviations_html(record) + not_passed_html(record) +
+      overview_html(record, trace, palette) + boundaries_html(record) + deadbands_html(record) +
+      responses_html(record) + transitions_html(record) + blinks_html(record) + flicker_html(record) +
+      answers_html(record) + levels_html(record) + findings_html(record) + notes_html(record) +
+      close_ups_html(record, trace) + facts_html(record) + settings_html(record) + budget_html(record) +
+      (judged ? decision_html(record) : "") + evidence_html(record) +
+      (judged ? statements_html(record) : "") + cautions + end_html(record);
+  return html_page(fmt::format("{}: {}, {}", headline(record), record.gauge_name, record.scenario_name),
+                   page_style(record), body);
 }
 
 std::vector<Page> run_pages(const RunRecord& record, const Trace& trace) {

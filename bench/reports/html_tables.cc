@@ -117,17 +117,25 @@ std::string html_number(double value, int decimals) {
 
 std::string findings_html(const RunRecord& record) {
   const RunResult& r = record.result;
+  const std::vector<FindingGroup> groups = finding_groups(r);
   std::string rows;
-  const std::size_t shown = std::min(most_rows, r.findings.size());
+  const std::size_t shown = std::min(most_rows, groups.size());
   for (std::size_t i = 0; i < shown; ++i) {
-    const Finding& f = r.findings[i];
-    rows += row(number_cell(std::to_string(i + 1)) + number_cell(html_number(to_seconds(f.at), 3)) +
-                short_cell(word(f.kind)) + text_cell(f.window) + text_cell(f.lamp) + text_cell(f.message));
+    const Finding& f = r.findings[groups[i].first];
+    std::string at = html_number(to_seconds(f.at), 3);
+    if (groups[i].count > 1) at += " to " + html_number(to_seconds(r.findings[groups[i].last].at), 3);
+    rows += row(number_cell(std::to_string(i + 1)) + number_cell(at) + short_cell(word(f.kind)) +
+                text_cell(f.window) + text_cell(f.lamp) + number_cell(std::to_string(groups[i].count)) +
+                text_cell(f.message));
   }
-  const std::uint64_t more = r.findings.size() - shown + r.findings_left_out;
-  const std::string caption = more == 0 ? "" : fmt::format("{} more findings are not shown here.", more);
-  return table("Findings", {{"#", true}, {"at, s", true}, {"kind"}, {"window"}, {"lamp"}, {"what was found"}},
-               rows, caption);
+  std::string caption = "Equal ones together, with the words of the first.";
+  if (r.findings_left_out > 0)
+    caption += fmt::format(" {} more like them are counted and not kept.", r.findings_left_out);
+  if (shown < groups.size()) caption += fmt::format(" {} of {} rows.", shown, groups.size());
+  return table(
+      "Findings",
+      {{"#", true}, {"at, s", true}, {"kind"}, {"window"}, {"lamp"}, {"times", true}, {"what was found"}},
+      rows, caption);
 }
 
 std::string boundaries_html(const RunRecord& record) {

@@ -7,7 +7,8 @@
 
 namespace tachproof {
 
-std::string findings_html(const RunRecord& record);
+std::string not_passed_html(const RunRecord& record);  // of every kind, first of all
+std::string findings_html(const RunRecord& record);    // equal ones together
 std::string boundaries_html(const RunRecord& record);
 std::string deadbands_html(const RunRecord& record);
 std::string responses_html(const RunRecord& record);

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 
+#include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/reports/drawing.h"
 #include "bench/reports/strip.h"
@@ -131,15 +132,16 @@ class Overview {
                        Anchor::middle);
   }
 
-  // A mark for each finding, numbered as in the table, as far as there is room.
+  // A mark for the first finding of each kind, numbered as in the table, as far as there is room.
   void findings() {
     const std::vector<Finding>& all = record_.result.findings;
     if (all.empty()) return;
     constexpr std::size_t most = 200;
     double free_from = 0;
     svg_ += svg_text({left - 8, y_ + 14}, "findings", "small", Anchor::end);
-    for (std::size_t i = 0; i < std::min(most, all.size()); ++i) {
-      const double at = std::clamp(x(all[i].at), left, right);
+    const std::vector<FindingGroup> groups = finding_groups(record_.result);
+    for (std::size_t i = 0; i < std::min(most, groups.size()); ++i) {
+      const double at = std::clamp(x(all[groups[i].first].at), left, right);
       svg_ += svg_path({{at, y_ + 2}, {at - 4, y_ + 9}, {at + 4, y_ + 9}, {at, y_ + 2}}, "mark");
       if (at < free_from) continue;
       svg_ += svg_text({at, y_ + 21}, std::to_string(i + 1), "small", Anchor::middle);

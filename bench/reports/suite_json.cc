@@ -15,6 +15,7 @@ Json attempt_to_json(const Attempt& a) {
           {"complete", a.complete},
           {"bench_could_not_tell", a.bench_could_not_tell},
           {"reused", a.reused},
+          {"simulated", a.simulated},
           {"started", text_to_json(a.started)},
           {"duration_s", number_to_json(a.duration_s)},
           {"transitions", a.transitions},
@@ -80,6 +81,8 @@ Attempt attempt_from(const Json& json) {
   a.complete = json.at("complete").get<bool>();
   a.bench_could_not_tell = json.at("bench_could_not_tell").get<bool>();
   a.reused = json.at("reused").get<bool>();
+  // Since pages say which runs were simulated.
+  if (json.contains("simulated")) a.simulated = json.at("simulated").get<bool>();
   a.started = text_from(json, "started");
   a.duration_s = number_from(json, "duration_s");
   a.transitions = count_from(json, "transitions");

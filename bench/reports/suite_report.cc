@@ -9,6 +9,7 @@
 #include "bench/reports/chart.h"
 #include "bench/reports/facts.h"
 #include "bench/reports/junit_suite.h"
+#include "bench/reports/page.h"
 #include "bench/reports/run_report.h"
 #include "bench/run/suite.h"
 
@@ -112,11 +113,14 @@ std::vector<std::string> why(const SuiteRecord& record, const SuitePair& pair) {
   if (outcome == Outcome::skipped) return {pair.skipped_because};
   if (outcome == Outcome::pass) return {};
   std::vector<std::string> sentences;
-  for (std::size_t i = 0; i < pair.attempts.size(); ++i) {
+  for (std::size_t i = 0, next = 0; i < pair.attempts.size(); i = next) {
     const Attempt& a = pair.attempts[i];
-    sentences.push_back(pair.attempts.size() == 1
-                            ? a.reason
-                            : fmt::format("Attempt {}, {}: {}", i + 1, word(a.verdict), a.reason));
+    const auto alike = [&](const Attempt& b) { return b.verdict == a.verdict && b.reason == a.reason; };
+    for (next = i + 1; next < pair.attempts.size() && alike(pair.attempts[next]);) ++next;
+    const std::string which =
+        next == i + 1 ? fmt::format("Attempt {}", i + 1) : fmt::format("Attempts {} to {}", i + 1, next);
+    sentences.push_back(
+        pair.attempts.size() == 1 ? a.reason : fmt::format("{}, {}: {}", which, word(a.verdict), a.reason));
   }
   return sentences;
 }
@@ -256,7 +260,7 @@ std::string gauges_html(const SuiteRecord& record) {
 
 std::string retry_words(const RetryPolicy& retry) {
   if (retry.times == 0) return "none";
-  return fmt::format("up to {}, where the bench could not tell{}",
+  return fmt::format("up to {}, where an attempt was undecided because of the bench{}",
                      plural(static_cast<std::size_t>(retry.times), "time"),
                      retry.fails ? ", and after a fail (it stays one)" : "");
 }
@@ -309,7 +313,14 @@ std::string suite_end(const SuiteRecord& record, int width, bool colour) {
 std::string suite_html(const SuiteRecord& record) {
   const Verdict verdict = record.verdict();
   const std::string shards = which_shards(record);
-  std::string body = fmt::format(
+  const auto simulated = [](const SuitePair& pair) {
+    return std::any_of(pair.attempts.begin(), pair.attempts.end(),
+                       [](const Attempt& a) { return a.simulated; });
+  };
+  std::string body, style;
+  if (std::any_of(record.pairs.begin(), record.pairs.end(), simulated))
+    body = simulated_banner(), style = simulated_style();
+  body += fmt::format(
       "<h1>Tachproof suite: <b>{} of gauge and scenario</b></h1>\n<div class=\"verdict "
       "{}\"><strong>{}</strong><div><p>{}</p></div></div>\n",
       plural(record.pairs.size(), "pair"), word(verdict), shouted(verdict), escaped(answer(record)));
@@ -325,11 +336,10 @@ std::string suite_html(const SuiteRecord& record) {
   for (const std::string& note : record.notes) body += "<li>" + escaped(note) + "</li>\n";
   if (!record.notes.empty()) body += "</ul>\n";
   body +=
-      "<p>A fail outweighs undecided, and undecided a pass. What passes at a later attempt is marked; in "
-      "those "
-      "before, the bench could not tell. What failed in one attempt is a fail, whatever the others "
-      "say.</p>\n";
-  return chart_page(fmt::format("{}: Tachproof suite", shouted(verdict)), body);
+      "<p>A fail outweighs undecided, and undecided outweighs a pass. A pair that passed at a later attempt "
+      "is marked: the attempts before it were undecided. A pair that failed once has failed, whatever its "
+      "other attempts say.</p>\n";
+  return chart_page(fmt::format("{}: Tachproof suite", shouted(verdict)), body, style);
 }
 
 std::string suite_junit(const SuiteRecord& record) {

@@ -76,12 +76,13 @@ std::string row_verdict(const Terminal& out, const Row& row) {
 void boundaries(Terminal& out, const RunRecord& record) {
   if (record.result.boundaries.empty()) return;
   out.heading("Boundaries");
-  out.line(out.name("", 56) + fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", "", "thresh. rpm", "U rpm",
-                                          "resp. ms", "n", "verdict"));
+  out.line(out.name("", 61) + fmt::format("{:9}{:>9}{:>11}{:>8}{:>10}{:>4}  {}", "", "nominal", "deviation",
+                                          "U rpm", "resp. ms", "n", "verdict"));
   for (const BoundaryResult& b : record.result.boundaries) {
     const int decimals = decimals_for(b.expanded_uncertainty_rpm);
-    out.line(out.name(b.boundary, 56) + fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", word(b.direction),
-                                                    fixed(b.threshold_rpm, decimals),
+    out.line(out.name(b.boundary, 61) + fmt::format("{:9}{:>9}{:>11}{:>8}{:>10}{:>4}  {}", word(b.direction),
+                                                    fixed(b.nominal_rpm, 1),
+                                                    with_sign(b.threshold_rpm - b.nominal_rpm, decimals),
                                                     fixed(b.expanded_uncertainty_rpm, decimals),
                                                     fixed(b.response_ms, 1), b.visits, row_verdict(out, b)));
     std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";

@@ -151,6 +151,7 @@ Attempt attempt_of(const RunRecord& record, const fs::path& suite, const std::st
   attempt.verdict = reported_verdict(result);
   attempt.complete = result.complete;
   attempt.bench_could_not_tell = bench_could_not_tell(result);
+  attempt.simulated = on_simulated_unit(record);
   attempt.started = record.started;
   attempt.duration_s = to_seconds(result.duration);
   attempt.transitions = result.transitions.size();

@@ -27,7 +27,8 @@ struct Attempt {
   Verdict verdict = Verdict::undecided;
   bool complete = false;
   bool bench_could_not_tell = true;
-  bool reused = false;  // it was there when the suite was resumed
+  bool reused = false;     // it was there when the suite was resumed
+  bool simulated = false;  // on the built-in unit
   std::string started;
   double duration_s = 0;  // of the profile that was played
   std::size_t transitions = 0;

@@ -1,0 +1,30 @@
+#include "bench/reports/page.h"
+
+#include <fmt/format.h>
+
+#include "bench/record/text.h"
+#include "bench/reports/style.h"
+
+namespace tachproof {
+
+std::string html_page(std::string_view title, std::string_view style, std::string_view body) {
+  return fmt::format(
+      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
+      "'unsafe-inline'\">\n"
+      "<title>{}</title>\n<style>{}{}</style>\n</head>\n<body>\n{}</body>\n</html>\n",
+      escaped(title), report_style, style, body);
+}
+
+std::string simulated_banner() {
+  return "<p class=\"simulated\"><b>SIMULATED</b> The built-in unit was judged: this says nothing of a real "
+         "one.</p>\n";
+}
+
+std::string simulated_style() {
+  return "@page { @top-center { content: \"SIMULATED unit: no evidence of a real one\"; font: bold 9pt "
+         "sans-serif; } }\n";
+}
+
+}  // namespace tachproof
