@@ -48,11 +48,22 @@ Responses allowed_response(const Gauge& gauge, const JudgeSetup& setup) {
           to_seconds(gauge.tolerance.response_to + gauge.tolerance.settle) + lag_s};
 }
 
+// Two rates, or a ramp and a step, tell response and threshold apart: at some boundary, in this
+// direction. Up and down may differ.
+bool has_a_lever(const BoundaryEvidence& evidence, Direction direction) {
+  for (std::size_t way = way_of(1, direction); way < evidence.slowest.size(); way += 2)
+    if (std::isfinite(evidence.slowest[way]) && evidence.fastest[way] > 1.5 * evidence.slowest[way])
+      return true;
+  return false;
+}
+
 // The responses that a boundary without one of its own may have: what the others showed in
 // this direction, else what is allowed.
-Responses likely_response(const Gauge& gauge, const JudgeSetup& setup, const ThresholdFits& fits,
+Responses likely_response(const Gauge& gauge, const JudgeSetup& setup, const BoundaryEvidence& evidence,
                           Direction direction) {
   const Responses allowed = allowed_response(gauge, setup);
+  if (!has_a_lever(evidence, direction)) return allowed;  // the response of the other way says nothing
+  const ThresholdFits& fits = evidence.fits;
   Responses seen{infinite, 0};
   for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
     const ResponseFit& fit = fits.responses[way_of(b, direction)];
@@ -66,13 +77,13 @@ Responses likely_response(const Gauge& gauge, const JudgeSetup& setup, const Thr
           std::clamp(seen.slowest_s, 0.0, allowed.slowest_s)};
 }
 
-// Two rates, or a ramp and a step, tell response and threshold apart: at some boundary, in this
-// direction. Up and down may differ.
-bool has_a_lever(const BoundaryEvidence& evidence, Direction direction) {
-  for (std::size_t way = way_of(1, direction); way < evidence.slowest.size(); way += 2)
-    if (std::isfinite(evidence.slowest[way]) && evidence.fastest[way] > 1.5 * evidence.slowest[way])
-      return true;
-  return false;
+// How far a threshold may be off, in rpm, for a response that is allowed and that this
+// boundary's own visits do not separate from it: what other boundaries showed may be another
+// response. 0 where two rates or a step of its own do.
+double open_response_rpm(const Gauge& gauge, const BoundaryEvidence& evidence, std::size_t way) {
+  const double slowest = evidence.slowest[way], fastest = evidence.fastest[way];
+  if (!std::isfinite(slowest) || fastest > 1.5 * slowest) return 0;
+  return slowest * to_seconds(gauge.tolerance.response_to - gauge.tolerance.response_from);
 }
 
 class Row {
@@ -127,8 +138,15 @@ class Row {
     }
     const double deviation = row_.threshold_rpm - row_.nominal_rpm, u = row_.expanded_uncertainty_rpm;
     row_.verdict = decided(deviation, u);
-    // Visits that disagree this much have no line through them to judge by.
-    if (row_.verdict == Verdict::fail && u > 5 * limit_) row_.verdict = Verdict::undecided;
+    // Visits that disagree this much have no line through them to judge by; and no unit fails for
+    // what a response that it may have explains.
+    const double open = open_response_rpm(gauge_, evidence_, way_);
+    if (row_.verdict == Verdict::fail &&
+        (u > 5 * limit_ || decided(deviation, std::max(u, open)) != Verdict::fail)) {
+      row_.verdict = Verdict::undecided;
+      row_.remark = "a response that is allowed explains it too: cross it at two rates, one of at most " +
+                    slow_enough(gauge_, limit_, 0);
+    }
     if (setup_.what.within_rpm > 0 && row_.verdict != Verdict::fail && u > setup_.what.within_rpm) {
       row_.verdict = Verdict::undecided;
       row_.remark = not_within(setup_.what.within_rpm, fit, fits_);
@@ -137,7 +155,7 @@ class Row {
       row_.remark =
           "these rates cannot separate it from the response: cross it at two rates, one of at most " +
           slow_enough(gauge_, limit_, 0);
-    } else if (row_.verdict == Verdict::undecided) {
+    } else if (row_.verdict == Verdict::undecided && row_.remark.empty()) {
       row_.remark = "too near the limit of +-" + decimal(limit_, 1) + " rpm to decide";
     }
   }
@@ -166,7 +184,7 @@ class Row {
   void from_bounds() {
     const bool blinking = BlinkBoundary::is_one(reading_, b_);
     const Responses allowed = allowed_response(gauge_, setup_);
-    const Responses likely = blinking ? likely_response(gauge_, setup_, fits_, row_.direction) : allowed;
+    const Responses likely = blinking ? likely_response(gauge_, setup_, evidence_, row_.direction) : allowed;
     const ThresholdBounds::Between between = evidence_.bounds[b_].between(row_.direction, likely, allowed);
     row_.visits = between.passes;
     if (between.known())
@@ -317,7 +335,12 @@ std::vector<DeadbandResult> deadband_rows(const Gauge& gauge, const JudgeSetup& 
     const double limit = 2 * gauge.tolerance.rpm;
     const double off = row.width_rpm - row.nominal_rpm, u = row.expanded_uncertainty_rpm;
     row.verdict = decide(off, u, -limit, limit);
-    if (row.verdict == Verdict::undecided)
+    const double open = open_response_rpm(gauge, evidence, way_of(b, Direction::rising)) +
+                        open_response_rpm(gauge, evidence, way_of(b, Direction::falling));
+    if (row.verdict == Verdict::fail && decide(off, std::max(u, open), -limit, limit) != Verdict::fail) {
+      row.verdict = Verdict::undecided;
+      row.remark = "responses that are allowed explain it too: cross both thresholds at two rates, one slow";
+    } else if (row.verdict == Verdict::undecided)
       row.remark = u >= limit ? "U is as large as what is allowed, +-" + decimal(limit, 1) +
                                     " rpm: cross both thresholds more often, slowly"
                               : "too near the limit of +-" + decimal(limit, 1) + " rpm to decide";
@@ -363,7 +386,12 @@ std::vector<ResponseResult> response_rows(const Gauge& gauge, const JudgeSetup& 
       row.visits = fit.visits;
       row.asked = setup.what.transitions;
       row.verdict = decide(row.response_ms, row.expanded_uncertainty_ms, from_ms, to_ms_);
-      if (row.verdict == Verdict::undecided)
+      // Nothing answers before it is asked: this is no response, but visits that do not go together.
+      if (row.verdict == Verdict::fail && row.response_ms + row.expanded_uncertainty_ms < 0) {
+        row.verdict = Verdict::undecided;
+        row.remark =
+            "the visits do not go together: a response below 0 is none; cross it again, at two rates";
+      } else if (row.verdict == Verdict::undecided)
         row.remark = "U is too large to decide whether it is within " + allowed;
       if (row.verdict == Verdict::fail)
         log.add({row.response_ms > to_ms_ ? FindingKind::slow_response : FindingKind::early,

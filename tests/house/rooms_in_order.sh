@@ -17,11 +17,12 @@ BEGIN {
   may["formats"] = "files formats"
   may["files"] = "files formats rigs"  # of the rigs only the simulated one
   may["rigs"] = "files firmware rigs"
-  may["reports"] = "reports run"
-  may["run"] = "files formats reports rigs run"
-  may["history"] = "history reports run"
+  may["record"] = "files record"
+  may["run"] = "files formats record rigs run"  # a run does not know that reports exist
+  may["reports"] = "record reports run"
+  may["history"] = "history record reports"
   may["camera"] = "camera files rigs"
-  may["commands"] = "commands files formats history reports rigs run"
+  may["commands"] = "commands files formats history record reports rigs run"
 }
 function complain(why) {
   print file " includes " target ": " why
