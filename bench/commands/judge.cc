@@ -1,6 +1,5 @@
 #include <cstdint>
 #include <filesystem>
-#include <nlohmann/json.hpp>
 
 #include "bench/commands/camera_words.h"
 #include "bench/commands/command.h"
@@ -10,6 +9,7 @@
 #include "bench/commands/run_output.h"
 #include "bench/commands/scenario_run.h"
 #include "bench/files/rig_writer.h"
+#include "bench/record/folder_format.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
 #include "core/judge/allowance.h"
@@ -138,9 +138,7 @@ class JudgeCommand : public Command {
                        " was written to while it was read; judge it again once the recording has ended");
     recording.file = folder.path() / kept_name();
     record.scenario_sha256 = played ? (*scenario)->sha256 : inputs.back().second;
-    folder.journal(
-        nlohmann::ordered_json{{"kind", "recording"}, {"file", recording_}, {"sha256", inputs.back().second}}
-            .dump());
+    folder.journal(recording_line(recording_, inputs.back().second));
     if (played) inputs.push_back(kept(folder, **scenario, "scenario.yaml"));
     record.inputs.insert(record.inputs.begin(), inputs.begin(), inputs.end());
 

@@ -1,8 +1,8 @@
-#include <charconv>
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/commands/run_suite.h"
+#include "core/base/parse.h"
 
 namespace tachproof {
 
@@ -10,11 +10,8 @@ namespace {
 
 // All of the text, from `least` to `most`.
 std::optional<int> number_in(std::string_view text, int least, int most) {
-  int value = 0;
-  const char* const end = text.data() + text.size();
-  const auto [rest, error] = std::from_chars(text.data(), end, value);
-  if (error != std::errc{} || rest != end || value < least || value > most) return std::nullopt;
-  return value;
+  const std::optional<int> value = parse_number<int>(text);
+  return value && *value >= least && *value <= most ? value : std::nullopt;
 }
 
 class RunCommand : public Command {

@@ -1,6 +1,3 @@
-#include <charconv>
-#include <cmath>
-
 #include <fmt/format.h>
 
 #include "bench/commands/command.h"
@@ -13,9 +10,8 @@
 #include "bench/record/summary.h"
 #include "bench/rigs/factory.h"
 #include "bench/run/stop_request.h"
-#include "bench/run/survey_run.h"
-#include "core/base/text.h"
-#include "core/plan/survey_scout.h"
+#include "bench/run/whole_survey.h"
+#include "core/base/parse.h"
 
 namespace tachproof {
 
@@ -76,62 +72,28 @@ class SurveyCommand : public Command {
     RunFolder folder = report_options_.make_folder(record);
     record.inputs.insert(record.inputs.begin(), kept(folder, *rig_input, "rig.yaml"));
     if (!unknown_) record.inputs.insert(record.inputs.begin(), kept(folder, *gauge_input, "gauge.yaml"));
-    EvidenceWriter writer(folder, *gauge);
-
-    const SurveySetup setup = survey_setup_of(rig, within);
-
     catch_stop_signals();
     ProgressLine line(*gauge, 0);
-    RunHooks hooks;
+    SurveyHooks hooks;
     hooks.stop = stop_requested;
-    UnknownSurvey unknown(*gauge, setup);
-    SurveyPlanner planner(*gauge, setup);
-    hooks.progress = [&](const RunProgress& progress) {
-      const std::size_t known_now = unknown_ ? unknown.known() : planner.known();
-      const std::size_t of = unknown_ ? unknown.wanted() : planner.wanted();
+    hooks.boundaries = [&](const RunProgress& progress, std::size_t known_now, std::size_t of) {
       line.show(progress,
                 of == 0 ? "looking for boundaries" : fmt::format("{} of {} boundaries known", known_now, of));
     };
-    SurveyEvidence evidence = play_survey(
-        [&](const SurveyView& view) { return unknown_ ? unknown.next(view) : planner.next(view); },
-        gauge->pulses_per_rev, rig, &writer, hooks, wake_up(*gauge, setup.judge.wired, !unknown_));
+    WholeSurvey survey = run_survey({*gauge, within, unknown_, known}, rig, folder, hooks);
     line.clear();
 
-    std::vector<std::string> notes;
-    if (unknown_) {
-      const FoundGauge found = unknown.found(evidence.view());
-      notes = found.notes;
-      record.purpose = purpose_found;
-      if (found.troubles.empty() && evidence.complete) {
-        record.gauge = found.gauge;
-        record.gauge_sha256 = keep(folder, record, "gauge.yaml", gauge_yaml(record.gauge));
-        const PulsesFound pulses = pulses_per_rev_found(record.gauge, known);
-        notes.push_back(pulses.sentence);
-        keep(folder, record, "found.yaml", gauge_yaml(with_deadband_as_set(found, pulses.gauge, *gauge)));
-      } else {
-        // What was not found is not written down as if it were.
-        record.inputs.push_back(kept(folder, *gauge_input, "gauge.yaml"));
-        for (const std::string& trouble : found.troubles)
-          evidence.findings.push_back({FindingKind::lost_evidence, evidence.seen_until, "", "", trouble});
-        evidence.complete = false;
-      }
+    if (unknown_) record.purpose = purpose_found;
+    if (survey.found) {
+      record.gauge = *survey.found;
+      record.gauge_sha256 = keep(folder, record, "gauge.yaml", gauge_yaml(record.gauge));
+      keep(folder, record, "found.yaml", gauge_yaml(*survey.found_as_set));
+    } else if (unknown_) {
+      record.inputs.push_back(kept(folder, *gauge_input, "gauge.yaml"));
     }
-    record.scenario_sha256 =
-        keep(folder, record, "scenario.yaml", scenario_yaml("survey", evidence.steps, within));
-    record.result = judge_evidence(record.gauge, setup.judge, evidence, &writer);
-    if (unknown_) as_findings(record.result);
-    notes.push_back(
-        unknown_ ? fmt::format("survey: every boundary was wanted to U <= {} rpm (95 %)", within)
-                 : fmt::format("survey: every boundary was wanted to U <= {} rpm (95 %); a threshold passes "
-                               "when it is inside its tolerance by U or more, so that at most 2.5 % of those "
-                               "that are outside pass",
-                               within));
-    if (evidence.waking > 0)
-      notes.push_back(fmt::format("the survey began {} after the first pulse, once the unit had answered",
-                                  say_span(evidence.waking)));
-    record.result.notes.insert(record.result.notes.end(), notes.begin(), notes.end());
-    writer.close(evidence.seen_until);
-    folder.finish(record, writer.trace());
+    record.scenario_sha256 = keep(folder, record, "scenario.yaml", survey.scenario);
+    record.result = std::move(survey.result);
+    folder.finish(record, survey.trace);
     const int status = report_options_.close(folder, record);
     if (!tells_findings(record)) return status;
     if (!report_options_.json()) fmt::print("Found: {}\n", (folder.path() / "found.yaml").string());
@@ -139,13 +101,10 @@ class SurveyCommand : public Command {
   }
 
  private:
-  // All of the text, above 0 and up to `most`.
+  // Above 0 and up to `most`.
   static std::optional<double> rpm_in(const std::string& text, double most) {
-    double rpm = 0;
-    const char* const end = text.data() + text.size();
-    const auto [rest, error] = std::from_chars(text.data(), end, rpm);
-    if (error != std::errc{} || rest != end || !(rpm > 0 && rpm <= most)) return std::nullopt;
-    return rpm;
+    const std::optional<double> rpm = parse_number<double>(text);
+    return rpm && *rpm > 0 && *rpm <= most ? rpm : std::nullopt;
   }
 
   double wanted() const {

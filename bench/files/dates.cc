@@ -1,14 +1,16 @@
 #include "bench/files/dates.h"
 
-#include <charconv>
 #include <chrono>
+
+#include "core/base/parse.h"
 
 namespace tachproof {
 namespace {
 
 bool digits(std::string_view text, int& into) {
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), into);
-  return error == std::errc{} && end == text.data() + text.size() && text.front() != '-';
+  const std::optional<int> number = parse_number<int>(text);
+  into = number.value_or(0);
+  return number && text.front() != '-';
 }
 
 }  // namespace

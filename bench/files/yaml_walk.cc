@@ -2,11 +2,11 @@
 
 #include <algorithm>
 #include <array>
-#include <charconv>
 #include <cmath>
 #include <map>
 #include <system_error>
 
+#include "core/base/parse.h"
 #include "core/base/words.h"
 
 namespace tachproof {
@@ -44,10 +44,7 @@ std::size_t decimal_length(std::string_view text) {
 std::optional<double> decimal(std::string_view text) {
   if (text.empty() || decimal_length(text) != text.size()) return std::nullopt;
   if (text[0] == '+') text.remove_prefix(1);
-  double value = 0;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-  if (error != std::errc{} || end != text.data() + text.size()) return std::nullopt;
-  return value;
+  return parse_number<double>(text);
 }
 
 }  // namespace
@@ -218,17 +215,15 @@ bool Mapping::whole(const std::string& key, std::uint64_t& into, std::uint64_t l
   const YamlNode* node = any(key, need);
   if (node == nullptr) return false;
   const std::string& text = node->text;
-  std::uint64_t value = 0;
   const bool plain = node->kind == YamlNode::Kind::scalar && !node->quoted && !text.empty() &&
                      decimal_length(text) == text.size();
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-  if (!plain || error != std::errc{} || end != text.data() + text.size() || value < lowest ||
-      value > highest) {
+  const std::optional<std::uint64_t> value = parse_number<std::uint64_t>(text);
+  if (!plain || !value || *value < lowest || *value > highest) {
     errors_.add(node->at, "'" + key + "' is " + found_text(*node),
                 "a whole number from " + std::to_string(lowest) + " to " + std::to_string(highest));
     return false;
   }
-  into = value;
+  into = *value;
   return true;
 }
 

@@ -1,11 +1,12 @@
 // A line of a text file of edge times.
 #pragma once
 
-#include <charconv>
 #include <cmath>
 #include <optional>
 #include <string_view>
 #include <system_error>
+
+#include "core/base/parse.h"
 
 namespace tachproof {
 
@@ -18,11 +19,8 @@ inline std::string_view without_blanks(std::string_view text) {
 
 // A finite number, alone but for blanks around it.
 inline std::optional<double> number_alone(std::string_view text) {
-  text = without_blanks(text);
-  double value = 0;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-  if (error != std::errc{} || end != text.data() + text.size() || !std::isfinite(value)) return std::nullopt;
-  return value;
+  const std::optional<double> value = parse_number<double>(without_blanks(text));
+  return value && std::isfinite(*value) ? value : std::nullopt;
 }
 
 }  // namespace tachproof

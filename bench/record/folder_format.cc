@@ -35,6 +35,54 @@ std::string begin_line(const RunRecord& begun) {
   return line.dump() + "\n";
 }
 
+std::string press_line(Nanos at, const std::string& action) {
+  return Json{{"kind", "press"}, {"at_s", to_seconds(at)}, {"action", text_to_json(action)}}.dump() + "\n";
+}
+
+std::string answer_line(const AnswerResult& answer) {
+  return Json{{"kind", "answer"},
+              {"at_s", to_seconds(answer.at)},
+              {"question", text_to_json(answer.question)},
+              {"answer", text_to_json(answer.answer)},
+              {"verdict", word(answer.verdict)}}
+             .dump() +
+         "\n";
+}
+
+std::string dwell_line(const FlickerResult& row) {
+  return Json{{"kind", "dwell"},
+              {"boundary", text_to_json(row.boundary)},
+              {"mean_rpm", number_to_json(row.mean_rpm)},
+              {"duration_s", number_to_json(row.duration_s)},
+              {"changes", row.changes},
+              {"verdict", word(row.verdict)}}
+             .dump() +
+         "\n";
+}
+
+std::string recording_line(const std::string& file, const std::string& sha256) {
+  return Json{{"kind", "recording"}, {"file", text_to_json(file)}, {"sha256", sha256}}.dump() + "\n";
+}
+
+std::string progress_line(Nanos at, std::uint64_t pulses, std::uint64_t lamp_changes) {
+  return Json{{"kind", "progress"},
+              {"at_s", to_seconds(at)},
+              {"pulses", pulses},
+              {"lamp_changes", lamp_changes}}
+             .dump() +
+         "\n";
+}
+
+std::string played_line(Nanos due, Nanos sent, Nanos answered, double hz) {
+  return Json{{"kind", "played"},
+              {"due_s", to_seconds(due)},
+              {"sent_s", to_seconds(sent)},
+              {"answered_s", to_seconds(answered)},
+              {"hz", number_to_json(hz)}}
+             .dump() +
+         "\n";
+}
+
 std::string rpm_line(const std::vector<RpmPoint>& points) {
   Json at = Json::array();
   Json rpm = Json::array();

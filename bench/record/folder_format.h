@@ -20,6 +20,13 @@ std::vector<LampEvent> changes_only(const std::vector<LampEvent>& events, const 
 
 // journal.jsonl, each one line with its end.
 std::string begin_line(const RunRecord& begun);
+std::string press_line(Nanos at, const std::string& action);
+std::string answer_line(const AnswerResult& answer);
+std::string dwell_line(const FlickerResult& row);
+std::string recording_line(const std::string& file, const std::string& sha256);
+std::string progress_line(Nanos at, std::uint64_t pulses, std::uint64_t lamp_changes);
+// Of a source that times its own commands: when a frequency was due, sent and read back.
+std::string played_line(Nanos due, Nanos sent, Nanos answered, double hz);
 std::string rpm_line(const std::vector<RpmPoint>& points);
 std::string reaches_line(const std::vector<Reach>& reaches);
 

@@ -121,13 +121,7 @@ std::string RunFolder::keep_text(std::string_view text, const std::string& as) {
   return sha256_of_file(path_ / as);
 }
 
-void RunFolder::journal(const std::string& json_line) {
-  // A line end can only stand between JSON's tokens; as a blank it keeps one
-  // object on one line.
-  std::string line = json_line;
-  std::replace(line.begin(), line.end(), '\n', ' ');
-  streams_->journal.append(line + "\n");
-}
+void RunFolder::journal(const std::string& line) { streams_->journal.append(line); }
 
 void RunFolder::lamps(const std::vector<LampEvent>& events) {
   Streams& s = *streams_;

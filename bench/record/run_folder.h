@@ -34,7 +34,7 @@ class RunFolder {
   // Copies an input under its role's name ("gauge.yaml") and returns its SHA-256.
   std::string keep_input(const std::filesystem::path& file, const std::string& as);
   std::string keep_text(std::string_view text, const std::string& as);  // likewise, of what is in no file
-  void journal(const std::string& json_line);                           // one JSON object, no newline
+  void journal(const std::string& line);                                // of folder_format.h, whole
   void lamps(const std::vector<LampEvent>& events);                     // timeline.csv, as they come
   void rpm(const std::vector<RpmPoint>& points);                        // to the journal, for drawings
   void reaches(const std::vector<Reach>& reaches);                      // to the journal, for drawings

@@ -5,9 +5,9 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <nlohmann/json.hpp>
 #include <optional>
 
+#include "bench/record/folder_format.h"
 #include "bench/run/evidence_writer.h"
 #include "bench/run/flicker_study.h"
 #include "bench/run/pace.h"
@@ -189,13 +189,7 @@ class DwellRun {
       result_.notes.push_back("boundary " + row.boundary + ": under this noise changes come in bursts, so " +
                               decimal(dispersion, 1) + " of them count as one");
     result_.flicker.push_back(row);
-    folder_.journal(nlohmann::ordered_json{{"kind", "dwell"},
-                                           {"boundary", row.boundary},
-                                           {"mean_rpm", row.mean_rpm},
-                                           {"duration_s", row.duration_s},
-                                           {"changes", row.changes},
-                                           {"verdict", word(row.verdict)}}
-                        .dump());
+    folder_.journal(dwell_line(row));
   }
 
   void explain(std::size_t b, FlickerResult& row, double minutes) {

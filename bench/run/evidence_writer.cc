@@ -4,8 +4,9 @@
 #include <bit>
 #include <cmath>
 #include <limits>
-#include <nlohmann/json.hpp>
 #include <string>
+
+#include "bench/record/folder_format.h"
 
 namespace tachproof {
 
@@ -145,12 +146,7 @@ void EvidenceWriter::flush(Nanos at) {
   new_points_.clear();
   folder_.reaches(new_reaches_);
   new_reaches_.clear();
-  nlohmann::ordered_json line;
-  line["kind"] = "progress";
-  line["at_s"] = to_seconds(at);
-  line["pulses"] = pulses_written_;
-  line["lamp_changes"] = lamp_events_;
-  folder_.journal(line.dump());
+  folder_.journal(progress_line(at, pulses_written_, lamp_events_));
   capture_.flush();
   flushed_ = std::chrono::steady_clock::now();
 }

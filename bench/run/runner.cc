@@ -8,8 +8,8 @@
 #include <vector>
 
 #include <fmt/format.h>
-#include <nlohmann/json.hpp>
 
+#include "bench/record/folder_format.h"
 #include "bench/run/evidence_writer.h"
 #include "bench/run/pace.h"
 #include "bench/run/playing.h"
@@ -182,9 +182,7 @@ class Run {
       if (const Press* press = std::get_if<Press>(&actions[next_press_].what)) {
         const Nanos at = actions[next_press_].at + held_;
         rig_.source->press(*press, at);
-        folder_.journal(
-            nlohmann::ordered_json{{"kind", "press"}, {"at_s", to_seconds(at)}, {"action", press->action}}
-                .dump());
+        folder_.journal(press_line(at, press->action));
       }
   }
 
@@ -231,13 +229,7 @@ class Run {
 
   void note_played() {
     for (const PlayedChange& change : rig_.source->take_played())
-      folder_.journal(nlohmann::ordered_json{
-          {"kind", "played"},
-          {"due_s", to_seconds(change.due)},
-          {"sent_s", to_seconds(change.sent)},
-          {"answered_s", to_seconds(change.answered)},
-          {"hz",
-           change.hz}}.dump());
+      folder_.journal(played_line(change.due, change.sent, change.answered, change.hz));
   }
 
   std::optional<std::string> ask_person(const Ask& ask) {
@@ -258,12 +250,7 @@ class Run {
     if (playing_.stopped()) return;
     const AnswerResult result = judge_answer(ask, at, action.peak_rpm, answer);
     judge_.answered(result);
-    folder_.journal(nlohmann::ordered_json{{"kind", "answer"},
-                                           {"at_s", to_seconds(at)},
-                                           {"question", result.question},
-                                           {"answer", result.answer},
-                                           {"verdict", word(result.verdict)}}
-                        .dump());
+    folder_.journal(answer_line(result));
   }
 
   const RunPlan& plan_;

@@ -13,6 +13,7 @@
 #include <sstream>
 #include <thread>
 
+#include "bench/record/folder_format.h"
 #include "bench/record/result_json.h"
 #include "bench/reports/run_report.h"
 #include "tests/bench/approved.h"
@@ -37,7 +38,7 @@ void write_run(const std::filesystem::path& folder, const drumlin::Run& run) {
   };
   pieces(run.trace.rpm, [&](const std::vector<RpmPoint>& part) { out.rpm(part); });
   pieces(run.trace.lamps, [&](const std::vector<LampEvent>& part) { out.lamps(part); });
-  out.journal("{\"kind\":\"press\",\n\"at_s\":1.5}");
+  out.journal(press_line(from_seconds(1.5), "press-1"));
   pieces(run.trace.reaches, [&](const std::vector<Reach>& part) { out.reaches(part); });
   out.finish(run.record, run.trace);
 }
@@ -135,7 +136,7 @@ TEST(RunFolder, JournalTellsWhatRanAndHowItEnded) {
   EXPECT_EQ(all.front()["run"]["scenario"]["name"], "acceptance");
   EXPECT_EQ(all.back()["kind"], "end");
   EXPECT_EQ(all.back()["verdict"], "fail");
-  EXPECT_THAT(all, Contains(json({{"kind", "press"}, {"at_s", 1.5}})));
+  EXPECT_THAT(all, Contains(json({{"kind", "press"}, {"at_s", 1.5}, {"action", "press-1"}})));
 }
 
 TEST(StoredRun, GivesTheSameReportsByteForByte) {

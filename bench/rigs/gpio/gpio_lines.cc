@@ -5,12 +5,12 @@
 
 #include <algorithm>
 #include <cerrno>
-#include <charconv>
 #include <cstring>
 #include <utility>
 
 #include "bench/rigs/ports.h"
 #include "bench/rigs/rig.h"
+#include "core/base/parse.h"
 
 namespace tachproof {
 namespace {
@@ -73,11 +73,8 @@ GpioChipFound look_at(GpioKernel& kernel, const std::string& device) {
 std::optional<unsigned> line_of(const GpioChipFound& chip, const std::string& wanted) {
   for (unsigned i = 0; i < chip.lines.size(); ++i)
     if (chip.lines[i].name == wanted) return i;
-  unsigned number = 0;
-  const auto [end, error] = std::from_chars(wanted.data(), wanted.data() + wanted.size(), number);
-  if (error != std::errc{} || end != wanted.data() + wanted.size() || number >= chip.lines.size())
-    return std::nullopt;
-  return number;
+  const std::optional<unsigned> number = parse_number<unsigned>(wanted);
+  return number && *number < chip.lines.size() ? number : std::nullopt;
 }
 
 std::string called(const GpioChipFound& chip) {

@@ -3,12 +3,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <optional>
 #include <utility>
 
 #include "bench/rigs/rig.h"
+#include "core/base/parse.h"
 
 namespace tachproof {
 namespace {
@@ -21,10 +21,7 @@ constexpr double scpi_infinity = 9e37;  // SCPI-99, 7.2.1.4: 9.9E37 stands for i
 std::optional<double> number_in(std::string_view text) {
   while (text.starts_with(' ')) text.remove_prefix(1);
   if (text.starts_with('+')) text.remove_prefix(1);
-  double x = 0;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), x);
-  if (error != std::errc{} || end != text.data() + text.size()) return std::nullopt;
-  return x;
+  return parse_number<double>(text);
 }
 
 bool says(const std::string& text, double wanted) { return number_in(text) == wanted; }
