@@ -30,17 +30,17 @@ class SurveyCommand : public Command {
         "--gauge FILE --rig FILE [--within RPM] [--unknown [--known WINDOW=RPM]] [--unit-serial TEXT] "
         "[--certificate FILE] [--out DIR] [--history FILE | --no-history] [--json]",
         "Plays a profile that reacts to what the lamps do: fast between boundaries, slow or repeated near "
-        "them, both ways, at two rates or more, so that threshold and response come apart. Each boundary "
-        "is measured until its expanded uncertainty (95 %) is within RPM; one for which the unit itself "
-        "makes that impossible is undecided, with the reason. The profile that was played is kept as "
+        "them, both ways. It uses two rates or more, to separate the threshold from the response. Each "
+        "boundary is measured until its expanded uncertainty (95 %) is within RPM. If the unit itself makes "
+        "that impossible, the boundary is undecided, with the reason. The profile that was played is kept as "
         "scenario.yaml in the run folder, so that the run can be judged again.\n\n"
-        "Passes when every threshold is inside the gauge's tolerance by its uncertainty or more, so the "
-        "risk of passing a threshold that is outside is at most 2.5 %.\n\n"
-        "With --unknown the settings are not trusted: the gauge file gives lamps, tolerance, pulses per "
-        "revolution and a rough range of rpm only, and what the unit really does is written to "
-        "found.yaml in the run folder, a gauge file. Nothing is judged against the settings: the word is "
-        "found, and such a run cannot be accepted. --known tells the rpm of one boundary, as the "
-        "unit displays it or as its maker says: that gives the pulses per revolution.",
+        "It passes when every threshold is inside the gauge's tolerance by its uncertainty or more. The risk "
+        "of passing a threshold that is outside is then at most 2.5 %.\n\n"
+        "With --unknown the settings are not trusted. The gauge file gives only lamps, tolerance, pulses per "
+        "revolution and a rough range of rpm. What the unit really does is written to found.yaml in the run "
+        "folder, a gauge file. Nothing is judged against the settings: the word in place of a verdict is "
+        "found, and such a run cannot be accepted. With --known you give the rpm of one boundary, as the "
+        "unit displays it or as its maker states it: the pulses per revolution follow from that.",
         "0  pass; with --unknown: found, everything was seen and measured; nothing is judged\n"
         "1  fail: the unit is wrong\n"
         "2  bad usage or a bad file; nothing was started\n"
@@ -121,13 +121,13 @@ class SurveyCommand : public Command {
     record.result = judge_evidence(record.gauge, setup.judge, evidence, &writer);
     if (unknown_) as_findings(record.result);
     notes.push_back(
-        unknown_ ? fmt::format("survey: every boundary was wanted to U <= {} rpm (95 %)", within)
-                 : fmt::format("survey: every boundary was wanted to U <= {} rpm (95 %); a threshold passes "
-                               "when it is inside its tolerance by U or more, so that at most 2.5 % of those "
-                               "that are outside pass",
+        unknown_ ? fmt::format("survey: every boundary was to be measured to U <= {} rpm (95 %)", within)
+                 : fmt::format("survey: every boundary was to be measured to U <= {} rpm (95 %). A threshold "
+                               "passes when it is inside its tolerance by U or more; at most 2.5 % of those "
+                               "that are outside then pass",
                                within));
     if (evidence.waking > 0)
-      notes.push_back(fmt::format("the survey began {} after the first pulse, once the unit had answered",
+      notes.push_back(fmt::format("the survey began {} after the first pulse, when the unit answered",
                                   say_span(evidence.waking)));
     record.result.notes.insert(record.result.notes.end(), notes.begin(), notes.end());
     writer.close(evidence.seen_until);
