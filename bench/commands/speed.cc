@@ -174,7 +174,7 @@ class SpeedCommand : public Command {
       std::printf("Set the anchor to %.0f rpm\n", anchor);
       std::printf("  exactly %.2f rpm, +-%.2f rpm (k = 2)\n", rpm.value, rpm_u);
       if (anchor > rpm_u)
-        std::printf("  %.0f rpm keeps the limit with the uncertainty taken off\n",
+        std::printf("  %.0f rpm keeps the limit even with the uncertainty against you\n",
                     std::floor(rpm.value - rpm_u));
       std::printf("At %.0f rpm the car does\n", anchor);
     }

@@ -60,13 +60,13 @@ TEST(VcdRefusals, NameALineAndWhatIsAllowed) {
 TEST(VcdRefusals, CoverTheHeader) {
   const std::string begin = "$timescale 1 ns $end\n";
   expect_refused({
-      {"", "capture: nothing in it; a VCD or CSV recording is wanted"},
-      {"\n  \n", "capture: nothing in it; a VCD or CSV recording is wanted"},
+      {"", "capture: nothing in it; a VCD or CSV recording is needed"},
+      {"\n  \n", "capture: nothing in it; a VCD or CSV recording is needed"},
       {std::string("$time\0scale", 11),
-       "capture: byte 0x00 at 5: a binary file; a VCD or CSV recording is wanted"},
+       "capture: byte 0x00 at 5: a binary file; a VCD or CSV recording is needed"},
       {"\x7f"
        "ELF\x02\x01",
-       "capture: byte 0x7f at 0: a binary file; a VCD or CSV recording is wanted"},
+       "capture: byte 0x7f at 0: a binary file; a VCD or CSV recording is needed"},
       // Both refusals: pyvcd tests/test_reader.py.
       {begin + "$enddefinitions $var $end\n",
        "capture:2: '$var' after $enddefinitions; only $end may follow"},

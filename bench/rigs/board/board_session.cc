@@ -18,7 +18,7 @@ constexpr Nanos start_with = 200 * ns_per_ms;  // of train; or a full queue
 
 std::string describe_flags(unsigned flags) {
   static constexpr std::pair<unsigned, const char*> words[] = {
-      {link_flag_late, "an edge was set up after its instant"},
+      {link_flag_late, "it set up an edge too late: the bench was too slow"},
       {link_flag_underrun, "it ran out of pulses: the bench was too slow"},
       {link_flag_overrun, "bytes or entries came faster than it could take them"},
       {link_flag_watchdog, "it heard nothing from the bench for a second"},
