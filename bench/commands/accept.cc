@@ -17,10 +17,10 @@ class AcceptCommand : public Command {
     return {"accept",
             "makes a run the reference for its unit",
             "RUN --by NAME --why TEXT [--even-so] [--history FILE]",
-            "Marks this run in the history as the reference for its unit, or for its gauge where the unit "
-            "has no serial number, with who accepted it, when and why. compare --accepted takes the last one "
-            "accepted. A run that is not complete, or was changed since, is refused. A fail or undecided run "
-            "is refused unless --even-so is given.",
+            "Marks this run in the history as the reference for its unit. Where the unit has no serial "
+            "number, it is the reference for its gauge. The history keeps who accepted it, when and why. "
+            "compare --accepted takes the last one accepted. A run that is not complete, or was changed "
+            "since, is refused. A fail or undecided run is refused unless --even-so is given.",
             "0  accepted\n2  bad usage, no run folder, or a run that is refused",
             {"tachproof accept runs/20260131-142501-acceptance --by Corrie --why first-article"}};
   }
@@ -28,7 +28,7 @@ class AcceptCommand : public Command {
   void declare(Arguments& arguments) override {
     arguments.word(run_, "RUN", "The run folder.");
     arguments.required(who_, "--by", "NAME", "Who accepts it.");
-    arguments.required(why_, "--why", "TEXT", "Why it is good.");
+    arguments.required(why_, "--why", "TEXT", "Why it is the reference.");
     arguments.flag(even_so_, "--even-so", "Accepts a run that is a fail or undecided.");
     arguments.option(history_, "--history", "FILE",
                      "The history. Default: $TACHPROOF_HISTORY, else ~/.local/share/tachproof/history.db.");

@@ -29,10 +29,10 @@ class ExpectCommand : public Command {
             "boundary, its direction, the threshold with the deadband applied, and the earliest, nominal and "
             "latest instant that the tolerance and the allowed response leave. Only the settings and the "
             "profile count; the scenario's noise is left out.\n\n"
-            "A second table says what the scenario can decide. For each boundary, both ways, it has how "
-            "often it is crossed and the uncertainty to expect of its threshold, with a unit that rounds to "
-            "1 rpm and updates every 10 ms. It says whether that decides at the gauge's tolerance, and what "
-            "to add if not.\n\n"
+            "A second table says what the scenario can decide. For each boundary, both ways, it shows how "
+            "often it is crossed and the uncertainty to expect of its threshold. This assumes a unit that "
+            "rounds to 1 rpm and updates every 10 ms. It says whether that decides at the gauge's tolerance, "
+            "and what to add if not.\n\n"
             "With --rig, if its source is a signal generator: also how far the generator's steps may be from "
             "the profile. Earliest and latest then allow for that.",
             "0  done\n2  bad usage or a bad file",
