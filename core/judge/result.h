@@ -178,7 +178,7 @@ struct Finding {
   Nanos at = 0;
   std::string window;   // may be empty
   std::string lamp;     // may be empty
-  std::string message;  // one sentence with its numbers and units
+  std::string message;  // with its numbers and units; the last sentence has no full stop
 };
 
 struct Evidence {
@@ -205,7 +205,7 @@ struct RunResult {
   std::vector<std::string> not_judged;   // "top magenta": channels without a wire
   std::vector<std::string> not_visited;  // boundaries that the profile never crossed
   std::vector<std::string> not_asked;    // kinds that the scenario leaves out: "thresholds"
-  std::vector<std::string> notes;        // what a reader must know, one sentence each
+  std::vector<std::string> notes;        // what a reader must know; as `message`
   Evidence evidence;
 };
 

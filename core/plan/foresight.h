@@ -35,7 +35,7 @@ struct ForeseenThreshold {
   int crossings = 0;                               // demanded ones
   double expected_uncertainty_rpm = not_measured;  // NaN: nothing will measure this threshold
   bool decided = false;
-  std::string advice;  // one sentence without its full stop; empty where it is decided
+  std::string advice;  // without its full stop; empty where it is decided
 };
 
 struct Foresight {
