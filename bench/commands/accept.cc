@@ -17,10 +17,10 @@ class AcceptCommand : public Command {
     return {"accept",
             "makes a run the reference for its unit",
             "RUN --by NAME --why TEXT [--even-so] [--history FILE]",
-            "Keeps in the history that this run is the reference for its unit, or for its gauge where the "
-            "unit has no serial number: who says so, when and why. compare --accepted takes the last one "
-            "accepted. A run that is not complete, or was changed since, is refused; one that is no pass is "
-            "refused unless --even-so is given.",
+            "Marks this run in the history as the reference for its unit. Where the unit has no serial "
+            "number, it is the reference for its gauge. The history keeps who accepted it, when and why. "
+            "compare --accepted takes the last one accepted. A run that is not complete, or was changed "
+            "since, is refused. A fail or undecided run is refused unless --even-so is given.",
             "0  accepted\n2  bad usage, no run folder, or a run that is refused",
             {"tachproof accept runs/20260131-142501-acceptance --by Corrie --why first-article"}};
   }
@@ -28,22 +28,23 @@ class AcceptCommand : public Command {
   void declare(Arguments& arguments) override {
     arguments.word(run_, "RUN", "The run folder.");
     arguments.required(who_, "--by", "NAME", "Who accepts it.");
-    arguments.required(why_, "--why", "TEXT", "Why it is good.");
+    arguments.required(why_, "--why", "TEXT", "Why it is the reference.");
     arguments.flag(even_so_, "--even-so", "Accepts a run that is a fail or undecided.");
     arguments.option(history_, "--history", "FILE",
                      "The history. Default: $TACHPROOF_HISTORY, else ~/.local/share/tachproof/history.db.");
   }
 
   int run() override {
-    if (who_.empty() || why_.empty()) throw UsageError("--by and --why must say something");
+    if (who_.empty() || why_.empty()) throw UsageError("--by and --why must not be empty");
     try {
       const std::filesystem::path file = history_file(history_);
-      if (file.empty()) throw UsageError("TACHPROOF_HISTORY is set to nothing: there is no history");
+      if (file.empty())
+        throw UsageError("TACHPROOF_HISTORY is empty: set it to the history's file, or give --history");
       const RunRecord record = load_run(run_).record;
       if (record.purpose == purpose_found)
         throw UsageError(run_ +
-                         " only tells what was found: nothing was judged against the settings, so it is no "
-                         "reference; survey the unit without --unknown and accept that run");
+                         " says only what the unit does; nothing was judged, so it cannot be the reference. "
+                         "Survey the unit without --unknown and accept that run");
       refuse_unless_fit(record.result);
       History(file, History::Open::make).accept(run_, {now_iso8601(), who_, why_});
       const std::string of =
@@ -60,7 +61,7 @@ class AcceptCommand : public Command {
     if (!result.complete)
       throw UsageError(run_ + " is not complete" + (result.notes.empty() ? "" : ": " + result.notes.front()));
     if (result.verdict != Verdict::pass && !even_so_)
-      throw UsageError(run_ + " is no pass but " + std::string(word(result.verdict)) +
+      throw UsageError(run_ + " is not a pass: its verdict is " + std::string(word(result.verdict)) +
                        "; --even-so accepts it all the same");
   }
 

@@ -34,20 +34,19 @@ double between(double lowest, double highest, double value, const std::string& o
 class CalibrateCommand : public Command {
  public:
   CommandHelp help() const override {
-    return {
-        "calibrate",
-        "the board's clock against a known frequency",
-        "(--port PORT | --write RIG) --input INPUT --hz HZ --reference-ppm PPM [--for TIME] [--json]",
-        "Watches a reference on one of the board's inputs, such as a receiver's pulse per second or a "
-        "signal generator, 0 to 5 V, and finds by how much the board's crystal is fast. Every pulse must "
-        "be there and on its beat; else the command says how many were seen, and nothing is corrected.\n\n"
-        "The line that it prints goes into the rig file's source; --write puts it there. From then on the "
-        "board's pulses and stamps are corrected, and what uncertainty is left takes the place of a "
-        "crystal's 50 ppm. It allows for 10 ppm of drift: calibrate again after a year, or far from room "
-        "temperature.",
-        "0  done\n2  bad usage or a bad file\n3  the board or the reference is not fit for it",
-        {"tachproof calibrate --port /dev/serial/by-id/usb-tachproof_board-if00 --input in0 --hz 1 "
-         "--reference-ppm 0.1"}};
+    return {"calibrate",
+            "the board's clock against a known frequency",
+            "(--port PORT | --write RIG) --input INPUT --hz HZ --reference-ppm PPM [--for TIME] [--json]",
+            "Watches a reference on one of the board's inputs and finds by how much the board's crystal is "
+            "fast. The reference is a receiver's pulse per second or a signal generator, 0 to 5 V. Every "
+            "pulse must come, and on its beat. If one does not, the command says how many were seen, and "
+            "corrects nothing.\n\nThe line that it prints goes into the rig file's source; --write puts it "
+            "there. From then on the board's pulses and stamps are corrected, and the measured uncertainty "
+            "replaces the 50 ppm of a crystal. It allows for 10 ppm of drift: calibrate again after a year, "
+            "or far from room temperature.",
+            "0  done\n2  bad usage or a bad file\n3  the board or the reference cannot be used",
+            {"tachproof calibrate --port /dev/serial/by-id/usb-tachproof_board-if00 --input in0 --hz 1 "
+             "--reference-ppm 0.1"}};
   }
 
   void declare(Arguments& arguments) override {
@@ -56,7 +55,7 @@ class CalibrateCommand : public Command {
     arguments.required(input_, "--input", "INPUT", "The input that the reference is wired to: in0 to in7.");
     arguments.required(hz_, "--hz", "HZ", "The reference's rising edges per second, 0.1 to 1000.");
     arguments.required(reference_ppm_, "--reference-ppm", "PPM",
-                       "The reference is within so many ppm of that, as its maker says.");
+                       "How far the reference may be off, in ppm, as its maker states.");
     arguments.option(for_, "--for", "TIME", "How long to watch; at least 10 s. Default: 60s.");
     arguments.flag(json_, "--json", "Prints JSON.");
   }

@@ -17,11 +17,10 @@ class CheckCommand : public Command {
     return {"check",
             "validates files of every kind",
             "FILE... [--gauge FILE] [--json]",
-            "Reads each file as strictly as a run would and lists every error with its line and column. A "
-            "file's kind is what its kind: says.\n\n"
-            "With --gauge it also warns of what a scenario cannot decide of a unit with these settings: "
-            "boundaries that it does not cross, crosses too fast or by steps only, and rests that are too "
-            "short for a blink, each with what to change. A warning is no error.",
+            "Reads each file as strictly as a run would and lists every error with its line and column.\n\n"
+            "With --gauge it also warns of what a scenario cannot decide about a unit with these settings: "
+            "boundaries that it does not cross, or crosses too fast or by steps only, and rests that are too "
+            "short for a blink. Each warning says what to change. A warning does not change the exit status.",
             "0  every file is sound\n2  one is not, or bad usage",
             {"tachproof check scenarios/acceptance.yaml fixtures/gauges/drumlin.yaml",
              "tachproof check scenarios/survey.yaml --gauge fixtures/gauges/drumlin.yaml"}};

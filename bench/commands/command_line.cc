@@ -141,8 +141,7 @@ std::string overview(std::span<const CommandMaker> commands) {
       "  0  pass, or the command did what was asked\n"
       "  1  fail: the unit is wrong\n"
       "  2  bad usage or a bad file; nothing was started\n"
-      "  3  undecided: the bench could not tell\n\n"
-      "Example\n"
+      "  3  undecided: the bench could not decide\n\nExample\n"
       "  tachproof speed --limit 60km/h --gear 1.54 --final-drive 3.9 \\\n"
       "    --tyre-diameter 25in\n";
   return page;

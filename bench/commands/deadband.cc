@@ -35,19 +35,16 @@ class DeadbandCommand : public Command {
         "[--minutes N] [--seed N] [--threads N] [--gear RATIO --final-drive RATIO --tyre-circumference "
         "LENGTH] "
         "[--json] [--html FILE] [--out FILE]",
-        "Predicts how often the lamps of a sound unit change while the engine holds a steady speed, for "
-        "every "
-        "width of the deadband from 0 to 50 rpm and every boundary, the mean rpm where it is worst. It "
-        "recommends the smallest width whose flicker stays under the limit, and says what that costs in "
-        "resolution.\n\n"
-        "The noise is a noise file, or a recording whose edges are replayed. Simulated rates come with an "
-        "exact "
-        "upper limit that allows for changes which cluster; a closed form stands beside them where one "
-        "holds. "
-        "Changes by missing and doubled pulses count, and are named: no deadband removes them. The same "
-        "inputs "
-        "give the same numbers, on any number of threads.\n\n"
-        "A prediction is about no unit: no width that holds is an answer, not a failure, and ends with 3.",
+        "Predicts how often the lamps of a sound unit change while the engine holds a steady speed. It does "
+        "so for every width of the deadband from 0 to 50 rpm and every boundary, at the mean rpm where it is "
+        "worst. It recommends the smallest width whose flicker stays under the limit, and says what that "
+        "costs in resolution.\n\n"
+        "The noise is a noise file, or a recording whose edges are replayed. Each simulated rate has an "
+        "exact upper limit that allows for changes in clusters. Where a closed formula applies, its rate "
+        "stands beside it. Changes caused by missing and doubled pulses count and are named: no deadband "
+        "removes them. The same inputs give the same numbers, on any number of threads.\n\n"
+        "This predicts; it tests no unit. If no width holds, that is an answer and no fail: the exit status "
+        "is 3.",
         "0  a width holds\n2  bad usage or a bad file\n3  no width holds",
         {"tachproof deadband --gauge fixtures/gauges/drumlin.yaml --noise fixtures/noise/smooth-road.yaml",
          "tachproof deadband --gauge fixtures/gauges/drumlin.yaml --noise fixtures/noise/smooth-road.yaml "
@@ -58,17 +55,17 @@ class DeadbandCommand : public Command {
   void declare(Arguments& arguments) override {
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file.");
     arguments.required(noise_, "--noise", "FILE", "A noise file, or a recording: VCD, CSV or edge times.");
-    arguments.option(limit_, "--limit", "PER_MIN", "Lamp changes per minute that are bearable; default 1.");
-    arguments.option(confidence_, "--confidence", "C", "Of the upper limit, one-sided; default 0.95.");
-    arguments.option(
-        rig_, "--rig", "FILE",
-        "A rig file whose simulated unit's behaviour is taken: averaging, updates, rounding. Default: "
-        "what suits the gauge.");
+    arguments.option(limit_, "--limit", "PER_MIN", "Lamp changes per minute that are allowed; default 1.");
+    arguments.option(confidence_, "--confidence", "C",
+                     "Confidence of the upper limit, one-sided; default 0.95.");
+    arguments.option(rig_, "--rig", "FILE",
+                     "Takes averaging, updates and rounding from this rig file's simulated unit. Default: "
+                     "what suits the gauge.");
     arguments.option(channel_, "--channel", "NAME", "The tach channel of a recording; default tach.");
-    arguments.option(step_, "--step", "RPM", "Between two widths; 0.25 to 10, default 1.");
+    arguments.option(step_, "--step", "RPM", "Step between two widths; 0.25 to 10, default 1.");
     arguments.option(minutes_, "--minutes", "N", "Time simulated; default: 800 changes at the limit.");
-    arguments.option(seed_, "--seed", "N", "Of the simulated noise; default 1.");
-    arguments.option(threads_, "--threads", "N", "Default: one for each processor.");
+    arguments.option(seed_, "--seed", "N", "Seed of the simulated noise; default 1.");
+    arguments.option(threads_, "--threads", "N", "Threads to use. Default: one for each processor.");
     arguments.option(gear_, "--gear", "RATIO", "With the next two: widths in km/h as well.");
     arguments.option(final_drive_, "--final-drive", "RATIO", "The final drive's ratio.");
     arguments.option(circumference_, "--tyre-circumference", "LENGTH",
@@ -95,7 +92,7 @@ class DeadbandCommand : public Command {
     if (!rig_.empty()) rig = errors.collect([&] { return load_rig(rig_); });
     errors.throw_if_any();
     if (gauge->boundaries() == 0)
-      throw UsageError(gauge_ + ": a gauge without a boundary; nothing can flicker");
+      throw UsageError(gauge_ + ": the gauge has no boundary, so nothing can flicker");
     record.gauge = *gauge;
     record.ask.noise = *noise;
     record.noise = noise_;

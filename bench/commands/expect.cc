@@ -22,22 +22,21 @@ namespace {
 class ExpectCommand : public Command {
  public:
   CommandHelp help() const override {
-    return {
-        "expect",
-        "the transitions that a scenario demands, without a rig",
-        "SCENARIO --gauge FILE [--rig FILE] [--json]",
-        "Prints every transition that a unit with these settings must make in this scenario: its boundary, "
-        "its direction, the threshold with the deadband applied, and the earliest, nominal and latest "
-        "instant that the tolerance and the allowed response leave. It follows from the settings and the "
-        "profile alone; the scenario's noise is left out.\n\n"
-        "Below it says what the scenario can decide: for each boundary, both ways, how often it is "
-        "crossed, the uncertainty that its threshold will have with a unit that rounds to 1 rpm and updates "
-        "every 10 ms, whether that decides at the gauge's tolerance, and what to add where it does not.\n\n"
-        "With --rig, and a signal generator as its source: also how far what the generator plays in steps "
-        "may "
-        "be from the profile, and earliest and latest with that.",
-        "0  done\n2  bad usage or a bad file",
-        {"tachproof expect scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml"}};
+    return {"expect",
+            "the transitions that a scenario demands, without a rig",
+            "SCENARIO --gauge FILE [--rig FILE] [--json]",
+            "Prints every transition that a unit with these settings must make in this scenario: its "
+            "boundary, its direction, the threshold with the deadband applied, and the earliest, nominal and "
+            "latest instant that the tolerance and the allowed response leave. Only the settings and the "
+            "profile count; the scenario's noise is left out.\n\n"
+            "A second table says what the scenario can decide. For each boundary, both ways, it shows how "
+            "often it is crossed and the uncertainty to expect of its threshold. This assumes a unit that "
+            "rounds to 1 rpm and updates every 10 ms. It says whether that decides at the gauge's tolerance, "
+            "and what to add if not.\n\n"
+            "With --rig, if its source is a signal generator: also how far the generator's steps may be from "
+            "the profile. Earliest and latest then allow for that.",
+            "0  done\n2  bad usage or a bad file",
+            {"tachproof expect scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml"}};
   }
 
   void declare(Arguments& arguments) override {
@@ -141,8 +140,7 @@ class ExpectCommand : public Command {
     fmt::print("{} transitions\n", expected.transitions.size());
     if (steps)
       fmt::print(
-          "The generator plays this in {} steps: its rpm is the profile's of within {:.1f} ms, give or take "
-          "{:.2f} "
+          "The generator plays this in {} steps, which follow the profile within {:.1f} ms and {:.2f} "
           "rpm.\nAt most {:.2f} rpm off on a ramp or wave, {:.2f} rpm where a threshold is crossed.\n",
           steps->changes, to_ms(steps->lag), steps->rpm, steps->worst_on_a_ramp, steps->worst_at_a_threshold);
   }

@@ -19,11 +19,12 @@ class HistoryCommand : public Command {
             "lists earlier runs, the drift of units and their spread",
             "[--unit TEXT] [--gauge NAME] [--scenario NAME] [--since DATE] [--add] [--history FILE] [--html "
             "FILE] [--json] [RUN...]",
-            "Every run is added to a history when it ends, unless --no-history is given: one SQLite file, "
-            "safe under a crash and under several benches. Lists its runs; shows how each boundary of a unit "
-            "moved over time, and how the last results of all units spread: mean, standard deviation and Cpk "
-            "against the tolerance. Only complete runs of a unit with a serial number count for these.\n\n"
-            "With --add the run folders named are added instead; one that was moved is found again.",
+            "Every run is added to a history when it ends, unless --no-history is given. The history is one "
+            "SQLite file; a crash does not damage it, and several benches may share it. This command lists "
+            "its runs. It shows how each boundary of a unit moved over time, and how the last results of all "
+            "units spread: mean, standard deviation and Cpk against the tolerance. Only complete runs of a "
+            "unit with a serial number count for these.\n\nWith --add it adds the run folders named instead. "
+            "For a folder that was moved, it keeps the new place.",
             "0  listed or added\n2  bad usage, no history, or no run folder",
             {"tachproof history", "tachproof history --add runs/20260131-142501-acceptance"}};
   }
@@ -36,7 +37,7 @@ class HistoryCommand : public Command {
     arguments.flag(add_, "--add", "Adds the run folders.");
     arguments.option(history_, "--history", "FILE",
                      "The history. Default: $TACHPROOF_HISTORY, else ~/.local/share/tachproof/history.db.");
-    arguments.option(html_, "--html", "FILE", "Draws it, into this file.");
+    arguments.option(html_, "--html", "FILE", "Draws the history as a page, into this file.");
     arguments.flag(json_, "--json", "Prints JSON.");
     arguments.optional_words(runs_, "RUN", "Run folders, for --add.");
   }
@@ -47,7 +48,8 @@ class HistoryCommand : public Command {
       throw UsageError("--since is '" + filter_.since + "'; a date as YYYY-MM-DD, such as 2031-03-14");
     try {
       const std::filesystem::path file = history_file(history_);
-      if (file.empty()) throw UsageError("TACHPROOF_HISTORY is set to nothing: there is no history");
+      if (file.empty())
+        throw UsageError("TACHPROOF_HISTORY is empty: set it to the history's file, or give --history");
       return add_ ? add(file) : list(file);
     } catch (const std::runtime_error& e) {
       throw UsageError(e.what());

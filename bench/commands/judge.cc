@@ -40,22 +40,22 @@ class JudgeCommand : public Command {
         "[--sync ACTION] [--fps N] [--exposure-ms MS] [--readout-ms MS]) [--unit-serial TEXT] [--certificate "
         "FILE] [--out DIR] "
         "[--history FILE | --no-history] [--json]",
-        "With --wiring, reads a capture of a tach signal and lamps, made by a logic analyser or by an "
-        "earlier run, and judges it as a run is judged: the rpm from its tach channel, the lamps from the "
-        "others. VCD, or CSV with a header, the time in seconds first and a 0/1 column for each channel; "
-        "rows may be sampled or on change. Everything is asked of it: transitions, cues, blinks, and that "
-        "every visited threshold is proven.\n\n"
-        "With --scenario as well, the scenario is what was played while it was recorded. Its profile is laid "
-        "on the rpm of the tach channel, and the lamps are judged by it as in a run: by the rpm that were "
-        "played, and by what the scenario asks. A recording of something else is refused.\n\n"
-        "Tach edges closer together than half a period at 20,000 rpm are contact bounce: left out, counted, "
-        "and nothing is forgiven for them.\n\n"
-        "With --regions and --scenario, judges a clip of a run that was filmed: a video file, or a folder of "
-        "pictures with times.txt. The scenario is what was played; the bench's sync lamp in the clip tells "
-        "when; without one a clip can fail and never pass. What is written is what `run` writes of a rig "
-        "file with that clip.\n\n"
+        "With --wiring it reads a capture of a tach signal and lamps, made by a logic analyser or by an "
+        "earlier run. It judges it like a run: the rpm from its tach channel, the lamps from the others. The "
+        "capture is VCD, or CSV with a header, the time in seconds first and a 0/1 column for each channel; "
+        "rows may be sampled or on change. All is judged: transitions, cues and blinks, and every threshold "
+        "that was crossed must be proven.\n\n"
+        "Give --scenario as well if a scenario was played while it was recorded. Its profile is fitted to "
+        "the rpm of the tach channel. The lamps are then judged as in a run: by the rpm that was played, and "
+        "by what the scenario asks. A recording of something else is refused.\n\n"
+        "Tach edges closer together than half a period at 20,000 rpm are contact bounce. They are left out "
+        "and counted; the lamps are judged all the same.\n\n"
+        "With --regions and --scenario it judges a clip of a run that was filmed: a video file, or a folder "
+        "of pictures with times.txt. The scenario is what was played. The bench's sync lamp in the clip "
+        "shows when it began; without one a clip can fail but never pass. The run folder is the one that "
+        "`run` writes for a rig file with that clip.\n\n"
         "Lamps that are not wired, or have no region, are not judged. A recording that is cut short, or in "
-        "which a wired channel is unknown, is undecided.",
+        "which a wired channel has no known level, is undecided.",
         "0  pass\n"
         "1  fail: the unit is wrong\n"
         "2  bad usage or a bad file; nothing was started\n"
@@ -182,7 +182,7 @@ class JudgeCommand : public Command {
     }
     record.source = "recording";
     record.source_description = recording.played
-                                    ? "the scenario's profile, laid on the channel " + recording.wiring.tach
+                                    ? "the scenario's profile, fitted to the channel " + recording.wiring.tach
                                     : "rpm from the channel " + recording.wiring.tach;
     record.watch = "recording";
     record.watch_description = std::to_string(recording.wires.size()) + " channels, resolution " +

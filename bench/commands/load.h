@@ -32,7 +32,8 @@ class Errors {
 
 // Throws UsageError when the steps make no profile.
 inline Profile make_profile(const ScenarioFile& scenario, const std::string& file) {
-  if (scenario.dwell) throw UsageError(file + ": a dwell has no profile of its own; run it");
+  if (scenario.dwell)
+    throw UsageError(file + ": a dwell has no profile of its own; play it with `tachproof run`");
   try {
     return Profile(scenario.steps);
   } catch (const std::invalid_argument& e) {

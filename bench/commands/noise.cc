@@ -20,14 +20,11 @@ class NoiseCommand : public Command {
         "RECORDING [--wiring FILE | --channel NAME] [--ppr P] [--json] [--html FILE]",
         "Reads the tach signal of an engine that holds a steady speed and prints the noise in it as a noise "
         "file: white jitter of the edges, wander of the speed, firing pattern, missing and doubled pulses, "
-        "each "
-        "with its 95 % interval. A slow drift is taken off. The recording is a VCD or CSV with a tach "
-        "channel, or "
-        "a text file of edge times in seconds.\n\n"
-        "Pulses per revolution are given, or found from how often the firing pattern repeats. A recording "
-        "that "
-        "is too short, or that the model does not fit, is said to be so, and ends with 3.",
-        "0  the model fits\n2  bad usage or a bad file\n3  it does not fit, or the recording says too little",
+        "each with its 95 % interval. A slow drift is removed first. The recording is a VCD or CSV with a "
+        "tach channel, or a text file of edge times in seconds.\n\n"
+        "Give the pulses per revolution, or they are found from how often the firing pattern repeats. If the "
+        "recording is too short, or the model does not fit, the command says so and ends with 3.",
+        "0  the model fits\n2  bad usage or a bad file\n3  it does not fit, or the recording is too short",
         {"tachproof noise fixtures/recordings/tach-edges.csv",
          "tachproof noise fixtures/recordings/tach-edges.csv --ppr 3 --html noise.html"}};
   }
@@ -61,7 +58,7 @@ class NoiseCommand : public Command {
     NoiseRecord record{recording_, tach.trouble, fit_noise(tach.edges, setup)};
     if (!record.trouble.empty()) {
       record.fit.fits = false;
-      record.fit.reasons.push_back("the recording is not whole");
+      record.fit.reasons.push_back("the recording is cut short");
     }
     if (!html_.empty()) write_whole_file(html_, noise_html(record));
     const std::string text = json_ ? noise_json(record) : noise_text(record);

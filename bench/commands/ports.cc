@@ -25,28 +25,25 @@ class PortsCommand : public Command {
         "what is connected",
         "[--hello PORT | --probe ADDRESS] [--json]",
         "Lists the serial ports with the name to put into a rig file, what each says of itself, and whether "
-        "you may open it; if not, why not and what to do. No port is opened. USB instruments, GPIO chips "
+        "you may open it. If not, it says why and what to do. No port is opened. USB instruments, GPIO chips "
         "with their lines, and cameras with the formats, sizes and frames a second that they offer are "
-        "listed "
-        "too.\n\n"
-        "With --hello the board on one port is greeted, which restarts most boards, and what it answers is "
-        "printed: firmware, build, protocol, clock rate, inputs and outputs.\n\n"
-        "With --probe the signal generator at one address (host:port, /dev/usbtmc0, a serial line) is asked "
-        "its "
-        "name.",
-        "0  done, also when nothing is connected\n2  bad usage\n3  the board or generator that was asked did "
-        "not answer",
+        "listed too.\n\n"
+        "With --hello it greets the board on one port, which restarts most boards, and prints its answer: "
+        "firmware, build, protocol, clock rate, inputs and outputs.\n\n"
+        "With --probe it asks the signal generator at one address (host:port, /dev/usbtmc0, a serial line) "
+        "for its name.",
+        "0  done, also when nothing is connected\n2  bad usage\n3  the board or generator did not answer",
         {"tachproof ports", "tachproof ports --json"}};
   }
 
   void declare(Arguments& arguments) override {
     arguments.option(hello_, "--hello", "PORT", "Greets the board on this port.");
-    arguments.option(probe_, "--probe", "ADDRESS", "Asks the signal generator at this address its name.");
+    arguments.option(probe_, "--probe", "ADDRESS", "Asks the signal generator at this address for its name.");
     arguments.flag(json_, "--json", "Prints JSON.");
   }
 
   int run() override {
-    if (!hello_.empty() && !probe_.empty()) throw UsageError("--hello or --probe, not both");
+    if (!hello_.empty() && !probe_.empty()) throw UsageError("give --hello or --probe, not both");
     if (!probe_.empty())
       probe();
     else if (!hello_.empty())
@@ -127,7 +124,7 @@ class PortsCommand : public Command {
                              mode.height);
         if (mode.most_fps > 0) modes += fmt::format(" {:.4g}/s", mode.most_fps);
       }
-      add_line(text, format.name, modes.empty() ? "sizes not told" : modes);
+      add_line(text, format.name, modes.empty() ? "sizes unknown" : modes);
     }
     add_line(text, "open", camera.closed_because.empty() ? "yes" : "no: " + camera.closed_because);
     return text;

@@ -84,17 +84,18 @@ class ReportCommand : public Command {
         "report",
         "prints, draws, verifies or signs a stored run or suite",
         "RUN... [--html FILE] [--junit FILE] [--verify [--key PUB.pem]] [--sign KEY.pem] [--json]",
-        "Reads a run folder, complete or cut short, and prints its table of verdicts again; with --html "
-        "draws its report again, into a file elsewhere. The folder is not changed. Exits as the run did.\n\n"
-        "With --verify checks every file against SHA256SUMS, which was written when the run ended, judges "
-        "the raw evidence from scratch and compares it row by row with result.json. With --key the "
-        "signature in SHA256SUMS.sig is checked as well.\n\n"
+        "Reads a run folder, complete or cut short, and prints its table of verdicts again. With --html it "
+        "draws the report again, into a file elsewhere. The folder is not changed. The exit status is that "
+        "of the run.\n\n"
+        "With --verify it checks every file against SHA256SUMS, which was written when the run ended. Then "
+        "it judges the raw evidence from scratch and compares it row by row with result.json. With --key it "
+        "checks the signature in SHA256SUMS.sig as well.\n\n"
         "With --sign the sums are signed with the shop's own Ed25519 key (RFC 8032), as OpenSSL makes and "
         "checks them: openssl genpkey -algorithm ed25519 -out KEY.pem; openssl pkey -in KEY.pem -pubout "
         "-out PUB.pem.\n\n"
-        "Of a suite's folder prints, and with --html and --junit writes, what its suite.json and the run "
-        "folders in it say; several folders are the shards of one suite. Pairs of a shard that is missing "
-        "were not played, so that the whole is undecided.",
+        "For a suite's folder it prints, and with --html and --junit writes, the whole suite again. Several "
+        "folders are the shards of one suite. If a shard is missing, its pairs count as not played, and the "
+        "suite is undecided.",
         "0  the stored run is a pass; with --verify: verified\n"
         "1  a fail; with --verify: the evidence says otherwise\n"
         "2  bad usage, or no run folder\n"

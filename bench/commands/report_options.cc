@@ -87,7 +87,8 @@ std::filesystem::path history_file(const std::string& given) {
   if (data != nullptr && *data == '/') return std::filesystem::path(data) / "tachproof" / "history.db";
   const char* const home = std::getenv("HOME");
   if (home == nullptr || *home == '\0')
-    throw std::runtime_error("neither --history, TACHPROOF_HISTORY, XDG_DATA_HOME nor HOME says where it is");
+    throw std::runtime_error(
+        "give --history, since none of TACHPROOF_HISTORY, XDG_DATA_HOME and HOME is set");
   return std::filesystem::path(home) / ".local" / "share" / "tachproof" / "history.db";
 }
 

@@ -28,8 +28,8 @@ std::string cautions(const RigFile& rig) {
       "alone: no ignition circuit connected.";
   if (rig.source.kind == "scpi")
     text +=
-        " Check amplitude, offset and load with an oscilloscope before the unit is connected: what its input "
-        "stands, its maker's manual says.";
+        " Check amplitude, offset and load with an oscilloscope before the unit is connected: its maker's "
+        "manual says what its input stands.";
   if (rig.watch.kind == "gpio")
     text += " GPIO lines stand 3.3 V at most: take lamps through a level shifter or optocouplers.";
   return text;
@@ -47,20 +47,18 @@ class RigCommand : public Command {
         "With RIG, plays every window of the gauge in turn and says, window by window, whether each wired "
         "lamp shows what the settings say. Swapped wires are named.\n\n"
         "With --out, makes a rig file: what plays (a board, a signal generator, software) and what watches "
-        "(the board's inputs, GPIO lines, a camera, software). What is not said it asks for at a terminal, "
-        "with what is connected as the choices.\n\n"
-        "For a board's inputs and GPIO lines it finds the wiring: it watches all eight inputs, or all of "
-        "--lines, while it plays the windows, finds which shows which lamp colour and whether lamps pull "
-        "them "
-        "high or low. Lamps that are always lit together it asks for, at a terminal. A camera without "
-        "regions "
-        "is taught. Then it writes the file, and proves it by a second lamp test; a clip shows one run, and "
-        "is not proved so.\n\n"
+        "(the board's inputs, GPIO lines, a camera, software). At a terminal it asks for what you leave out, "
+        "and offers what is connected.\n\n"
+        "For a board's inputs and GPIO lines it finds the wiring. It watches all eight inputs, or all of "
+        "--lines, while it plays the windows. From that it finds which input shows which lamp colour, and "
+        "whether lamps pull it high or low. If lamps are always lit together, it asks at the terminal which "
+        "is which. A camera without regions is taught. Then it writes the file and proves it by a second "
+        "lamp test. A clip shows one run, so it gets no second lamp test.\n\n"
         "The unit must be sound enough to show its windows; a boundary that is a little off does not matter.",
         "0  every lamp of every window is as it should be; or the file is written, with a clip\n"
         "1  a lamp shows something else\n"
         "2  bad usage or a bad file; nothing was started\n"
-        "3  the bench could not tell: a device is missing, or lamps cannot be told apart",
+        "3  undecided: a device is missing, or the wires of two lamps cannot be distinguished",
         {"tachproof rig fixtures/rigs/simulated.yaml --gauge fixtures/gauges/drumlin.yaml",
          "tachproof rig --out bench.yaml --gauge fixtures/gauges/drumlin.yaml --port "
          "/dev/serial/by-id/usb-tachproof_board-if00",
@@ -79,11 +77,11 @@ class RigCommand : public Command {
 
   int run() override {
     const bool make = rig_.empty();
-    if (rig_.size() > 1) throw UsageError("one rig file, please");
+    if (rig_.size() > 1) throw UsageError("give one rig file only");
     if (make == out_.empty()) throw UsageError("give either a rig file to prove or --out for one to make");
     if (!make && words_.any())
       throw UsageError("a rig file has its own source and watcher; such options go with --out");
-    if (make && fs::exists(out_)) throw UsageError(out_ + " is there already");
+    if (make && fs::exists(out_)) throw UsageError(out_ + " exists already; give another name");
     gauge_ = load_gauge(gauge_file_);
     catch_stop_signals();
     return make ? make_file() : prove(rig_.front(), load_rig(rig_.front()));
@@ -109,7 +107,7 @@ class RigCommand : public Command {
     report_.json["written"] = out_;
     report_.say("\nWritten: " + out_);
     if (rig.watch.kind == "camera" && !rig.watch.camera.live) {
-      report_.say("A clip shows one run: `tachproof run` with the scenario that was played judges it.");
+      report_.say("A clip shows one run. To judge it, give `tachproof run` the scenario that was played.");
       return finish(Verdict::pass);
     }
     return prove(out_, written, false);

@@ -96,7 +96,8 @@ class WireFinding {
                               listed(channel_names(group.channels)), listed(input_names(group.inputs))));
     if (!found.strangers.empty())
       report_.say("  " + listed(input_names(found.strangers)) +
-                  " changed as no lamp of this gauge does: another unit's settings, or an open " + what());
+                  " changed, but like no lamp of this gauge: check the unit's settings, and for an open " +
+                  what());
   }
 
   // Asks which is which where only a person can know. False: nobody could say.
@@ -108,7 +109,7 @@ class WireFinding {
         if (!input) {
           report_.could_not_tell("only a person can say which of " + listed(input_names(group.inputs)) +
                                  " is " + gauge_.channel_name(channel) +
-                                 "; run it at a terminal, or write the wiring by hand");
+                                 ": run this at a terminal, or write the wiring by hand");
           return false;
         }
         found.wires.push_back({*input, channel});

@@ -18,7 +18,7 @@ namespace tachproof {
 using PlayLampTest = std::function<LampTest(const RigFile& rig, const Gauge& gauge)>;
 
 // The wiring of `rig`'s watcher, whose lamps are wired to some of `candidates`.
-// Nothing when it cannot be told; the report says why.
+// Nothing when it cannot be found; the report says why.
 std::optional<Wiring> find_wiring(const Gauge& gauge, const RigFile& rig,
                                   const std::vector<std::string>& candidates, const PlayLampTest& play,
                                   RigReport& report);

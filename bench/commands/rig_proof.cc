@@ -60,7 +60,7 @@ class Proof {
     }
     report_.json["inverted"] = !found.active_high;
     if (!found.active_high && !report_.as_json)
-      fmt::print("  every lamp is the other way round: `active:` is wrong\n");
+      fmt::print("  every lamp is the other way round: change `active:` in the rig file\n");
   }
 
   void say_verdict(Verdict verdict) const {
@@ -71,10 +71,11 @@ class Proof {
                         "wired.");
     else if (verdict == Verdict::fail)
       report_.say(
-          "A lamp shows something else than the settings say: the wiring, the gauge file, or the unit "
-          "is wrong.");
+          "A lamp does not show what the settings say: check the wiring, the gauge file and the unit.");
     else
-      report_.say("A window was not seen: the bench cannot tell.");
+      report_.say(
+          "A window was not seen long enough, so the bench cannot decide: check the unit and run this "
+          "again.");
   }
 
   const Gauge& gauge_;

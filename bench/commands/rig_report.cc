@@ -13,7 +13,7 @@ void RigReport::say(const std::string& text) const {
 
 void RigReport::could_not_tell(const std::string& trouble) {
   json["troubles"].push_back(trouble);
-  say("The bench could not tell: " + trouble + ".");
+  say("The bench could not decide: " + trouble + ".");
 }
 
 bool RigReport::undecided(const LampTest& test) {

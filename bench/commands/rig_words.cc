@@ -80,37 +80,38 @@ std::string beside(const fs::path& out, const std::string& path) {
 
 void RigWords::declare(Arguments& arguments) {
   arguments.option(source_, "--source", "KIND",
-                   "Of a rig to make, what plays: board, scpi (a signal generator) or simulated.");
-  arguments.option(
-      watch_, "--watch", "KIND",
-      "What watches: board (its inputs), gpio, camera or simulated. Default beside a board: board.");
+                   "With --out, what plays: board, scpi (a signal generator) or simulated.");
+  arguments.option(watch_, "--watch", "KIND",
+                   "With --out, what watches: board (its inputs), gpio, camera or simulated. Default beside "
+                   "a board: board.");
   arguments.option(port_, "--port", "PORT",
-                   "Of a board: its port; see `tachproof ports`. Default: the only one.");
+                   "For a board: its port; see `tachproof ports`. Default: the only one.");
   arguments.option(address_, "--address", "ADDRESS",
-                   "Of a generator: host:port, /dev/usbtmc0 or a serial line.");
-  arguments.option(baud_, "--baud", "N", "Of a generator on a serial line. Default: 9600.");
-  arguments.option(amplitude_v_, "--amplitude-v", "V", "Of a generator: volts, peak to peak.");
-  arguments.option(offset_v_, "--offset-v", "V", "Of a generator: volts, half-way between low and high.");
+                   "For a generator: host:port, /dev/usbtmc0 or a serial line.");
+  arguments.option(baud_, "--baud", "N", "For a generator on a serial line: its baud rate. Default: 9600.");
+  arguments.option(amplitude_v_, "--amplitude-v", "V", "For a generator: volts, peak to peak.");
+  arguments.option(offset_v_, "--offset-v", "V", "For a generator: volts, half-way between low and high.");
   arguments.option(
       load_ohm_, "--load-ohm", "OHM",
-      "Of a generator: what the volts are meant into; 0 for a high impedance. Default: as it is.");
+      "For a generator: the load that the volts are set for; 0 for a high impedance. Default: as it is.");
   arguments.option(answer_ms_, "--answer-ms", "MS",
-                   "Of a generator: reads a change back within. Default: 20.");
+                   "For a generator: the longest time to read a change back. Default: 20.");
   arguments.option(settle_ms_, "--settle-ms", "MS",
-                   "Of a generator: its output follows within. Default: 20.");
+                   "For a generator: the longest time until its output follows. Default: 20.");
   arguments.option(chip_, "--chip", "CHIP",
-                   "Of GPIO: label, name or device. Default: the one with the lines.");
-  arguments.option(lines_, "--lines", "LIST",
-                   "Of GPIO: the lines that lamps may be wired to, GPIO17,GPIO27; which is which is found.");
-  arguments.option(bias_, "--bias", "BIAS", "Of GPIO: as-is, off, pull-up or pull-down. Default: as-is.");
-  arguments.option(unit_, "--unit", "FILE",
-                   "Of a simulated unit: the gauge file that it really runs. Default: the gauge under test.");
-  arguments.option(device_, "--device", "DEVICE", "Of a camera: /dev/video0, say.");
-  arguments.option(clip_, "--clip", "CLIP", "Of a camera: a clip of a run, in place of a device.");
+                   "For GPIO: label, name or device. Default: the one with the lines.");
   arguments.option(
-      camera_.regions, "--regions", "FILE",
-      "Of a camera: where the lamps are; a device is taught when there is no such file. Default: "
-      "<rig>-regions.yaml.");
+      lines_, "--lines", "LIST",
+      "For GPIO: the lines that lamps may be wired to, GPIO17,GPIO27. The lamp test finds which is which.");
+  arguments.option(bias_, "--bias", "BIAS", "For GPIO: as-is, off, pull-up or pull-down. Default: as-is.");
+  arguments.option(
+      unit_, "--unit", "FILE",
+      "For a simulated unit: the gauge file that it really runs. Default: the gauge under test.");
+  arguments.option(device_, "--device", "DEVICE", "For a camera: its device, such as /dev/video0.");
+  arguments.option(clip_, "--clip", "CLIP", "For a camera: a clip of a run, in place of a device.");
+  arguments.option(camera_.regions, "--regions", "FILE",
+                   "For a camera: where the lamps are. If there is no such file, the camera is taught. "
+                   "Default: <rig>-regions.yaml.");
   camera_.declare(arguments);
 }
 
@@ -193,7 +194,7 @@ ScpiSetting RigWords::generator() const {
   scpi.baud = static_cast<unsigned>(option_number("--baud", baud_, scpi.baud, 300, 4e6));
   scpi.amplitude_v = number_or_asked(
       "--amplitude-v", amplitude_v_,
-      "Its amplitude, volts peak to peak? What the unit's input stands, its maker's manual says.", 0.001, 40);
+      "Its amplitude, volts peak to peak? The unit's manual says what its input stands.", 0.001, 40);
   scpi.offset_v = number_or_asked("--offset-v", offset_v_,
                                   "Its offset, volts? Half the amplitude for a signal from 0 V up.", -20, 20);
   if (!load_ohm_.empty()) scpi.load_ohm = option_number("--load-ohm", load_ohm_, 0, 0, 1e6);
@@ -231,7 +232,7 @@ std::vector<std::string> RigWords::gpio_lines() const {
 
 CameraSettings RigWords::camera(const fs::path& out) const {
   CameraSettings camera = camera_.settings();
-  if (!device_.empty() && !clip_.empty()) throw UsageError("--device or --clip, not both");
+  if (!device_.empty() && !clip_.empty()) throw UsageError("give --device or --clip, not both");
   camera.live = clip_.empty();
   if (camera.live) {
     std::vector<Choice> devices;

@@ -13,7 +13,7 @@
 namespace tachproof {
 
 struct RigWanted {
-  RigFile rig;  // but for the wiring of a board's inputs or of GPIO lines
+  RigFile rig;  // without the wiring of a board's inputs or of GPIO lines
   // Inputs or lines that lamps may be wired to; empty: this watcher has no wires.
   std::vector<std::string> candidates;
 };
@@ -23,8 +23,8 @@ class RigWords {
   void declare(Arguments& arguments);
   bool any() const;
   // `out`: the rig file; paths in it are relative to its folder. Throws UsageError
-  // that names the option for what is missing where nobody can be asked, or is
-  // impossible; RigError when the only board is asked for and there is no such.
+  // with the option's name when something is impossible, or missing with nobody
+  // there to ask; RigError when the only board is asked for and there is none.
   RigWanted wanted(const std::filesystem::path& out) const;
 
  private:

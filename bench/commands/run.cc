@@ -27,24 +27,22 @@ class RunCommand : public Command {
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
         "files.\n\n"
-        "A scenario with a dwell in place of a profile holds the engine where each boundary flickers most, "
-        "under the scenario's noise, until the rate of lamp changes is proven to be under the limit, or over "
+        "A scenario with a dwell in place of a profile holds the rpm where each boundary flickers most, with "
+        "the scenario's noise. It ends when the rate of lamp changes is proven to be under the limit or over "
         "it.\n\n"
         "Ctrl-C switches the source off and leaves an undecided run. Questions of the scenario are asked at "
         "the terminal when the rig cannot answer them.\n\n"
         "Suites. Several scenarios or gauges, or a folder of either, make a suite, and so does any of the "
-        "last "
-        "five options: every gauge is played with every scenario, in a run folder of its own, DIR/<gauge>/"
-        "<scenario>. DIR has suite.json, report.html and junit.xml as well. A folder stands for its .yaml "
-        "and "
-        ".yml files of that kind, by name; folders in it are not looked into. A bad file, or a pair that "
-        "cannot be played, ends it before anything is started: the rig file does not fit the gauge, the "
-        "source cannot press what the scenario presses, or the scenario never stays where the gauge must "
-        "light a lamp, so that a dark unit would pass.\n\n"
-        "The suite's verdict is the worst of its pairs: a fail outweighs undecided, since a proven fault is "
-        "not made less certain by what could not be told, and undecided outweighs a pass. What was not "
-        "played is undecided. A pass at a later attempt counts as one and is marked everywhere; a pair that "
-        "failed in any attempt is a fail.\n\n"
+        "last five options: every gauge is played with every scenario, in a run folder of its own, "
+        "DIR/<gauge>/<scenario>. DIR has suite.json, report.html and junit.xml as well. A folder stands for "
+        "its .yaml and .yml files of that kind, by name; folders inside it are ignored. A bad file, or a "
+        "pair that cannot be played, stops the suite before anything is started. A pair cannot be played if "
+        "the rig file does not fit the gauge, or the source cannot press what the scenario presses. Nor can "
+        "it if the scenario never stays where the gauge must light a lamp, because a unit without power "
+        "would pass.\n\n"
+        "The suite's verdict is the worst of its pairs: a fail outweighs undecided, and undecided outweighs "
+        "a pass. What was not played is undecided. A pass at a later attempt counts as a pass and is marked "
+        "everywhere. A pair that failed in any attempt is a fail.\n\n"
         "One --rig serves all gauges, or there is one for each --gauge, in the same order. Where one rig "
         "file of a board serves several gauges, the terminal asks for the next unit to be connected. A "
         "simulated unit follows the gauge when its rig says unit: gauge-under-test.",
@@ -68,14 +66,13 @@ class RunCommand : public Command {
         "The rig file: what the unit is connected to. In a suite one for all gauges, or "
         "one for each --gauge.");
     report_options_.declare(arguments, "<scenario>", &words_.serials);
-    arguments.option(
-        retry_, "--retry", "N",
-        "Plays a pair again, up to N times, while it is undecided because of the bench: the run was "
-        "cut short, evidence was lost, nobody answered. A number too near its limit is no such "
-        "case, and a fail is final. Every attempt is kept. Default: 0.");
+    arguments.option(retry_, "--retry", "N",
+                     "Plays a pair again, up to N times, while it is undecided because of the bench: the run "
+                     "was cut short, evidence was lost, nobody answered. A number too near its limit is not "
+                     "played again, and a fail is final. Every attempt is kept. Default: 0.");
     arguments.flag(retry_fails_, "--retry-fails",
-                   "Plays a pair that failed again too, up to N times or until it passes, to tell an "
-                   "intermittent fault from a lasting one. It stays a fail.");
+                   "Also plays a failed pair again, up to N times or until it passes, to find out whether "
+                   "the fault is intermittent. It stays a fail.");
     arguments.option(
         shard_, "--shard", "I/N",
         "Plays the I-th of N shares, for several benches: every pair is in exactly one, the same on "

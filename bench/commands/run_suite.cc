@@ -36,10 +36,9 @@ class UnitChanges {
 
   void refuse_when_nobody_is_there() const {
     if (shared_.empty() || (is_terminal(stdin) && is_terminal(stderr))) return;
-    throw UsageError(
-        (*shared_.begin())->file +
-        " serves several gauges, and nobody is at the terminal to connect the next unit; give one "
-        "--rig for each --gauge, each with its own inputs or board");
+    throw UsageError((*shared_.begin())->file +
+                     " serves several gauges, and there is no terminal at which to connect the next unit; "
+                     "give one --rig for each --gauge, each with its own inputs or board");
   }
 
   // Waits until the unit that this run is about is connected.

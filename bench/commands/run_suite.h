@@ -1,4 +1,4 @@
-// The suite behind `tachproof run`: plan, play, resume, tell.
+// The suite behind `tachproof run`: plan, play, resume, report.
 #pragma once
 
 #include "bench/commands/report_options.h"

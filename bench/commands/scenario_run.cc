@@ -38,15 +38,14 @@ void refuse(const ScenarioRun& run, const std::optional<std::string>& why) {
     throw UsageError(run.scenario.file + " cannot be played by the source of " + run.rig.file + ": " + *why);
 }
 
-// Frames, as a rule, that are too few. Said before the start: the run would end undecided.
+// Mostly too few frames. Said before the start: the run would end undecided.
 std::optional<std::string> blinks_unseen(const ScenarioRun& run, const WatcherFacts& watcher) {
   const std::optional<Nanos> phase =
       shortest_blink_phase(run.gauge.gauge, run.scenario.profile, watcher.wired);
   if (!phase || watcher.resolution < *phase) return std::nullopt;
   return fmt::format(
-      "lamps blink so fast that they are lit or dark for {:.1f} ms only, and the {} tells changes within "
-      "{:.1f} "
-      "ms: it takes at least {:.1f} times as many frames a second to see that",
+      "lamps blink so fast that they are lit or dark for only {:.1f} ms, and the {} times changes only to "
+      "{:.1f} ms: use at least {:.1f} times as many frames a second",
       to_ms(*phase), watcher.kind, to_ms(watcher.resolution),
       static_cast<double>(watcher.resolution) / static_cast<double>(*phase));
 }
@@ -109,7 +108,8 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   if (!scenario.dwell &&
       !tells_a_dark_unit(gauge, run.scenario.profile, scenario.noise, rig.watcher->facts().wired))
     record.result.notes.emplace_back(
-        "The scenario never stays where a watched lamp must be lit: a unit without power would do as well.");
+        "The scenario never stays where a watched lamp must be lit, so a unit without power would pass: add "
+        "a hold in a window that lights a lamp.");
   folder.finish(record, outcome.trace);
   return {std::move(record), std::move(folder)};
 }

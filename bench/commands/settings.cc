@@ -54,14 +54,14 @@ class SettingsCommand : public Command {
             "says what differs between two gauge files",
             "diff A B [--json]",
             "Reads two gauge files and says what changes from A to B: boundaries and the anchors they hang "
-            "on, deadband, cues, blink, tolerance, lamps, pulses per revolution; and up to where on the rpm "
-            "scale nothing does.",
-            "0  said, whether they differ or not\n2  bad usage or a bad file",
+            "on, deadband, cues, blink, tolerance, lamps, pulses per revolution; and below or above which "
+            "rpm nothing changes.",
+            "0  done, whether they differ or not\n2  bad usage or a bad file",
             {"tachproof settings diff fixtures/gauges/drumlin.yaml fixtures/gauges/drumlin-raised.yaml"}};
   }
 
   void declare(Arguments& arguments) override {
-    arguments.word(what_, "diff", "What to do; there is nothing else yet.");
+    arguments.word(what_, "diff", "What to do: diff.");
     arguments.word(before_, "A", "The gauge file before.");
     arguments.word(after_, "B", "The gauge file after.");
     arguments.flag(json_, "--json", "Prints JSON.");

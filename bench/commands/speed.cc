@@ -36,27 +36,25 @@ double not_negative(double value, const std::string& option) {
 class SpeedCommand : public Command {
  public:
   CommandHelp help() const override {
-    return {
-        "speed",
-        "speed, gearing and tyre to rpm, and back",
-        "(--limit SPEED [--margin SPEED] | --rpm RPM) --gear RATIO --final-drive RATIO (--tyre-diameter "
-        "LENGTH | --tyre-circumference LENGTH | --rollout LENGTH/TURNS) [--rolling-factor F] "
-        "[--tyre-uncertainty LENGTH] [--gauge-uncertainty RPM] [--json]",
-        "Finds the rpm at which the car drives at a speed limit, for an anchor in a gauge file. The anchor "
-        "is "
-        "rounded down to a whole rpm, so that the limit itself is not exceeded. With --rpm it answers the "
-        "question from the other end: how fast is that?\n\n"
-        "Speeds are in km/h, mph or m/s; lengths in mm, cm, m, in or ft. All uncertainties are expanded "
-        "ones, k = 2 (about 95 %), combined as the GUM says.",
-        "0  done\n2  bad usage",
-        {"tachproof speed --limit 60km/h --margin 2km/h --gear 1.54 --final-drive 3.9 --rollout 10.1m/5",
-         "tachproof speed --rpm 3720 --gear 1.54 --final-drive 3.9 --tyre-diameter 25in --json"}};
+    return {"speed",
+            "speed, gearing and tyre to rpm, and back",
+            "(--limit SPEED [--margin SPEED] | --rpm RPM) --gear RATIO --final-drive RATIO (--tyre-diameter "
+            "LENGTH | --tyre-circumference LENGTH | --rollout LENGTH/TURNS) [--rolling-factor F] "
+            "[--tyre-uncertainty LENGTH] [--gauge-uncertainty RPM] [--json]",
+            "Finds the rpm at which the car drives at a speed limit, for an anchor in a gauge file. The "
+            "anchor is rounded down to a whole rpm, so that the limit itself is not exceeded. With --rpm it "
+            "answers the opposite question: how fast is that?\n\n"
+            "Speeds are in km/h, mph or m/s; lengths in mm, cm, m, in or ft. All uncertainties are expanded, "
+            "k = 2 (about 95 %), and combined by the GUM.",
+            "0  done\n2  bad usage",
+            {"tachproof speed --limit 60km/h --margin 2km/h --gear 1.54 --final-drive 3.9 --rollout 10.1m/5",
+             "tachproof speed --rpm 3720 --gear 1.54 --final-drive 3.9 --tyre-diameter 25in --json"}};
   }
 
   void declare(Arguments& arguments) override {
     arguments.option(limit_, "--limit", "SPEED", "The limit: 60km/h, 45mph or 20m/s.");
-    arguments.option(margin_, "--margin", "SPEED", "Kept away from the limit; default 0km/h.");
-    arguments.option(rpm_, "--rpm", "RPM", "The other way: the speed at this rpm.");
+    arguments.option(margin_, "--margin", "SPEED", "Speed to stay below the limit by; default 0km/h.");
+    arguments.option(rpm_, "--rpm", "RPM", "In place of --limit: find the speed at this rpm.");
     arguments.required(gear_, "--gear", "RATIO", "The gear's ratio: engine turns per shaft turn.");
     arguments.required(final_drive_, "--final-drive", "RATIO", "The final drive's ratio.");
     arguments.option(diameter_, "--tyre-diameter", "LENGTH", "The tyre's diameter: 25in, 0.63m or 635mm.");
@@ -176,7 +174,7 @@ class SpeedCommand : public Command {
       std::printf("Set the anchor to %.0f rpm\n", anchor);
       std::printf("  exactly %.2f rpm, +-%.2f rpm (k = 2)\n", rpm.value, rpm_u);
       if (anchor > rpm_u)
-        std::printf("  %.0f rpm keeps the limit with the uncertainty taken off\n",
+        std::printf("  %.0f rpm keeps the limit even with the uncertainty against you\n",
                     std::floor(rpm.value - rpm_u));
       std::printf("At %.0f rpm the car does\n", anchor);
     }

@@ -103,7 +103,7 @@ std::string why_not(const ScenarioRun& run) {
         std::any_of(profile.actions().begin(), profile.actions().end(), asks) ||
         tells_a_dark_unit(run.gauge.gauge, profile, run.scenario.scenario.noise, watched))
       return "";
-    return "it never stays where that gauge must light a watched lamp, so that a dark unit would pass";
+    return "it never stays where that gauge must light a watched lamp, so a unit without power would pass";
   } catch (const FileErrors& e) {
     return to_line(e.errors.front());
   } catch (const UsageError& e) {
@@ -161,8 +161,8 @@ void note_fixed_units(SuitePlan& plan) {
   for (const auto& [rig, served] : gauges)
     if (served.size() > 1 && rig->rig.watch.unit)
       plan.record.notes.push_back(
-          fmt::format("The simulated unit of {} runs {} whatever gauge it is judged as; with `unit: "
-                      "gauge-under-test` it would follow.",
+          fmt::format("The simulated unit of {} runs {} whatever gauge it is judged as; `unit: "
+                      "gauge-under-test` makes it follow the gauge.",
                       rig->file, rig->rig.watch.unit_path));
 }
 

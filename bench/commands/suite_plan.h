@@ -37,8 +37,8 @@ struct SuitePlan {
 SuitePlan make_plan(const SuiteWords& words);
 
 bool is_folder(const std::string& name);
-// Throws UsageError when there is neither one rig nor one for each --gauge, and
-// so for serial numbers.
+// Throws UsageError unless there is one rig, or one for each --gauge, and so
+// for serial numbers.
 void refuse_wrong_counts(const SuiteWords& words);
 
 }  // namespace tachproof

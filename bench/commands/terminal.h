@@ -34,7 +34,7 @@ class ProgressLine {
   bool shown_ = false;
 };
 
-// The window whose cue this may be; what is lit when it is none's.
+// The window whose cue this may be; if it is no window's, what is lit.
 std::string shown_window(const Gauge& gauge, Channels lit);
 
 // Puts a question and takes a line, without the blanks around it. Nothing when

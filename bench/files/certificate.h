@@ -1,7 +1,7 @@
 // What a reader of a test report wants to know and the bench cannot measure:
 // who, where, for whom, with what, in which surroundings. Stated by the shop
-// in a file of `kind: certificate`; the bench prints it and vouches for none
-// of it.
+// in a file of `kind: certificate`; the bench prints it as stated and checks
+// none of it.
 #pragma once
 
 #include <filesystem>

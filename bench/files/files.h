@@ -161,7 +161,7 @@ RigFile load_rig(const std::filesystem::path& file,
 Wiring load_wiring(const std::filesystem::path& file, std::string* bytes = nullptr);
 Noise load_noise(const std::filesystem::path& file, std::string* bytes = nullptr);
 
-// `check`: the file's kind as it says itself ("" if it cannot be told), and
+// `check`: the file's kind as it says itself ("" if it cannot be found), and
 // its errors. Never throws for a bad file.
 struct CheckedFile {
   std::string file;

@@ -27,7 +27,7 @@ std::optional<std::string> read_file(const std::filesystem::path& file, ErrorLis
     errors.add({},
                error && error != std::errc::no_such_file_or_directory ? "cannot be read: " + error.message()
                                                                       : "no such file",
-               "the path of a file that is there, from the folder you are in");
+               "the path of an existing file, from the folder you are in");
     return std::nullopt;
   }
   if (!std::filesystem::is_regular_file(status)) {

@@ -15,8 +15,8 @@
 //
 // `dial`: a picture of the gauge with its lamps dark, relative to this file, and
 // squares of it (left and top edge) by which the camera's position is found
-// again; shifted by more than `within` pixels, nothing is told. Light is linear,
-// 1 is a full channel; see core/camera/lamp_colour.h.
+// again; if it has shifted by more than `within` pixels, no lamp is read. Light
+// is linear, 1 is a full channel; see core/camera/lamp_colour.h.
 #pragma once
 
 #include <array>

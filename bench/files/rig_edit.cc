@@ -61,7 +61,7 @@ std::string rig_with_clock(const std::filesystem::path& file, const ClockSetting
   errors.throw_if_any();
   const YamlNode& source = *value_of(*tree->root, "source");
   if (before.source.kind != "board" || before.source.port.empty()) {
-    errors.add(source.at, "the source is no board with a port", "a clock belongs to one board");
+    errors.add(source.at, "the source is not a board with a port", "a clock belongs to one board");
     errors.throw_if_any();
   }
   const std::string line = clock_line(clock);
@@ -72,7 +72,7 @@ std::string rig_with_clock(const std::filesystem::path& file, const ClockSetting
         wrong.empty())
       return *with;
   }
-  errors.add(source.at, "the clock cannot be put in here by rule", "by hand: " + line);
+  errors.add(source.at, "the clock cannot be written into this line", "by hand: " + line);
   errors.throw_if_any();
   return {};
 }

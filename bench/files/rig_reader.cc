@@ -130,7 +130,7 @@ void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& e
     if (const YamlNode* block = m.any("clock", Need::may)) {
       source.clock = read_clock(*block, errors);
       if (!m.has("port"))
-        errors.add(block->at, "a clock without a port", "'port' beside it: one board's clock");
+        errors.add(block->at, "a clock without a port", "'port' beside it: a clock belongs to one board");
     }
   } else if (source.kind == "scpi") {
     source.scpi = read_scpi(m, errors);
@@ -184,7 +184,8 @@ CameraSettings read_camera(Mapping& m, const std::filesystem::path& folder, Erro
     if (camera.stamp_delay->from > camera.stamp_delay->to)
       errors.add(block->at, "'from' is above 'to'", "from the least to the most");
     if (!camera.live)
-      errors.add(block->at, "'stamp_delay_ms' of a clip", "only a device's frames are stamped by the host");
+      errors.add(block->at, "'stamp_delay_ms' of a clip",
+                 "leave it out: only a device's frames are stamped by the host");
   }
   return camera;
 }

@@ -8,10 +8,10 @@
 
 namespace tachproof {
 
-// Reads back as `rig`, but for faults and behaviour of a simulated unit, which
-// are left out. Paths are written as they stand in `rig`: relative to where the
-// file will be. Wires of one lamp must follow each other. `heading`: the comment
-// at the top, one line.
+// Reads back as `rig`, without the faults and behaviour of a simulated unit.
+// Paths are written as they stand in `rig`: relative to where the file will be.
+// Wires of one lamp must follow each other. `heading`: the comment at the top,
+// one line.
 std::string rig_yaml(const RigFile& rig, const std::string& heading);
 
 }  // namespace tachproof

@@ -247,7 +247,7 @@ Dwell read_dwell(const YamlNode& node, ErrorList& errors) {
   if (errors.values() == before && dwell.longest < dwell.shortest())
     errors.add(m.place("longest"), "a dwell of " + number_text(to_seconds(dwell.longest)) + " s",
                "at least " + number_text(std::ceil(to_seconds(dwell.shortest()))) +
-                   " s, or not even a unit that never flickers could pass with this confidence");
+                   " s: in less time, even a unit that never flickers cannot pass with this confidence");
   return dwell;
 }
 

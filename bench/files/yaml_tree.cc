@@ -138,7 +138,7 @@ class TreeBuilder : public YAML::EventHandler {
   void OnAlias(const YAML::Mark& mark, YAML::anchor_t anchor) override {
     const auto found = anchors_.find(anchor);
     if (found == anchors_.end())
-      stop(mark, "an alias inside what it stands for", "aliases of finished values");
+      stop(mark, "an alias inside the value that it stands for", "aliases of values that end before them");
     const Anchored& whole = found->second;
     count(mark, whole.nodes);
     deepen(mark, whole.height);
@@ -219,7 +219,7 @@ class TreeBuilder : public YAML::EventHandler {
     const std::size_t before = nodes_;
     YamlNode& node = make(kind, mark);
     deepen(mark, 1);
-    if (key_is_next()) stop(mark, "a key that is no text", "keys of plain text, and brackets that close");
+    if (key_is_next()) stop(mark, "a key that is not text", "keys of plain text, and brackets that close");
     open_.push_back({&node, nullptr, anchor, before, 1});
   }
 
@@ -245,7 +245,7 @@ class TreeBuilder : public YAML::EventHandler {
       parent.node->items.push_back(node);
     } else if (parent.key == nullptr) {
       if (node->kind != YamlNode::Kind::scalar)
-        stop(mark, "a key that is no text", "keys of plain text, and brackets that close");
+        stop(mark, "a key that is not text", "keys of plain text, and brackets that close");
       parent.key = node;
     } else {
       if (parent.node->entries.size() == max_keys)

@@ -18,7 +18,7 @@ std::string_view first_line(LineBuffer& lines) {
       const std::string_view rest = trimmed(lines.rest());
       if (!rest.empty())
         lines.fail("the file ends in its first line, " + as_shown(rest) + "; it was cut off there");
-      lines.fail("no header; time and one column per channel are wanted");
+      lines.fail("no header; time and one column per channel are needed");
     }
     const std::string_view line = trimmed(csv_line(lines.next, lines.limit));
     if (!line.empty() && !is_csv_comment(line)) return line;
@@ -89,7 +89,7 @@ int unit_exponent(const LineBuffer& lines, std::string_view name) {
         fmt::format("time column {} in {}; s, ms, us, ns or ps are allowed", as_shown(name), as_shown(unit)));
   }
   if (name == "sample" || name == "samples" || name == "Sample" || name == "Samples") {
-    lines.fail(fmt::format("the first column is {}; a time in seconds is wanted", as_shown(name)));
+    lines.fail(fmt::format("the first column is {}; a time in seconds is needed", as_shown(name)));
   }
   const std::size_t last_word = name.find_last_of(" \t_/");
   if (last_word == std::string_view::npos) return 0;
@@ -109,7 +109,7 @@ CsvHeader read_csv_header(LineBuffer& lines) {
   std::vector<std::string> names = names_of(lines, line, header.separator);
   CsvNumber number;
   if (parse_number(names[0], number)) {
-    lines.fail(fmt::format("no header: the first line begins with the number {}; a line of names is wanted",
+    lines.fail(fmt::format("no header: the first line begins with the number {}; a line of names is needed",
                            as_shown(names[0])));
   }
   header.unit_exponent = unit_exponent(lines, names[0]);

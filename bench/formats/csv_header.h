@@ -36,7 +36,7 @@ struct CsvNumber {
   std::uint64_t digits = 0;  // the value is digits * 10^exponent
   int exponent = 0;
 };
-// False when `text` is none, or has more than 19 digits that count.
+// False when `text` is not a number, or has more than 19 digits that count.
 bool parse_number(std::string_view text, CsvNumber& number);
 
 }  // namespace tachproof

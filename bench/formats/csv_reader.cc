@@ -209,7 +209,7 @@ void CsvReader::read_cells() {
   }
   CsvNumber number;
   const auto at = csv_time(cells_[0], header_.unit_exponent, number);
-  if (!at) lines_.fail("time " + as_shown(cells_[0]) + "; a number of seconds within 4e9 is wanted");
+  if (!at) lines_.fail("time " + as_shown(cells_[0]) + "; a number of seconds within 4e9 is needed");
   set_time(*at);
   // In exponent form the last digit is worth the more the later it is.
   if (number.exponent_form && number.digits != 0) {

@@ -17,7 +17,7 @@ inline std::string_view without_blanks(std::string_view text) {
   return text.substr(first, text.find_last_not_of(blanks) - first + 1);
 }
 
-// A finite number, alone but for blanks around it.
+// A finite number; only blanks may stand around it.
 inline std::optional<double> number_alone(std::string_view text) {
   const std::optional<double> value = parse_number<double>(without_blanks(text));
   return value && std::isfinite(*value) ? value : std::nullopt;

@@ -64,10 +64,10 @@ std::unique_ptr<RecordingReader> open_recording(std::unique_ptr<ByteSource> byte
   std::string head = read_head(*bytes);
   if (std::string_view(head).starts_with("\xEF\xBB\xBF")) head.erase(0, 3);  // UTF-8's mark
   const std::string_view text = without_meta(head);
-  if (text.empty()) throw RecordingError(file + ": nothing in it; a VCD or CSV recording is wanted");
+  if (text.empty()) throw RecordingError(file + ": nothing in it; a VCD or CSV recording is needed");
   if (const auto bad = std::find_if(head.begin(), head.end(), is_binary); bad != head.end()) {
     throw RecordingError(
-        fmt::format("{}: byte 0x{:02x} at {}: a binary file; a VCD or CSV recording is wanted", file,
+        fmt::format("{}: byte 0x{:02x} at {}: a binary file; a VCD or CSV recording is needed", file,
                     static_cast<unsigned char>(*bad), bad - head.begin()));
   }
   LineBuffer lines(std::make_unique<Replayed>(head, std::move(bytes)), file, buffer);

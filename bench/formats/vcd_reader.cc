@@ -255,7 +255,7 @@ void VcdReader::slow_word() {
       return;
     default:
       if (level_of(word[0]) == no_level || word.size() < 2) {
-        lines_.fail(as_shown(word) + " is no time, value change or $ keyword");
+        lines_.fail(as_shown(word) + " is not a time, value change or $ keyword");
       }
       bits(word.substr(0, 1), word.substr(1));
   }
@@ -283,7 +283,7 @@ void VcdReader::time(std::string_view digits) {
   const std::string shown = as_shown("#" + std::string(digits));
   if (error == std::errc::result_out_of_range && last == end) lines_.fail("time " + shown + " is too large");
   if (error != std::errc{} || last != end)
-    lines_.fail(shown + " is no time; # and a whole number are allowed");
+    lines_.fail(shown + " is not a time; # and a whole number are allowed");
   if (!block_.empty()) lines_.fail(fmt::format("time {} inside of {}; its $end is missing", shown, block_));
   set_time(raw);
   time_digits_ = std::clamp<unsigned>(static_cast<unsigned>(digits.size()), 1, 16);

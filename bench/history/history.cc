@@ -119,9 +119,10 @@ class History::Database {
     const int id = number("PRAGMA application_id");
     const int version = number("PRAGMA user_version");
     if (id != application_id)
-      throw std::runtime_error(fmt::format("{} is not a history of Tachproof", file_.string()));
+      throw std::runtime_error(
+          fmt::format("{} is not a history of Tachproof: name another file with --history", file_.string()));
     if (version != schema_version)
-      throw std::runtime_error(fmt::format("the history {} is of version {}; this program knows version {}",
+      throw std::runtime_error(fmt::format("the history {} has format {}, and this program knows format {}",
                                            file_.string(), version, schema_version));
   }
 

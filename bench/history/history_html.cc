@@ -136,8 +136,8 @@ std::string drifts_html(const std::vector<Drift>& drifts) {
   }
   html += "</div>\n";
   if (drifts.size() > most_charts)
-    html += fmt::format("<p><b>{} of {} are drawn</b>; --unit and --gauge ask for fewer.</p>\n", most_charts,
-                        drifts.size());
+    html += fmt::format("<p><b>{} of {} are drawn</b>; choose fewer with --unit or --gauge.</p>\n",
+                        most_charts, drifts.size());
   return html;
 }
 
@@ -202,9 +202,8 @@ std::string spreads_html(const std::vector<Spread>& spreads) {
   if (spreads.empty()) return "";
   std::string html =
       "<h2>Spread over units</h2>\n<p>The last result of every unit: squares. Bar: mean and one standard "
-      "deviation s. Cpk = min(upper − mean, mean − lower) / 3s, from the overall s, which holds the bench’s "
-      "own "
-      "scatter too; its 95 % limits are wide for few units. Left out: results whose U is above the "
+      "deviation s. Cpk = min(upper − mean, mean − lower) / 3s, from the overall s, which includes the "
+      "bench’s own scatter. Its 95 % limits are wide for few units. Left out: results whose U is above the "
       "tolerance.</p>\n";
   for (std::size_t i = 0; i < spreads.size();) {
     std::vector<const Spread*> rows;

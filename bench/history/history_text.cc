@@ -135,7 +135,7 @@ std::string unit_title(const Drift& drift) { return "unit " + drift.unit + ", " 
 
 std::string history_text(const HistoryView& view, int width) {
   const auto columns = static_cast<std::size_t>(std::max(width, 60));
-  if (view.runs.empty()) return "No run of the history is like that.\n";
+  if (view.runs.empty()) return "No run in the history matches.\n";
   return runs_text(view.runs, columns) + accepted_text(view.runs, columns) +
          drifts_text(view.drifts, columns) + spreads_text(view.spreads, columns);
 }

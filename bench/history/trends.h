@@ -1,4 +1,4 @@
-// What the history tells: how each boundary of a unit drifts, and how the units
+// What the history shows: how each boundary of a unit drifts, and how the units
 // of a gauge spread. Deviations are threshold minus nominal, so that a gauge
 // file that was changed in between does not look like drift.
 #pragma once

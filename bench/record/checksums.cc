@@ -21,8 +21,8 @@ FileSum parse_line(std::string_view line, std::size_t number) {
   const bool sound = hex && line.substr(hex_digits, 2) == "  " && name.find('/') == std::string_view::npos &&
                      name != "." && name != "..";
   if (!sound)
-    throw std::runtime_error(
-        fmt::format("{} is not as the run left it: line {} is no sum and file name", checksums_name, number));
+    throw std::runtime_error(fmt::format(
+        "{} is not as the run left it: line {} is not a checksum and a file name", checksums_name, number));
   return {std::string(name), std::string(line.substr(0, hex_digits))};
 }
 

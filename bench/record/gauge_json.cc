@@ -7,7 +7,7 @@ namespace {
 
 Sits sits_from(const std::string& text) {
   if (const std::optional<Sits> sits = sits_named(text)) return *sits;
-  throw std::runtime_error("a deadband sits " + text);
+  throw std::runtime_error("there is no place for a deadband called " + text);
 }
 
 Json channels_to_json(Channels set) {
@@ -21,7 +21,8 @@ Channels channels_from(const Json& list, const Gauge& gauge) {
   Channels set = 0;
   for (const Json& item : list) {
     const auto index = item.get<std::uint64_t>();
-    if (index >= gauge.channels()) throw std::runtime_error("a cue shows a channel that the gauge has not");
+    if (index >= gauge.channels())
+      throw std::runtime_error("a cue shows a channel that the gauge does not have");
     set |= Channels{1} << index;
   }
   return set;

@@ -36,12 +36,12 @@ inline std::string text_from(const Json& object, const char* key) {
 }
 inline std::uint64_t count_from(const Json& object, const char* key) {
   const Json& value = object.at(key);
-  if (!value.is_number_unsigned()) throw std::runtime_error(std::string(key) + " is no count");
+  if (!value.is_number_unsigned()) throw std::runtime_error(std::string(key) + " is not a count");
   return value.get<std::uint64_t>();
 }
 inline Nanos instant_from(const Json& object, const char* key) {
   const double seconds = object.at(key).get<double>();
-  if (!(std::fabs(seconds) < 2e9)) throw std::runtime_error(std::string(key) + " is no time in seconds");
+  if (!(std::fabs(seconds) < 2e9)) throw std::runtime_error(std::string(key) + " is not a time in seconds");
   return from_seconds(seconds);
 }
 

@@ -18,7 +18,8 @@
 
 namespace tachproof {
 
-// Of a record that judges nothing against the settings: it tells what was found.
+// The purpose of a record that judges nothing against the settings: it says
+// what was found.
 inline constexpr const char* purpose_found = "found";
 
 // What the reports need beside the core's RunResult.

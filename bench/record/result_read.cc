@@ -26,7 +26,7 @@ void row_verdict_from(const Json& object, Row& row) {
 std::optional<RpmBetween> between_from(const Json& object) {
   if (!object.contains("between_rpm")) return std::nullopt;
   const Json& pair = object.at("between_rpm");
-  if (!pair.is_array() || pair.size() != 2) throw std::runtime_error("between_rpm is no pair of numbers");
+  if (!pair.is_array() || pair.size() != 2) throw std::runtime_error("between_rpm is not a pair of numbers");
   const auto number = [](const Json& n) { return n.is_null() ? not_measured : n.get<double>(); };
   return RpmBetween{number(pair[0]), number(pair[1])};
 }
@@ -200,7 +200,7 @@ RunRecord record_from(const Json& json) {
   // Since a survey may judge nothing.
   if (json.contains("purpose")) record.purpose = text_from(json, "purpose");
   if (!record.purpose.empty() && record.purpose != purpose_found)
-    throw std::runtime_error("its purpose is not one of this program's");
+    throw std::runtime_error("this program does not know its purpose");
   const Json& gauge = json.at("gauge");
   record.gauge_name = text_from(gauge, "name");
   record.gauge_sha256 = text_from(gauge, "sha256");
@@ -227,7 +227,7 @@ RunRecord record_from(const Json& json) {
   // Since a camera's clip may be judged without a sync lamp.
   if (rig.contains("time_by")) {
     const std::optional<TimeRelation> by = time_relation(text_from(rig, "time_by"));
-    if (!by) throw std::runtime_error("its time_by is not one of this program's");
+    if (!by) throw std::runtime_error("this program does not know its time_by");
     record.bench.watcher.time_by = *by;
   }
   record.certificate = certificate_from_json(json.at("certificate"));

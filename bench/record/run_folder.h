@@ -55,8 +55,9 @@ class RunFolder {
 };
 
 // Reads a run folder back, complete or not. Throws std::runtime_error with a
-// sentence when it is none. A folder that is not as finish() left it (cut
-// short, or changed since) is incomplete and never a pass; its notes say why.
+// sentence when it is not a run folder. A folder that is not as finish() left
+// it (cut short, or changed since) is incomplete and never a pass; its notes
+// say why.
 struct StoredRun {
   RunRecord record;
   Trace trace;

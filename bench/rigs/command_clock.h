@@ -1,6 +1,6 @@
-// The time by which an instrument is told things: the host's CLOCK_MONOTONIC,
-// which the kernel's GPIO stamps are of too; in tests, one that moves only
-// when something waits.
+// The clock by which an instrument gets its commands: the host's
+// CLOCK_MONOTONIC, which the kernel's GPIO stamps are of too; in tests, one
+// that moves only when something waits.
 #pragma once
 
 #include <memory>

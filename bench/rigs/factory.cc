@@ -90,9 +90,9 @@ std::string mixed_kinds(const std::string& source, const std::string& watch) {
   if (source == "board")
     return "a '" + watch +
            "' watch beside a 'board' source: the board plays to a real unit, and only the board's own inputs "
-           "see what that does; watch must be {kind: board, wiring: ...}";
+           "see what it does; watch must be {kind: board, wiring: ...}";
   return "a 'board' watch beside a '" + source +
-         "' source: the board stamps lamps by the clock of its own run, so that it must play the pulses too; "
+         "' source: the board stamps lamps by the clock of its own run, so it must play the pulses too; "
          "source must be {kind: board}";
 }
 

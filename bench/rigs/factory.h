@@ -18,7 +18,7 @@ void refuse_mixed_kinds(const RigFile& rig, const std::string& file);
 // The same without opening anything: the channels that this rig sees of the
 // gauge. Throws FileErrors for a rig file that does not fit the gauge.
 Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& gauge);
-// Why its source cannot play this, as far as can be told without opening it.
+// Why its source cannot play this, as far as is known without opening it.
 std::optional<std::string> cannot_play(const RigFile& rig, const PlayRequest& request);
 // Whether its source has an output for this action on the unit.
 bool can_press(const RigFile& rig, const std::string& action);

@@ -94,14 +94,15 @@ struct WatcherFacts : WatcherTiming {
   Nanos behind = 0;    // it knows what it saw about this much later, and the source must be that far ahead
 };
 
-// How far a watcher can vouch for what it has handed over.
+// Up to where a watcher's changes are complete.
 struct Seen {
   Nanos until = 0;         // complete up to here
   std::uint64_t lost = 0;  // changes known to be lost since the last call
   std::string lost_why;    // a sentence, when lost > 0
   // What it found itself since the last call, instants in the run's time.
   std::vector<Finding> found = {};
-  // As for Judge: blinks that it does not vouch for; why its clock does not go with the run's.
+  // As for Judge: blinks that it may have misread; why its clock does not go
+  // with the run's.
   Channels unsure_blinks = 0;
   std::string untimed = {};
 };

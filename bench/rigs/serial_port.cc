@@ -37,7 +37,7 @@ namespace asio = boost::asio;
   switch (error) {
     case ENOENT:
     case ENODEV:
-    case ENXIO: refuse(name, "there is no such port; `tachproof ports` lists those that there are");
+    case ENXIO: refuse(name, "there is no such port; `tachproof ports` lists those connected");
     case EACCES:
     case EPERM: refuse(name, no_permission(path));
     case EBUSY:

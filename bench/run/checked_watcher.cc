@@ -12,11 +12,11 @@ Seen CheckedWatcher::collect(Nanos until, std::vector<LampEvent>& out) {
   for (std::size_t i = before; i < out.size(); ++i) {
     if (out[i].at < last_ || out[i].at > until)
       throw RigError(
-          fmt::format("the watcher handed over a change at {}, which is out of order", say_time(out[i].at)));
+          fmt::format("the watcher reported a lamp change at {}, out of time order", say_time(out[i].at)));
     last_ = out[i].at;
   }
   if (seen.lost > 0 && seen.lost_why.empty())
-    seen.lost_why = fmt::format("the watcher lost {} changes", seen.lost);
+    seen.lost_why = fmt::format("the watcher lost {} lamp changes", seen.lost);
   return seen;
 }
 

@@ -53,7 +53,9 @@ class DwellRun {
     r.complete = held_all && written && r.evidence.lost == 0;
     r.duration = seen_until_;
     r.evidence.lamp_changes = writer_.lamp_events();
-    if (!counter_.any_lamps()) found(FindingKind::lost_evidence, "the watcher gave no lamp state at all");
+    if (!counter_.any_lamps())
+      found(FindingKind::lost_evidence,
+            "the watcher reported no lamp state: check that it is connected, then run again");
     r.verdict = r.flicker.empty() || unheld_ ? Verdict::undecided : Verdict::pass;
     for (const FlickerResult& row : r.flicker) r.verdict = worst(r.verdict, row.verdict);
     for (const Finding& finding : r.findings) r.verdict = worst(r.verdict, verdict_of(finding.kind));
@@ -71,7 +73,7 @@ class DwellRun {
       if (counter_.is_blind(b)) {
         result_.notes.push_back(
             "boundary " + name(b) +
-            " was not held: the lamps that are wired do not tell its sides apart steadily");
+            " was not held: the wired lamps show no steady difference between its two sides");
         continue;
       }
       const std::optional<double> middle = find_deadband(b);
@@ -137,7 +139,7 @@ class DwellRun {
     if (!playing_.stopped()) {
       result_.notes.push_back("boundary " + name(b) + ": the lamps did not change on and off between " +
                               decimal(middle - sweep, 0) + " and " + decimal(middle + sweep, 0) +
-                              " rpm, so there is nothing to hold at");
+                              " rpm, so there is no rpm to hold at: check its threshold with a survey first");
       unheld_ = true;
     }
     return std::nullopt;
@@ -186,8 +188,9 @@ class DwellRun {
     row.verdict = playing_.lost() > 0 ? worst(verdict, Verdict::undecided) : verdict;
     explain(b, row, minutes);
     if (dispersion >= 1.1)
-      result_.notes.push_back("boundary " + row.boundary + ": under this noise changes come in bursts, so " +
-                              decimal(dispersion, 1) + " of them count as one");
+      result_.notes.push_back("boundary " + row.boundary +
+                              ": with this noise the changes come in bursts, so " + decimal(dispersion, 1) +
+                              " of them count as one");
     result_.flicker.push_back(row);
     folder_.journal(dwell_line(row));
   }
@@ -272,7 +275,7 @@ class DwellRun {
     counter_.seen_until(certain);
     writer_.advance(events, certain);
     if (certain < playing_.collected())
-      throw RigError(fmt::format("the watcher vouches for what it saw up to {} only", say_time(certain)));
+      throw RigError(fmt::format("the watcher reported lamps only up to {}", say_time(certain)));
     seen_until_ = certain;
   }
 

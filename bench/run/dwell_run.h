@@ -1,11 +1,11 @@
 // Certifies a unit's flicker on the bench.
 //
-// At each boundary: a ramp over it and back tells where this unit's own deadband
-// sits; a unit whose lamps do not follow is not decided. Short holds at several
-// mean rpm around that find where it flickers most. Then a hold there, in which
-// changes are counted from nothing, until a sequential test or the end decides.
-// What the search saw does not count, so that picking the worst cannot spoil
-// the statistics.
+// At each boundary: a ramp over it and back shows where this unit's own
+// deadband sits; a unit whose lamps do not follow is not decided. Short holds
+// at several mean rpm around that find where it flickers most. Then a hold
+// there, in which changes are counted from nothing, until a sequential test or
+// the end decides. What the search saw does not count, so that picking the
+// worst cannot spoil the statistics.
 #pragma once
 
 #include "bench/record/run_folder.h"

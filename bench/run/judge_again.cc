@@ -133,9 +133,8 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
   if (std::optional<RunResult> result = replay_clip(folder, stored, scenario, gauge, scratch)) return *result;
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most_lamp_changes);
   if (timeline.more)
-    throw CannotJudgeAgain(
-        fmt::format("timeline.csv has more than {} changes, which is more than is judged again at once",
-                    most_lamp_changes));
+    throw CannotJudgeAgain(fmt::format(
+        "timeline.csv has more than {} changes, the most that can be judged again", most_lamp_changes));
   Rig rig;
   rig.source = std::make_unique<StoredSource>(stored);
   rig.watcher = std::make_unique<StoredWatcher>(stored, gauge, std::move(timeline.events));
@@ -181,7 +180,7 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
     else if (is_there(folder / "scenario.yaml"))
       again.result = replay_scenario(folder, stored, gauge, out);
     else
-      throw CannotJudgeAgain("the folder holds neither a scenario nor a recording to judge by");
+      throw CannotJudgeAgain("the folder has neither a scenario nor a recording to judge by");
   }
   if (stored.purpose == purpose_found) as_findings(again.result);
   again.same_capture = same_file(folder / "capture.vcd", scratch.path() / "run" / "capture.vcd");

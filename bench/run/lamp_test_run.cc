@@ -14,9 +14,10 @@ LampTest play_lamp_test(const Gauge& gauge, Rig& rig, const RunHooks& hooks, con
   LampTest test;
   for (const Finding& finding : evidence.findings) test.troubles.push_back(finding.message);
   if (test.troubles.empty() && (!evidence.complete || evidence.lost > 0))
-    test.troubles.emplace_back("the test did not get to its end");
+    test.troubles.emplace_back("the lamp test stopped before its end: run it again");
   if (test.troubles.empty() && evidence.events.empty())
-    test.troubles.emplace_back("the watcher gave no lamp state at all");
+    test.troubles.emplace_back(
+        "the watcher reported no lamp state: check that it is connected, then run again");
   const Profile profile(evidence.steps);
   const ExpectedRun expected = expect(gauge, profile);
   test.shown = shown_cues(gauge, expected.reaches, evidence.events, evidence.seen_until);

@@ -63,7 +63,7 @@ class Playing {
 
   Nanos played() const { return played_; }          // the source has been given everything until here,
   Nanos collected() const { return collected_; }    // the watcher has been asked until here,
-  Nanos seen_until() const { return seen_.until; }  // and vouches for this
+  Nanos seen_until() const { return seen_.until; }  // and has seen everything until here
   Channels lit() const { return lit_; }
   std::uint64_t lost() const { return lost_; }
   bool stopped() const { return stopped_; }

@@ -135,9 +135,9 @@ class RecordingRun {
     if (result.verdict != Verdict::pass || strict.verdict == Verdict::pass) return;
     result.verdict = Verdict::undecided;
     std::string why =
-        "the lamps are right only if the moments of contact bounce are left out: mend the tach "
-        "signal and record again";
-    if (!strict.findings.empty()) why += "; with them: " + strict.findings.front().message;
+        "the lamps are right only while the moments of contact bounce are left out: mend the tach signal and "
+        "record again";
+    if (!strict.findings.empty()) why += "; with them in: " + strict.findings.front().message;
     result.findings.insert(result.findings.begin(), {FindingKind::lost_evidence, 0, "", "", why});
   }
 
@@ -292,30 +292,30 @@ class RecordingRun {
     };
     if (bounce.left_out() > 0)
       notes.push_back(fmt::format(
-          "{} contact bounce (closer than {} to the one before) and {} left out; the lamps were judged as "
-          "those of a unit that does not count {}",
+          "{} contact bounce (closer than {} to the one before) and {} left out; the lamps were judged as if "
+          "the unit did not count {}",
           edges(bounce.left_out(), bounce.left_out() == 1 ? "was" : "were"), say_span(bounce.closer_than()),
           bounce.left_out() == 1 ? "was" : "were", bounce.left_out() == 1 ? "it" : "them"));
     if (odd_pulses_[1] > 0)
-      notes.push_back(
-          fmt::format("pulses were missing from the tach signal in {} {}; the rpm was followed across",
-                      odd_pulses_[1], odd_pulses_[1] == 1 ? "place" : "places"));
+      notes.push_back(fmt::format(
+          "pulses were missing from the tach signal in {} {}; the rpm was taken from the pulses around them",
+          odd_pulses_[1], odd_pulses_[1] == 1 ? "place" : "places"));
     if (odd_pulses_[2] > 0)
-      notes.push_back(
-          fmt::format("the tach signal had a pulse too many in {} {}; the rpm was followed across",
-                      odd_pulses_[2], odd_pulses_[2] == 1 ? "place" : "places"));
+      notes.push_back(fmt::format(
+          "the tach signal had a pulse too many in {} {}; the rpm was taken from the pulses around them",
+          odd_pulses_[2], odd_pulses_[2] == 1 ? "place" : "places"));
     if (!recording_.played) return;
     const double ppm = recording_.place.stretch * 1e6;
     notes.push_back(fmt::format(
-        "judged by the profile of {}, which begins at {} of the recording, known to {} (standard); the "
+        "judged by the profile of {}, which begins {} into the recording (standard uncertainty {}); the "
         "recording's clock {}",
         recording_.played->scenario.name, say_time(static_cast<Nanos>(recording_.place.offset_ns)),
         say_span(from_seconds(recording_.place.uncertainty_s)),
-        std::abs(ppm) < 0.5 ? std::string("keeps the source's time")
+        std::abs(ppm) < 0.5 ? std::string("agrees with the source's")
                             : fmt::format("runs {:.0f} ppm {} than the source's", std::abs(ppm),
                                           ppm < 0 ? "slower" : "faster")));
     if (!recording_.odd.empty())
-      notes.push_back(fmt::format("the rpm of the tach channel was not the profile's in {} {} of up to {}",
+      notes.push_back(fmt::format("the rpm of the tach channel left the profile in {} {} of up to {}",
                                   recording_.odd.size(), recording_.odd.size() == 1 ? "moment" : "moments",
                                   say_span(ProfileFit::longest_odd)));
   }
@@ -330,8 +330,9 @@ class RecordingRun {
     if (const ContactBounce& bounce = tach_.bounce();
         bounce.left_out() > most_bounces_a_pulse * std::max<std::uint64_t>(recording_.pulses, 1))
       found(FindingKind::no_signal, 0,
-            fmt::format("the tach channel {} has {} edges closer than {} to the one before and {} others: no "
-                        "tach signal of {} pulses per revolution looks like this",
+            fmt::format("the tach channel {} has {} edges closer than {} to the one before and {} others; a "
+                        "tach signal of {} pulses per revolution does not look like this: check the channel "
+                        "and its threshold",
                         recording_.wiring.tach, bounce.left_out(), say_span(bounce.closer_than()),
                         recording_.pulses, gauge_.pulses_per_rev));
     if (recording_.played) {
@@ -339,24 +340,27 @@ class RecordingRun {
       const auto resolution = static_cast<double>(std::max(recording_.resolution, ns_per_ms));
       if (recording_.place.offset_ns < -resolution)
         found(FindingKind::lost_evidence, 0,
-              fmt::format("the recording begins {} after the scenario did, so its beginning was not judged",
+              fmt::format("the recording begins {} after the scenario did, so its beginning was not judged: "
+                          "start the recording first",
                           say_span(static_cast<Nanos>(-recording_.place.offset_ns))));
       if (static_cast<double>(judged_until_ - seen_until_) > resolution)
-        found(FindingKind::lost_evidence, seen_until_,
-              fmt::format("the recording ends {} before the scenario does, of {}, so the rest was not judged",
-                          say_span(judged_until_ - seen_until_), say_span(profile.duration())));
+        found(
+            FindingKind::lost_evidence, seen_until_,
+            fmt::format("the recording ends {} before the scenario, which lasts {}; the rest was not judged",
+                        say_span(judged_until_ - seen_until_), say_span(profile.duration())));
     }
     if (recording_.pulses < 2)
       found(FindingKind::no_signal, 0,
-            fmt::format("the tach channel {} has {} in {}, so there is no rpm to judge by",
+            fmt::format("the tach channel {} has {} in {}, so there is no rpm to judge by: check the channel",
                         recording_.wiring.tach, recording_.pulses == 0 ? "no pulse" : "one pulse",
                         say_time(seen_until_)));
     else if (!recording_.comes_near_a_boundary())
-      found(FindingKind::no_signal, 0,
-            fmt::format("the tach channel {} reads {:.0f} to {:.0f} rpm at {} pulses per revolution, which "
-                        "reaches no boundary of the gauge, so nothing could be judged",
-                        recording_.wiring.tach, recording_.lowest_rpm, recording_.highest_rpm,
-                        gauge_.pulses_per_rev));
+      found(
+          FindingKind::no_signal, 0,
+          fmt::format(
+              "the tach channel {} reads {:.0f} to {:.0f} rpm at {} pulses per revolution. That crosses no "
+              "boundary of the gauge, so nothing was judged: check pulses_per_rev and the recording",
+              recording_.wiring.tach, recording_.lowest_rpm, recording_.highest_rpm, gauge_.pulses_per_rev));
   }
 
   const OpenRecording& recording_;
@@ -374,7 +378,7 @@ class RecordingRun {
     Nanos from = 0, to = 0;
     bool bounced = false;
   };
-  std::deque<Odd> disturbances_;               // not told yet
+  std::deque<Odd> disturbances_;               // not reported yet
   std::array<std::uint64_t, 3> odd_pulses_{};  // lost, missing, doubled
   Nanos judged_until_ = std::numeric_limits<Nanos>::max();
   Nanos seen_until_ = 0;
@@ -409,10 +413,8 @@ bool OpenRecording::comes_near_a_boundary() const {
 
 PlayedScenario played_scenario(ScenarioFile scenario) {
   if (scenario.dwell)
-    throw std::invalid_argument(
-        fmt::format("the scenario {} decides as it goes (dwell:), so it has no profile that a recording "
-                    "could be judged by",
-                    scenario.name));
+    throw std::invalid_argument(fmt::format(
+        "the scenario {} is a dwell, which has no fixed profile to judge a recording by", scenario.name));
   Profile profile(scenario.steps);
   return {std::move(scenario), std::move(profile)};
 }
@@ -420,7 +422,7 @@ PlayedScenario played_scenario(ScenarioFile scenario) {
 OpenRecording open_for_judging(const std::filesystem::path& recording, const Wiring& wiring,
                                const Gauge& gauge, const PlayedScenario* played) {
   if (wiring.tach.empty())
-    throw FileErrors({{wiring.file, 0, 0, "there is no tach: channel; a recording is judged by one"}});
+    throw FileErrors({{wiring.file, 0, 0, "there is no tach: channel; name the channel of the tach signal"}});
   OpenRecording opened{.gauge = gauge, .file = recording, .wiring = wiring, .wires = resolve(wiring, gauge)};
   LampWires wires(opened.wires, wiring);
   const std::unique_ptr<RecordingReader> reader = open_recording(recording, wires.wanted());

@@ -1,18 +1,20 @@
 // Judges a recording made elsewhere: the rpm comes from its tach channel, the
 // lamps from the others. The same judge and the same run folder as a live run.
 //
-// Streams in constant memory, twice: the tach channel alone tells how well the
-// rpm can be known, and the judge wants that first. What the recording does not show makes the run
-// undecided: an end in the middle of a record, a wired channel whose level is
-// unknown, a tach that never pulses, or an rpm that never comes near a boundary.
+// Streams in constant memory, twice: the first pass finds how well the tach
+// channel gives the rpm, which the judge needs first. What the recording does
+// not show makes the run undecided: an end in the middle of a record, a wired
+// channel whose level is unknown, a tach that never pulses, or an rpm that never
+// comes near a boundary.
 //
-// Contact bounce in the tach is left out and told (core/recording/contact_bounce.h); nothing is
-// forgiven for it. Pulses that are missing or came twice are mended and disturb what
-// is around them only.
+// Contact bounce in the tach is left out and reported
+// (core/recording/contact_bounce.h); it excuses nothing. Pulses that are
+// missing or came twice are mended and disturb what is around them only.
 //
-// With the scenario that was played, its profile is laid on the recovered rpm and
-// judged by: rpm as they were played, without the recording's uncertainty; and
-// what the scenario asks is judged. Without one everything is asked of a recording.
+// With the scenario that was played, its profile is fitted to the recovered
+// rpm. The lamps are then judged by the rpm that was played, without the
+// recording's uncertainty, and by what the scenario asks. Without a scenario
+// all is judged.
 #pragma once
 
 #include <functional>

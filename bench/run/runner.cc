@@ -52,17 +52,17 @@ class Run {
     const Nanos duration = plan_.profile.duration() + held_;
     if (played_all && seen_until < duration)
       found(FindingKind::lost_evidence, seen_until,
-            fmt::format("the watcher vouches for what it saw up to {} only, of {}", say_time(seen_until),
+            fmt::format("the watcher reported lamps only up to {}, of {}", say_time(seen_until),
                         say_time(duration)));
     const bool complete = played_all && all_written && playing_.lost() == 0 && seen_until >= duration;
     RunOutcome outcome{judge_.finish(std::min(seen_until, duration), complete), writer_.trace()};
     outcome.result.evidence.lost = std::max(outcome.result.evidence.lost, playing_.lost());
     if (source_.lag > 0)
-      outcome.result.notes.push_back(fmt::format(
-          "the source played the profile in steps, within {:.1f} ms and {:.2f} rpm of it, which every "
-          "uncertainty allows for; the pulses in capture.vcd are the profile's, what the source read "
-          "back is in journal.jsonl",
-          to_ms(source_.lag), source_.rpm));
+      outcome.result.notes.push_back(
+          fmt::format("the source played the profile in steps, within {:.1f} ms and {:.2f} rpm of it; every "
+                      "uncertainty allows for that. capture.vcd has the pulses of the profile; journal.jsonl "
+                      "has what the source read back",
+                      to_ms(source_.lag), source_.rpm));
     return outcome;
   }
 

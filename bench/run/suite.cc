@@ -131,7 +131,7 @@ Attempt checked(const Attempt& told, const fs::path& suite) {
     if (found.result_sha256 == told.result_sha256 && found.verdict == told.verdict &&
         found.complete == told.complete)
       return told;
-    trouble = fmt::format("{} is no longer what suite.json says of it", told.folder);
+    trouble = fmt::format("{} has changed since suite.json was written", told.folder);
   } catch (const std::runtime_error& e) {
     trouble = e.what();
   }
@@ -250,7 +250,7 @@ bool resume_suite(SuiteRecord& record, const fs::path& folder) {
   std::error_code error;
   if (!is_there(folder) || fs::is_empty(folder, error)) return false;
   if (!is_suite(folder))
-    throw std::runtime_error(folder.string() + " holds no suite that could be resumed: it has no suite.json");
+    throw std::runtime_error(folder.string() + " holds no suite to resume: it has no suite.json");
   const SuiteRecord before = read_suite(folder);
   if (before.shards != record.shards || before.here != record.here)
     throw std::runtime_error(fmt::format("{} is of shard {}/{}, not of {}/{}", folder.string(),
@@ -266,8 +266,9 @@ bool resume_suite(SuiteRecord& record, const fs::path& folder) {
   const auto wanted = by_name(record);
   for (const SuitePair& pair : before.pairs)
     if (!wanted.contains({pair.gauge, pair.scenario}) && !pair.attempts.empty())
-      record.notes.push_back(fmt::format("{} on {} is no longer part of the suite; its runs were left.",
-                                         pair.scenario, pair.gauge));
+      record.notes.push_back(
+          fmt::format("{} on {} is no longer part of the suite; its runs were left in the folder.",
+                      pair.scenario, pair.gauge));
   return true;
 }
 

@@ -70,7 +70,8 @@ struct SuiteRecord {
   bool complete() const;  // it got to its end, and no pair is missing
 };
 
-// What the plan's SHA-256 is taken of: names and inputs, in order, but for rigs.
+// What the plan's SHA-256 is taken of: names and inputs, in order, without the
+// rigs.
 std::string plan_of(const SuiteRecord& record);
 
 struct SuiteHooks {
@@ -95,7 +96,7 @@ bool resume_suite(SuiteRecord& record, const std::filesystem::path& folder);
 
 // Reads suite.json and, for what was played, the run folders themselves: a
 // folder that is missing, or does not say what suite.json says, is undecided.
-// Throws std::runtime_error with a sentence when it is none.
+// Throws std::runtime_error with a sentence when it is not a suite.
 SuiteRecord load_suite(const std::filesystem::path& folder);
 bool is_suite(const std::filesystem::path& folder);
 // Puts shards together: of one suite, each once. Folders become relative to

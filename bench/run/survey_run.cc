@@ -36,9 +36,8 @@ class Loop {
   SurveyEvidence run() {
     const bool played_all = playing_.play([this] { play_all(); });
     if (played_all && all_.seen_until < played())
-      found(FindingKind::lost_evidence,
-            fmt::format("the watcher vouches for what it saw up to {} only, of {}", say_time(all_.seen_until),
-                        say_time(played())));
+      found(FindingKind::lost_evidence, fmt::format("the watcher reported lamps only up to {}, of {}",
+                                                    say_time(all_.seen_until), say_time(played())));
     all_.waking = waking_;
     all_.lost = playing_.lost();
     all_.complete = played_all && all_.lost == 0 && all_.seen_until >= played();
@@ -87,8 +86,8 @@ class Loop {
     if (!answered && wake_->needed) {
       all_.findings.push_back(
           {FindingKind::lost_evidence, 0, "", "",
-           fmt::format("the lamps stayed dark for {} at {} rpm, where {} is set: the unit has no power, is "
-                       "not wired, or does not wake; check that, then survey it again",
+           fmt::format("the lamps stayed dark for {} at {} rpm, where {} is set: check the unit's power, its "
+                       "wiring and that it wakes, then survey it again",
                        say_span(played()), decimal(wake_->ask_rpm, 0), wake_->shows)});
       all_.events.clear();
       all_.seen_until = 0;

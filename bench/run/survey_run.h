@@ -1,6 +1,6 @@
 // Plays a survey on a rig: the closed loop between a planner and a unit.
 //
-// As a run, but for the profile, which is not known before: whenever the source
+// Like a run, except that the profile is not known before: whenever the source
 // has been given all that was planned, the planner is asked for more, on the
 // strength of what has been seen by then. The source is kept `survey_ahead` of
 // the lamps, in virtual time as in real time, so that a survey takes the same
@@ -72,7 +72,7 @@ std::optional<WakeUp> wake_up(const Gauge& gauge, Channels wired, bool trusted =
 SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& rig, EvidenceWriter* writer,
                            const RunHooks& hooks = {}, const std::optional<WakeUp>& wake = std::nullopt);
 
-// What the planner and the judge of a survey on this rig are told.
+// What the planner and the judge of a survey on this rig are given.
 SurveySetup survey_setup_of(const Rig& rig, double within_rpm);
 
 // The judge's word on it, its reaches handed to the writer.

@@ -62,7 +62,7 @@ class Verifier {
     if (record_->result.complete && !seal)
       say(Kind::differs, "result.json says that the run is complete, but the journal lacks its last line.");
     if (seal && seal->result_sha256 != sha256_of(text))
-      say(Kind::differs, "result.json is not the one that the journal's last line speaks of.");
+      say(Kind::differs, "result.json is not the one that the journal's last line names.");
   }
 
   // False: there is no list that anything could be checked against.
@@ -126,7 +126,7 @@ class Verifier {
     for (const auto& entry : std::filesystem::directory_iterator(folder_, error)) {
       const std::string name = entry.path().filename().string();
       if (name != checksums_name && name != signature_name && !lists(name))
-        say(Kind::not_asked, name + " is no part of the run: nothing vouches for it.");
+        say(Kind::not_asked, name + " is not part of the run: no checksum covers it.");
     }
   }
 
@@ -136,13 +136,14 @@ class Verifier {
       say(Kind::not_asked,
           is_signed
               ? fmt::format("{} is there; give the shop's public key with --key to check it.", signature_name)
-              : fmt::format("{} is not signed: whoever can write the folder could have written new "
-                            "sums.",
-                            checksums_name));
+              : fmt::format(
+                    "{} is not signed: anyone who can write to the folder could have written new sums.",
+                    checksums_name));
       return;
     }
     if (!is_signed) {
-      say(Kind::differs, fmt::format("there is no {}, so the key vouches for nothing.", signature_name));
+      say(Kind::differs, fmt::format("there is no {}: the folder is not signed, so the key cannot check it.",
+                                     signature_name));
       return;
     }
     const bool good =
@@ -155,7 +156,7 @@ class Verifier {
 
   void judge() {
     if (!record_ || !record_->result.complete) {
-      say(Kind::cannot, "The run is not complete, so there is nothing that could be judged again.");
+      say(Kind::cannot, "The run is not complete, so it cannot be judged again.");
       return;
     }
     try {
@@ -182,12 +183,12 @@ class Verifier {
       say(Kind::agrees,
           fmt::format("Judged again from the raw evidence: {}, with every row the same as in result.json.",
                       word(*v_.judged_again)));
-    if (!again.same_timeline) say(Kind::differs, "timeline.csv is not what the raw evidence makes.");
+    if (!again.same_timeline) say(Kind::differs, "timeline.csv does not match the raw evidence.");
     if (again.same_capture)
       say(Kind::agrees, "The pulses and lamps in capture.vcd are those that were judged.");
     else
       say(Kind::differs,
-          "capture.vcd does not show the pulses that the inputs mean and the lamps of timeline.csv.");
+          "capture.vcd does not match the pulses of the inputs and the lamps of timeline.csv.");
   }
 
   const std::filesystem::path& folder_;

@@ -42,8 +42,8 @@ Verification verify_run(const std::filesystem::path& folder,
                         const std::optional<std::filesystem::path>& public_key = std::nullopt);
 
 // Signs the sums of a run folder: writes SHA256SUMS.sig beside them. Throws
-// std::runtime_error when there are none, or a file is not as they say: nobody
-// should sign what is not so.
+// std::runtime_error when there are none, or when a file does not match them:
+// nobody should sign that.
 void sign_run(const std::filesystem::path& folder, const std::filesystem::path& private_key);
 
 }  // namespace tachproof

@@ -9,11 +9,11 @@ namespace {
 
 std::string wanted_note(const SurveyAsk& ask) {
   const std::string wanted =
-      fmt::format("survey: every boundary was wanted to U <= {} rpm (95 %)", ask.within_rpm);
+      fmt::format("survey: every boundary was to be measured to U <= {} rpm (95 %)", ask.within_rpm);
   return ask.unknown ? wanted
                      : wanted +
-                           "; a threshold passes when it is inside its tolerance by U or more, so that at "
-                           "most 2.5 % of those that are outside pass";
+                           ". A threshold passes when it is inside its tolerance by U or more; at most 2.5 % "
+                           "of those that are outside then pass";
 }
 
 // What an unknown unit does, as far as it was found; what was not found is not written down as if
@@ -60,7 +60,7 @@ WholeSurvey run_survey(const SurveyAsk& ask, Rig& rig, RunFolder& folder, const 
   if (ask.unknown) as_findings(out.result);
   notes.push_back(wanted_note(ask));
   if (evidence.waking > 0)
-    notes.push_back(fmt::format("the survey began {} after the first pulse, once the unit had answered",
+    notes.push_back(fmt::format("the survey began {} after the first pulse, when the unit answered",
                                 say_span(evidence.waking)));
   out.result.notes.insert(out.result.notes.end(), notes.begin(), notes.end());
   writer.close(evidence.seen_until);

@@ -6,7 +6,7 @@
 
 namespace tachproof {
 
-// undecided: the bench could not tell. Never folded into pass or fail.
+// undecided: the bench could not decide. Never folded into pass or fail.
 enum class Verdict { pass, fail, undecided };
 std::string_view word(Verdict v);  // "pass", "fail", "undecided"
 

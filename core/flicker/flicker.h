@@ -62,9 +62,9 @@ struct FlickerSetup {
 // A spacing of p/q pulses, in lowest terms, against a cycle of F pulses has
 // gcd(p, F) ways of 1/q pulse each; as many again lie between two of them, where an
 // update falls upon a pulse and jitter decides, each time anew, whether it is in the
-// reading: `count` has both, those between last. Engine and unit are taken to stand in such a
-// ratio, q up to 8, where they are within 0.2 % of it: a foot on the pedal holds it
-// for a while. A recording's own pattern is not looked for.
+// reading: `count` has both, those between last. Engine and unit are taken to be in
+// a simple ratio, q up to 8, where they are within 0.2 % of it: a foot on the pedal
+// holds it for a while. A recording's own pattern is not looked for.
 struct FlickerPhases {
   double spacing = 1;
   std::size_t count = 1;
@@ -72,8 +72,8 @@ struct FlickerPhases {
 };
 FlickerPhases flicker_phases(const FlickerSetup& setup, double rpm);
 
-// A recording has only so many pulses, and going over them again tells nothing
-// new: steps and chunks to suit it. Other noise is left as it is.
+// A recording has only so many pulses, and going over them again adds nothing:
+// steps and chunks to suit it. Other noise is left as it is.
 void fit_to_recording(FlickerSetup& setup);
 
 // One width at one place, the mean held where it flickers most.

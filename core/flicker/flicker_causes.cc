@@ -50,14 +50,14 @@ FlickerReason explain_prediction(const Noise& noise, const UnitReading& unit, do
                                     decimal(limit_per_min, 2)};
   const double swing = firing_swing_rpm(noise, unit, rpm);
   if (swing > 0 && swing >= predicted.width_rpm)
-    return {FlickerCause::firing_pattern, "the firing pattern swings an average of " +
+    return {FlickerCause::firing_pattern, "the firing pattern moves the unit's average of " +
                                               std::to_string(flicker::averaged(unit)) + " pulses by " +
                                               decimal(swing, 1) + " rpm, more than the deadband of " + width +
-                                              "; an average of whole engine cycles, a multiple of " +
+                                              ". An average of whole engine cycles, a multiple of " +
                                               std::to_string(noise.firing.size()) + " pulses, cancels it"};
   return {FlickerCause::noise,
           "jitter and wander of the signal move the reading by more than the deadband of " + width +
-              " often enough for " + decimal(rate, 2) + " lamp changes per minute"};
+              "; that makes " + decimal(rate, 2) + " lamp changes per minute"};
 }
 
 FlickerReason explain_seen(const Noise& noise, const UnitReading& unit, double pulses_per_rev, double rpm,
@@ -74,12 +74,13 @@ FlickerReason explain_seen(const Noise& noise, const UnitReading& unit, double p
             decimal(rate, 2) + " lamp changes per minute, within the limit of " + decimal(limit_per_min, 2)};
   if (least > sound)
     return {FlickerCause::unit, decimal(rate, 2) + " lamp changes per minute, at least " + decimal(least, 2) +
-                                    ", where a sound unit makes at most " + decimal(sound, 2) +
-                                    " of the same signal: the unit's own flicker"};
+                                    " with 95 % confidence. A sound unit makes at most " + decimal(sound, 2) +
+                                    " with this signal, so the unit itself flickers"};
   FlickerReason reason = explain_prediction(noise, unit, pulses_per_rev, rpm, predicted, limit_per_min);
   if (reason.cause == FlickerCause::none)
-    reason.sentence = decimal(rate, 2) + " lamp changes per minute are not more than chance makes of the " +
-                      decimal(sound, 2) + " that a sound unit may make";
+    reason.sentence = decimal(rate, 2) +
+                      " lamp changes per minute are no proof against the unit: a sound one may make " +
+                      decimal(sound, 2) + ", and chance explains the rest";
   return reason;
 }
 

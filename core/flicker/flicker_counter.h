@@ -18,8 +18,8 @@ class FlickerCounter {
   // `wired`: the channels that are seen.
   FlickerCounter(const Gauge& gauge, Channels wired);
 
-  // Changes across `boundary` from `from` on are counted, from nothing. What the
-  // lamps did before tells which side they are on.
+  // Changes across `boundary` from `from` on are counted, from nothing. What
+  // the lamps did before shows which side they are on.
   void watch(std::size_t boundary, Nanos from);
   void lamps(std::span<const LampEvent> events);  // raw, in time order
   void seen_until(Nanos until);
@@ -33,8 +33,8 @@ class FlickerCounter {
   };
   const std::vector<Change>& first_changes() const { return first_; }  // at most `kept`
   static constexpr std::size_t kept = 1000;
-  // The wired lamps cannot tell the two sides of this boundary apart, or only
-  // by a blink, whose dark phase would count.
+  // The wired lamps show the same on both sides of this boundary, or differ
+  // only by a blink, whose dark phase would count.
   bool is_blind(std::size_t boundary) const;
 
  private:

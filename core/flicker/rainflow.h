@@ -44,7 +44,7 @@ class Rainflow {
     }
   }
 
-  // What came so far only tells what state each trigger is in: it does not count.
+  // What came so far only gives each trigger its state: it does not count.
   void forget() {
     std::fill(pairs_.begin(), pairs_.end(), 0);
     count_open(-1);

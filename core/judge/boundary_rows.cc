@@ -27,9 +27,9 @@ std::string slow_enough(const Gauge& gauge, double limit, double dated_s) {
 std::string not_within(double within_rpm, const ThresholdFit& fit, const ThresholdFits& fits) {
   const double times = fit.expanded_uncertainty_rpm / within_rpm;
   return "U = " + decimal(fit.expanded_uncertainty_rpm, 2) + " rpm after " + std::to_string(fit.visits) +
-         " visits, wanted " + decimal(within_rpm, 2) + " rpm: one visit of this unit scatters by " +
+         " visits, wanted " + decimal(within_rpm, 2) + " rpm. Single visits of this unit scatter by " +
          decimal(std::sqrt(fits.scatter.rpm2), 2) + " rpm and " +
-         decimal(std::sqrt(fits.scatter.s2) * 1e3, 1) + " ms (standard), so about " +
+         decimal(std::sqrt(fits.scatter.s2) * 1e3, 1) + " ms (standard deviation): about " +
          decimal(std::ceil(fit.visits * times * times), 0) + " visits are needed";
 }
 
@@ -133,7 +133,7 @@ class Row {
       row_.response_ms = row_.response_uncertainty_ms = not_measured;
       // As far off as that, either way: rectangular (GUM 4.3.7).
       const double off = std::min(evidence_.slowest[way_], 1e4) * span_s / std::sqrt(3.0);
-      row_.budget.push_back({"rate x response, which nothing here shows", off, infinite});
+      row_.budget.push_back({"rate x response, not measured", off, infinite});
       row_.expanded_uncertainty_rpm = std::hypot(row_.expanded_uncertainty_rpm, row_.coverage_factor * off);
     }
     const double deviation = row_.threshold_rpm - row_.nominal_rpm, u = row_.expanded_uncertainty_rpm;
@@ -153,10 +153,12 @@ class Row {
     } else if (row_.verdict == Verdict::undecided && u >= limit_) {
       withhold(u);
       row_.remark =
-          "these rates cannot separate it from the response: cross it at two rates, one of at most " +
+          "at these rates a wrong threshold and a slow response look the same: cross it at two rates, one of "
+          "at most " +
           slow_enough(gauge_, limit_, 0);
     } else if (row_.verdict == Verdict::undecided && row_.remark.empty()) {
-      row_.remark = "too near the limit of +-" + decimal(limit_, 1) + " rpm to decide";
+      row_.remark = "too near the limit of +-" + decimal(limit_, 1) +
+                    " rpm to decide: more slow crossings make U smaller";
     }
   }
 
@@ -224,7 +226,7 @@ class Row {
     // Visits of a unit that scatters contradict each other by as much.
     if (low > high) {
       if (low - high > 2 * unit + 1) {
-        row_.remark = "visits contradict each other by " + decimal(low - high, 1) + " rpm";
+        row_.remark = "visits disagree by " + decimal(low - high, 1) + " rpm: cross it more often, slowly";
         return;
       }
       std::swap(low, high);
@@ -243,7 +245,8 @@ class Row {
     }
     if (row_.verdict != Verdict::fail && setup_.what.within_rpm > 0 && u > setup_.what.within_rpm) {
       row_.verdict = Verdict::undecided;
-      row_.remark = "known within " + decimal(u, 2) + " rpm, wanted " + decimal(setup_.what.within_rpm, 2);
+      row_.remark =
+          "known only to " + decimal(u, 2) + " rpm, wanted " + decimal(setup_.what.within_rpm, 2) + " rpm";
     }
   }
 
@@ -252,16 +255,17 @@ class Row {
     if (blinking) {
       const double phase_s = to_seconds(
           BlinkBoundary(gauge_, reading_, b_, 2 * setup_.bench.watcher.resolution).longest_phase());
-      row_.remark = "its two sides differ by blinking only: add a ramp of at most " +
+      row_.remark = "its two sides differ only in blinking: add a ramp of at most " +
                     slow_enough(gauge_, limit_, 2 * phase_s) + ", both ways, or holds of at least " +
                     decimal(phase_s + 2 * to_seconds(gauge_.tolerance.response_to), 1) + " s near it";
     } else if (!evidence_.changed[way_]) {
-      row_.remark = "no change was seen for it";
+      row_.remark = "no change was seen at it: check its lamps and their wires";
     } else if (evidence_.slowest[way_] == infinite) {
-      row_.remark = "only steps cross it, which show the response: add a ramp of at most " +
-                    slow_enough(gauge_, limit_, 0) + ", both ways";
+      row_.remark =
+          "only steps cross it, and steps measure the response, not the threshold: add a ramp of at most " +
+          slow_enough(gauge_, limit_, 0) + ", both ways";
     } else {
-      row_.remark = "no visit could be used: cross it at a steady rate of at most " +
+      row_.remark = "no crossing could be used: cross it at a steady rate of at most " +
                     slow_enough(gauge_, limit_, 0) + ", both ways";
     }
   }
@@ -271,8 +275,8 @@ class Row {
     const bool early = low == (row_.direction == Direction::rising);
     const std::string what = "boundary " + row_.boundary + ", " + std::string(word(row_.direction)) + ": ";
     const std::string seen =
-        row_.between_rpm ? "the threshold is " + say_between(*row_.between_rpm) + ", set is " +
-                               decimal(row_.nominal_rpm, 1) + "; allowed +-" + decimal(limit_, 1) + " rpm"
+        row_.between_rpm ? "the threshold is " + say_between(*row_.between_rpm) + "; set is " +
+                               decimal(row_.nominal_rpm, 1) + " rpm, allowed +-" + decimal(limit_, 1) + " rpm"
                          : "threshold " + decimal(row_.threshold_rpm, 1) + " rpm, " +
                                decimal(row_.threshold_rpm - row_.nominal_rpm, 1) + " rpm from " +
                                decimal(row_.nominal_rpm, 1) + "; allowed +-" + decimal(limit_, 1) +
@@ -339,11 +343,12 @@ std::vector<DeadbandResult> deadband_rows(const Gauge& gauge, const JudgeSetup& 
                         open_response_rpm(gauge, evidence, way_of(b, Direction::falling));
     if (row.verdict == Verdict::fail && decide(off, std::max(u, open), -limit, limit) != Verdict::fail) {
       row.verdict = Verdict::undecided;
-      row.remark = "responses that are allowed explain it too: cross both thresholds at two rates, one slow";
+      row.remark = "a response that is allowed explains it too: cross both thresholds at two rates, one slow";
     } else if (row.verdict == Verdict::undecided)
-      row.remark = u >= limit ? "U is as large as what is allowed, +-" + decimal(limit, 1) +
+      row.remark = u >= limit ? "U is as large as the allowed +-" + decimal(limit, 1) +
                                     " rpm: cross both thresholds more often, slowly"
-                              : "too near the limit of +-" + decimal(limit, 1) + " rpm to decide";
+                              : "too near the limit of +-" + decimal(limit, 1) +
+                                    " rpm to decide: more slow crossings make U smaller";
     // Where it sits: the nearest of the three, if the others are out of reach.
     const double middle = (up->threshold_rpm + down->threshold_rpm) / 2 - gauge.windows[b].from_rpm;
     if (row.width_rpm - u > 0 && middle_u < row.width_rpm / 4)
@@ -386,13 +391,13 @@ std::vector<ResponseResult> response_rows(const Gauge& gauge, const JudgeSetup& 
       row.visits = fit.visits;
       row.asked = setup.what.transitions;
       row.verdict = decide(row.response_ms, row.expanded_uncertainty_ms, from_ms, to_ms_);
-      // Nothing answers before it is asked: this is no response, but visits that do not go together.
+      // Nothing answers before it is asked: this is no response, but visits that contradict each other.
       if (row.verdict == Verdict::fail && row.response_ms + row.expanded_uncertainty_ms < 0) {
         row.verdict = Verdict::undecided;
         row.remark =
-            "the visits do not go together: a response below 0 is none; cross it again, at two rates";
+            "the visits contradict each other: they give a response below 0; cross it again, at two rates";
       } else if (row.verdict == Verdict::undecided)
-        row.remark = "U is too large to decide whether it is within " + allowed;
+        row.remark = "U is too large to decide whether it is within " + allowed + ": add steps across it";
       if (row.verdict == Verdict::fail)
         log.add({row.response_ms > to_ms_ ? FindingKind::slow_response : FindingKind::early,
                  evidence.first_seen[way], row.boundary, "",
@@ -411,7 +416,7 @@ std::vector<ResponseResult> response_rows(const Gauge& gauge, const JudgeSetup& 
       none.boundary = name(gauge, *crossed);
       none.direction = direction;
       none.asked = setup.what.thresholds;
-      none.remark = "nothing here shows the response: add a step across it, or cross it at two rates";
+      none.remark = "the response was not measured: add a step across it, or cross it at two rates";
       rows.push_back(std::move(none));
     }
   }

@@ -4,11 +4,11 @@
 // On-off-on counts as dimming when it is fast and regular: at least
 // `least_hz`, and three periods in a row that agree within `agreement`. Where a
 // lamp is lit too shortly for that, its gaps count as dimming when they are as
-// long as the last that did: nobody could tell them from those. A lamp
-// that chatters at an update rate below that, or irregularly, is passed on as
-// it is: chatter must never look like dimming. 80 Hz is where most people stop
-// seeing a light flicker directly (Lehman, Wilkins et al., "Proposing measures
-// of flicker in the low frequencies for lighting applications").
+// long as the last that did: the two cannot be distinguished. A lamp that
+// chatters at an update rate below that, or irregularly, is passed on as it is:
+// chatter must never look like dimming. 80 Hz is where most people stop seeing
+// a light flicker directly (Lehman, Wilkins et al., "Proposing measures of
+// flicker in the low frequencies for lighting applications").
 //
 // Before that, glitches are left out: pulses and gaps below 20 us that no lamp
 // makes. Where this unit's dimming is known they are those below a fifth of its lit
@@ -39,8 +39,8 @@ class DimmingFilter {
   // events settle them.
   void add(std::span<const LampEvent> events, std::vector<LampEvent>& out);
   void seen_until(Nanos until, std::vector<LampEvent>& out);
-  // Nothing more will come: lets everything go, but for the fall of a dimmed lamp
-  // whose next pulse is not overdue.
+  // Nothing more will come: lets everything go, except the fall of a dimmed
+  // lamp whose next pulse is not overdue.
   void finish(std::vector<LampEvent>& out);
   // Nothing before this is held back any more.
   Nanos settled_until() const { return settled_until_; }

@@ -67,7 +67,7 @@ class Expectation {
 
   void add(const Segment& segment);
   // The signal was not the profile: in from..to the unit may show any window, and may
-  // stay, within a deadband, where that left it. In time order; told before `take`
+  // stay, within a deadband, where that left it. In time order; given before `take`
   // has gone beyond `from`.
   void disturbed(Nanos from, Nanos to);
   // The profile has ended; it stays at its last rpm until `until`.

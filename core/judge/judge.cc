@@ -333,9 +333,9 @@ void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
       }
   finding.message =
       "showed " + gauge_.describe(v.lit) +
-      (v.known ? " (window " + gauge_.windows[v.window].name + ")" : std::string(" (no window's cue)")) +
+      (v.known ? " (window " + gauge_.windows[v.window].name + ")" : std::string(" (no window shows this)")) +
       " for " + say_span(lasted) + " at " + decimal(v.rpm, 0) + " rpm; window " +
-      gauge_.windows[nearest].name + " is " + gauge_.describe(wanted);
+      gauge_.windows[nearest].name + " must show " + gauge_.describe(wanted);
   log_.add(std::move(finding));
 }
 
@@ -410,18 +410,20 @@ void Judge::Impl::take_crossings() {
     if (!setup_.what.transitions || (early && undisturbed(out.at, d.earliest) < Settling::invisible))
       continue;
     if (guard > coarse && (!early || d.earliest - out.at <= guard)) {
-      log_.add({FindingKind::lost_evidence, out.at, gauge_.windows[d.boundary].name, "",
-                "whether boundary " + gauge_.windows[d.boundary].name +
-                    " was on the right side in time cannot be told: instants are good to +-" +
-                    say_span(guard)});
+      log_.add(
+          {FindingKind::lost_evidence, out.at, gauge_.windows[d.boundary].name, "",
+           "boundary " + gauge_.windows[d.boundary].name +
+               ": cannot decide whether the lamps changed in time, because instants are known only to +-" +
+               say_span(guard) + "; cross it more slowly, or use a watcher with finer stamps"});
       continue;
     }
-    const std::string way = d.direction == Direction::rising ? "above" : "under";
+    const std::string way = d.direction == Direction::rising ? "above" : "below";
     log_.add({early ? FindingKind::early : FindingKind::late, out.at, gauge_.windows[d.boundary].name, "",
-              early ? "showed the side " + way + " boundary " + gauge_.windows[d.boundary].name + " " +
-                          say_span(d.earliest - out.at) + " before it could be right"
-                    : "was still not " + way + " boundary " + gauge_.windows[d.boundary].name + " at " +
-                          say_time(d.latest) + ", when it had to be"});
+              early ? "the lamps showed the side " + way + " boundary " + gauge_.windows[d.boundary].name +
+                          " " + say_span(d.earliest - out.at) + " too early"
+                    : "the lamps did not show the side " + way + " boundary " +
+                          gauge_.windows[d.boundary].name + " at " + say_time(d.latest) +
+                          ", when they had to"});
   }
   crossings_.excursions.clear();
 }
@@ -465,7 +467,7 @@ void Judge::Impl::take_chatter() {
     const std::size_t b = chatter.boundary, extra = moves - right;
     const std::string& name = gauge_.windows[b].name;
     if (!setup_.noise.quiet()) {
-      // The signal itself went to and fro: counted, not held against the unit.
+      // The signal itself crossed it again and again: counted, not held against the unit.
       auto row = std::find_if(result_.flicker.begin(), result_.flicker.end(),
                               [&](const FlickerResult& r) { return r.boundary == name; });
       if (row == result_.flicker.end()) {
@@ -478,9 +480,9 @@ void Judge::Impl::take_chatter() {
       row->duration_s += to_seconds(chatter.open_until - chatter.open_since);
     } else if (setup_.what.transitions) {
       log_.add({FindingKind::extra_transition, chatter.at[std::min(right, chatter.at.size() - 1)], name, "",
-                "boundary " + name + ": " + std::to_string(moves) + " changes from " +
-                    say_time(chatter.at.front()) + " to " + say_time(chatter.at.back()) + " where " +
-                    std::to_string(right) + (right == 1 ? " is" : " are") + " right"});
+                "boundary " + name + ": the lamps changed " + std::to_string(moves) + " times from " +
+                    say_time(chatter.at.front()) + " to " + say_time(chatter.at.back()) + "; only " +
+                    std::to_string(right) + (right == 1 ? " change is" : " changes are") + " right"});
     }
   }
   crossings_.chatter.clear();

@@ -34,15 +34,15 @@ class Judge {
   void lamps(std::span<const LampEvent> events);  // time order
   void seen_until(Nanos until);                   // no lamp event before this is still to come
   // The signal was not the profile (a missing or doubled pulse): in from..to the unit
-  // may show anything, and is judged before and after. In time order, each told before
-  // the lamps of `from`.
+  // may show anything, and is judged before and after. In time order, each given
+  // before the lamps of `from`.
   void disturbed(Nanos from, Nanos to);
   void answered(const AnswerResult& answer);
   void found(const Finding& finding);  // the bench's own: lost evidence, faults
   void lost(std::uint64_t count);      // lamp changes known to be lost
   void pulses(std::uint64_t count);    // for the evidence
-  // What these channels' blinks look like may be another rate's doing: none of their rows has
-  // numbers or passes. The watcher gives a finding beside it.
+  // These channels may blink at another rate than they seem to: none of their
+  // rows has numbers or passes. The watcher gives a finding beside it.
   void unsure_blinks(Channels channels);
   // The watcher's clock does not go with the run's, `why`, a clause: no row has numbers, passes or fails.
   void untimed(const std::string& why);

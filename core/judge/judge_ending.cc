@@ -185,17 +185,17 @@ void Judge::Impl::withdraw_numbers() {
 }
 
 // Whatever looks sound may be late, or off, together with the changes that the
-// time was told by. A row that fails does not fit those changes: it stays.
+// time was set by. A row that fails does not fit those changes: it stays.
 void Judge::Impl::by_its_own_changes() {
-  constexpr const char* why = "the time was told by the unit's own changes";
+  constexpr const char* why =
+      "the run's time was set by the unit's own changes; film a sync lamp to measure this";
   for (TransitionResult& row : result_.transitions)
     if (row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
   withdraw_thresholds(why);
-  log_.add(
-      {FindingKind::lost_evidence, 0, "", "",
-       "there was no sync lamp: the run's time was told by the unit's own first and last change, so that "
-       "a unit that is late or off as a whole would not be seen; no threshold is told, and this run "
-       "cannot pass"});
+  log_.add({FindingKind::lost_evidence, 0, "", "",
+            "there was no sync lamp, so the run's time was set by the unit's own first and last change. A "
+            "unit that is late or off as a whole would not be noticed. No threshold is measured, and this "
+            "run cannot pass: film a sync lamp and run again"});
 }
 
 BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const {
@@ -256,7 +256,7 @@ void Judge::Impl::say_disturbed() {
   if (share > most_forgiven)
     log_.add({FindingKind::lost_evidence, 0, "", "",
               "pulses were missing or doubled for " + decimal(100 * share, 0) +
-                  " % of the time, and the lamps cannot be judged then; at most " +
+                  " % of the time, when the lamps cannot be judged. At most " +
                   decimal(100 * most_forgiven, 0) +
                   " % may be left out: mend the tach signal and run again"});
 }
@@ -275,18 +275,21 @@ void Judge::Impl::say_left_out() {
 void Judge::Impl::last_words(Nanos until, bool complete) {
   const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty();
   if (!lamps_known_ || dead) {
-    log_.add({FindingKind::lost_evidence, 0, "", "",
-              lamps_known_
-                  ? "no lamp changed in the whole run, though the settings demand changes: the unit was "
-                    "off, or the watcher does not see it"
-                  : "the watcher gave no lamp state at all"});
+    log_.add(
+        {FindingKind::lost_evidence, 0, "", "",
+         lamps_known_
+             ? "no lamp changed in the whole run, though the settings demand changes. Either the unit was "
+               "off or the watcher does not see it: check power, tach signal and wiring, then run again"
+             : "the watcher reported no lamp state: check that it is connected, then run again"});
   } else if (setup_.what.steady) {
     stuck_lamps();
   }
   if (wired_ == 0)
-    log_.add({FindingKind::lost_evidence, 0, "", "", "no lamp of this gauge is wired"});
+    log_.add({FindingKind::lost_evidence, 0, "", "",
+              "no lamp of this gauge is wired, so nothing can be judged: name at least one in the wiring"});
   else if (judged_ == 0)
-    log_.add({FindingKind::lost_evidence, 0, "", "", "nothing was judged: no demand met a lamp state"});
+    log_.add({FindingKind::lost_evidence, 0, "", "",
+              "nothing was judged: the lamps were not seen while a window had to be shown"});
 
   const BenchUncertainty bench = bench_uncertainty(setup_.bench, setup_.rpm_uncertainty);
   FitSetup fit;
@@ -334,10 +337,9 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     const double minutes = row.duration_s / 60;
     row.rate_per_min = static_cast<double>(row.changes) / minutes;
     row.upper_95_per_min = poisson_upper(row.changes, 0.90) / minutes;  // one-sided 95 %
-    result_.notes.push_back(
-        "boundary " + row.boundary + " changed " + std::to_string(row.changes) +
-        " times more than the profile demands: the scripted noise goes to and fro across it; a "
-        "dwell tells the rate");
+    result_.notes.push_back("boundary " + row.boundary + " changed " + std::to_string(row.changes) +
+                            " more times than the profile demands, because the scripted noise crosses it "
+                            "again and again; a dwell measures the rate");
   }
   for (std::size_t c = 0; c < gauge_.channels(); ++c) {
     const DimmingFilter::Dimming d = dimming_.dimming(c);
@@ -346,8 +348,9 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   }
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     if (reading_.look_alike(b - 1, b))
-      result_.notes.push_back("boundary " + gauge_.windows[b].name +
-                              " was not judged: the lamps that are wired show the same on both sides");
+      result_.notes.push_back(
+          "boundary " + gauge_.windows[b].name +
+          " was not judged: the wired lamps show the same on both sides; wire one that differs");
   say_disturbed();
   say_left_out();
   if (dimming_.glitches() > 0)

@@ -1,4 +1,5 @@
-// What the judge is told of a run: what to judge, and how well source and watcher know the time.
+// What the judge must know of a run: what to judge, and how well source and
+// watcher know the time.
 #pragma once
 
 #include "core/gauge/gauge.h"

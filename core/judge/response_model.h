@@ -5,7 +5,7 @@
 //     L(b, d) = M + D/2 (rising) or - D/2 (falling) + E(b),
 //
 // M the unit's, D what it differs by up and down, E(b) ~ N(0, between^2) what it
-// differs by from boundary to boundary. A visit at rate v tells
+// differs by from boundary to boundary. A visit at rate v gives
 // a = T(b, d) + v L(b, d) + scatter. All is normal and linear, so thresholds,
 // responses and the likelihood of the assumptions follow in closed form
 // (A. Gelman et al., "Bayesian Data Analysis", 5.4 and 14.8, from memory).

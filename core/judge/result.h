@@ -29,13 +29,13 @@ struct TransitionResult {
   Nanos nominal = 0;       // nominal: exact threshold, fastest response
   Nanos latest = 0;
   bool seen = false;
-  Nanos at = 0;                                    // when it was seen
-  double observed_rpm = not_measured;              // the profile's rpm at `at`
-  double deviation_rpm = not_measured;             // observed - nominal
-  double lowest_rpm = not_measured;                // the deviation that is allowed at this
-  double highest_rpm = not_measured;               // rate: tolerance plus rate x response
-  double rate_rpm_per_s = 0;                       // of the profile there, signed; 0 for a step
-  bool step = false;                               // the profile jumped: `at` tells response, not threshold
+  Nanos at = 0;                         // when it was seen
+  double observed_rpm = not_measured;   // the profile's rpm at `at`
+  double deviation_rpm = not_measured;  // observed - nominal
+  double lowest_rpm = not_measured;     // the deviation that is allowed at this
+  double highest_rpm = not_measured;    // rate: tolerance plus rate x response
+  double rate_rpm_per_s = 0;            // of the profile there, signed; 0 for a step
+  bool step = false;                    // the profile jumped: `at` gives the response, not the threshold
   double expanded_uncertainty_rpm = not_measured;  // k = 2
   std::optional<RpmBetween> between_rpm;           // of a change that no lamp dates
   bool asked = true;                               // undecided counts: nothing else decides its boundary
@@ -61,7 +61,8 @@ struct BudgetLine {
 
 // How far this unit's visits to its boundaries scatter: standard deviations of
 // one visit, a part in rpm whatever the rate (rounding, noise) and a part in
-// time (it updates now and then). Told from the run; NaN when it cannot be.
+// time (it updates now and then). Found from the run's own visits; NaN where
+// they are too few.
 struct UnitScatter {
   double rpm = not_measured;
   double ms = not_measured;
@@ -177,7 +178,7 @@ struct Finding {
   Nanos at = 0;
   std::string window;   // may be empty
   std::string lamp;     // may be empty
-  std::string message;  // one sentence with its numbers and units
+  std::string message;  // with its numbers and units; the last sentence has no full stop
 };
 
 struct Evidence {
@@ -204,7 +205,7 @@ struct RunResult {
   std::vector<std::string> not_judged;   // "top magenta": channels without a wire
   std::vector<std::string> not_visited;  // boundaries that the profile never crossed
   std::vector<std::string> not_asked;    // kinds that the scenario leaves out: "thresholds"
-  std::vector<std::string> notes;        // what a reader must know, one sentence each
+  std::vector<std::string> notes;        // what a reader must know; as `message`
   Evidence evidence;
 };
 

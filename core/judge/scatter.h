@@ -31,7 +31,7 @@ struct FirstPassage {
 };
 FirstPassage first_passage(double log2_x);
 
-// By how much, in rpm, such a unit changes early.
+// By how much, in rpm, a noisy unit changes early.
 double early_by_noise_rpm(const Scatter& scatter, double rate_rpm_per_s);
 
 }  // namespace tachproof

@@ -40,9 +40,9 @@ class Settling {
 
 // A watcher of frames dates each lamp's change within its resolution only: where
 // two changes come close upon each other, lamps of the one and of the other may
-// seem to make a picture that never was. A picture that is none of any window,
-// and gone within `resolution`, is passed over, unless the lamps are then as they
-// were before: a flicker stays visible.
+// seem to make a picture that never was. A picture that no window has, and gone
+// within `resolution`, is passed over, unless the lamps are then as they were
+// before: a flicker stays visible.
 class Blends {
  public:
   using IsCue = std::function<bool(Channels)>;

@@ -23,7 +23,7 @@ struct BudgetSource {
   double response_rpm2 = 0;  // rate x response
   double early_rpm = 0;      // standard
   double crystal_rpm = 0, steps_rpm = 0;
-  bool seen = false;  // scatter is told, not assumed
+  bool seen = false;  // scatter is measured, not assumed
 };
 // Fills budget, coverage factor, degrees of freedom and U so that U is the
 // budget added up (GUM 5.1.2, G.4) and the interval that `told` holds.

@@ -1,18 +1,19 @@
-// Threshold and response, told apart.
+// Threshold and response, each measured by itself.
 //
 // A change seen at t was decided at t - L, L the unit's response, so the
-// threshold is r(t - L). One visit cannot tell a high threshold from a slow
-// response; visits at different rates, or steps, can: for constant rates
+// threshold is r(t - L). In one visit a high threshold and a slow response look
+// the same; visits at different rates, or steps, separate them: for constant rates
 // observed = threshold + rate * L, a weighted line (GUM, JCGM 100:2008, H.3 for a
 // fitted line). L may differ up and down and a little from boundary to boundary
 // (core/judge/response_model.h); what the gauge allows of it (rectangular over
 // [from, to]) is one more observation.
 //
 // How far visits scatter, and so how seldom the unit updates and how noisy it
-// is, is told from the visits as well (core/judge/scatter.h). Every scatter that the
-// evidence leaves possible is gone through and counts by its likelihood, up to
-// the update period for which the allowed response leaves room; an interval
-// holds 95 % of all of that together. Few visits leave much possible.
+// is, is found from the visits as well (core/judge/scatter.h). Every scatter
+// that the evidence leaves possible is gone through and counts by its
+// likelihood, up to the update period for which the allowed response leaves
+// room; an interval holds 95 % of all of that together. Few visits leave much
+// possible.
 #pragma once
 
 #include <cstddef>
@@ -59,7 +60,7 @@ struct ResponseFit {
   double expanded_uncertainty_s = not_measured;  // coverage 95 %
   double coverage_factor = not_measured;
   int visits = 0;
-  bool measured = false;  // else nothing tells it from the threshold, and all is NaN
+  bool measured = false;  // else nothing separates it from the threshold, and all is NaN
 };
 
 // Where a boundary's threshold in one direction stands in a list of both.
@@ -80,7 +81,7 @@ struct ThresholdFits {
   double response_scatter_s = 0;       // visit to visit, standard, as seen
   Scatter scatter;                     // of one visit, seen or assumed
   double scatter_dof = 0;              // that the residuals carry together
-  bool scatter_seen = false;           // there were enough to tell it
+  bool scatter_seen = false;           // there were enough visits to measure it
 };
 ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t boundaries, const FitSetup& setup);
 

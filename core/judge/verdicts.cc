@@ -44,9 +44,9 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
   } else if (seen.step) {
     const bool late = crossing.at > row.latest;
     finding.kind = late ? FindingKind::slow_response : FindingKind::early;
-    finding.message = what + ": " + decimal(seen.step_response_s * 1e3, 1) + " ms after the step; allowed " +
-                      decimal(to_ms(gauge.tolerance.response_from), 1) + " to " +
-                      decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
+    finding.message = what + ": the lamps changed " + decimal(seen.step_response_s * 1e3, 1) +
+                      " ms after the step; allowed " + decimal(to_ms(gauge.tolerance.response_from), 1) +
+                      " to " + decimal(to_ms(gauge.tolerance.response_to), 1) + " ms";
   } else if (seen.blink_only || !seen.monotone) {
     finding.kind = crossing.at < row.earliest ? FindingKind::early : FindingKind::late;
     finding.message = what + " at " + decimal(row.nominal_rpm, 1) + " rpm: the lamps changed at " +
@@ -82,12 +82,12 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
     if (crossing.timing == Crossing::Timing::missing) {
       row.verdict = Verdict::fail;
     } else if (crossing.timing == Crossing::Timing::hidden) {
-      row.remark = "no lamp had to change for it; a slower pass, or a rest on each side, decides it";
+      row.remark = "crossed too fast for a lamp to have to change: add a slower pass, or a rest on each side";
       row.between_rpm = between(one.rpm_earliest, one.rpm_latest);
     } else if (one.disturbed) {
       row.seen = true;
       row.at = crossing.at;
-      row.remark = "a pulse was missing or doubled just then";
+      row.remark = "a pulse was missing or doubled just then: cross it again";
     } else if (one.blink_only) {
       row.seen = true;
       row.at = crossing.at;
@@ -98,7 +98,9 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
       else if (crossing.at + guard < row.earliest || one.earliest_at - guard > row.latest)
         row.verdict = Verdict::fail;
       else
-        row.remark = "its lamps differ by blinking only, which dates it within a phase of the blink";
+        row.remark =
+            "its two sides differ only in blinking, so its instant is known only to one phase of the blink: "
+            "add a slower ramp";
     } else {
       row.seen = true;
       row.at = crossing.at;
@@ -181,7 +183,8 @@ std::vector<BlinkResult> blink_rows(const Gauge& gauge, const WindowReading& rea
           log.add({FindingKind::blink_rate, 0, row.window, row.lamp,
                    what + " blinks at " + decimal(row.hz, 2) + " Hz, duty " + decimal(row.duty, 2) +
                        "; set: " + decimal(gauge.blink->hz, 2) + " +-" + decimal(tolerance.blink_hz, 2) +
-                       " Hz, " + decimal(gauge.blink->duty, 2) + " +-" + decimal(tolerance.blink_duty, 2)});
+                       " Hz, duty " + decimal(gauge.blink->duty, 2) + " +-" +
+                       decimal(tolerance.blink_duty, 2)});
         else if (!regular)
           log.add({FindingKind::blink_rate, 0, row.window, row.lamp,
                    what + " blinks unevenly: single periods from " + decimal(meter.shortest_s() * 1e3, 0) +

@@ -21,7 +21,7 @@ struct SeenTransition {
   double rate_rpm_per_s = 0;  // at the nominal instant
   bool step = false;
   double step_response_s = 0;  // from the step to the change
-  bool monotone = false;       // from earliest to latest: rpm and time tell the same
+  bool monotone = false;       // from earliest to latest: rpm and time decide the same
   double rpm_earliest = 0, rpm_latest = 0;
   bool blink_only = false;               // the two cues differ by blinking alone
   Nanos earliest_at = 0;                 // blink_only: it changed from then until crossing.at,

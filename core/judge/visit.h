@@ -16,7 +16,7 @@ struct Visit {
   std::array<double, samples> rpm_before{};
   double spacing_s = 0;  // h
   double timing_s = 0;   // standard uncertainty of t
-  bool step = false;     // r jumped over the threshold: tells L, not the threshold
+  bool step = false;     // r jumped over the threshold: gives L, not the threshold
   double step_response_s = 0;
   // The change happened somewhere in [t - blur_s, t], any instant as likely as
   // any other (rectangular, GUM 4.3.7); t is the end of it.
@@ -24,12 +24,13 @@ struct Visit {
   double rpm_noise = 0;  // standard, of one sample of r; 0 for a profile that was scripted
 
   // r at t - response and dr/dt there. Of a noisy r: by the least-squares line
-  // through as many samples round it as tell the rate through the noise.
+  // through as many samples round it as the noise makes necessary to know the
+  // rate.
   double rpm(double response_s) const;
   double slope(double response_s) const;
   // The profile kept about one rate for every response from..to: a visit near
-  // a corner tells a threshold only to someone who knows the response. A rate
-  // that differs by no more than the noise of r makes it differ does not bend.
+  // a corner gives a threshold only where the response is known. A rate that
+  // differs by no more than the noise of r makes it differ does not bend.
   bool keeps_its_rate(double from_s, double to_s) const;
 
  private:
@@ -38,7 +39,7 @@ struct Visit {
   };
   Line line(double response_s) const;
   Line through(std::size_t first, std::size_t count, double response_s) const;
-  std::size_t span() const;  // samples between which a rate is told through the noise
+  std::size_t span() const;  // samples between which a rate is known in spite of the noise
 };
 
 }  // namespace tachproof

@@ -29,8 +29,8 @@ class WindowReading {
     bool allowed = false;  // a picture of a window in lowest..highest
     bool known = false;    // a picture of some window
   };
-  // The window shown where the lamps alone tell it: the one before, when it may
-  // be shown still, or the only one that may be shown with this picture.
+  // The window shown where the lamps alone decide it: the one before, when it
+  // may be shown still, or the only one that may be shown with this picture.
   std::optional<Read> read_plain(Channels lit, std::size_t lowest, std::size_t highest,
                                  std::size_t before) const;
   // The window shown, given those that may be shown, the one shown before and
@@ -45,7 +45,7 @@ class WindowReading {
   std::size_t furthest_alike(Channels lit, std::size_t from, std::size_t to, std::size_t lowest,
                              std::size_t highest) const;
 
-  // Neighbours that the wired lamps cannot tell apart at all.
+  // Neighbours that look the same on the wired lamps.
   bool look_alike(std::size_t window_a, std::size_t window_b) const;
   // Neighbours that differ by blinking only: alike while the lamp is lit.
   bool alike_while_lit(std::size_t window_a, std::size_t window_b) const;

@@ -80,7 +80,7 @@ class Foreseeing {
             met_.begin(), met_.end(), [&](const Met& m) { return m.boundary == b && m.direction == d; }));
         visited |= row.crossings > 0;
         if (reading_.look_alike(b - 1, b)) {
-          row.advice = "the lamps show the same on both sides of it, so that nothing can tell it";
+          row.advice = "the lamps show the same on both sides, so it cannot be measured";
         } else if (blink_only(b)) {
           row.expected_uncertainty_rpm = by_blink(b, d);
           row.decided = row.expected_uncertainty_rpm <= allowed_rpm();
@@ -281,14 +281,14 @@ class Foreseeing {
     if (!std::isfinite(slowest)) return "only steps cross it";
     const std::string rate = decimal(slowest, slowest < 10 ? 1 : 0) + " rpm/s";
     if (!std::isfinite(row.expected_uncertainty_rpm))
-      return "every ramp across it is over too soon: none keeps its rate for the " +
-             say_span(gauge_.tolerance.response_to) + " that the unit may take to answer";
-    std::string text = "its threshold will be known to " + decimal(row.expected_uncertainty_rpm, 1) +
-                       " rpm, " + decimal(allowed_rpm(), 1) + " is needed";
+      return "every ramp across it is too short: none keeps its rate for " +
+             say_span(gauge_.tolerance.response_to) + ", the longest response allowed";
+    std::string text = "its threshold will be known only to " + decimal(row.expected_uncertainty_rpm, 1) +
+                       " rpm; " + decimal(allowed_rpm(), 1) + " rpm is needed";
     if (blink_only(row.boundary))
-      text = "its sides differ by blinking only, and at " + rate + " the blink leaves " +
-             decimal(row.expected_uncertainty_rpm, 1) + " rpm open, " + decimal(allowed_rpm(), 1) +
-             " is allowed";
+      text = "its two sides differ only in blinking, and at " + rate + " that leaves " +
+             decimal(row.expected_uncertainty_rpm, 1) + " rpm open; " + decimal(allowed_rpm(), 1) +
+             " rpm is allowed";
     return text;
   }
 
@@ -305,7 +305,8 @@ class Foreseeing {
     const Nanos needed = from_seconds(cycles_of_a_rest / gauge_.blink->hz);
     for (std::size_t w = 0; w < longest.size(); ++w) {
       if (gauge_.windows[w].cue.blinking == 0 || longest[w] >= needed) continue;
-      const std::string hold = "hold it for " + say_span(needed + gauge_.tolerance.response_to) + " or more";
+      const std::string hold =
+          "add a hold in it of " + say_span(needed + gauge_.tolerance.response_to) + " or more";
       out.rests.push_back(
           longest[w] == 0
               ? "window " + gauge_.windows[w].name + " blinks, and the profile never rests in it: " + hold
@@ -348,7 +349,7 @@ std::vector<std::string> warnings(const Gauge& gauge, const Foresight& foresight
     std::string names;
     for (const std::size_t b : foresight.not_visited)
       names += (names.empty() ? "" : ", ") + gauge.windows[b].name;
-    out.push_back("not visited: " + names);
+    out.push_back("the profile never crosses these boundaries, so they are not judged: " + names);
   }
   if (asked.blink) out.insert(out.end(), foresight.rests.begin(), foresight.rests.end());
   return out;

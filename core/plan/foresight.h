@@ -11,8 +11,9 @@
 // scatters more will be known less well.
 //
 // A boundary whose sides differ by blinking only shows no instant but an interval:
-// until the phase that looks like the old window has passed, nobody can tell. At rate v
-// that makes v times this phase, or half of what lies between two rests.
+// until the phase that looks like the old window has passed, the side is not
+// known. At rate v that makes v times this phase, or half of what lies between two
+// rests.
 #pragma once
 
 #include <optional>
@@ -32,9 +33,9 @@ struct ForeseenThreshold {
   Direction direction = Direction::rising;
   double nominal_rpm = 0;
   int crossings = 0;                               // demanded ones
-  double expected_uncertainty_rpm = not_measured;  // NaN: nothing will tell this threshold
+  double expected_uncertainty_rpm = not_measured;  // NaN: nothing will measure this threshold
   bool decided = false;
-  std::string advice;  // one sentence without its full stop; empty where it is decided
+  std::string advice;  // without its full stop; empty where it is decided
 };
 
 struct Foresight {

@@ -32,7 +32,7 @@ struct FoundWires {
     bool operator==(const Wire&) const = default;
   };
   // Lamp colours that are always lit together, and the inputs that did as they
-  // do: which is which, nobody can tell by looking at the inputs.
+  // do: the inputs do not show which is which.
   struct Alike {
     std::vector<std::size_t> inputs, channels;
   };
@@ -45,8 +45,8 @@ struct FoundWires {
   std::vector<std::size_t> strangers;  // inputs that changed as no lamp of the gauge does
 };
 // `shown`: of gauge_of_inputs, window by window; a window that was not read
-// tells nothing. Lamps that pull their inputs low are told by what more inputs
-// agree with.
+// counts for nothing. Whether lamps pull their inputs low is decided by what
+// more inputs agree with.
 FoundWires find_wires(const Gauge& gauge, std::span<const std::optional<Cue>> shown, std::size_t inputs);
 
 }  // namespace tachproof

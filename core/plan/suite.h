@@ -19,7 +19,7 @@ namespace tachproof {
 // What became of one pair.
 enum class Outcome {
   pass,
-  pass_on_retry,  // of several attempts the last passes; in those before, the bench could not tell
+  pass_on_retry,  // of several attempts the last passes; in those before, the bench could not decide
   fail,
   intermittent,  // it failed in one attempt and passed in another: a fail
   undecided,
@@ -34,19 +34,19 @@ Outcome outcome_of(std::span<const Verdict> attempts);
 // An intermittent unit is a fail. Nothing for what has no part in the whole:
 // skipped and elsewhere.
 std::optional<Verdict> verdict_of(Outcome o);
-// fail beats undecided beats pass: a fault that was proven is not made less
-// certain by what could not be told. Undecided when no pair has a part in it.
+// fail beats undecided beats pass: what is undecided does not make a proven
+// fault less certain. Undecided when no pair has a part in it.
 Verdict verdict_of(std::span<const Outcome> pairs);
 
 // The run is undecided because of the bench: it was cut short, evidence was
 // lost, or nobody answered. Another attempt is then the first real one. A run
-// that is undecided because a number is too near its limit is no such run:
+// that is undecided because a number is too near its limit does not count:
 // playing it until chance lets it pass would prove nothing.
 bool bench_could_not_tell(const RunResult& result);
 
 struct RetryPolicy {
   int times = 0;       // beyond the first attempt
-  bool fails = false;  // fails too, to tell an intermittent fault from a lasting one
+  bool fails = false;  // fails too, to find out whether a fault is intermittent
 };
 // Whether a pair whose last attempt, the `made`-th, ended so is played again.
 bool plays_again(Verdict last, bool bench_could_not_tell, int made, const RetryPolicy& policy);
@@ -57,13 +57,13 @@ bool plays_again(Verdict last, bool bench_could_not_tell, int made, const RetryP
 std::vector<int> shard_of(std::span<const Nanos> durations, int shards);
 
 // Whether a unit that never lights a lamp would be found out: some window must
-// be shown long enough to tell, with a lamp lit that is `watched`. Without that
-// a pass says next to nothing.
+// be shown long enough to be judged, with a lamp lit that is `watched`. Without
+// that a pass says next to nothing.
 bool tells_a_dark_unit(const Gauge& gauge, const Profile& profile, const Noise& noise, Channels watched);
 
 // For how long a `watched` lamp that must blink in this profile is lit or dark
-// at a time, whichever is less: a watcher that tells changes no better than that
-// cannot follow it. Nothing where none must blink.
+// at a time, whichever is less: a watcher that times changes no better than
+// that cannot follow it. Nothing where none must blink.
 std::optional<Nanos> shortest_blink_phase(const Gauge& gauge, const Profile& profile, Channels watched);
 
 }  // namespace tachproof

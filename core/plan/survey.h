@@ -6,13 +6,13 @@
 //     1. fast past each boundary, up and down: where it is, and the response
 //     2. to each blinking window, for a few periods
 //     3. slowly past each boundary, up and down: the threshold
-//     4. in holds round each boundary that a ramp cannot tell, since its sides
+//     4. in holds round each boundary that a ramp cannot measure, since its sides
 //        differ by blinking alone (core/plan/survey_holds.h)
 //     5. to rest, until all of that has been seen
 //     6. past those boundaries again that are not yet known well enough,
 //        fast, slow or in holds, whichever their uncertainty asks for; back to 5
 //
-// Jumps between boundaries cross them as steps, which tell the response as
+// Jumps between boundaries cross them as steps, which measure the response as
 // well. It turns back as soon after a threshold as a conforming unit allows,
 // which gives the deadband. Pauses at the turns differ from each other, so that
 // visits meet the unit's own update clock at all its phases. Narrow windows are
@@ -61,7 +61,7 @@ class SurveyPlanner {
   // Of a boundary whose sides differ by blinking alone: it was seen to show the
   // lower side at one rpm and the upper side at the other, coming from below.
   void expect_between(std::size_t boundary, double below_rpm, double above_rpm);
-  // What holds have told of such a boundary so far.
+  // What holds have shown of such a boundary so far.
   std::optional<ThresholdSearch::Bracket> bracket(std::size_t boundary, Direction direction) const;
   // How many boundaries are known both ways as well as is wanted, as of the last
   // look, and of how many.

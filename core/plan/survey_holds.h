@@ -1,13 +1,14 @@
 // Boundaries whose two sides differ by blinking alone: thresholds by holds.
 //
 // While a blinking lamp is lit it looks like a steady one, while it is dark like
-// a dark one: a ramp past such a boundary tells no instant. A hold does: after a
-// step to x rpm the lamps are watched for longer than any lit or dark phase of
-// the blink, and then only one of the two cues explains what they showed. Holds
-// one above the other, coming from well below, bracket the rising threshold
-// between the last x that left the old cue and the first that brought the new
-// one; holds one below the other, coming from well above, the falling one. No
-// return between them is needed: what counts is the highest rpm so far.
+// a dark one: a ramp past such a boundary gives no instant at which it was
+// crossed. A hold decides the side: after a step to x rpm the lamps are watched
+// for longer than any lit or dark phase of the blink, and then only one of the
+// two cues explains what they showed. Holds one above the other, coming from
+// well below, bracket the rising threshold between the last x that left the old
+// cue and the first that brought the new one; holds one below the other, coming
+// from well above, the falling one. No return between them is needed: what
+// counts is the highest rpm so far.
 #pragma once
 
 #include <algorithm>
@@ -33,7 +34,7 @@ class HoldReading {
     below,
     above,
     neither,  // what was shown is no cue of the two
-    either    // too short to tell
+    either    // too short to decide
   };
 
   // A gauge with a blink. Only `wired` channels are looked at.

@@ -150,7 +150,7 @@ void UnknownSurvey::place_boundaries(const SurveyView& view) {
     return (lit & ~cue.blinking) == cue.steady;
   };
   // A blinking window may look like those below it for the rest of the way, and
-  // like those above it from the way's other end: each boundary is told from one
+  // like those above it from the way's other end: each boundary is seen from one
   // end at least, unless its sides differ by blinking alone.
   std::vector<Nanos> from_above(top + 1, -1), from_below(top + 1, -1);
   std::size_t window = top, window_back = 0;
@@ -168,7 +168,7 @@ void UnknownSurvey::place_boundaries(const SurveyView& view) {
   for (std::size_t b = 1; b <= top; ++b) {
     const double up = profile.rpm_at(stretches_[b].from);
     if (blink_only(reading, b)) {
-      // A sweep tells no instant of it; the stays on both sides do.
+      // A sweep gives no instant for it; the stays on both sides do.
       rough_.windows[b].from_rpm = hundredths((stretches_[b - 1].highest_rpm + stretches_[b].lowest_rpm) / 2);
       continue;
     }
@@ -179,8 +179,9 @@ void UnknownSurvey::place_boundaries(const SurveyView& view) {
       if (!(std::abs(rpm - up) >= std::abs(down - up))) down = rpm;
     }
     if (std::isnan(down))
-      troubles_.push_back("the lamps did not show on the way down from " + decimal(high_, 0) +
-                          " rpm what they had shown on the way up near " + decimal(up, 0) + " rpm");
+      troubles_.push_back("on the way down from " + decimal(high_, 0) +
+                          " rpm the lamps did not show what they showed near " + decimal(up, 0) +
+                          " rpm on the way up: check the wiring, then survey again");
     rough_.windows[b].from_rpm = hundredths(std::isnan(down) ? up : (up + down) / 2);
   }
   double narrowest = 1e9;
@@ -219,13 +220,13 @@ std::vector<Step> UnknownSurvey::next(const SurveyView& view) {
     read_stays(view);
     if (rough_.boundaries() == 0) {
       troubles_.push_back("the lamps never changed between " + decimal(low_, 0) + " and " +
-                          decimal(high_, 0) + " rpm");
+                          decimal(high_, 0) + " rpm: check power, tach signal and wiring");
       return {};
     }
     place_boundaries(view);
     name_windows();
     for (const Problem& problem : problems_of(rough_))
-      troubles_.push_back("what was found is no gauge: " + problem.path + " is " + problem.found +
+      troubles_.push_back("what was found is not a valid gauge: " + problem.path + " is " + problem.found +
                           ", allowed is " + problem.allowed);
     if (!troubles_.empty()) return {};
     planner_.emplace(rough_, setup_);
@@ -239,7 +240,7 @@ std::vector<Step> UnknownSurvey::next(const SurveyView& view) {
 FoundGauge UnknownSurvey::found(const SurveyView& view) const {
   if (!planner_) {
     FoundGauge nothing{hints_, {}, {}, troubles_};
-    if (troubles_.empty()) nothing.troubles.push_back("the survey ended before the unit had been scouted");
+    if (troubles_.empty()) nothing.troubles.push_back("the survey ended before it had found the boundaries");
     return nothing;
   }
   FoundGauge out{rough_, hinted_, {}, troubles_};
@@ -261,8 +262,8 @@ FoundGauge UnknownSurvey::found(const SurveyView& view) const {
       if (const auto held = planner_->bracket(b, direction);
           held && held->half_width_rpm() > setup_.within_rpm)
         out.troubles.push_back("boundary " + rough_.windows[b].name + ", " + std::string(word(direction)) +
-                               ": found between " + decimal(held->low_rpm, 1) + " and " +
-                               decimal(held->high_rpm, 1) + " rpm only");
+                               ": known only to lie between " + decimal(held->low_rpm, 1) + " and " +
+                               decimal(held->high_rpm, 1) + " rpm");
     if (std::isnan(rising) || std::isnan(falling)) {
       out.troubles.push_back("boundary " + rough_.windows[b].name + " near " +
                              decimal(rough_.windows[b].from_rpm, 0) + " rpm could not be measured");
@@ -277,8 +278,9 @@ FoundGauge UnknownSurvey::found(const SurveyView& view) const {
   }
   if (told > 0) {
     out.gauge.deadband.rpm = hundredths(widths / told);
-    out.notes.push_back("found a deadband of " + decimal(widths / told, 2) + " rpm, from " +
-                        decimal(narrowest, 2) + " to " + decimal(widest, 2) + " rpm at single boundaries");
+    out.notes.push_back("found a deadband of " + decimal(widths / told, 2) +
+                        " rpm on average; single boundaries have " + decimal(narrowest, 2) + " to " +
+                        decimal(widest, 2) + " rpm");
   }
   double hz = 0, duty = 0;
   int blinks = 0;
@@ -349,7 +351,7 @@ PulsesFound pulses_per_rev_found(const Gauge& gauge, const std::optional<KnownBo
   const std::string taken =
       decimal(gauge.pulses_per_rev, 2) + " pulses per revolution are taken from the gauge file";
   if (!known) {
-    out.sentence = taken + ": no boundary's rpm was told";
+    out.sentence = taken + "; to find them, give the rpm of one boundary with --known";
     return out;
   }
   const auto window = std::find_if(gauge.windows.begin(), gauge.windows.end(),
@@ -369,7 +371,8 @@ PulsesFound pulses_per_rev_found(const Gauge& gauge, const std::optional<KnownBo
   out.sentence = "boundary " + known->window + " was found at " +
                  decimal(window->from_rpm * gauge.pulses_per_rev / 60, 3) + " pulses/s and is known to be " +
                  decimal(known->rpm, 1) + " rpm: " + decimal(exact, 3) + " pulses per revolution" +
-                 (fits ? ", taken as " + decimal(halves, 1) : ", which is no multiple of a half");
+                 (fits ? ", taken as " + decimal(halves, 1)
+                       : ", which is not a multiple of one half: check the rpm given");
   return out;
 }
 

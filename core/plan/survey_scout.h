@@ -1,7 +1,7 @@
 // A survey of a unit whose settings are not trusted.
 //
 // First it scouts: up and down through the whole range at one rate, then a stay
-// in the middle of each stretch in which the lamps showed one thing, to tell
+// in the middle of each stretch in which the lamps showed one thing, to see
 // what blinks. That gives a rough gauge; a SurveyPlanner then measures it as it
 // would measure any other.
 #pragma once

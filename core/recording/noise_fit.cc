@@ -183,25 +183,25 @@ void judge_fit(NoiseFit& fit, const Detrended& trend) {
   const auto why = [&](const std::string& sentence) { fit.reasons.push_back(sentence); };
   if (trend.fastest - trend.slowest > most_drift)
     why("the speed drifts from " + decimal(100 * trend.slowest, 0) + " % to " +
-        decimal(100 * trend.fastest, 0) + " % of its mean; a steady speed is wanted");
+        decimal(100 * trend.fastest, 0) + " % of its mean: hold it steady and record again");
   if (!std::isfinite(fit.pulses_per_rev))
-    why("no firing pattern repeats, so the pulses per revolution cannot be told; give --ppr");
+    why("no firing pattern repeats, so the pulses per revolution cannot be found: give --ppr");
   const double longest_s = fewest_correlation_times * fit.wander_s.high;
   if (fit.noise.wander_s > 0 && fit.duration_s < longest_s)
     why("the recording is too short: " + decimal(fit.duration_s, 1) +
-        " s, where the wander's correlation time may be up to " + decimal(fit.wander_s.high, 2) +
-        " s; at least 20 of them, " + decimal(longest_s, 1) + " s, are wanted");
+        " s. The wander's correlation time may be up to " + decimal(fit.wander_s.high, 2) +
+        " s: record at least 20 times that, " + decimal(longest_s, 1) + " s");
   else if (fit.noise.wander_s > 0 && !(fit.wander_s.high < widest_interval * fit.wander_s.low))
-    why("the recording is too short: the wander's correlation time may be " + decimal(fit.wander_s.low, 3) +
-        " to " + decimal(fit.wander_s.high, 3) + " s");
+    why("the recording is too short to find the wander's correlation time, which may be " +
+        decimal(fit.wander_s.low, 3) + " to " + decimal(fit.wander_s.high, 3) + " s: record for longer");
   const std::vector<double>& r = fit.residuals;
   if (!is_white(r))
-    why("the model does not fit: what is left after it is not white, so something in the signal is neither "
-        "jitter, wander nor a firing pattern");
+    why("the model does not fit: the signal holds something besides jitter, wander and a firing pattern (the "
+        "residuals are not white)");
   // Of normal values the kurtosis is 3, give or take sqrt(24/n).
   const double off = kurtosis(r) - 3;
   if (std::abs(off) > std::max(0.5, 5 * std::sqrt(24.0 / static_cast<double>(r.size()))))
-    why("the model does not fit: what is left after it is not normal, kurtosis " + decimal(3 + off, 1) +
+    why("the model does not fit: the residuals are not normal, with a kurtosis of " + decimal(3 + off, 1) +
         " in place of 3");
   fit.fits = fit.reasons.empty();
 }
@@ -216,7 +216,7 @@ NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup) {
   if (edges.size() > 1) fit.duration_s = to_seconds(edges.back() - edges.front());
   if (edges.size() < fewest_pulses_to_fit) {
     fit.reasons.push_back("the recording is too short: " + std::to_string(edges.size()) +
-                          " pulses; at least " + std::to_string(fewest_pulses_to_fit));
+                          " pulses; record at least " + std::to_string(fewest_pulses_to_fit));
     return fit;
   }
   const Pulses pulses = mend(edges);
@@ -240,10 +240,10 @@ NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup) {
   }
   if (setup.pulses_per_rev == 0 && !pattern.share.empty()) {
     fit.pulses_per_rev = static_cast<double>(pattern.share.size());
-    fit.notes.push_back(
-        "the firing pattern repeats after " + std::to_string(pattern.share.size()) +
-        " pulses, taken as one revolution; where it is two, as in a four-stroke engine, give --ppr " +
-        number_text(fit.pulses_per_rev / 2));
+    fit.notes.push_back("the firing pattern repeats after " + std::to_string(pattern.share.size()) +
+                        " pulses, taken as one revolution. If these are two revolutions, as in a four-stroke "
+                        "engine, give --ppr " +
+                        number_text(fit.pulses_per_rev / 2));
   }
   fit.mean_rpm = 60 / (trend.period_s * fit.pulses_per_rev);
 
@@ -252,7 +252,7 @@ NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup) {
   for (std::size_t k = 0; k < fitted.size(); ++k)
     if (pulses.mended[k]) fitted[k] = unknown;
   if (fitted.size() < phase.size())
-    fit.notes.push_back("jitter and wander are those of the first " + std::to_string(fitted.size()) +
+    fit.notes.push_back("jitter and wander are fitted to the first " + std::to_string(fitted.size()) +
                         " pulses");
   WanderFit wander = fit_wander(fitted, trend.period_s);
   fit.residuals = std::move(wander.residuals);

@@ -314,7 +314,8 @@ struct ProfileFit::Search {
 ProfileFit::Found ProfileFit::find(Nanos end, double rpm_uncertainty, double noise_rpm) const {
   Search search{*this, rpm_uncertainty, noise_rpm, static_cast<double>(end)};
   search.prepare();
-  if (search.known.size() < 10) return {std::nullopt, "the recording has hardly any tach pulses", {}};
+  if (search.known.size() < 10)
+    return {std::nullopt, "the recording has hardly any tach pulses: check the tach channel", {}};
   search.look_for_offset();
   search.refine();
   // Three times over, as the largest of many is looked at; and corners that noise hides.
@@ -324,22 +325,22 @@ ProfileFit::Found ProfileFit::find(Nanos end, double rpm_uncertainty, double noi
     const Sample& worst = *misfit;
     const double played = profile_.rpm_at(whole_ns(search.place.to_profile_ns(worst.at)));
     return {std::nullopt,
-            "the tach signal is not the scenario's profile: laid on it as well as can be, at " +
-                say_time(whole_ns(worst.at)) + " of the recording it reads " + decimal(worst.rpm, 1) +
-                " rpm where the profile has " + decimal(played, 1) + "; differences up to " +
-                decimal(allowed, 1) + " rpm are what it allows",
+            "the tach signal does not follow the scenario's profile. At best fit, " +
+                say_time(whole_ns(worst.at)) + " into the recording, it reads " + decimal(worst.rpm, 1) +
+                " rpm where the profile has " + decimal(played, 1) + "; up to " + decimal(allowed, 1) +
+                " rpm apart is allowed. Was another scenario played?",
             {}};
   }
   if (std::abs(search.place.stretch) > most_stretch)
     return {std::nullopt,
             "the recording's clock and the one that played the scenario differ by " +
                 decimal(std::abs(search.place.stretch) * 1e6, 0) +
-                " ppm; up to 200 ppm can be two sound clocks",
+                " ppm. Two sound clocks differ by 200 ppm at most: check the recording's time unit",
             {}};
   constexpr double most_uncertainty_s = 0.02;
   if (search.place.uncertainty_s > most_uncertainty_s)
     return {std::nullopt,
-            "the recording has too few ramps and steps of the scenario to tell when its profile began",
+            "the recording has too few ramps and steps of the scenario to find when its profile began",
             {}};
   found.place = search.place;
   return found;

@@ -1,4 +1,4 @@
-// Lays a profile that was played on the rpm that a recording shows.
+// Fits a profile that was played to the rpm that a recording shows.
 //
 //     ProfileFit fit(profile, gauge.pulses_per_rev);
 //     fit.add(...); fit.unknown(...);          // all of the recording
@@ -47,7 +47,7 @@ class ProfileFit {
     std::optional<ProfilePlace> place;  // nothing: it does not fit
     std::string why_not;                // then a sentence
     // Moments at which the recovered rpm is not the profile's all the same, as where a
-    // pulse too many could not be told: short ones, and few.
+    // pulse too many could not be recognised: short ones, and few.
     std::vector<std::pair<Nanos, Nanos>> odd;
   };
   static constexpr Nanos longest_odd = 80 * ns_per_ms;  // two of the track's spans

@@ -1,7 +1,7 @@
 // Finds pulses that went missing or came twice in a recorded tach signal, and
 // mends them, so that the speed can be followed across.
 //
-// What tells them is what comes after: the pulses go on in the period from before,
+// They show by what comes after: the pulses go on in the period from before,
 // whole numbers of it apart. Several in a row, one soon after the other, are
 // found as well.
 #pragma once

@@ -52,7 +52,7 @@ class RpmTrack {
   // What has become certain since the last take. Segments adjoin from 0 on,
   // constant or linear. Before the first edge the rpm is the first one known,
   // or 0 when that edge is far away; without pulses for 0.5 s and 3 periods
-  // it is 0. Both are told as `lost`.
+  // it is 0. Both are reported as `lost`.
   struct Decided {
     std::vector<Segment> segments;
     std::vector<SignalGap> gaps;

@@ -23,7 +23,8 @@ struct WanderFit {
   double wander_share = 0;
   double tau_s = 0;  // 0 when there is no wander
   // 95 %, from the curvature of the likelihood in the logarithms; of one that
-  // cannot be told from 0, from 0 to where the likelihood is 1.92 lower.
+  // cannot be distinguished from 0, from 0 to where the likelihood is 1.92
+  // lower.
   Interval jitter_s_interval, wander_share_interval, tau_s_interval;
   std::vector<double> residuals;  // one-step errors over what they should be: white, sd 1
 };

@@ -1,5 +1,5 @@
-// A profile as a source plays it that can only be told one rpm after another:
-// a staircase.
+// A profile as played by a source that can only be set to one rpm after
+// another: a staircase.
 //
 // A change takes such a source up to `change`, within which it comes at an
 // instant unknown, and the next cannot begin before. So a level that is asked

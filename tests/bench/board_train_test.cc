@@ -142,7 +142,8 @@ TEST(TrainEncoder, RefusesPulsesThatTheBoardCannotPlay) {
     FAIL() << "taken";
   } catch (const RigError& e) {
     EXPECT_STREQ(e.what(),
-                 "playing the train on the board: two pulses 49 us apart at 0.001049 s; it needs 50 us");
+                 "playing the train on the board: two pulses at 0.001049 s are 49 us apart; the board needs "
+                 "at least 50 us");
   }
 }
 

@@ -104,8 +104,8 @@ TEST(Calibration, RefusesAnotherFrequencyThanWasSaid) {
       "calibrating the board's clock: 1200 pulses of the reference seen in 20.0 s, where 50 Hz make 1000: "
       "0 missing, 0 too many, 1199 not on the beat; nothing is corrected");
   EXPECT_EQ(refusal(seen_by_board(0, 100.2, 20), 100),
-            "calibrating the board's clock: its clock would be -1996 ppm off, which no crystal is: is the "
-            "reference 100 Hz?; nothing is corrected");
+            "calibrating the board's clock: its clock would be -1996 ppm off, more than any crystal is: is "
+            "the reference really 100 Hz?; nothing is corrected");
 }
 
 TEST(Calibration, RefusesAReferenceThatIsUnsteadyOrTooShortOrPoorlySeen) {
@@ -113,7 +113,8 @@ TEST(Calibration, RefusesAReferenceThatIsUnsteadyOrTooShortOrPoorlySeen) {
   seen.rising[30] += 500;
   EXPECT_THAT(refusal(seen, 1), ::testing::HasSubstr("us off an even beat; nothing is corrected"));
   EXPECT_EQ(refusal(seen_by_board(0, 1, 9), 1),
-            "calibrating the board's clock: 9 pulses over 8.0 s are too few; nothing is corrected");
+            "calibrating the board's clock: 9 pulses over 8.0 s are too few: watch for longer; nothing is "
+            "corrected");
   seen = seen_by_board(0, 1, 60);
   seen.lost = 2;
   EXPECT_EQ(refusal(seen, 1),

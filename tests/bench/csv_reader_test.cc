@@ -150,22 +150,22 @@ TEST(CsvRefusals, NameALineAndWhatIsAllowed) {
            {head + "\n0.7,0,1,\n", "capture:5: 4 columns; the header has 3"},
            {head + "0.7,0,2\n", "capture:4: '2' in column 'b'; 0, 1, x, z or nothing are allowed"},
            {head + "0.7,0,1.0\n", "capture:4: '1.0' in column 'b'; 0, 1, x, z or nothing are allowed"},
-           {head + "0.7s,0,1\n", "capture:4: time '0.7s'; a number of seconds within 4e9 is wanted"},
-           {head + ",0,1\n", "capture:4: time ''; a number of seconds within 4e9 is wanted"},
-           {head + "nan,0,1\n", "capture:4: time 'nan'; a number of seconds within 4e9 is wanted"},
-           {head + "1e300,0,1\n", "capture:4: time '1e300'; a number of seconds within 4e9 is wanted"},
+           {head + "0.7s,0,1\n", "capture:4: time '0.7s'; a number of seconds within 4e9 is needed"},
+           {head + ",0,1\n", "capture:4: time ''; a number of seconds within 4e9 is needed"},
+           {head + "nan,0,1\n", "capture:4: time 'nan'; a number of seconds within 4e9 is needed"},
+           {head + "1e300,0,1\n", "capture:4: time '1e300'; a number of seconds within 4e9 is needed"},
            {head + "4000000001,0,1\n",
-            "capture:4: time '4000000001'; a number of seconds within 4e9 is wanted"},
+            "capture:4: time '4000000001'; a number of seconds within 4e9 is needed"},
            {"0.1,0,1\n0.2,0,1\n",
-            "capture:1: no header: the first line begins with the number '0.1'; a line of names is wanted"},
+            "capture:1: no header: the first line begins with the number '0.1'; a line of names is needed"},
            {"time,a,b,a\n0,0,0,0\n", "capture:1: two columns are called 'a'"},
            {"time,a,\n0,0,0\n", "capture:1: a column without a name"},
            {"time,\"a\n0,0,0\n", "capture:1: a quote that does not end in the header"},
            {"Time [min],a\n0,0\n",
             "capture:1: time column 'Time [min]' in 'min'; s, ms, us, ns or ps are allowed"},
-           {"samples,a\n0,0\n", "capture:1: the first column is 'samples'; a time in seconds is wanted"},
+           {"samples,a\n0,0\n", "capture:1: the first column is 'samples'; a time in seconds is needed"},
            {"time,a\n", "capture:2: no row after the header; there is nothing in it"},
-           {"; only\n# comments\n", "capture:3: no header; time and one column per channel are wanted"},
+           {"; only\n# comments\n", "capture:3: no header; time and one column per channel are needed"},
            {"time,a", "capture:1: the file ends in its first line, 'time,a'; it was cut off there"},
            {"hello world\n",
             "capture:1: 'hello world' begins neither a VCD (a $ keyword) nor a CSV (a header: time, then "
@@ -179,7 +179,7 @@ TEST(CsvRefusals, NameALineAndWhatIsAllowed) {
             "capture:6: time goes backwards, from 0.800000000 s to 0.700000000 s");
   EXPECT_EQ(error_of(head + "0.7,0,1\n0.8,0,1\n0.9;0,1\n"), "capture:6: 2 columns; the header has 3");
   EXPECT_EQ(error_of(head + "0.7,0,1\n0.8,0,1\n0:9,0,1\n"),
-            "capture:6: time '0:9'; a number of seconds within 4e9 is wanted");
+            "capture:6: time '0:9'; a number of seconds within 4e9 is needed");
 }
 
 TEST(CsvCuts, AreToldEvenWhereTheLastRowLooksWhole) {

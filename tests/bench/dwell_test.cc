@@ -84,7 +84,7 @@ TEST_F(DwellRun, FailsAUnitThatFlickersWithinSeconds) {
   EXPECT_LT(result.flicker[0].duration_s, 30);
   ASSERT_FALSE(result.findings.empty());
   EXPECT_EQ(result.findings[0].kind, FindingKind::flicker);
-  EXPECT_THAT(result.findings[0].message, HasSubstr("the unit's own flicker"));
+  EXPECT_THAT(result.findings[0].message, HasSubstr("so the unit itself flickers"));
 }
 
 TEST_F(DwellRun, IsUndecidedWhenItWasStoppedWhateverItHadShown) {
@@ -129,10 +129,9 @@ TEST_F(DwellRun, NeverPassesAUnitWhoseLampsDoNotFollow) {
   const RunResult result = run(two_lamps(30), elsewhere).result;
   EXPECT_EQ(result.verdict, Verdict::undecided);
   ASSERT_FALSE(result.notes.empty());
-  EXPECT_EQ(
-      result.notes[0],
-      "boundary brisk: the lamps did not change on and off between 3525 and 3645 rpm, so there is nothing "
-      "to hold at");
+  EXPECT_EQ(result.notes[0],
+            "boundary brisk: the lamps did not change on and off between 3525 and 3645 rpm, so there is no "
+            "rpm to hold at: check its threshold with a survey first");
 }
 
 // Whole units, from the sweep that finds their deadband to the verdict; the
@@ -336,7 +335,7 @@ TEST(NoiseReport, SaysWhyAndGivesNoBlockWhereNothingCouldBeFitted) {
   const NoiseRecord record{"few.txt", "", fit_noise(few, {})};
   EXPECT_EQ(noise_text(record),
             "# few.txt: 3 pulses in 0.00 s, unknown pulses per revolution, unknown rpm.\n"
-            "# Does not fit: the recording is too short: 3 pulses; at least 500.\n");
+            "# Does not fit: the recording is too short: 3 pulses; record at least 500.\n");
   EXPECT_TRUE(json::parse(noise_json(record))["mean_rpm"].is_null());
 }
 

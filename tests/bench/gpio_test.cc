@@ -180,7 +180,7 @@ TEST_F(Gpio, AGapInTheNumbersIsLostEvidence) {
   const Seen seen = w->collect(50 * ns_per_ms, out);
   EXPECT_EQ(seen.lost, 4U);
   EXPECT_EQ(seen.lost_why,
-            "4 edges of the GPIO lines were lost: the kernel had no room for them, or never saw them");
+            "4 edges of the GPIO lines were lost: the kernel had no room for them or did not see them");
   EXPECT_EQ(w->collect(60 * ns_per_ms, out).lost, 0U) << "told once";
 }
 

@@ -114,13 +114,13 @@ TEST_F(HistoryFile, RefusesFilesThatAreNoHistory) {
   sqlite3_exec(other, "CREATE TABLE songs (title TEXT)", nullptr, nullptr, nullptr);
   sqlite3_close(other);
   EXPECT_EQ(error_of([&] { History(file(), History::Open::make); }),
-            file().string() + " is not a history of Tachproof");
+            file().string() + " is not a history of Tachproof: name another file with --history");
   sqlite3_open(file().c_str(), &other);
   sqlite3_exec(other, "PRAGMA application_id = 1414547505; PRAGMA user_version = 9", nullptr, nullptr,
                nullptr);
   sqlite3_close(other);
   EXPECT_EQ(error_of([&] { History(file(), History::Open::make); }),
-            "the history " + file().string() + " is of version 9; this program knows version 1");
+            "the history " + file().string() + " has format 9, and this program knows format 1");
 }
 
 TEST_F(HistoryFile, TakesNoFolderThatIsNoRun) {
@@ -270,7 +270,7 @@ TEST_F(HistoryFile, IsDrawnOnOnePageThatFetchesAndRunsNothing) {
 }
 
 TEST_F(HistoryFile, StandsAViewOfNothing) {
-  EXPECT_EQ(history_text(view_of({}), 80), "No run of the history is like that.\n");
+  EXPECT_EQ(history_text(view_of({}), 80), "No run in the history matches.\n");
   EXPECT_THAT(history_html(view_of({}), "", "now"), HasSubstr("0 runs"));
 }
 

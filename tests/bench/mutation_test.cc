@@ -77,9 +77,9 @@ TEST(MutationFound, ADipThatEndsWithTheNextStepIsNotForgotten) {
                 {{step - 300 * ns_per_ms, 0}, {step + 10 * ns_per_ms, 1}});
   const RunResult result = judged(gauge, profile, events);
   EXPECT_EQ(result.verdict, Verdict::fail) << told(result);
-  EXPECT_THAT(result.findings, testing::Contains(testing::Field(
-                                   &Finding::message,
-                                   "showed the side above boundary near 300.0 ms before it could be right")))
+  EXPECT_THAT(result.findings,
+              testing::Contains(testing::Field(
+                  &Finding::message, "the lamps showed the side above boundary near 300.0 ms too early")))
       << told(result);
 }
 

@@ -117,7 +117,7 @@ TEST(ResultJson, RefusesWhatItDidNotWriteWithASentence) {
   EXPECT_EQ(error_of(j.dump()), "there is no verdict 'passed'");
   j["verdict"] = "pass";
   j["evidence"]["pulses"] = -1;
-  EXPECT_EQ(error_of(j.dump()), "pulses is no count");
+  EXPECT_EQ(error_of(j.dump()), "pulses is not a count");
 }
 
 }  // namespace

@@ -182,10 +182,10 @@ TEST(RigEdit, LeavesToAPersonWhatItCannotDoByRule) {
       refusal(
           "source:\n  kind: board\n  port: /dev/ttyACM0\n  clock:\n    fast_ppm: 1\n    uncertainty_ppm: 9\n"
           "    calibrated: 2030-01-01\n"),
-      ":5:3: the clock cannot be put in here by rule; by hand: clock: {fast_ppm: 12.35, uncertainty_ppm: "
+      ":5:3: the clock cannot be written into this line; by hand: clock: {fast_ppm: 12.35, uncertainty_ppm: "
       "5.80, calibrated: 2031-03-14}");
   EXPECT_EQ(refusal("source: {kind: board}\n"),
-            ":4:9: the source is no board with a port; a clock belongs to one board");
+            ":4:9: the source is not a board with a port; a clock belongs to one board");
 }
 
 TEST(WiringFile, OfARecordingHasItsTach) {

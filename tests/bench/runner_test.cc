@@ -116,15 +116,15 @@ TEST_F(Runner, IsUndecidedWhenTheWatcherVouchesForLess) {
   const RunResult result = run(up()).result;
   EXPECT_EQ(result.verdict, Verdict::undecided);
   EXPECT_FALSE(result.complete);
-  EXPECT_TRUE(has(result, FindingKind::lost_evidence,
-                  "the watcher vouches for what it saw up to 3.900 s only, of 4.000 s"));
+  EXPECT_TRUE(
+      has(result, FindingKind::lost_evidence, "the watcher reported lamps only up to 3.900 s, of 4.000 s"));
 }
 
 TEST_F(Runner, IsUndecidedWhenChangesComeOutOfOrder) {
   script->lamps = {{0, 0}, {1'520 * ns_per_ms, 1}, {1'510 * ns_per_ms, 0}};
   const RunResult result = run(up()).result;
   EXPECT_EQ(result.verdict, Verdict::undecided);
-  EXPECT_TRUE(has(result, FindingKind::bench_fault, "out of order"));
+  EXPECT_TRUE(has(result, FindingKind::bench_fault, "out of time order"));
 }
 
 TEST_F(Runner, IsUndecidedWhenNothingWasSeen) {

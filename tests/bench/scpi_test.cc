@@ -266,21 +266,22 @@ TEST_F(Scpi, AGeneratorThatIsGoneForGoodMayStillBeOnAndThatIsSaid) {
 TEST_F(Scpi, AnAnswerThatMakesNoSenseLeavesAnUndecidedRun) {
   GeneratorNature nature;
   nature.garbage_at = 60;
-  EXPECT_THAT(lost(nature), AllOf(HasSubstr(" Hz and says '???#'"), EndsWith("; its output is off")));
+  EXPECT_THAT(lost(nature), AllOf(HasSubstr(" Hz and answers '???#'"), EndsWith("; its output is off")));
 }
 
 TEST_F(Scpi, AFrequencyThatWasNotTakenLeavesAnUndecidedRun) {
   GeneratorNature nature;
   nature.wrong_at = 60;
-  EXPECT_THAT(lost(nature), HasSubstr(" Hz and says '12.5'"));
+  EXPECT_THAT(lost(nature), HasSubstr(" Hz and answers '12.5'"));
 }
 
 TEST_F(Scpi, AChangeThatIsReadBackTooLateLeavesAnUndecidedRun) {
   GeneratorNature nature;
   nature.late_at = 60;
   nature.late_by = 30 * ns_per_ms;
-  EXPECT_THAT(lost(nature),
-              HasSubstr(" s was read back 28.0 ms too late; `answer_ms` in the rig file allows 6.0 ms"));
+  EXPECT_THAT(
+      lost(nature),
+      HasSubstr(" s was read back 28.0 ms too late: `answer_ms` in the rig file is 6.0 ms, so give it more"));
   EXPECT_FALSE(generator->output_on());
 }
 
@@ -288,11 +289,10 @@ TEST_F(Scpi, ASlowGeneratorIsRefusedBeforeTheRun) {
   GeneratorNature nature;
   nature.answers_in = 9 * ns_per_ms;
   generator_is(nature);
-  EXPECT_EQ(
-      error_of([&] { source()->begin(); }),
-      "the generator at " + setting.address +
-          " takes up to 9.0 ms to answer, and the rig file allows 6.0 ms; `answer_ms: 14` would do; its "
-          "output is off");
+  EXPECT_EQ(error_of([&] { source()->begin(); }),
+            "the generator at " + setting.address +
+                " takes up to 9.0 ms to answer, and the rig file allows 6.0 ms: set `answer_ms: 14`; its "
+                "output is off");
 }
 
 TEST_F(Scpi, AGeneratorThatLosesHastyCommandsIsGivenTime) {
@@ -354,9 +354,8 @@ TEST_F(Scpi, AFrequencyBeyondItIsFoundBeforeTheStart) {
   generator_is(nature);
   const std::unique_ptr<ScpiSource> from = source();
   const Profile profile(up_and_down());
-  EXPECT_THAT(
-      from->cannot_play({profile, 3, {}}).value_or(""),
-      AllOf(StartsWith("it does not make the fastest rpm: "), HasSubstr("-222,\"Data out of range\"")));
+  EXPECT_THAT(from->cannot_play({profile, 3, {}}).value_or(""),
+              AllOf(StartsWith("it cannot play the fastest rpm: "), HasSubstr("-222,\"Data out of range\"")));
   EXPECT_FALSE(generator->output_on());
 }
 
@@ -390,10 +389,9 @@ TEST_F(Scpi, NobodyThereIsOneClearSentence) {
   EXPECT_EQ(error_of([&] { open(); }), "opening the generator at " + setting.address +
                                            ": Connection refused; is it on, and is this its raw socket?");
   setting.address = "/dev/usbtmc99";
-  EXPECT_EQ(
-      error_of([&] { open(); }),
-      "opening the generator at /dev/usbtmc99: there is no such device; `tachproof ports` lists those that "
-      "there are");
+  EXPECT_EQ(error_of([&] { open(); }),
+            "opening the generator at /dev/usbtmc99: there is no such device; `tachproof ports` lists those "
+            "connected");
 }
 
 }  // namespace

@@ -281,7 +281,7 @@ TEST_F(Suite, DoesNotTakeUpWhatIsNotItsOwn) {
   EXPECT_THROW(
       try { resume_suite(record, folder()); } catch (const std::runtime_error& e) {
         EXPECT_EQ(std::string(e.what()),
-                  folder().string() + " holds no suite that could be resumed: it has no suite.json");
+                  folder().string() + " holds no suite to resume: it has no suite.json");
         throw;
       },
       std::runtime_error);

@@ -38,11 +38,11 @@ TEST(VcdRefusals, NameALineAndWhatIsAllowed) {
       {head + "#1\n0!\nb1 ab\n", "capture:12: identifier code 'ab' was not declared"},
       {head + "#9223372036854775808\n", "capture:10: time '#9223372036854775808' is too large"},
       {head + "#18446744073709551616\n", "capture:10: time '#18446744073709551616' is too large"},
-      {head + "#-5\n", "capture:10: '#-5' is no time; # and a whole number are allowed"},
-      {head + "#\n", "capture:10: '#' is no time; # and a whole number are allowed"},
-      {head + "#1.5\n", "capture:10: '#1.5' is no time; # and a whole number are allowed"},
-      {head + "#1\n\ngarbage here\n", "capture:12: 'garbage' is no time, value change or $ keyword"},
-      {head + "1\n!\n", "capture:10: '1' is no time, value change or $ keyword"},
+      {head + "#-5\n", "capture:10: '#-5' is not a time; # and a whole number are allowed"},
+      {head + "#\n", "capture:10: '#' is not a time; # and a whole number are allowed"},
+      {head + "#1.5\n", "capture:10: '#1.5' is not a time; # and a whole number are allowed"},
+      {head + "#1\n\ngarbage here\n", "capture:12: 'garbage' is not a time, value change or $ keyword"},
+      {head + "1\n!\n", "capture:10: '1' is not a time, value change or $ keyword"},
       {head + "b102 #\n", "capture:10: vector value 'b102'; b and digits 0, 1, x or z are allowed"},
       {head + "b #\n", "capture:10: vector value 'b'; b and digits 0, 1, x or z are allowed"},
       {head + "b10101 #\n", "capture:10: a value of 5 bits for '#', which has 4"},
@@ -60,13 +60,13 @@ TEST(VcdRefusals, NameALineAndWhatIsAllowed) {
 TEST(VcdRefusals, CoverTheHeader) {
   const std::string begin = "$timescale 1 ns $end\n";
   expect_refused({
-      {"", "capture: nothing in it; a VCD or CSV recording is wanted"},
-      {"\n  \n", "capture: nothing in it; a VCD or CSV recording is wanted"},
+      {"", "capture: nothing in it; a VCD or CSV recording is needed"},
+      {"\n  \n", "capture: nothing in it; a VCD or CSV recording is needed"},
       {std::string("$time\0scale", 11),
-       "capture: byte 0x00 at 5: a binary file; a VCD or CSV recording is wanted"},
+       "capture: byte 0x00 at 5: a binary file; a VCD or CSV recording is needed"},
       {"\x7f"
        "ELF\x02\x01",
-       "capture: byte 0x7f at 0: a binary file; a VCD or CSV recording is wanted"},
+       "capture: byte 0x7f at 0: a binary file; a VCD or CSV recording is needed"},
       // Both refusals: pyvcd tests/test_reader.py.
       {begin + "$enddefinitions $var $end\n",
        "capture:2: '$var' after $enddefinitions; only $end may follow"},

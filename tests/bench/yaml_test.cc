@@ -83,11 +83,11 @@ TEST(Yaml, RefusesBinary) {
 TEST(Yaml, RefusesTagsAndKeysThatAreNoText) {
   EXPECT_EQ(trouble("a: !!int 5\n"), "f.yaml:1:4: the tag 'tag:yaml.org,2002:int'; values without tags");
   EXPECT_EQ(trouble("? [1]\n: 2\n"),
-            "f.yaml:1:3: a key that is no text; keys of plain text, and brackets that close");
+            "f.yaml:1:3: a key that is not text; keys of plain text, and brackets that close");
   EXPECT_EQ(trouble("~: 2\n"),
-            "f.yaml:1:1: a key that is no text; keys of plain text, and brackets that close");
+            "f.yaml:1:1: a key that is not text; keys of plain text, and brackets that close");
   EXPECT_EQ(trouble("a: &x [1]\n*x : 2\n"),
-            "f.yaml:2:1: a key that is no text; keys of plain text, and brackets that close");
+            "f.yaml:2:1: a key that is not text; keys of plain text, and brackets that close");
 }
 
 TEST(Yaml, PutsTheLibrarysComplaintsOnOneLine) {
@@ -134,7 +134,9 @@ TEST(Yaml, LimitsTheKeysOfOneMapping) {
 }
 
 TEST(Yaml, RefusesAnAliasInsideWhatItStandsFor) {
-  EXPECT_EQ(trouble("&a [*a]"), "f.yaml:1:5: an alias inside what it stands for; aliases of finished values");
+  EXPECT_EQ(
+      trouble("&a [*a]"),
+      "f.yaml:1:5: an alias inside the value that it stands for; aliases of values that end before them");
 }
 
 TEST(Yaml, SharesWhatAnAliasStandsFor) {

@@ -209,7 +209,7 @@ TEST_F(FilmedRun, OfAHealthyUnitPasses) {
   const test::Trial::Bare& bare = trial.bare;
   EXPECT_EQ(bare.verdict, "undecided");
   EXPECT_EQ(bare.time_by, "lamp-changes");
-  EXPECT_THAT(bare.finding, HasSubstr("there was no sync lamp: the run's time was told by the unit's own"));
+  EXPECT_THAT(bare.finding, HasSubstr("there was no sync lamp, so the run's time was set by the unit's own"));
   EXPECT_EQ(bare.stamp_errors_ms.size(), trial.stamp_errors_ms.size());
   for (const double error : bare.stamp_errors_ms) EXPECT_LE(std::abs(error), bare.stated_ms);
 }

@@ -127,7 +127,7 @@ TEST(BlinkBoundary, ARampThatIsTooFastIsUndecidedAndSaysWhatWouldDecide) {
     if (row.boundary != "high") continue;
     EXPECT_EQ(row.verdict, Verdict::undecided);
     ASSERT_TRUE(row.between_rpm);
-    EXPECT_THAT(row.remark, testing::HasSubstr("differ by blinking only: add a ramp of at most"));
+    EXPECT_THAT(row.remark, testing::HasSubstr("differ only in blinking: add a ramp of at most"));
     said = true;
   }
   EXPECT_TRUE(said);

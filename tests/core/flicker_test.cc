@@ -418,10 +418,9 @@ TEST(FlickerCauses, AFiringPatternIsChatterUnlessWholeCyclesAreAveraged) {
   unit.averaging_pulses = 4;
   // One step of the pattern over 4 pulses: 0.4, -0.8, 0.4 per cent of 4000 rpm / 4.
   EXPECT_NEAR(firing_swing_rpm(noise, unit, 4000), 12, 1e-9);
-  EXPECT_EQ(
-      explain_prediction(noise, unit, 3, 4000, predicted(7, 300, 60), 1).sentence,
-      "the firing pattern swings an average of 4 pulses by 12.0 rpm, more than the deadband of 7.0 rpm; an "
-      "average of whole engine cycles, a multiple of 3 pulses, cancels it");
+  EXPECT_EQ(explain_prediction(noise, unit, 3, 4000, predicted(7, 300, 60), 1).sentence,
+            "the firing pattern moves the unit's average of 4 pulses by 12.0 rpm, more than the deadband of "
+            "7.0 rpm. An average of whole engine cycles, a multiple of 3 pulses, cancels it");
   unit.averaging_pulses = 6;
   EXPECT_EQ(firing_swing_rpm(noise, unit, 4000), 0);
   EXPECT_EQ(explain_prediction(noise, unit, 3, 4000, predicted(7, 300, 60), 1).cause, FlickerCause::noise);
@@ -432,9 +431,9 @@ TEST(FlickerCauses, TheUnitIsBlamedOnlyForWhatTheSignalDoesNotExplain) {
   EXPECT_EQ(explain_seen({}, {}, 3, 4000, sound, 40, 10, 1).cause, FlickerCause::unit);
   EXPECT_EQ(explain_seen({}, {}, 3, 4000, sound, 4, 10, 1).cause, FlickerCause::none);
   EXPECT_EQ(explain_seen({}, {}, 3, 4000, predicted(7, 1200, 600), 40, 10, 1).cause, FlickerCause::noise);
-  EXPECT_EQ(
-      explain_seen({}, {}, 3, 4000, sound, 2, 1, 1).sentence,
-      "2.00 lamp changes per minute are not more than chance makes of the 0.14 that a sound unit may make");
+  EXPECT_EQ(explain_seen({}, {}, 3, 4000, sound, 2, 1, 1).sentence,
+            "2.00 lamp changes per minute are no proof against the unit: a sound one may make 0.14, and "
+            "chance explains the rest");
 }
 
 }  // namespace

@@ -115,7 +115,8 @@ TEST(Foresight, WhatIsNotCrossedIsSaid) {
   EXPECT_THAT(row(f, 1, Direction::falling).advice, HasSubstr(" rpm/s across 2992 rpm, downwards"));
   EXPECT_THAT(
       f.rests,
-      ElementsAre("window top blinks, and the profile never rests in it: hold it for 700.0 ms or more"));
+      ElementsAre(
+          "window top blinks, and the profile never rests in it: add a hold in it of 700.0 ms or more"));
 }
 
 TEST(Foresight, ARestOfLessThanThreeBlinksIsSaid) {
@@ -123,7 +124,7 @@ TEST(Foresight, ARestOfLessThanThreeBlinksIsSaid) {
                                 RampByRate{2500, 3000}};
   const Foresight f = foresee(gauge, Profile(steps));
   ASSERT_EQ(f.rests.size(), 1u);
-  EXPECT_THAT(f.rests[0], HasSubstr("at most, less than 3 blinks: hold it for 700.0 ms or more"));
+  EXPECT_THAT(f.rests[0], HasSubstr("at most, less than 3 blinks: add a hold in it of 700.0 ms or more"));
 }
 
 TEST(Foresight, ABoundaryOfBlinkingOnlyAsksForASlowRampOrTwoRests) {
@@ -134,8 +135,8 @@ TEST(Foresight, ABoundaryOfBlinkingOnlyAsksForASlowRampOrTwoRests) {
   EXPECT_NEAR(up.expected_uncertainty_rpm, 10, 1e-6);
   EXPECT_FALSE(up.decided);
   EXPECT_THAT(up.advice,
-              HasSubstr("its sides differ by blinking only, and at 100 rpm/s the blink leaves 10.0 rpm open, "
-                        "2.5 is allowed: add a ramp of at most 12 rpm/s across 5000 rpm, both ways"));
+              HasSubstr("its two sides differ only in blinking, and at 100 rpm/s that leaves 10.0 rpm open; "
+                        "2.5 rpm is allowed: add a ramp of at most 12 rpm/s across 5000 rpm, both ways"));
   EXPECT_TRUE(row(foresee(g, ramps(15)), 2, Direction::falling).decided);
   const std::vector<Step> steps{Hold{2500, ns_per_s}, RampByRate{4999, 1000}, Hold{4999, ns_per_s},
                                 StepTo{5001}, Hold{5001, ns_per_s}};

@@ -161,8 +161,8 @@ TEST(Judge, AWrongColourIsAWrongCueWithItsLamp) {
                                   [](const Finding& f) { return f.kind == FindingKind::wrong_cue; });
   EXPECT_EQ(wrong->lamp, "left");
   EXPECT_EQ(wrong->window, "near");
-  EXPECT_THAT(wrong->message, HasSubstr("showed left blue (no window's cue) for"));
-  EXPECT_THAT(wrong->message, HasSubstr("window near is left white"));
+  EXPECT_THAT(wrong->message, HasSubstr("showed left blue (no window shows this) for"));
+  EXPECT_THAT(wrong->message, HasSubstr("window near must show left white"));
 }
 
 TEST(Judge, AnAbsentBlinkAndAWrongRateAreFound) {

@@ -60,8 +60,8 @@ TEST(NoiseFit, FindsEveryPartOfTheModel) {
   EXPECT_TRUE(holds(fit.doubled, 5e-4));
   EXPECT_NEAR(fit.noise.doubled_after_us, 250, 30);
   EXPECT_THAT(fit.notes,
-              ElementsAre("the firing pattern repeats after 3 pulses, taken as one revolution; where it is "
-                          "two, as in a four-stroke engine, give --ppr 1.5"));
+              ElementsAre("the firing pattern repeats after 3 pulses, taken as one revolution. If these are "
+                          "two revolutions, as in a four-stroke engine, give --ppr 1.5"));
 }
 
 TEST(NoiseFit, IntervalsHoldTheTruthAsOftenAsTheySay) {
@@ -125,7 +125,7 @@ TEST(NoiseFit, ASlowDriftIsTakenOff) {
 
 TEST(NoiseFit, SaysWhyARecordingDoesNotDo) {
   EXPECT_THAT(fit_noise(recording(rough(), 3, 3720, 2), {3, 1}).reasons,
-              ElementsAre("the recording is too short: 371 pulses; at least 500"));
+              ElementsAre("the recording is too short: 371 pulses; record at least 500"));
   Noise slow = rough();
   slow.wander_s = 1.5;
   const NoiseFit shorter = fit_noise(recording(slow, 4, 3720, 24), {3, 1});
@@ -138,15 +138,15 @@ TEST(NoiseFit, SaysWhyARecordingDoesNotDo) {
   const NoiseFit nameless = fit_noise(recording(plain, 4), {});
   EXPECT_FALSE(nameless.fits);
   EXPECT_TRUE(std::isnan(nameless.mean_rpm));
-  EXPECT_THAT(nameless.reasons,
-              ElementsAre("no firing pattern repeats, so the pulses per revolution cannot be told; "
-                          "give --ppr"));
+  EXPECT_THAT(
+      nameless.reasons,
+      ElementsAre("no firing pattern repeats, so the pulses per revolution cannot be found: give --ppr"));
 
   const std::vector<Step> ramp = {RampByTime{2000, 100 * ns_per_ms}, RampByTime{4000, 20 * ns_per_s}};
   const NoiseFit fast = fit_noise(testing::edges_of(Profile(ramp), 3, plain, 4), {3, 1});
   EXPECT_FALSE(fast.fits);
   ASSERT_FALSE(fast.reasons.empty());
-  EXPECT_THAT(fast.reasons.front(), HasSubstr("a steady speed is wanted"));
+  EXPECT_THAT(fast.reasons.front(), HasSubstr("hold it steady and record again"));
 }
 
 TEST(NoiseFit, ASwingThatIsNoneOfTheModelsDoesNotFit) {

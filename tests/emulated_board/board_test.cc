@@ -234,7 +234,8 @@ TEST(Board, RefusesPulsesThatAreTooClose) {
   EXPECT_EQ(rig_error([&] {
               source.play({close, ns_per_s});
             }),
-            "playing the train on the board: two pulses 40 us apart at 0.001040 s; it needs 50 us");
+            "playing the train on the board: two pulses at 0.001040 s are 40 us apart; the board needs at "
+            "least 50 us");
   source.end();
 }
 
@@ -247,7 +248,7 @@ TEST(Board, FindsOutAClockThatIsNoCrystals) {
     const std::string error = rig_error([&] { bench.run(signal.pulses(), signal.until()); });
     const std::string by = off > 0 ? "0.50" : "-0.10";
     EXPECT_EQ(error, "the board on " + bench.port() + " has a clock that is " + by +
-                         " % off: a board with a crystal is needed");
+                         " % off: use a board with a crystal");
   }
 }
 

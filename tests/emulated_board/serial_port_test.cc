@@ -80,7 +80,7 @@ TEST(SerialPort, NoticesThatItIsUnplugged) {
 TEST(SerialPort, SaysThatThereIsNoSuchPort) {
   EXPECT_EQ(refusal("/dev/no-such-port"),
             "opening the board's port /dev/no-such-port: there is no such port; `tachproof ports` lists "
-            "those that there are");
+            "those connected");
 }
 
 TEST(SerialPort, SaysThatSomebodyElseHasIt) {

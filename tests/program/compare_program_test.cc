@@ -177,7 +177,8 @@ TEST_F(CompareProgram, AcceptRefusesWhatIsNoReference) {
   survey("gauge.yaml", "faulty-rig.yaml", "bad");
   const Finished refused = tachproof("accept bad --by Corrie --why haste --history h.db");
   EXPECT_EQ(refused.status, 2);
-  EXPECT_EQ(refused.err, "tachproof accept: bad is no pass but fail; --even-so accepts it all the same\n");
+  EXPECT_EQ(refused.err,
+            "tachproof accept: bad is not a pass: its verdict is fail; --even-so accepts it all the same\n");
   EXPECT_EQ(tachproof("accept bad --by Corrie --why haste --even-so --history h.db").out,
             "bad is the reference for gauge Two-lamp gauge\n");
   std::ofstream(scratch / "bad" / "timeline.csv", std::ios::app) << "\n";

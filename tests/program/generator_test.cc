@@ -125,10 +125,8 @@ TEST_F(ProgramWithGenerator, ExpectStatesTheWorstErrorOfItsSteps) {
   // 70 ms at 500 rpm/s, 0.1 rpm and 0.001 Hz at 2 pulses a turn.
   const Finished text =
       run_process(command_line("expect scenario.yaml --gauge gauge.yaml --rig rig.yaml"), scratch.path());
-  EXPECT_THAT(
-      text.out,
-      HasSubstr("its rpm is the profile's of within 70.0 ms, give or take 0.13 rpm.\n"
-                "At most 35.13 rpm off on a ramp or wave, 35.13 rpm where a threshold is crossed.\n"));
+  EXPECT_THAT(text.out, HasSubstr("which follow the profile within 70.0 ms and 0.13 rpm.\nAt most 35.13 rpm "
+                                  "off on a ramp or wave, 35.13 rpm where a threshold is crossed.\n"));
   const Finished listed = run_process(
       command_line("expect scenario.yaml --gauge gauge.yaml --rig rig.yaml --json"), scratch.path());
   EXPECT_EQ(nlohmann::json::parse(listed.out)["source"]["lag_ms"], 70.0);

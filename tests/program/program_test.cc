@@ -233,10 +233,11 @@ TEST_F(Program, SaysBeforehandWhatAScenarioCannotDecide) {
   scratch.write("scenario.yaml", files::replaced(files::scenario, ", thresholds: false", ""));
   const Finished check = tachproof("check scenario.yaml gauge.yaml --gauge gauge.yaml");
   EXPECT_EQ(check.status, 0) << check.err;
-  EXPECT_THAT(check.out,
-              HasSubstr("scenario.yaml: a sound scenario file\n"
-                        "scenario.yaml: warning: boundary brisk cannot be decided: its threshold will "
-                        "be known to "));
+  EXPECT_THAT(
+      check.out,
+      HasSubstr(
+          "scenario.yaml: a sound scenario file\n"
+          "scenario.yaml: warning: boundary brisk cannot be decided: its threshold will be known only to "));
   EXPECT_THAT(check.out, HasSubstr(" rpm, 2.5 is needed: add two ramps of at most "));
   const json files = json::parse(tachproof("check scenario.yaml --gauge gauge.yaml --json").out)["files"];
   EXPECT_EQ(files[0]["warnings"].size(), 2U);
@@ -344,7 +345,7 @@ TEST_F(Program, WhatASurveyFoundIsNoVerdictAnywhere) {
   EXPECT_EQ(tachproof("report survey --verify").status, 0);
   const Finished accepted = tachproof("accept survey --by Corrie --why none --even-so --history history.db");
   EXPECT_EQ(accepted.status, 2);
-  EXPECT_THAT(accepted.err, HasSubstr("nothing was judged against the settings, so it is no reference"));
+  EXPECT_THAT(accepted.err, HasSubstr("nothing was judged, so it cannot be the reference"));
 }
 
 TEST_F(Program, ASurveyThatFindsNothingWritesNoGaugeFile) {
@@ -442,19 +443,17 @@ TEST_F(Program, EveryExampleInTheHelpRuns) {
 TEST_F(Program, RefusesAPairOfSourceAndWatchThatCannotWork) {
   const std::string head = "format: 1\nkind: rig\n";
   scratch.write("a.yaml", head + "source: {kind: board}\nwatch: {kind: simulated, unit: gauge.yaml}\n");
-  EXPECT_EQ(
-      run_of("a.yaml").err,
-      "a.yaml:4:8: a 'simulated' watch beside a 'board' source: the board plays to a real unit, and only "
-      "the board's own inputs see what that does; watch must be {kind: board, wiring: ...}\n");
+  EXPECT_EQ(run_of("a.yaml").err,
+            "a.yaml:4:8: a 'simulated' watch beside a 'board' source: the board plays to a real unit, and "
+            "only the board's own inputs see what it does; watch must be {kind: board, wiring: ...}\n");
   scratch.write("b.yaml", head +
                               "source: {kind: simulated}\n"
                               "watch: {kind: board, wiring: {lamps: {near: {white: in0}}}}\n");
   const Finished b = run_of("b.yaml");
   EXPECT_EQ(b.status, 2);
-  EXPECT_EQ(
-      b.err,
-      "b.yaml:4:8: a 'board' watch beside a 'simulated' source: the board stamps lamps by the clock of its "
-      "own run, so that it must play the pulses too; source must be {kind: board}\n");
+  EXPECT_EQ(b.err,
+            "b.yaml:4:8: a 'board' watch beside a 'simulated' source: the board stamps lamps by the clock of "
+            "its own run, so it must play the pulses too; source must be {kind: board}\n");
 }
 
 TEST_F(Program, ListsThePortsAndSaysSoWhenThereIsNone) {
@@ -510,8 +509,8 @@ TEST_F(Program, RefusesWordsThatMakeNoLampTest) {
       {"--out new.yaml --source simulated --port p", "--port does not go with --source simulated"},
       {"--out new.yaml --clip run.avi --regions none.yaml",
        "there is no none.yaml: teach it from a clip first, see `tachproof teach --help`"},
-      {"--out rig.yaml", "rig.yaml is there already"},
-      {"rig.yaml gauge.yaml", "one rig file, please"},
+      {"--out rig.yaml", "rig.yaml exists already"},
+      {"rig.yaml gauge.yaml", "give one rig file only"},
   };
   for (const auto& [words, line] : lines) {
     const Finished bad = tachproof("rig " + words + " --gauge gauge.yaml");
@@ -573,7 +572,7 @@ TEST_F(Program, CalibratesOnlyWhatCanBeCalibrated) {
   const Finished simulated = tachproof("calibrate --write rig.yaml --input in0 --hz 1 --reference-ppm 0.1");
   EXPECT_EQ(simulated.status, 2);
   EXPECT_EQ(simulated.err,
-            "rig.yaml:3:9: the source is no board with a port; a clock belongs to one board\n");
+            "rig.yaml:3:9: the source is not a board with a port; a clock belongs to one board\n");
 }
 
 TEST_F(Program, UsesColoursOnATerminalOnlyAndNotWithNoColor) {
@@ -651,7 +650,7 @@ TEST_F(Program, IsUndecidedForATachChannelThatReachesNoBoundary) {
   const Finished scaled =
       tachproof("judge good/capture.vcd --gauge gauge.yaml --wiring wiring.yaml --out again");
   EXPECT_EQ(scaled.status, 3) << scaled.out << scaled.err;
-  EXPECT_THAT(scaled.out, HasSubstr("reaches no boundary of the gauge"));
+  EXPECT_THAT(scaled.out, HasSubstr("crosses no boundary of the gauge"));
 }
 
 TEST_F(Program, StartsNothingForAFileThatIsNoRecording) {

@@ -109,9 +109,9 @@ TEST_F(SuiteProgram, RefusesWhatCannotBePlayedOrLeavesItOutAloud) {
   EXPECT_EQ(
       refused.err,
       "scenarios/idle.yaml: cannot be played on gauges/high.yaml: it never stays where that gauge must light "
-      "a watched lamp, so that a dark unit would pass\n"
+      "a watched lamp, so a unit without power would pass\n"
       "scenarios/idle.yaml: cannot be played on gauges/low.yaml: it never stays where that gauge must light "
-      "a watched lamp, so that a dark unit would pass\n"
+      "a watched lamp, so a unit without power would pass\n"
       "--skip-unplayable: leaves such pairs out, and says so in the reports\n");
   EXPECT_FALSE(there_is("out"));
   const Finished skipped = suite("--out out --skip-unplayable");
@@ -225,10 +225,9 @@ TEST_F(SuiteProgram, AsksForTheNextUnitOnHardware) {
                 "format: 1\nkind: rig\nsource: {kind: board, port: nowhere}\n"
                 "watch: {kind: board, wiring: {lamps: {near: {white: in0}, far: {magenta: in1}}}}\n");
   const std::string words = "run scenarios/slow.yaml --gauge gauges --rig board.yaml --out ";
-  EXPECT_EQ(
-      tachproof(words + "a").err,
-      "tachproof run: board.yaml serves several gauges, and nobody is at the terminal to connect the next "
-      "unit; give one --rig for each --gauge, each with its own inputs or board\n");
+  EXPECT_EQ(tachproof(words + "a").err,
+            "tachproof run: board.yaml serves several gauges, and there is no terminal at which to connect "
+            "the next unit; give one --rig for each --gauge, each with its own inputs or board\n");
   const Finished asked =
       run_in_terminal(command_line(words + "b"), scratch.path(), {},
                       {"Connect the unit for gauges/high.yaml (Two-lamp gauge), then press Enter:", "\n\n"});

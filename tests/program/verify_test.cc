@@ -98,8 +98,8 @@ TEST_F(Verify, AgreesWithARunThatIsAsItWas) {
   EXPECT_EQ(good.status, 0) << good.out;
   EXPECT_EQ(good.out,
             "agrees   9 of 9 files are, byte by byte, as the run left them.\n"
-            "note     SHA256SUMS is not signed: whoever can write the folder could have\n"
-            "         written new sums.\n"
+            "note     SHA256SUMS is not signed: anyone who can write to the folder could\n"
+            "         have written new sums.\n"
             "agrees   Judged again from the raw evidence: pass, with every row the same as in\n"
             "         result.json.\n"
             "agrees   The pulses and lamps in capture.vcd are those that were judged.\n"
@@ -265,7 +265,7 @@ TEST_F(Verify, NamesFilesThatAreNoPartOfTheRun) {
   scratch.write("run/photo.jpg", "x");
   const Verification v = verify_run(scratch / "run");
   EXPECT_EQ(v.outcome(), Kind::agrees);
-  EXPECT_THAT(lines_of(v, Kind::not_asked), HasSubstr("photo.jpg is no part of the run"));
+  EXPECT_THAT(lines_of(v, Kind::not_asked), HasSubstr("photo.jpg is not part of the run"));
 }
 
 TEST_F(Verify, ListsItsSumsAsSha256sumReadsThem) {

@@ -49,10 +49,10 @@ void BoardConnection::greet() {
   greeted_ = true;
   asked_.reset();
   if (hello_->protocol != link_protocol_version) {
-    throw RigError(
-        fmt::format("greeting the board on {}: its firmware speaks version {} of the link, this program "
-                    "version {}; flash the firmware that came with the program (bench/firmware/README.md)",
-                    port(), hello_->protocol, +link_protocol_version));
+    throw RigError(fmt::format(
+        "greeting the board on {}: its firmware speaks version {} of the link, and this program speaks "
+        "version {}: flash the firmware that came with the program (bench/firmware/README.md)",
+        port(), hello_->protocol, +link_protocol_version));
   }
 }
 

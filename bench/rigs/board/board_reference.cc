@@ -52,11 +52,12 @@ class Watch {
       }
       seen_.lost = lamps->lost;
     } else if (const auto status = frame.type == link_status ? parse_status(frame.payload) : std::nullopt) {
-      if (status->flags != 0) problem_ = fmt::format("has stopped watching (flags {:#x})", status->flags);
+      if (status->flags != 0)
+        problem_ = fmt::format("has stopped watching (flags {:#x}); start again", status->flags);
       seen_.until = status->seen_until;
       seen_.lost = status->lost;
     } else {
-      problem_ = fmt::format("sent a message of type {:#x} that makes no sense", frame.type);
+      problem_ = fmt::format("sent a message of type {:#x} that this program does not know", frame.type);
     }
   }
 

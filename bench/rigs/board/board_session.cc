@@ -18,12 +18,12 @@ constexpr Nanos start_with = 200 * ns_per_ms;  // of train; or a full queue
 
 std::string describe_flags(unsigned flags) {
   static constexpr std::pair<unsigned, const char*> words[] = {
-      {link_flag_late, "an edge was set up after its instant"},
+      {link_flag_late, "it set up an edge too late: the bench was too slow"},
       {link_flag_underrun, "it ran out of pulses: the bench was too slow"},
       {link_flag_overrun, "bytes or entries came faster than it could take them"},
       {link_flag_watchdog, "it heard nothing from the bench for a second"},
       {link_flag_link, "a message to it was damaged or missing"},
-      {link_flag_bad_train, "a train entry made no sense"}};
+      {link_flag_bad_train, "it could not read an entry of the train"}};
   std::string out;
   for (const auto& [flag, text] : words) {
     if (!(flags & flag)) continue;
@@ -90,7 +90,7 @@ void BoardSession::handle(const LinkFrame& frame) {
   } else if (frame.type == link_credit) {
     const auto credit = parse_credit(frame.payload);
     understood = credit.has_value();
-    if (credit && !ledger_.taken(*credit)) contradiction("has taken another train than it was sent");
+    if (credit && !ledger_.taken(*credit)) contradiction("has not taken the train that it was sent");
   } else if (frame.type == link_lamps) {
     const auto lamps = parse_lamps(frame.payload);
     understood = lamps.has_value();
@@ -102,7 +102,8 @@ void BoardSession::handle(const LinkFrame& frame) {
   } else {
     understood = false;
   }
-  if (!understood) contradiction(fmt::format("sent a message of type {:#x} that makes no sense", frame.type));
+  if (!understood)
+    contradiction(fmt::format("sent a message of type {:#x} that this program does not know", frame.type));
 }
 
 void BoardSession::handle(const LinkLamps& lamps) {
@@ -116,7 +117,7 @@ void BoardSession::handle(const LinkStatus& status) {
   count_lost(status.lost);
   check_clock(status.seen_until);
   if (!ledger_.taken(status.taken) || !ledger_.edges_agree(status.edges))
-    return contradiction("has taken another train than it was sent");
+    return contradiction("has not taken the train that it was sent");
   // Once all that there was has been played, an empty queue is no fault yet.
   if (status.flags == link_flag_underrun && ledger_.outstanding() == 0 && queue_.empty()) {
     dry_ = true;
@@ -131,8 +132,7 @@ void BoardSession::check_clock(LinkTicks seen_until) {
   clock_check_.reading(connection_.now(),
                        true_time(settings_.clock, static_cast<Nanos>(seen_until) * link_tick_ns));
   if (const auto error = clock_check_.bad_by())
-    contradiction(
-        fmt::format("has a clock that is {:.2f} % off: a board with a crystal is needed", 100 * *error));
+    contradiction(fmt::format("has a clock that is {:.2f} % off: use a board with a crystal", 100 * *error));
 }
 
 void BoardSession::count_lost(std::uint16_t reported) {
@@ -257,7 +257,7 @@ Seen BoardSession::collect(Nanos until, std::vector<LampEvent>& out) {
   seen.until = until;
   seen.lost = std::exchange(lost_new_, 0);
   if (seen.lost > 0)
-    seen.lost_why = fmt::format("the board had no room for {} stamps: the lamps changed too fast", seen.lost);
+    seen.lost_why = fmt::format("the board lost {} stamps: the lamps changed too fast for it", seen.lost);
   return seen;
 }
 

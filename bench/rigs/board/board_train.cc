@@ -44,7 +44,8 @@ void TrainEncoder::block(std::span<const Nanos> pulses, Nanos until, std::vector
     if (at + 1 == end_ + link_min_ticks) ++at;
     if (at < end_ + link_min_ticks) {
       throw RigError(fmt::format(
-          "playing the train on the board: two pulses {} us apart at {:.6f} s; it needs {} us",
+          "playing the train on the board: two pulses at {1:.6f} s are {0} us apart; the board needs at "
+          "least {2} us",
           (at - end_) * link_tick_ns / 1000, to_seconds(pulse), link_min_ticks * link_tick_ns / 1000));
     }
     advance(at, true, out);

@@ -111,20 +111,22 @@ Calibration calibrate(const ReferencePulses& seen, const ReferenceSignal& refere
   const double lasts_s =
       seen.rising.empty() ? 0 : static_cast<double>(seen.rising.back() - seen.rising.front()) / ticks_per_s;
   if (seen.rising.size() < fewest_reference_pulses || lasts_s < 0.8 * to_seconds(shortest_calibration))
-    refuse(fmt::format("{} pulses over {:.1f} s are too few", seen.rising.size(), lasts_s));
+    refuse(fmt::format("{} pulses over {:.1f} s are too few: watch for longer", seen.rising.size(), lasts_s));
 
   const Line line = fit(seen.rising);
   if (line.furthest / ticks_per_s > most_scatter_s)
-    refuse(fmt::format("the reference comes up to {:.0f} us off an even beat",
-                       line.furthest / ticks_per_s * 1e6));
+    refuse(fmt::format(
+        "the reference's pulses are up to {:.0f} us off an even beat: check the reference and its wire",
+        line.furthest / ticks_per_s * 1e6));
   Calibration out;
   out.pulses = seen.rising.size();
   out.lasts_s = lasts_s;
   out.scatter_us = line.scatter / ticks_per_s * 1e6;
   out.fast_ppm = 1e6 * (line.slope / period_ticks - 1);
   if (std::abs(out.fast_ppm) > most_clock_ppm)
-    refuse(fmt::format("its clock would be {:.0f} ppm off, which no crystal is: is the reference {} Hz?",
-                       out.fast_ppm, reference.hz));
+    refuse(fmt::format(
+        "its clock would be {:.0f} ppm off, more than any crystal is: is the reference really {} Hz?",
+        out.fast_ppm, reference.hz));
   // Two stamps, each somewhere within the spread.
   const double stamps_ppm = 1e6 * std::sqrt(2.0) * to_seconds(seen.stamp_spread) / 2 / root_3 / lasts_s;
   const double fit_ppm = 1e6 * line.slope_uncertainty / period_ticks;

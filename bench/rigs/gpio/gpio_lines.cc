@@ -108,7 +108,7 @@ std::string why_refused(const GpioChipFound& chip, const std::vector<unsigned>& 
       }
   if (error == EBUSY) return "a line of " + called(chip) + " is in use";
   if (error == EINVAL || error == ENOTSUP || error == ENXIO)
-    return called(chip) + " cannot watch these lines for edges, or has no such bias";
+    return called(chip) + " cannot watch these lines for edges, or does not have this bias: try bias: as-is";
   return std::string(std::strerror(error));
 }
 

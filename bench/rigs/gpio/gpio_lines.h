@@ -1,7 +1,7 @@
 // Lines of the kernel's GPIO character device, by its version 2 ioctls (Linux
 // 5.10; <linux/gpio.h>). Version 1, which libgpiod 1.6 of Debian 12 uses, keeps
-// the oldest 16 of unread edges and tells nobody; version 2 keeps the newest,
-// up to event_buffer_size, and numbers them, so that a loss shows.
+// the oldest 16 of unread edges and does not report the rest; version 2 keeps
+// the newest, up to event_buffer_size, and numbers them, so that a loss shows.
 #pragma once
 
 #include <cstdint>

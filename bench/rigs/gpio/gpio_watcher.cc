@@ -111,7 +111,7 @@ Seen GpioWatcher::collect(Nanos until, std::vector<LampEvent>& out) {
   seen.lost = std::exchange(lost_, 0);
   if (seen.lost > 0)
     seen.lost_why = fmt::format(
-        "{} edges of the GPIO lines were lost: the kernel had no room for them, or never saw them",
+        "{} edges of the GPIO lines were lost: the kernel had no room for them or did not see them",
         seen.lost);
   return seen;
 }

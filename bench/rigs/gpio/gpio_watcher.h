@@ -40,7 +40,7 @@ class GpioWatcher : public Watcher {
     unsigned number = 0;
     Channels lights = 0;
     bool active = false;   // as of the last edge that was taken
-    bool certain = false;  // an edge has told, not only the reading at the begin
+    bool certain = false;  // known from an edge, not only from the reading at the beginning
   };
   void drain();
   void take(const GpioEdge& edge);

@@ -57,9 +57,10 @@ void Instrument::greet() {
     answer = link_->read(patience_);
   answered_ = clock_->now();
   if (!answer || !is_name(*answer))
-    throw RigError(name_ + " does not answer *IDN? with a name: is it one, and does it speak SCPI there?");
+    throw RigError(
+        name_ + " does not answer *IDN? with a name: is it a signal generator, and is this its SCPI port?");
   if (!identity_.empty() && *answer != identity_)
-    throw RigError(name_ + " is another one than before: " + in_quotes(*answer));
+    throw RigError(name_ + " is not the same one as before: " + in_quotes(*answer));
   identity_ = *answer;
 }
 
@@ -133,7 +134,7 @@ void Instrument::set(const std::string& header, const std::string& value,
   rest();
   const Answer answer = ask(header + " " + value + ";:" + header + "?");
   if (!ok(answer.text))
-    throw RigError(fmt::format("{} was told `{} {}` and says {}{}", name_, header, value,
+    throw RigError(fmt::format("{} was sent `{} {}` and answers {}{}", name_, header, value,
                                in_quotes(answer.text), errors_as_text()));
 }
 
@@ -150,7 +151,7 @@ void Instrument::set_up() {
   rest();
   const Answer name = ask(clean, std::max(patience_, setting_.reset ? reset_patience : 0));
   if (name.text != identity_)
-    throw RigError(fmt::format("{} was told `{}` and says {}", name_, clean, in_quotes(name.text)));
+    throw RigError(fmt::format("{} was sent `{}` and answers {}", name_, clean, in_quotes(name.text)));
   set(output_, "OFF", [](const std::string& text) { return says(text, 0); });
   set(source_ + "FUNC", "SQU", [](const std::string& text) { return text.starts_with("SQU"); });
   if (setting_.load_ohm) {
@@ -165,7 +166,7 @@ void Instrument::set_up() {
   set_number(source_ + "VOLT", setting_.amplitude_v);
   set_number(source_ + "VOLT:OFFS", setting_.offset_v);
   if (const std::string text = errors_as_text(); !text.empty())
-    throw RigError(name_ + " took its settings, but complains" + text);
+    throw RigError(name_ + " took its settings but reports an error" + text);
 }
 
 Nanos Instrument::longest_answer_time() {
@@ -184,7 +185,7 @@ Instrument::Answer Instrument::set_frequency(double hz, double& read_back) {
   Answer answer = ask(message);
   const std::optional<double> said = number_in(answer.text);
   if (!said || std::abs(*said - hz) > setting_.resolution_hz)
-    throw RigError(fmt::format("{} was told {:.6f} Hz and says {}{}", name_, hz, in_quotes(answer.text),
+    throw RigError(fmt::format("{} was set to {:.6f} Hz and answers {}{}", name_, hz, in_quotes(answer.text),
                                errors_as_text()));
   read_back = *said;
   return answer;
@@ -197,7 +198,7 @@ Instrument::Answer Instrument::start(double hz, double& read_back) {
   const std::optional<double> said = number_in(answer.text.substr(0, semicolon));
   const bool on = semicolon != std::string::npos && says(answer.text.substr(semicolon + 1), 1);
   if (!on || !said || std::abs(*said - hz) > setting_.resolution_hz)
-    throw RigError(fmt::format("{} was told {:.6f} Hz and its output on, and says {}{}", name_, hz,
+    throw RigError(fmt::format("{} was set to {:.6f} Hz with its output on, and answers {}{}", name_, hz,
                                in_quotes(answer.text), errors_as_text()));
   read_back = *said;
   return answer;
@@ -206,8 +207,8 @@ Instrument::Answer Instrument::start(double hz, double& read_back) {
 Instrument::Answer Instrument::stop() {
   Answer answer = ask(output_ + " OFF;:" + output_ + "?");
   if (!says(answer.text, 0))
-    throw RigError(fmt::format("{} was told its output off and says {}{}", name_, in_quotes(answer.text),
-                               errors_as_text()));
+    throw RigError(fmt::format("{} was told to switch its output off and answers {}{}", name_,
+                               in_quotes(answer.text), errors_as_text()));
   return answer;
 }
 

@@ -246,8 +246,7 @@ std::unique_ptr<InstrumentLink> open_usbtmc(const std::string& address) {
   Descriptor fd(::open(address.c_str(), O_RDWR | O_CLOEXEC));
   if (fd.get() < 0) {
     if (errno == EACCES || errno == EPERM) refuse(address, no_permission(address));
-    if (errno == ENOENT)
-      refuse(address, "there is no such device; `tachproof ports` lists those that there are");
+    if (errno == ENOENT) refuse(address, "there is no such device; `tachproof ports` lists those connected");
     refuse(address, std::strerror(errno));
   }
   if (flock(fd.get(), LOCK_EX | LOCK_NB) != 0) refuse(address, "another program is using it");

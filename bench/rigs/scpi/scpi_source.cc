@@ -84,8 +84,8 @@ SourceFacts ScpiSource::facts() const {
   SourceFacts facts;
   facts.kind = "scpi";
   facts.description = fmt::format(
-      "{} ({}), square wave {} Vpp, offset {} V; read back within {:.1f} ms before the run; its rpm is the "
-      "profile's of within {:.1f} ms, give or take {:.3f} rpm",
+      "{} ({}), square wave {} Vpp, offset {} V; read back within {:.1f} ms before the run; its rpm follows "
+      "the profile within {:.1f} ms and {:.3f} rpm",
       generator_->name(), generator_->identity(), setting_.amplitude_v, setting_.offset_v,
       to_ms(longest_answer_), to_ms(source_lag(timing_)), frequency_bound_rpm(setting_, pulses_per_rev_));
   facts.clock_ppm = setting_.clock_ppm;
@@ -104,7 +104,7 @@ std::optional<std::string> ScpiSource::cannot_play(const PlayRequest& request) {
     generator_->set_frequency(fastest, read_back);
   } catch (const RigError& e) {
     generator_->make_silent();
-    return std::string("it does not make the fastest rpm: ") + e.what();
+    return std::string("it cannot play the fastest rpm: ") + e.what();
   }
   return std::nullopt;
 }
@@ -117,11 +117,10 @@ void ScpiSource::press(const Press&, Nanos) {
 void ScpiSource::begin() {
   talk([&] {
     if (longest_answer_ > setting_.answer)
-      throw RigError(
-          fmt::format("{} takes up to {:.1f} ms to answer, and the rig file allows {:.1f} ms; `answer_ms: "
-                      "{:.0f}` would do",
-                      generator_->name(), to_ms(longest_answer_), to_ms(setting_.answer),
-                      1.5 * to_ms(longest_answer_) + 1));
+      throw RigError(fmt::format(
+          "{} takes up to {:.1f} ms to answer, and the rig file allows {:.1f} ms: set `answer_ms: {:.0f}`",
+          generator_->name(), to_ms(longest_answer_), to_ms(setting_.answer),
+          1.5 * to_ms(longest_answer_) + 1));
   });
   steps_ = SteppedRpm(timing_);
   next_.reset();
@@ -167,8 +166,8 @@ void ScpiSource::make(const RpmChange& change) {
   pulses_.frequency(std::max<Nanos>((played.sent + played.answered) / 2, 0), played.hz, *wire_);
   if (const Nanos late = played.answered - (change.at - half() + setting_.answer); late > 0)
     throw RigError(
-        fmt::format("{}: the change due at {:.3f} s was read back {:.1f} ms too late; `answer_ms` "
-                    "in the rig file allows {:.1f} ms",
+        fmt::format("{}: the change due at {:.3f} s was read back {:.1f} ms too late: `answer_ms` in the rig "
+                    "file is {:.1f} ms, so give it more",
                     generator_->name(), to_seconds(change.at), to_ms(late), to_ms(setting_.answer)));
 }
 
