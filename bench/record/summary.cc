@@ -93,12 +93,6 @@ const Finding* first_that_makes(const RunResult& r, Verdict v) {
   return nullptr;
 }
 
-std::string as_sentence(std::string text) {
-  text = printable(text);
-  if (!text.empty() && text.back() != '.') text += '.';
-  return text;
-}
-
 // Its U reaches over the limit.
 std::string too_near(const BoundaryResult& b) {
   if (!std::isfinite(b.threshold_rpm))
@@ -145,6 +139,12 @@ std::string between_words(const RpmBetween& b) {
   if (!std::isfinite(b.high_rpm)) return "above " + fixed(b.low_rpm, 1);
   if (!std::isfinite(b.low_rpm)) return "at most " + fixed(b.high_rpm, 1);
   return fmt::format("between {} and {}", fixed(b.low_rpm, 1), fixed(b.high_rpm, 1));
+}
+
+std::string as_sentence(std::string text) {
+  text = printable(text);
+  if (!text.empty() && text.back() != '.') text += '.';
+  return text;
 }
 
 std::string shouted(Verdict v) {

@@ -15,6 +15,8 @@ namespace tachproof {
 std::string between_words(const RpmBetween& between);
 
 std::string shouted(Verdict v);
+// Printable, with a full stop: remarks, findings and notes have none.
+std::string as_sentence(std::string text);
 // In the verdict's colour on a terminal that has colours.
 std::string painted(const std::string& text, Verdict v, bool colour);
 

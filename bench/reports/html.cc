@@ -76,7 +76,7 @@ std::string notes_html(const RunRecord& record) {
   const RunResult& r = record.result;
   if (r.notes.empty()) return "";
   std::string html = "<h2>Notes</h2>\n<ul>\n";
-  for (const std::string& note : r.notes) html += fmt::format("<li>{}</li>\n", escaped(note));
+  for (const std::string& note : r.notes) html += fmt::format("<li>{}</li>\n", escaped(as_sentence(note)));
   return html + "</ul>\n";
 }
 

@@ -126,7 +126,7 @@ std::string findings_html(const RunRecord& record) {
     if (groups[i].count > 1) at += " to " + html_number(to_seconds(r.findings[groups[i].last].at), 3);
     rows += row(number_cell(std::to_string(i + 1)) + number_cell(at) + short_cell(word(f.kind)) +
                 text_cell(f.window) + text_cell(f.lamp) + number_cell(std::to_string(groups[i].count)) +
-                text_cell(f.message));
+                text_cell(as_sentence(f.message)));
   }
   std::string caption = "Equal ones together, with the words of the first.";
   if (r.findings_left_out > 0)
@@ -154,7 +154,7 @@ std::string boundaries_html(const RunRecord& record) {
             number_cell(html_number(b.coverage_factor, 2)) + number_cell(response) +
             number_cell(std::to_string(b.visits)) + row_verdict_cell(record, b));
     std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
-    if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + escaped(b.remark);
+    if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + escaped(as_sentence(b.remark));
     if (!more.empty()) rows += row(fmt::format("<td></td><td colspan=\"9\" class=\"m\">{}</td>", more));
   }
   return table("Boundaries",
@@ -183,7 +183,8 @@ std::string deadbands_html(const RunRecord& record) {
                 number_cell(html_number(d.expanded_uncertainty_rpm, decimals)) +
                 short_cell(d.sits ? word(*d.sits) : "–") + row_verdict_cell(record, d));
     if (!d.remark.empty())
-      rows += row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(d.remark)));
+      rows +=
+          row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(as_sentence(d.remark))));
   }
   return table(
       "Deadbands",
@@ -200,7 +201,8 @@ std::string responses_html(const RunRecord& record) {
                 number_cell(html_number(r.expanded_uncertainty_ms, decimals)) +
                 number_cell(std::to_string(r.visits)) + row_verdict_cell(record, r));
     if (!r.remark.empty())
-      rows += row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(r.remark)));
+      rows +=
+          row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(as_sentence(r.remark))));
   }
   return table(
       "Responses",

@@ -86,7 +86,7 @@ void boundaries(Terminal& out, const RunRecord& record) {
                                                     fixed(b.expanded_uncertainty_rpm, decimals),
                                                     fixed(b.response_ms, 1), b.visits, row_verdict(out, b)));
     std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
-    if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + b.remark;
+    if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + as_sentence(b.remark);
     if (!more.empty()) out.paragraph("  ", more);
   }
 }
@@ -102,7 +102,7 @@ void deadbands(Terminal& out, const RunRecord& record) {
                                                     d.sits ? word(*d.sits) : "", fixed(d.width_rpm, decimals),
                                                     fixed(d.expanded_uncertainty_rpm, decimals),
                                                     fixed(d.nominal_rpm, 1), "", row_verdict(out, d)));
-    if (!d.remark.empty()) out.paragraph("  ", d.remark);
+    if (!d.remark.empty()) out.paragraph("  ", as_sentence(d.remark));
   }
 }
 
@@ -115,7 +115,7 @@ void responses(Terminal& out, const RunRecord& record) {
     out.line(out.name(r.boundary, 56) +
              fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", word(r.direction), fixed(r.response_ms, 1),
                          fixed(r.expanded_uncertainty_ms, 1), "", r.visits, row_verdict(out, r)));
-    if (!r.remark.empty()) out.paragraph("  ", r.remark);
+    if (!r.remark.empty()) out.paragraph("  ", as_sentence(r.remark));
   }
 }
 
@@ -184,7 +184,8 @@ void findings(Terminal& out, const RunRecord& record) {
   if (shown == 0) return;
   out.heading("Findings");
   for (std::size_t i = 0; i < shown; ++i)
-    out.paragraph(fmt::format("{:>3}. ", i + 1), heading(r.findings[i]) + ": " + r.findings[i].message);
+    out.paragraph(fmt::format("{:>3}. ", i + 1),
+                  heading(r.findings[i]) + ": " + as_sentence(r.findings[i].message));
   const std::uint64_t more = r.findings.size() - shown + r.findings_left_out;
   if (more > 0)
     out.paragraph("     ", fmt::format("... and {} more; result.json lists those that were kept.", more));
@@ -194,7 +195,7 @@ void remarks(Terminal& out, const RunRecord& record) {
   const RunResult& r = record.result;
   if (r.notes.empty() && r.not_judged.empty() && r.not_visited.empty() && r.not_asked.empty()) return;
   out.heading("Notes");
-  for (const std::string& note : r.notes) out.paragraph("  - ", note);
+  for (const std::string& note : r.notes) out.paragraph("  - ", as_sentence(note));
   std::string names;
   for (const std::string& name : r.not_judged) names += (names.empty() ? "" : ", ") + name;
   if (!names.empty()) out.paragraph("  - ", "Not wired, so not judged: " + names + ".");
