@@ -50,8 +50,8 @@ TEST(ReportHtml, SaysTheVerdictInLargeWithItsReason) {
   EXPECT_THAT(
       html(drumlin::passing()),
       HasSubstr(
-          "<div class=\"verdict pass\"><strong>PASS</strong><div><p>All 20 expected transitions were seen "
-          "within what is allowed, and nothing was found amiss.</p></div></div>"));
+          "<div class=\"verdict pass\"><strong>PASS</strong><div><p>All 20 expected transitions came as they "
+          "should. Nothing wrong was seen.</p></div></div>"));
   EXPECT_THAT(html(drumlin::failing()), HasSubstr("<div class=\"verdict fail\"><strong>FAIL</strong>"));
   EXPECT_THAT(html(drumlin::failing()), HasSubstr("<p>Not wired, so <b>not judged</b>: top magenta.</p>"));
   EXPECT_THAT(
@@ -75,10 +75,37 @@ TEST(ReportHtml, MissingEvidenceStandsInWords) {
   EXPECT_THAT(text, HasSubstr(">NOT SEEN</text>"));
 }
 
-TEST(ReportHtml, FindingsComeFirst) {
+TEST(ReportHtml, WhatDidNotPassStandsBeforeEverythingElse) {
   const std::string text = html(drumlin::failing());
-  EXPECT_LT(text.find("<h2>Findings</h2>"), text.find("<h2>What was tested</h2>"));
+  const std::size_t verdict = text.find("<strong>FAIL</strong>"), picture = text.find("deviation of every threshold"),
+                    list = text.find("<h2>What did not pass</h2>"), run = text.find("<h2>The run</h2>"),
+                    findings = text.find("<h2>Findings</h2>"), tested = text.find("<h2>What was tested</h2>");
+  for (const auto& [before, after] : {std::pair(verdict, picture), std::pair(picture, list), std::pair(list, run),
+                                      std::pair(run, findings), std::pair(findings, tested)}) {
+    EXPECT_NE(after, std::string::npos);
+    EXPECT_LT(before, after);
+  }
+  EXPECT_THAT(html(drumlin::passing()), Not(HasSubstr("<h2>What did not pass</h2>")));
   EXPECT_THAT(html(drumlin::passing()), Not(HasSubstr("<h2>Findings</h2>")));
+}
+
+TEST(ReportHtml, EqualFindingsAreOneRowWithACount) {
+  drumlin::Run run = drumlin::failing();
+  run.record.result.findings.assign(7, {FindingKind::early, ns_per_s, "on-limit", "left", "The same"});
+  run.record.result.findings.back().at = 3 * ns_per_s;
+  const std::string text = html(run);
+  EXPECT_THAT(text, HasSubstr("<td class=\"n\">1.000 to 3.000</td>"));
+  EXPECT_THAT(text, HasSubstr("<td class=\"n\">7</td><td class=\"w\">The same.</td>"));
+}
+
+TEST(ReportHtml, ARunOnTheBuiltInUnitSaysSoOnEveryPage) {
+  drumlin::Run run = drumlin::passing();
+  run.record.watch = "simulated";
+  EXPECT_THAT(html(run), HasSubstr("<b>SIMULATED</b>"));
+  EXPECT_THAT(html(run), HasSubstr("@top-center { content: \"SIMULATED"));  // printed
+  EXPECT_THAT(html(run), Not(HasSubstr("Clock calibrated")));
+  run.record.watch = "board";
+  EXPECT_THAT(html(run), Not(HasSubstr("SIMULATED")));
 }
 
 TEST(ReportHtml, EscapesEveryNameThatAUserGives) {
@@ -165,7 +192,7 @@ TEST(ReportHtml, StaysSmallForALongRun) {
   EXPECT_LT(text.size(), 2'000'000u);
   EXPECT_THAT(text, HasSubstr("400 of 43220 rows, those that are no pass first; 1 in all are no pass."));
   EXPECT_THAT(text, HasSubstr("<td class=\"n\">40021</td>"));  // the one that failed
-  EXPECT_THAT(text, HasSubstr("600 more findings are not shown here."));
+  EXPECT_THAT(text, HasSubstr("<td class=\"n\">1000</td><td class=\"m\">Forty words of some message.</td>"));
 }
 
 TEST(ReportHtml, SaysWhenTheDrawingIsNotWhole) {
