@@ -26,6 +26,15 @@ struct BoundaryEvidence {
   std::vector<Nanos> first_seen;  // for findings
 };
 
+// Two rates, or a ramp and a step, separate response and threshold: at some boundary, in this
+// direction. Up and down may differ.
+bool has_a_lever(const BoundaryEvidence& evidence, Direction direction);
+
+// How far a threshold may be off, in rpm, for a response that is allowed and that this
+// boundary's own visits do not separate from it: what other boundaries showed may be another
+// response. 0 where two rates or a step of its own do. `way`: of ThresholdFits.
+double open_response_rpm(const Gauge& gauge, const BoundaryEvidence& evidence, std::size_t way);
+
 // A row for each threshold that the profile crosses and the wired lamps can show. Its verdict
 // is that of the measured rpm against the gauge's tolerance; a threshold that is only
 // known to lie between two rpm says so, and what would decide it.

@@ -13,7 +13,6 @@
 namespace tachproof {
 namespace {
 
-constexpr double most_forgiven = 0.1;     // of the time that was judged, for odd pulses
 constexpr std::size_t visits_kept = 200;  // per boundary and direction: enough for any U
 
 }  // namespace
@@ -245,53 +244,7 @@ bool Judge::Impl::counts(const TransitionResult& row) const {
          std::none_of(result_.boundaries.begin(), result_.boundaries.end(), same);
 }
 
-// How much was forgiven, and whether that was too much.
-void Judge::Impl::say_disturbed() {
-  std::size_t changes = 0;
-  for (const SeenTransition& one : seen_) changes += one.disturbed;
-  if (changes > 0)
-    result_.notes.push_back(std::to_string(changes) + (changes == 1 ? " change was" : " changes were") +
-                            " not judged: a pulse was missing or doubled at the time");
-  const double share = judged_ > 0 ? static_cast<double>(disturbed_for_) / static_cast<double>(judged_) : 0;
-  if (share > most_forgiven)
-    log_.add({FindingKind::lost_evidence, 0, "", "",
-              "pulses were missing or doubled for " + decimal(100 * share, 0) +
-                  " % of the time, when the lamps cannot be judged. At most " +
-                  decimal(100 * most_forgiven, 0) +
-                  " % may be left out: mend the tach signal and run again"});
-}
-
-void Judge::Impl::say_left_out() {
-  const JudgeWhat& what = setup_.what;
-  if (!what.transitions) result_.not_asked.push_back("transitions");
-  if (!what.steady) result_.not_asked.push_back("steady");
-  if (!what.blink) result_.not_asked.push_back("blink");
-  if (!what.thresholds) result_.not_asked.push_back("thresholds");
-  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
-    if (expectation_.crossings(b, Direction::rising) + expectation_.crossings(b, Direction::falling) == 0)
-      result_.not_visited.push_back(gauge_.windows[b].name);
-}
-
-void Judge::Impl::last_words(Nanos until, bool complete) {
-  const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty();
-  if (!lamps_known_ || dead) {
-    log_.add(
-        {FindingKind::lost_evidence, 0, "", "",
-         lamps_known_
-             ? "no lamp changed in the whole run, though the settings demand changes. Either the unit was "
-               "off or the watcher does not see it: check power, tach signal and wiring, then run again"
-             : "the watcher reported no lamp state: check that it is connected, then run again"});
-  } else if (setup_.what.steady) {
-    stuck_lamps();
-  }
-  if (wired_ == 0)
-    log_.add({FindingKind::lost_evidence, 0, "", "",
-              "no lamp of this gauge is wired, so nothing can be judged: name at least one in the wiring"});
-  else if (judged_ == 0)
-    log_.add({FindingKind::lost_evidence, 0, "", "",
-              "nothing was judged: the lamps were not seen while a window had to be shown"});
-
-  const BenchUncertainty bench = bench_uncertainty(setup_.bench, setup_.rpm_uncertainty);
+FitSetup Judge::Impl::fit_setup(const BenchUncertainty& bench) const {
   FitSetup fit;
   fit.response_from_s = to_seconds(gauge_.tolerance.response_from);
   fit.response_to_s = to_seconds(gauge_.tolerance.response_to);
@@ -305,10 +258,15 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
       most = std::max(most, reading_noise(setup_.noise, gauge_, gauge_.windows[b].from_rpm).random_rpm);
     fit.rpm_noise = std::hypot(fit.rpm_noise, most);
   }
-  const ThresholdFits fits = fit_thresholds(visits_, gauge_.boundaries(), fit);
+  return fit;
+}
+
+// The rows, and the findings of the unit.
+void Judge::Impl::make_rows(FindingLog& unit_log) {
+  const BenchUncertainty bench = bench_uncertainty(setup_.bench, setup_.rpm_uncertainty);
+  const ThresholdFits fits = fit_thresholds(visits_, gauge_.boundaries(), fit_setup(bench));
   if (fits.scatter_seen)
     result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
-  FindingLog unit_log;
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
   const bool timed = setup_.bench.watcher.time_by != TimeRelation::lamp_changes;
   FindingLog untimed;
@@ -322,46 +280,10 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   if (!timed) by_its_own_changes();
   if (setup_.what.blink) result_.blinks = blink_rows(gauge_, reading_, meters_, demanded_, bench, unit_log);
   withdraw_numbers();
-  if (dead) {
-    // A unit that is dead and a watcher that is blind look the same.
-    for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;
-    for (BlinkResult& row : result_.blinks) row.verdict = Verdict::undecided;
-    for (BoundaryResult& row : result_.boundaries) row.verdict = Verdict::undecided;
-  } else {
-    std::uint64_t left_out = 0;
-    for (Finding& finding : unit_log.take(left_out)) log_.add(std::move(finding));
-    result_.findings_left_out += left_out;
-  }
+}
 
-  for (FlickerResult& row : result_.flicker) {
-    const double minutes = row.duration_s / 60;
-    row.rate_per_min = static_cast<double>(row.changes) / minutes;
-    row.upper_95_per_min = poisson_upper(row.changes, 0.90) / minutes;  // one-sided 95 %
-    result_.notes.push_back("boundary " + row.boundary + " changed " + std::to_string(row.changes) +
-                            " more times than the profile demands, because the scripted noise crosses it "
-                            "again and again; a dwell measures the rate");
-  }
-  for (std::size_t c = 0; c < gauge_.channels(); ++c) {
-    const DimmingFilter::Dimming d = dimming_.dimming(c);
-    if (d.hz > 0) result_.levels.push_back({gauge_.channel_name(c), d.level, d.hz});
-    if (!((wired_ >> c) & 1)) result_.not_judged.push_back(gauge_.channel_name(c));
-  }
-  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
-    if (reading_.look_alike(b - 1, b))
-      result_.notes.push_back(
-          "boundary " + gauge_.windows[b].name +
-          " was not judged: the wired lamps show the same on both sides; wire one that differs");
-  say_disturbed();
-  say_left_out();
-  if (dimming_.glitches() > 0)
-    result_.notes.push_back(
-        std::to_string(dimming_.glitches()) +
-        " pulses on the lamp lines were too short for a lamp (below 20 us) and were left out");
-  if (!result_.not_judged.empty())
-    result_.notes.push_back(std::to_string(result_.not_judged.size()) + " of " +
-                            std::to_string(gauge_.channels()) +
-                            " lamp colours are not wired and were not judged");
-
+// Of all findings and rows.
+Verdict Judge::Impl::verdict() {
   Verdict verdict = log_.verdict();
   for (TransitionResult& row : result_.transitions) {
     row.asked = counts(row);
@@ -376,10 +298,33 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   take(result_.boundaries);
   take(result_.deadbands);
   take(result_.responses);
-  // Whatever was seen until then; and a dead unit looks like a blind watcher.
-  if (!complete || dead) verdict = Verdict::undecided;
+  return verdict;
+}
+
+void Judge::Impl::last_words(Nanos until, bool complete) {
+  // A unit that is dead and a watcher that is blind look the same.
+  const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty();
+  say_unseen(dead);
+  FindingLog unit_log;
+  make_rows(unit_log);
+  if (dead) {
+    for (TransitionResult& row : result_.transitions) row.verdict = Verdict::undecided;
+    for (BlinkResult& row : result_.blinks) row.verdict = Verdict::undecided;
+    for (BoundaryResult& row : result_.boundaries) row.verdict = Verdict::undecided;
+  } else {
+    std::uint64_t left_out = 0;
+    for (Finding& finding : unit_log.take(left_out)) log_.add(std::move(finding));
+    result_.findings_left_out += left_out;
+  }
+  note_flicker();
+  note_lamps();
+  say_disturbed();
+  say_left_out();
+  note_unwired_and_glitches();
+  // Whatever was seen until then.
+  const Verdict of_rows = verdict();
+  result_.verdict = complete && !dead ? of_rows : Verdict::undecided;
   result_.findings = log_.take(result_.findings_left_out);
-  result_.verdict = verdict;
   result_.complete = complete;
   result_.duration = until;
 }

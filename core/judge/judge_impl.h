@@ -88,6 +88,13 @@ class Judge::Impl {
   void say_left_out();
   bool boundary_open(std::size_t b) const { return lowest_ < b && b <= highest_; }
   void stuck_lamps();
+  void say_unseen(bool dead);
+  FitSetup fit_setup(const BenchUncertainty& bench) const;
+  void make_rows(FindingLog& unit_log);
+  void note_flicker();
+  void note_lamps();
+  void note_unwired_and_glitches();
+  Verdict verdict();
   void last_words(Nanos until, bool complete);
 
   const Gauge gauge_;

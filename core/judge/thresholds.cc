@@ -1,335 +1,161 @@
-#include "core/judge/thresholds.h"
+// All that the scatters leave possible, added up: thresholds.h.
+#include "core/judge/threshold_fitter.h"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <utility>
 
-#include "core/base/mixture.h"
 #include "core/base/portable_math.h"
 #include "core/base/statistics.h"
-#include "core/judge/response_model.h"
-#include "core/judge/threshold_budget.h"
 
 namespace tachproof {
 namespace {
 
-// Before a unit has shown its scatter: readings good to some 0.3 rpm and
-// updates every few milliseconds, as if seen with one degree of freedom, so that
-// much more is not excluded (a scaled inverse chi-squared prior; A. Gelman et
-// al., "Bayesian Data Analysis", 2.6, from memory). Chosen on the units of
-// tests/benchmarks/SURVEY.md.
-// Of readings less once visits tell scatter: few visits may agree by chance.
-constexpr double usual_rpm = 0.35, usual_told_rpm = 0.12, usual_s = 0.0018;
-constexpr double usual_dof = 1;
 // What is stated as the scatter in time, at least: of updates every 10 ms.
 constexpr double update_s = 0.0029;
-// From this many degrees of freedom on, scatter is told from what is seen.
-constexpr double enough_dof = 5;
 // The smallest that any unit shows: visits may agree by chance.
 constexpr double least_rpm = 0.03, least_s = 0.0003;
-// Up and down are taken as one unless visits tell their difference at least so well.
-constexpr double apart_told_s = 0.020;
 
 double squared(double x) { return x * x; }
 
-// Before the visits: how much the response differs up and down, and from
-// boundary to boundary (if only because pulses come slower at some).
-struct Assumption {
-  double between_s, apart_s, share;
-  bool apart;
-};
+}  // namespace
 
-struct Cell {
-  Scatter scatter;
-  double log_prior = 0, p = 0;  // p: share of all that the evidence leaves possible
-  double p_any = 0;             // the same where every update period that is allowed is as likely beforehand
-  std::vector<double> shares;   // of the assumptions, within the cell
-};
-
-// Evenly spaced logarithms.
-struct Axis {
-  double low = 0, step = 0;
-  int points = 1;
-  double at(int i) const { return low + step * i; }
-};
-
-class Fitter {
- public:
-  Fitter(const std::vector<Visit>& visits, std::size_t boundaries, const FitSetup& setup);
-  ThresholdFits fits();
-
- private:
-  using Ways = std::array<std::vector<const Visit*>, 2>;
-
-  void take_steps();
-  void take_pulses();
-  void make_linear();
-  void assume();
-  ResponsePrior prior(const Scatter& scatter, const Assumption& assumption) const;
-  std::vector<BoundaryPasses> passes(const Scatter& scatter) const;
-  void weigh(const Axis& rpm, const Axis& s);
-  Axis narrowed(const Axis& axis, bool rpm, int points) const;
-  void follow();
-  ResponseFit response(std::size_t b, std::size_t d, const Mixture& ramps) const;
-
-  std::size_t boundaries_;
-  const FitSetup& setup_;
-  std::vector<Ways> at_;  // [boundary]
-  std::vector<Ways> steps_;
-  std::array<double, 2> step_s_{}, step_u_s_{-1, -1};
-  std::vector<double> pulse_s2_, slower_s_;
-  std::vector<std::array<double, 2>> about_s_;  // where visits are made linear
-  std::vector<std::array<std::vector<LinearVisit>, 2>> linear_;
-  std::vector<std::array<std::vector<BenchParts>, 2>> parts_;
-  std::vector<Assumption> assumptions_;
-  std::vector<Cell> cells_;
-  double span_s_, common_s_, dof_ = 0, early_share_ = 0, early_u_ = 0, widest_rpm_ = 3;
-  bool seen_ = false, may_differ_ = true;
-};
-
-Fitter::Fitter(const std::vector<Visit>& visits, std::size_t boundaries, const FitSetup& setup)
-    : boundaries_(boundaries), setup_(setup), at_(boundaries + 1), steps_(boundaries + 1) {
-  double unknowns = 0, all = 0;
-  for (const Visit& visit : visits)
-    (visit.step ? steps_ : at_).at(visit.boundary)[visit.direction == Direction::falling].push_back(&visit);
-  for (const Ways& ways : at_)
-    for (const auto& way : ways) {
-      unknowns += way.empty() ? 0 : 1;
-      all += static_cast<double>(way.size());
-    }
-  dof_ = std::max(0.0, all - unknowns - 1);
-  seen_ = dof_ >= enough_dof;
-  // Changes come early by something from nothing (the noise is slow, or of the
-  // rounding) to all that white noise makes of it, and either end is likelier
-  // than the middle: two points, their standard deviation half of it.
-  early_share_ = seen_ ? 0.5 : 0;
-  early_u_ = seen_ ? 0.5 : 0.7;
-  span_s_ = setup.response_to_s - setup.response_from_s;
-  // What shifts all visits alike cannot be told from response.
-  common_s_ = std::hypot(setup.bench.source_lag_s / std::numbers::sqrt3, setup.bench.stamp_offset_s);
-  take_steps();
-  take_pulses();
-  const double middle_s = (setup.response_from_s + setup.response_to_s) / 2;
-  about_s_.assign(boundaries + 1, {middle_s, middle_s});
+// The same at worst for all visits of a way; its own weights add up to one.
+double ThresholdFitter::steps_rpm(std::size_t b, std::size_t d) const {
+  double rate = 0;
+  for (const LinearVisit& visit : linear_[b][d]) rate = std::max(rate, std::abs(visit.v));
+  for (const LinearVisit& visit : linear_[b][d]) rate = std::min(rate, std::abs(visit.v));
+  return (rate * setup_.bench.source_lag_s + setup_.bench.source_rpm) / std::numbers::sqrt3;
 }
 
-// A step is answered when an average has all but caught up, a ramp when it is
-// half-way; a filter answers it the sooner the further the step goes. Hence the width.
-void Fitter::take_steps() {
-  for (std::size_t d = 0; d < 2; ++d) {
-    double n = 0, sum = 0, squares = 0;
-    for (const Ways& ways : steps_)
-      for (const Visit* step : ways[d]) {
-        const double s = step->step_response_s - step->blur_s / 2;
-        n += 1;
-        sum += s;
-        squares += s * s;
-      }
-    if (n == 0) continue;
-    const double mean = sum / n, spread2 = std::max(0.0, squares / n - mean * mean);
-    if (!(mean > 0)) continue;
-    step_s_[d] = 0.75 * mean;
-    step_u_s_[d] = std::sqrt(squared(0.005 + 0.35 * mean) + spread2);
-  }
-}
-
-// A unit answers later where pulses are slow, by up to some periods of its
-// average and its wait, and scatters by its wait.
-void Fitter::take_pulses() {
-  constexpr double usual_pulse_s = 0.01, periods = 2.5;
-  std::vector<double> pulse_s(boundaries_ + 1, 0.0);
-  pulse_s2_.assign(boundaries_ + 1, 0.0);
-  slower_s_.assign(boundaries_ + 1, 0.0);
-  double fastest_s = 1e9;
-  for (std::size_t b = 1; b <= boundaries_ && setup_.pulses_per_rev > 0; ++b)
-    for (const auto& way : at_[b])
-      if (!way.empty()) {
-        pulse_s[b] = 60 / (setup_.pulses_per_rev * std::max(way[0]->rpm_before[0], 1.0));
-        fastest_s = std::min(fastest_s, pulse_s[b]);
-      }
-  for (std::size_t b = 1; b <= boundaries_; ++b)
-    if (pulse_s[b] > 0) {
-      pulse_s2_[b] = (squared(pulse_s[b]) - squared(fastest_s)) / 12;
-      slower_s_[b] = periods * std::max(0.0, pulse_s[b] - fastest_s - usual_pulse_s);
-    }
-}
-
-void Fitter::make_linear() {
-  linear_.assign(boundaries_ + 1, {});
-  parts_.assign(boundaries_ + 1, {});
-  for (std::size_t b = 1; b <= boundaries_; ++b)
-    for (std::size_t d = 0; d < 2; ++d) {
-      double low = 1e300, high = -1e300;
-      for (const Visit* visit : at_[b][d]) {
-        // Seen in the middle of the interval that dates it, in the mean.
-        const double longest_s = visit->spacing_s * (Visit::samples - 1);
-        const double back_s = std::clamp(about_s_[b][d] + visit->blur_s / 2, 0.0, longest_s);
-        LinearVisit one;
-        one.v = visit->slope(back_s);
-        one.a = visit->rpm(back_s) + one.v * (back_s - visit->blur_s / 2);
-        one.log2_rate = portable::log(std::max(std::abs(one.v), 1e-6)) * 1.4426950408889634;
-        parts_[b][d].push_back(bench_parts(*visit, one.v, pulse_s2_[b], setup_));
-        one.bench_rpm2 = parts_[b][d].back().all();
-        linear_[b][d].push_back(one);
-        const double seen = one.a - one.v * about_s_[b][d];
-        low = std::min(low, seen);
-        high = std::max(high, seen);
-      }
-      widest_rpm_ = std::max(widest_rpm_, high - low);
-    }
-}
-
-void Fitter::assume() {
-  constexpr std::pair<double, double> between[] = {{0.001, 0.35}, {0.004, 0.45}, {0.012, 0.2}};
-  assumptions_.clear();
-  for (const auto& [between_s, share] : between) {
-    assumptions_.push_back({between_s, 0.003, 0.7 * share, false});
-    if (may_differ_) assumptions_.push_back({between_s, std::max(span_s_ / 3, 0.005), 0.3 * share, true});
-  }
-}
-
-// The mean of what is allowed of M, less what waiting for an update takes of it:
-// a wait of up to P is part of the response.
-ResponsePrior Fitter::prior(const Scatter& scatter, const Assumption& assumption) const {
-  ResponsePrior out;
-  out.mean_s = (setup_.response_from_s + setup_.response_to_s) / 2;
-  out.u_s = std::sqrt(std::max(squared(span_s_) / 12 - scatter.s2, 4e-6) + squared(common_s_));
-  if (span_s_ < 0.007) out.u_s = std::max(std::hypot(span_s_ / std::sqrt(12.0), common_s_), 1e-4);
-  out.apart_s = assumption.apart_s;
-  out.between_s = std::min(assumption.between_s, out.u_s);
-  out.step_s = step_s_;
-  out.step_u_s = step_u_s_;
-  return out;
-}
-
-std::vector<BoundaryPasses> Fitter::passes(const Scatter& scatter) const {
-  std::vector<BoundaryPasses> out(boundaries_);
+// One assumption about one scatter, with its weights: p of what is judged, p_any of whatever response.
+void ThresholdFitter::add_model(const ResponseModel& model, const ResponseModel& alone, double p,
+                                double p_any, Sums& sums) const {
+  sums.response_s += p * (model.response_s(0) + model.response_s(1)) / 2;
   for (std::size_t b = 1; b <= boundaries_; ++b) {
-    BoundaryPasses& one = out[b - 1];
-    for (std::size_t d = 0; d < 2; ++d)
-      one.ways[d] =
-          sum_passes(linear_[b][d], d == 0 ? Direction::rising : Direction::falling, scatter, early_share_);
-    one.slower_s = slower_s_[b];
-    one.on_its_own = slower_s_[b] > span_s_ / std::sqrt(12.0);
-  }
-  return out;
-}
-
-void Fitter::weigh(const Axis& rpm, const Axis& s) {
-  cells_.clear();
-  std::vector<std::vector<double>> logs;
-  double best = -1e300;
-  for (int i = 0; i < rpm.points; ++i)
-    for (int k = 0; k < s.points; ++k) {
-      Cell cell;
-      cell.scatter.rpm2 = portable::exp(2 * rpm.at(i));
-      cell.scatter.s2 = portable::exp(2 * s.at(k));
-      cell.log_prior =
-          -usual_dof * (rpm.at(i) + squared(seen_ ? usual_told_rpm : usual_rpm) / cell.scatter.rpm2 / 2 +
-                        s.at(k) + squared(usual_s) / cell.scatter.s2 / 2);
-      const std::vector<BoundaryPasses> sums = passes(cell.scatter);
-      std::vector<double>& own = logs.emplace_back();
-      for (const Assumption& assumption : assumptions_) {
-        const ResponseModel model(sums, prior(cell.scatter, assumption));
-        // No unit answers before it is asked: half a period is in the mean response.
-        const double shortest = std::min(model.response_s(0), model.response_s(1));
-        const double sd = std::sqrt(model.response_var() + squared(common_s_) + cell.scatter.s2);
-        const double waits = normal_above((std::sqrt(3 * cell.scatter.s2) - shortest) / sd);
-        own.push_back(cell.log_prior + model.log_likelihood() +
-                      portable::log(assumption.share * std::max(waits, 1e-12)));
-        best = std::max(best, own.back());
-      }
-      cells_.push_back(std::move(cell));
+    const BoundaryTold told = model.told(b - 1), own = alone.told(b - 1);
+    double extra[2] = {0, 0};
+    for (std::size_t d = 0; d < 2; ++d) {
+      if (at_[b][d].empty()) continue;
+      const std::size_t way = 2 * b + d;
+      extra[d] = squared(steps_rpm(b, d));
+      sums.thresholds[way].add(p, told.threshold[d],
+                               told.threshold_var[d] + extra[d] + squared(early_u_ * told.early_rpm[d]) +
+                                   squared(setup_.bench.clock_share * told.threshold[d]));
+      sums.responses[way].add(
+          p, told.response[d],
+          told.response_var[d] + squared(common_s_) + squared(early_u_ * told.early_s[d]));
+      sums.ramps[way].add(p_any, own.response[d],
+                          own.response_var[d] + squared(common_s_) + squared(early_u_ * own.early_s[d]));
     }
-  double all = 0;
-  for (std::size_t c = 0; c < cells_.size(); ++c) {
-    for (double log : logs[c]) {
-      const double p = portable::exp(std::max(log - best, -600.0));
-      cells_[c].shares.push_back(p);
-      cells_[c].p += p;
-    }
-    all += cells_[c].p;
+    if (at_[b][0].empty() || at_[b][1].empty()) continue;
+    const double both = told.threshold_var[0] + told.threshold_var[1];
+    const double steps = squared(std::sqrt(extra[0]) + std::sqrt(extra[1]));
+    const double early_sum = told.early_rpm[0] + told.early_rpm[1];
+    const double early_less = told.early_rpm[0] - told.early_rpm[1];
+    const double middle = (told.threshold[0] + told.threshold[1]) / 2;
+    const double width = told.threshold[0] - told.threshold[1];
+    sums.middles[b].add(p, middle,
+                        (both + 2 * told.threshold_cov + steps + squared(early_u_ * early_sum)) / 4 +
+                            squared(setup_.bench.clock_share * middle));
+    sums.widths[b].add(p, width,
+                       std::max(both - 2 * told.threshold_cov, 1e-12) + steps +
+                           squared(early_u_ * early_less) + squared(setup_.bench.clock_share * width));
   }
-  double all_any = 0;
-  for (Cell& cell : cells_) {
-    for (double& share : cell.shares) share /= std::max(cell.p, 1e-300);
-    cell.p /= all;
-    const double s2 = cell.scatter.s2;
-    cell.p_any = cell.p * s2 * portable::exp(usual_dof * squared(usual_s) / s2 / 2);
-    all_any += cell.p_any;
-  }
-  for (Cell& cell : cells_) cell.p_any /= all_any;
 }
 
-// To where nearly all of what is possible lies, and a step beyond.
-Axis Fitter::narrowed(const Axis& axis, bool rpm, int points) const {
-  double low = 1e300, high = -1e300;
-  for (const Cell& cell : cells_)
-    if (cell.p > 1e-4) {
-      const double at = 0.5 * portable::log(rpm ? cell.scatter.rpm2 : cell.scatter.s2);
-      low = std::min(low, at);
-      high = std::max(high, at);
+ThresholdFitter::Sums ThresholdFitter::summed() const {
+  const std::vector<Mixture> ways(2 * (boundaries_ + 1)), both(boundaries_ + 1);
+  Sums sums{ways, ways, ways, both, both};
+  sums.likeliest = &cells_[0];
+  for (const ScatterCell& cell : cells_) {
+    if (cell.p < 1e-4 && cell.p_any < 1e-4) continue;
+    if (cell.p > sums.likeliest->p) sums.likeliest = &cell;
+    sums.kept += cell.p;
+    const double lr = portable::log(cell.scatter.rpm2), ls = portable::log(cell.scatter.s2);
+    sums.log_rpm += cell.p * lr;
+    sums.log_rpm2 += cell.p * lr * lr;
+    sums.log_s += cell.p * ls;
+    sums.log_s2 += cell.p * ls * ls;
+    const std::vector<BoundaryPasses> cell_passes = passes(cell.scatter);
+    for (std::size_t i = 0; i < assumptions_.size(); ++i) {
+      const double p = cell.p * cell.shares[i], p_any = cell.p_any * cell.shares[i];
+      if (assumptions_[i].apart) sums.apart += p;
+      if (p < 3e-5 && p_any < 3e-5) continue;
+      ResponsePrior known = prior(cell.scatter, assumptions_[i]);
+      const ResponseModel model(cell_passes, known);
+      known.u_s = 10;
+      known.step_u_s = {-1, -1};
+      add_model(model, ResponseModel(cell_passes, known), p, p_any, sums);
     }
-  const double last = axis.at(axis.points - 1);
-  low = std::max(axis.low, low - 0.75 * axis.step);
-  high = std::min(last, high + 0.75 * axis.step);
-  return {low, std::max(high - low, 1e-6) / (points - 1), points};
+  }
+  return sums;
 }
 
-// Visits of a bent profile are made linear about the response that was found.
-void Fitter::follow() {
-  const auto likeliest =
-      std::max_element(cells_.begin(), cells_.end(), [](const Cell& a, const Cell& b) { return a.p < b.p; });
-  const std::size_t which = static_cast<std::size_t>(
-      std::max_element(likeliest->shares.begin(), likeliest->shares.end()) - likeliest->shares.begin());
-  const std::vector<BoundaryPasses> sums = passes(likeliest->scatter);
-  const ResponseModel model(sums, prior(likeliest->scatter, assumptions_[which]));
-  may_differ_ = model.apart_information() > 1 / squared(apart_told_s);
-  for (std::size_t b = 1; b <= boundaries_; ++b) about_s_[b] = model.told(b - 1).response;
-}
-
-// Evidence alone: of ramps where they tell it, else of the steps here.
-ResponseFit Fitter::response(std::size_t b, std::size_t d, const Mixture& ramps) const {
-  ResponseFit out;
-  const auto take = [&](const Mixture::Summary& told, std::size_t visits) {
-    out.response_s = told.mean;
-    out.expanded_uncertainty_s = told.expanded();
-    out.coverage_factor = told.k();
-    out.visits = static_cast<int>(visits);
-    out.measured = true;
+void ThresholdFitter::take_scatter(const Sums& sums, ThresholdFits& out) const {
+  const auto moments = [&](double mean, double square, double& value, double& dof) {
+    mean /= sums.kept;
+    value = portable::exp(mean);
+    dof = std::clamp(2 / std::max(square / sums.kept - mean * mean, 1e-9), 1.0, 1e6);
   };
-  if (!at_[b][d].empty()) {
-    const Mixture::Summary told = ramps.summary();
-    if (told.expanded() <= std::max(span_s_, told.mean) / 2) {
-      take(told, at_[b][d].size());
-      return out;
-    }
-  }
-  const auto& steps = steps_[b][d];
-  if (steps.empty()) return out;
-  const double n = static_cast<double>(steps.size());
-  double mean = 0, squares = 0;
-  for (const Visit* step : steps) {
-    mean += (step->step_response_s - step->blur_s / 2) / n;
-    squares += (squared(step->timing_s) + squared(step->blur_s) / 12) / n;
-  }
-  Mixture told;
-  for (const Cell& cell : cells_)
-    if (cell.p_any > 1e-4) told.add(cell.p_any, mean, (cell.scatter.s2 + squares) / n + squared(common_s_));
-  take(told.summary(), steps.size());
-  return out;
+  moments(sums.log_rpm, sums.log_rpm2, out.scatter.rpm2, out.scatter.rpm2_dof);
+  moments(sums.log_s, sums.log_s2, out.scatter.s2, out.scatter.s2_dof);
+  out.scatter_seen = seen_;
+  out.scatter_dof = dof_;
+  out.response_s = sums.response_s / sums.kept;
+  out.responses_apart = sums.apart > 0.5 * sums.kept;
+  out.response_scatter_s = std::max(update_s, std::sqrt(out.scatter.s2));
 }
 
-ThresholdFits Fitter::fits() {
+// Values and U from all that is possible together; the budget's lines by the likeliest of it.
+void ThresholdFitter::take_rows(const Sums& sums, ThresholdFits& out) const {
+  const ScatterCell& likeliest = *sums.likeliest;
+  const std::vector<BoundaryPasses> cell_passes = passes(likeliest.scatter);
+  const std::size_t which = static_cast<std::size_t>(
+      std::max_element(likeliest.shares.begin(), likeliest.shares.end()) - likeliest.shares.begin());
+  const ResponseModel model(cell_passes, prior(likeliest.scatter, assumptions_[which]));
+  for (std::size_t b = 1; b <= boundaries_; ++b) {
+    const BoundaryTold told = model.told(b - 1);
+    for (std::size_t d = 0; d < 2; ++d) {
+      const std::size_t way = 2 * b + d;
+      out.responses[way] = response(b, d, sums.ramps[way]);
+      ThresholdFit& fit = out.fits[way];
+      fit.visits = static_cast<int>(at_[b][d].size());
+      if (fit.visits == 0) continue;
+      const Mixture::Summary summary = sums.thresholds[way].summary();
+      fit.threshold_rpm = summary.mean;
+      const double rate = cell_passes[b - 1].ways[d].mean_v;
+      take_budget({linear_[b][d], parts_[b][d], likeliest.scatter, rate * rate * told.response_var[d],
+                   early_u_ * std::abs(told.early_rpm[d]), setup_.bench.clock_share * summary.mean,
+                   steps_rpm(b, d), seen_},
+                  summary, fit);
+      if (!out.responses[way].measured) continue;
+      const Mixture::Summary response = sums.responses[way].summary();
+      fit.response_s = response.mean;
+      fit.response_uncertainty_s = response.expanded();
+    }
+    if (at_[b][0].empty() || at_[b][1].empty()) continue;
+    const Mixture::Summary middle = sums.middles[b].summary(), width = sums.widths[b].summary();
+    ThresholdFit& mean = out.middles[b];
+    mean.visits = out.fits[2 * b].visits + out.fits[2 * b + 1].visits;
+    mean.threshold_rpm = middle.mean;
+    mean.expanded_uncertainty_rpm = middle.expanded();
+    mean.coverage_factor = middle.k();
+    mean.dof = middle.dof;
+    out.widths[b] = {width.mean, width.expanded(), width.k(), width.dof};
+  }
+}
+
+ThresholdFits ThresholdFitter::fits() {
   make_linear();
   assume();
-  const Axis rpm{portable::log(least_rpm), portable::log(widest_rpm_ / least_rpm) / 9, 10};
+  const LogAxis rpm{portable::log(least_rpm), portable::log(widest_rpm_ / least_rpm) / 9, 10};
   const double longest_s = std::max(span_s_, 0.010) / std::sqrt(12.0);
-  const Axis s{portable::log(least_s), portable::log(longest_s / least_s) / 9, 10};
+  const LogAxis s{portable::log(least_s), portable::log(longest_s / least_s) / 9, 10};
   weigh(rpm, s);
   follow();
-  const Axis fine_rpm = narrowed(rpm, true, 10), fine_s = narrowed(s, false, 10);
+  const LogAxis fine_rpm = narrowed(rpm, true, 10), fine_s = narrowed(s, false, 10);
   make_linear();
   assume();
   weigh(fine_rpm, fine_s);
@@ -339,125 +165,15 @@ ThresholdFits Fitter::fits() {
   out.responses.resize(2 * (boundaries_ + 1));
   out.middles.resize(boundaries_ + 1);
   out.widths.resize(boundaries_ + 1);
-  out.scatter_seen = seen_;
-  out.scatter_dof = dof_;
-  std::vector<Mixture> thresholds(2 * (boundaries_ + 1)), responses(thresholds), ramps(thresholds),
-      middles(boundaries_ + 1), widths(boundaries_ + 1);
-  double log_rpm = 0, log_s = 0, log_rpm2 = 0, log_s2 = 0, apart = 0, kept = 0;
-  const Cell* likeliest = &cells_[0];
-  out.response_s = 0;
-  // The same at worst for all visits of a way; its own weights add up to one.
-  const auto steps_rpm = [&](std::size_t b, std::size_t d) {
-    double rate = 0;
-    for (const LinearVisit& visit : linear_[b][d]) rate = std::max(rate, std::abs(visit.v));
-    for (const LinearVisit& visit : linear_[b][d]) rate = std::min(rate, std::abs(visit.v));
-    return (rate * setup_.bench.source_lag_s + setup_.bench.source_rpm) / std::numbers::sqrt3;
-  };
-  for (const Cell& cell : cells_) {
-    if (cell.p < 1e-4 && cell.p_any < 1e-4) continue;
-    if (cell.p > likeliest->p) likeliest = &cell;
-    kept += cell.p;
-    const double lr = portable::log(cell.scatter.rpm2), ls = portable::log(cell.scatter.s2);
-    log_rpm += cell.p * lr;
-    log_rpm2 += cell.p * lr * lr;
-    log_s += cell.p * ls;
-    log_s2 += cell.p * ls * ls;
-    const std::vector<BoundaryPasses> sums = passes(cell.scatter);
-    for (std::size_t i = 0; i < assumptions_.size(); ++i) {
-      const double p = cell.p * cell.shares[i];
-      if (assumptions_[i].apart) apart += p;
-      const double p_any = cell.p_any * cell.shares[i];
-      if (p < 3e-5 && p_any < 3e-5) continue;
-      ResponsePrior known = prior(cell.scatter, assumptions_[i]);
-      const ResponseModel model(sums, known);
-      known.u_s = 10;
-      known.step_u_s = {-1, -1};
-      const ResponseModel alone(sums, known);
-      out.response_s += p * (model.response_s(0) + model.response_s(1)) / 2;
-      for (std::size_t b = 1; b <= boundaries_; ++b) {
-        const BoundaryTold told = model.told(b - 1), own = alone.told(b - 1);
-        double extra[2] = {0, 0};
-        for (std::size_t d = 0; d < 2; ++d) {
-          if (at_[b][d].empty()) continue;
-          const std::size_t way = 2 * b + d;
-          extra[d] = squared(steps_rpm(b, d));
-          thresholds[way].add(p, told.threshold[d],
-                              told.threshold_var[d] + extra[d] + squared(early_u_ * told.early_rpm[d]) +
-                                  squared(setup_.bench.clock_share * told.threshold[d]));
-          responses[way].add(p, told.response[d],
-                             told.response_var[d] + squared(common_s_) + squared(early_u_ * told.early_s[d]));
-          ramps[way].add(p_any, own.response[d],
-                         own.response_var[d] + squared(common_s_) + squared(early_u_ * own.early_s[d]));
-        }
-        if (at_[b][0].empty() || at_[b][1].empty()) continue;
-        const double both = told.threshold_var[0] + told.threshold_var[1];
-        const double steps = squared(std::sqrt(extra[0]) + std::sqrt(extra[1]));
-        const double early_sum = told.early_rpm[0] + told.early_rpm[1];
-        const double early_less = told.early_rpm[0] - told.early_rpm[1];
-        const double middle = (told.threshold[0] + told.threshold[1]) / 2;
-        const double width = told.threshold[0] - told.threshold[1];
-        middles[b].add(p, middle,
-                       (both + 2 * told.threshold_cov + steps + squared(early_u_ * early_sum)) / 4 +
-                           squared(setup_.bench.clock_share * middle));
-        widths[b].add(p, width,
-                      std::max(both - 2 * told.threshold_cov, 1e-12) + steps +
-                          squared(early_u_ * early_less) + squared(setup_.bench.clock_share * width));
-      }
-    }
-  }
-  out.response_s /= kept;
-  out.responses_apart = apart > 0.5 * kept;
-  const auto moments = [&](double mean, double square, double& value, double& dof) {
-    mean /= kept;
-    value = portable::exp(mean);
-    dof = std::clamp(2 / std::max(square / kept - mean * mean, 1e-9), 1.0, 1e6);
-  };
-  moments(log_rpm, log_rpm2, out.scatter.rpm2, out.scatter.rpm2_dof);
-  moments(log_s, log_s2, out.scatter.s2, out.scatter.s2_dof);
-  out.response_scatter_s = std::max(update_s, std::sqrt(out.scatter.s2));
-
-  const std::vector<BoundaryPasses> sums = passes(likeliest->scatter);
-  const std::size_t which = static_cast<std::size_t>(
-      std::max_element(likeliest->shares.begin(), likeliest->shares.end()) - likeliest->shares.begin());
-  const ResponseModel model(sums, prior(likeliest->scatter, assumptions_[which]));
-  for (std::size_t b = 1; b <= boundaries_; ++b) {
-    const BoundaryTold told = model.told(b - 1);
-    for (std::size_t d = 0; d < 2; ++d) {
-      const std::size_t way = 2 * b + d;
-      out.responses[way] = response(b, d, ramps[way]);
-      ThresholdFit& fit = out.fits[way];
-      fit.visits = static_cast<int>(at_[b][d].size());
-      if (fit.visits == 0) continue;
-      const Mixture::Summary summary = thresholds[way].summary();
-      fit.threshold_rpm = summary.mean;
-      const double rate = sums[b - 1].ways[d].mean_v;
-      take_budget({linear_[b][d], parts_[b][d], likeliest->scatter, rate * rate * told.response_var[d],
-                   early_u_ * std::abs(told.early_rpm[d]), setup_.bench.clock_share * summary.mean,
-                   steps_rpm(b, d), seen_},
-                  summary, fit);
-      if (!out.responses[way].measured) continue;
-      const Mixture::Summary response = responses[way].summary();
-      fit.response_s = response.mean;
-      fit.response_uncertainty_s = response.expanded();
-    }
-    if (at_[b][0].empty() || at_[b][1].empty()) continue;
-    const Mixture::Summary middle = middles[b].summary(), width = widths[b].summary();
-    ThresholdFit& mean = out.middles[b];
-    mean.visits = out.fits[2 * b].visits + out.fits[2 * b + 1].visits;
-    mean.threshold_rpm = middle.mean;
-    mean.expanded_uncertainty_rpm = middle.expanded();
-    mean.coverage_factor = middle.k();
-    mean.dof = middle.dof;
-    out.widths[b] = {width.mean, width.expanded(), width.k(), width.dof};
-  }
+  const Sums sums = summed();
+  take_scatter(sums, out);
+  take_rows(sums, out);
   return out;
 }
 
-}  // namespace
-
 ThresholdFits fit_thresholds(const std::vector<Visit>& visits, std::size_t boundaries,
                              const FitSetup& setup) {
-  return Fitter(visits, boundaries, setup).fits();
+  return ThresholdFitter(visits, boundaries, setup).fits();
 }
 
 }  // namespace tachproof
