@@ -143,6 +143,7 @@ std::string between_words(const RpmBetween& b) {
 
 std::string as_sentence(std::string text) {
   text = printable(text);
+  if (text.starts_with("boundary ")) text.front() = 'B';  // other first words may be names
   if (!text.empty() && text.back() != '.') text += '.';
   return text;
 }

@@ -14,7 +14,7 @@
 namespace tachproof {
 namespace {
 
-constexpr double width = 900, left = 200, right = 650;
+constexpr double width = 600, left = 112, right = 370;  // narrow: read on a phone too
 constexpr double top = 26, row_height = 21, gap = 8;
 constexpr std::size_t most_drawn = 120;  // boundaries and directions
 
@@ -68,7 +68,7 @@ class Deviations {
     svg_ += svg_line({scale_(0), top - 8}, {scale_(0), bottom + 4}, "rising");
     svg_ += svg_text({(from + to) / 2, 12}, fmt::format("allowed: ± {} rpm", fixed(tolerance_, 1)), "small",
                      Anchor::middle);
-    const Ticks ticks = round_ticks(scale_.from, scale_.to, 7);
+    const Ticks ticks = round_ticks(scale_.from, scale_.to, 5);
     for (const double value : ticks.values) {
       svg_ += svg_line({scale_(value), bottom + 4}, {scale_(value), bottom + 9}, "axis");
       svg_ +=
@@ -84,8 +84,7 @@ class Deviations {
     const BoundaryResult& b = rows()[i];
     const double y = y_of(i) + row_height / 2 - 2;
     if (i == 0 || rows()[i - 1].boundary != b.boundary)
-      svg_ += svg_text({8, y + 4}, shortened(printable(b.boundary), 18), "strong");
-    svg_ += svg_text({left - 8, y + 4}, word(b.direction), "small", Anchor::end);
+      svg_ += svg_text({4, y + 4}, shortened(printable(b.boundary), 15), "strong");
     const double off = b.threshold_rpm - b.nominal_rpm, u = b.expanded_uncertainty_rpm;
     std::string text;
     if (std::isfinite(off)) {
@@ -104,14 +103,14 @@ class Deviations {
       const double to =
           std::isfinite(b.between_rpm->high_rpm) ? b.between_rpm->high_rpm - b.nominal_rpm : scale_.to;
       svg_ += svg_rect({within(from), y - 4}, std::max(2.0, within(to) - within(from)), 8, "allowed");
-      text = between_words(*b.between_rpm) + " rpm";
+      text = between_words(*b.between_rpm);
     } else {
       text = "not measured";
     }
     svg_ += svg_text({right + 12, y + 4}, text, "small");
     if (!b.asked && b.verdict == Verdict::undecided) return;
     if (b.verdict != Verdict::pass && !tells_findings(record_))
-      svg_ += svg_text({width - 6, y + 4}, shouted(b.verdict), "strong", Anchor::end);
+      svg_ += svg_text({width - 4, y + 4}, shouted(b.verdict), "strong", Anchor::end);
   }
 
   static std::string html_number_text(double value, int decimals) {

@@ -77,12 +77,12 @@ rect.undecided { fill: none; stroke: #111; stroke-width: 3; stroke-dasharray: 9 
 .legend { break-before: avoid; display: flex; flex-wrap: wrap; gap: .25rem 1.1rem; max-width: none; font-size: .85rem; }
 .swatch { display: inline-flex; align-items: center; gap: .4rem; white-space: nowrap; }
 .swatch svg { width: 34px; height: 14px; }
-.simulated { display: flex; align-items: baseline; gap: 1rem; max-width: none; margin: 0 0 .8rem; padding: .4rem .8rem;
+.simulated { display: flex; flex-wrap: wrap; align-items: baseline; gap: 0 1rem; max-width: none; margin: 0 0 .8rem; padding: .4rem .8rem;
   border: 3px double #111; background: repeating-linear-gradient(-45deg, #fff 0 14px, #eee 14px 28px);
   print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 .simulated b { font-size: 1.5rem; letter-spacing: .3em; }
 .bar { stroke: #111; stroke-width: 1.6; fill: none; }
-.deviations { margin: 1rem 0 1.4rem; break-inside: avoid; }
+.deviations { margin: 1rem 0 1.4rem; break-inside: avoid; max-width: 46rem; }
 .sign { display: flex; flex-wrap: wrap; gap: 1rem 3rem; margin: 2.6rem 0 1rem; break-inside: avoid; font-size: .9rem; }
 .sign div { flex: 1 1 11rem; }
 .sign span { display: block; height: 2.4rem; border-bottom: 1px solid #111; margin-bottom: .2rem; }
@@ -97,6 +97,7 @@ footer { margin-top: 2.2rem; padding-top: .5rem; border-top: 2px solid #111; fon
   .verdict { flex-direction: column; align-items: flex-start; gap: .6rem; }
   .verdict strong { font-size: 2rem; }
   .scroll > svg { min-width: 46rem; }
+  .deviations .scroll > svg { min-width: 26rem; }
   .scroll > table { min-width: 34rem; }
 }
 @media print {
