@@ -133,9 +133,8 @@ std::string deviations_html(const RunRecord& record) {
   if (rows.empty()) return "";
   const std::size_t shown = std::min(rows.size(), most_drawn);
   std::string caption =
-      "Threshold less nominal rpm, with its U (95 %). Grey: what is allowed. Triangles point the way that "
-      "the "
-      "rpm went. A box: the threshold lies somewhere in it.";
+      "Threshold less nominal rpm, with its U (95 %). Grey: what is allowed. Triangles up: rising; down: "
+      "falling. A box: the threshold lies somewhere in it.";
   if (shown < rows.size()) caption += fmt::format(" {} of {} rows are drawn.", shown, rows.size());
   return "<figure class=\"deviations\"><div class=\"scroll\">" + Deviations(record, shown).draw() +
          "</div>\n<figcaption>" + caption + "</figcaption></figure>\n";
