@@ -293,9 +293,9 @@ class GaugeReader {
     else if (start < 0)
       errors_.add(m.place("span_rpm"), found, "a span no longer than its anchor is high");
     else if (!gauge_.windows.empty() && !count_in_ends_ && start <= gauge_.windows.back().from_rpm)
-      errors_.add(
-          m.place("span_rpm"), found,
-          "above " + number_text(gauge_.windows.back().from_rpm) + " rpm, where the window before begins");
+      errors_.add(m.place("span_rpm"), found,
+                  "above " + number_text(gauge_.windows.back().from_rpm) + " rpm, where window '" +
+                      gauge_.windows.back().name + "' before it begins");
   }
 
   // `at`, as offsets from the start of the span.

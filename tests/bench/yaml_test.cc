@@ -52,8 +52,8 @@ TEST(Yaml, RefusesASecondDocument) {
 TEST(Yaml, AllowsTheMarksAroundTheOneDocument) { EXPECT_EQ(trouble("%YAML 1.2\n---\na: 1\n...\n"), ""); }
 
 TEST(Yaml, RefusesAnEmptyFile) {
-  EXPECT_EQ(trouble(""), "f.yaml: an empty file; format, kind and what the kind needs");
-  EXPECT_EQ(trouble("# only a comment\n"), "f.yaml: an empty file; format, kind and what the kind needs");
+  EXPECT_EQ(trouble(""), "f.yaml:1:1: an empty file; format, kind and what the kind needs");
+  EXPECT_EQ(trouble("# only a comment\n"), "f.yaml:1:1: an empty file; format, kind and what the kind needs");
 }
 
 TEST(Yaml, RefusesQuotesThatNeverClose) {
@@ -92,10 +92,10 @@ TEST(Yaml, RefusesTagsAndKeysThatAreNoText) {
 
 TEST(Yaml, PutsTheLibrarysComplaintsOnOneLine) {
   EXPECT_EQ(trouble("a: [1,2\nb: 3\n"),
-            "f.yaml:2:2: not YAML: end of sequence flow not found; see to quotes, brackets and indentation");
+            "f.yaml:2:2: not YAML: end of sequence flow not found; check quotes, brackets and indentation");
   EXPECT_EQ(
       trouble("a: *z\n"),
-      "f.yaml:1:4: not YAML: the referenced anchor is not defined; see to quotes, brackets and indentation");
+      "f.yaml:1:4: not YAML: the referenced anchor is not defined; check quotes, brackets and indentation");
 }
 
 TEST(Yaml, SaysItselfWhenNestingIsTooDeep) {
@@ -170,11 +170,11 @@ TEST_F(YamlFile, OfFiftyMegabytesIsRefusedWithoutReadingIt) {
 
 TEST_F(YamlFile, MustBeARegularFileThatIsThere) {
   EXPECT_EQ(read_trouble(folder_ + "/none.yaml"),
-            "f.yaml: no such file; a text file in UTF-8 of at most 4 MB");
+            "f.yaml: no such file; the path of a file that is there, from the folder you are in");
   EXPECT_EQ(read_trouble(folder_), "f.yaml: a folder; a text file in UTF-8 of at most 4 MB");
   EXPECT_EQ(read_trouble("/dev/null"), "f.yaml: not a regular file; a text file in UTF-8 of at most 4 MB");
   EXPECT_EQ(read_trouble(folder_ + "/none/none.yaml"),
-            "f.yaml: no such file; a text file in UTF-8 of at most 4 MB");
+            "f.yaml: no such file; the path of a file that is there, from the folder you are in");
 }
 
 TEST_F(YamlFile, ThatIsAPipeDoesNotBlock) {

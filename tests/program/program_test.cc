@@ -175,7 +175,7 @@ TEST_F(Program, CtrlCLeavesAnUndecidedRunWithStatus3) {
   const json result = stored_result("here");
   EXPECT_EQ(result["verdict"], "undecided");
   EXPECT_EQ(result["complete"], false);
-  EXPECT_THAT(result["findings"].dump(), HasSubstr("the run was stopped by SIGINT"));
+  EXPECT_THAT(result["findings"].dump(), HasSubstr("the run was stopped at the keyboard (Ctrl-C)"));
   EXPECT_EQ(tachproof("report here").status, 3);
 }
 
@@ -261,6 +261,10 @@ TEST_F(Program, SaysBeforehandWhatAScenarioCannotDecide) {
 TEST_F(Program, BadUsageIsOneLineAndStatus2) {
   const std::map<std::string, std::string> lines = {
       {"frob", "tachproof: there is no command 'frob'; there are " + joined(command_names) + "\n"},
+      {"rnu", "tachproof: there is no command 'rnu'; did you mean 'run'?\n"},
+      {"run s.yaml --guage g.yaml --rig r.yaml",
+       "tachproof run: there is no option --guage; did you mean --gauge?\n"},
+      {"check --nothing-like-it", "tachproof check: there is no option --nothing-like-it; see --help\n"},
       {"run scenario.yaml --rig rig.yaml", "tachproof run: --gauge is missing\n"},
       {"run --gauge gauge.yaml --rig rig.yaml", "tachproof run: SCENARIO is missing\n"},
       {"check", "tachproof check: FILE is missing\n"},

@@ -199,7 +199,7 @@ TEST_F(SuiteProgram, RefusesWordsThatMakeNoSense) {
       {"--shard 0/2", "--shard is '0/2'; it must be I/N, such as 2/3, with I from 1 to N"},
       {"--shard 5/5", "--shard is 5/5, but there are only 4 pairs to share out"},
       {"--resume", "--resume goes on in a folder: name it with --out"},
-      {"--unit-serial K17", "--unit-serial is of one unit: name the gauge files, not their folder"},
+      {"--unit-serial K17", "1 --unit-serial for 2 gauge files; give one for each, in the same order"},
       {"--rig faulty.yaml", "2 --rig for 1 --gauge; give one for all, or one for each in the same order"},
   };
   for (const auto& [words, line] : lines) {
