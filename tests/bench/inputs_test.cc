@@ -14,7 +14,8 @@ namespace {
 
 const std::string gauge_text =
     "format: 1\nkind: gauge\nname: two\npulses_per_rev: 2\nlamps: [{id: left, colours: [white]}]\n"
-    "windows: [{name: below, from: 0, show: {}}, {name: above, from: 3000, show: {left: white}}]\n";
+    "windows: [{name: below, from: 0, show: {}}, {name: above, from: 3000, show: {left: white}}]\n"
+    "deadband: {rpm: 5, sits: below}\ntolerance: {rpm: 3, response_ms: {from: 0, to: 100}}\n";
 
 class Inputs : public ::testing::Test {
  protected:

@@ -24,8 +24,7 @@ TEST(VerdictText, ReadsAsApproved) {
 
 TEST(VerdictText, EndsWithTheVerdictAndWhy) {
   EXPECT_THAT(verdict_text(drumlin::passing().record, 80, false),
-              EndsWith("\nPASS: All 20 expected transitions were seen within what is allowed, and nothing\n"
-                       "was found amiss.\n"));
+              EndsWith("\nPASS: All 20 expected transitions came as they should. Nothing wrong was seen.\n"));
   EXPECT_THAT(verdict_text(drumlin::undecided().record, 80, false),
               EndsWith("\nUNDECIDED: The watcher was lost at 44.333 s.\n"));
 }
@@ -34,7 +33,7 @@ TEST(VerdictText, SaysWhyWithoutAFinding) {
   RunRecord record = drumlin::undecided().record;
   record.result.findings.clear();
   EXPECT_THAT(verdict_text(record, 80, false),
-              EndsWith("\nUNDECIDED: The run did not get to its end, so the bench cannot tell.\n"));
+              EndsWith("\nUNDECIDED: The run did not get to its end: play it again.\n"));
   record.result.complete = true;
   EXPECT_THAT(verdict_text(record, 80, false),
               HasSubstr("\nUNDECIDED: Not decided: 11 of 20 transitions and 9 of 18 thresholds. Boundary\n"));

@@ -170,11 +170,11 @@ TEST_F(YamlFile, OfFiftyMegabytesIsRefusedWithoutReadingIt) {
 
 TEST_F(YamlFile, MustBeARegularFileThatIsThere) {
   EXPECT_EQ(read_trouble(folder_ + "/none.yaml"),
-            "f.yaml: no such file; the path of a file that is there, from the folder you are in");
+            "f.yaml: no such file; the path of an existing file, from the folder you are in");
   EXPECT_EQ(read_trouble(folder_), "f.yaml: a folder; a text file in UTF-8 of at most 4 MB");
   EXPECT_EQ(read_trouble("/dev/null"), "f.yaml: not a regular file; a text file in UTF-8 of at most 4 MB");
   EXPECT_EQ(read_trouble(folder_ + "/none/none.yaml"),
-            "f.yaml: no such file; the path of a file that is there, from the folder you are in");
+            "f.yaml: no such file; the path of an existing file, from the folder you are in");
 }
 
 TEST_F(YamlFile, ThatIsAPipeDoesNotBlock) {

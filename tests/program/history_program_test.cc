@@ -64,7 +64,7 @@ TEST_F(HistoryProgram, IsFoundByTheEnvironmentAndThenWhereTheUsersDataIs) {
   EXPECT_TRUE(std::filesystem::exists(scratch / "tachproof" / "history.db"));
   EXPECT_EQ(run("rig.yaml --out c", {{"TACHPROOF_HISTORY", ""}}).err, "") << "set to nothing: none, no word";
   EXPECT_EQ(tachproof("history").err,
-            "tachproof history: TACHPROOF_HISTORY is set to nothing: there is no history\n");
+            "tachproof history: TACHPROOF_HISTORY is empty: set it to the history's file, or give --history\n");
 }
 
 TEST_F(HistoryProgram, ThatCannotBeWrittenWarnsAndLeavesTheVerdict) {

@@ -238,7 +238,7 @@ TEST_F(Program, SaysBeforehandWhatAScenarioCannotDecide) {
       HasSubstr(
           "scenario.yaml: a sound scenario file\n"
           "scenario.yaml: warning: boundary brisk cannot be decided: its threshold will be known only to "));
-  EXPECT_THAT(check.out, HasSubstr(" rpm, 2.5 is needed: add two ramps of at most "));
+  EXPECT_THAT(check.out, HasSubstr(" rpm; 2.5 rpm is needed: add two ramps of at most "));
   const json files = json::parse(tachproof("check scenario.yaml --gauge gauge.yaml --json").out)["files"];
   EXPECT_EQ(files[0]["warnings"].size(), 2U);
   EXPECT_TRUE(files[0]["warnings"][0]["message"].is_string());
@@ -513,7 +513,7 @@ TEST_F(Program, RefusesWordsThatMakeNoLampTest) {
       {"--out new.yaml --source simulated --port p", "--port does not go with --source simulated"},
       {"--out new.yaml --clip run.avi --regions none.yaml",
        "there is no none.yaml: teach it from a clip first, see `tachproof teach --help`"},
-      {"--out rig.yaml", "rig.yaml exists already"},
+      {"--out rig.yaml", "rig.yaml exists already; give another name"},
       {"rig.yaml gauge.yaml", "give one rig file only"},
   };
   for (const auto& [words, line] : lines) {

@@ -98,8 +98,8 @@ TEST_F(Verify, AgreesWithARunThatIsAsItWas) {
   EXPECT_EQ(good.status, 0) << good.out;
   EXPECT_EQ(good.out,
             "agrees   9 of 9 files are, byte by byte, as the run left them.\n"
-            "note     SHA256SUMS is not signed: anyone who can write to the folder could\n"
-            "         have written new sums.\n"
+            "note     SHA256SUMS is not signed: anyone who can write to the folder could have\n"
+            "         written new sums.\n"
             "agrees   Judged again from the raw evidence: pass, with every row the same as in\n"
             "         result.json.\n"
             "agrees   The pulses and lamps in capture.vcd are those that were judged.\n"
@@ -229,7 +229,7 @@ TEST_F(Verify, CatchesLampsThatWereMoved) {
   forge_sums("run", result);
   const Verification v = verify_run(scratch / "run");
   EXPECT_EQ(v.outcome(), Kind::differs);
-  EXPECT_THAT(lines_of(v, Kind::differs), HasSubstr("capture.vcd does not show"));
+  EXPECT_THAT(lines_of(v, Kind::differs), HasSubstr("capture.vcd does not match"));
 }
 
 TEST_F(Verify, CannotVerifyARunThatDidNotEnd) {
