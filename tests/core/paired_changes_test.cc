@@ -13,7 +13,9 @@
 namespace tachproof {
 namespace {
 
+using ::testing::Contains;
 using ::testing::HasSubstr;
+using ::testing::Not;
 
 // A unit that looks at its reading now and then, its updates running free, and
 // its boundaries where they are set or moved from there.
@@ -23,6 +25,7 @@ struct PlayedUnit {
   double moved_rpm = 0;  // the boundary "b3"
   std::vector<double> rates{10, 10, 60, 0, 0, 0};
   unsigned seed = 1;
+  bool ticks = false;  // its updates are those of a clock, which has one phase for the whole run
 };
 
 Gauge ladder() {
@@ -48,6 +51,7 @@ ComparedRun played(const Gauge& gauge, const PlayedUnit& unit) {
   std::mt19937 random(unit.seed);
   std::uniform_real_distribution<double> wait_ms(0, unit.update_ms), rounding_rpm(-0.5, 0.5);
   Nanos nominal = ns_per_s;
+  const double phase_s = wait_ms(random) / 1e3, period_s = unit.update_ms / 1e3;
   for (const double rate : unit.rates)
     for (std::size_t b = 1; b < gauge.windows.size(); ++b)
       for (const Direction d : {Direction::rising, Direction::falling}) {
@@ -55,13 +59,17 @@ ComparedRun played(const Gauge& gauge, const PlayedUnit& unit) {
         row.boundary = gauge.windows[b].name;
         row.direction = d;
         row.nominal = nominal += ns_per_s;
+        if (unit.ticks) row.nominal = nominal += 7'300'000;  // the train's, whatever the unit's seed
         row.seen = true;
         row.step = rate == 0;
         row.verdict = Verdict::pass;
         row.rate_rpm_per_s = d == Direction::rising ? rate : -rate;
         const double off_rpm = rounding_rpm(random) + (row.boundary == "b3" ? unit.moved_rpm : 0);
-        const double late_s = (unit.response_ms + wait_ms(random)) / 1e3;
-        row.at = nominal + from_seconds(late_s + (rate == 0 ? 0 : off_rpm / row.rate_rpm_per_s));
+        const double off_s = rate == 0 ? 0 : off_rpm / row.rate_rpm_per_s;
+        const double asked_s = to_seconds(nominal) + off_s - phase_s;
+        const double wait_s =
+            unit.ticks ? std::ceil(asked_s / period_s) * period_s - asked_s : wait_ms(random) / 1e3;
+        row.at = nominal + from_seconds(unit.response_ms / 1e3 + wait_s + off_s);
         run.result.transitions.push_back(row);
       }
   return run;
@@ -167,6 +175,70 @@ TEST(PairedComparison, OneUnitTwiceIsAsIntendedThoughItUpdatesSlowly) {
   }
 }
 
+// A clock of 50 ms: all waits of one run come from one phase, so that all pairs may differ alike.
+TEST(PairedComparison, OneUnitWithASlowClockIsAsIntended) {
+  for (const std::vector<double>& rates :
+       {std::vector<double>{10, 10, 60, 0, 0, 0}, std::vector<double>{40}, std::vector<double>{60, 200, 0}}) {
+    int passes = 0, fails = 0;
+    for (unsigned seed = 0; seed < 60; ++seed) {
+      PlayedUnit unit;
+      unit.update_ms = 50;
+      unit.ticks = true;
+      unit.rates = rates;
+      unit.seed = seed;
+      const Comparison c = of_units(unit, unit);
+      passes += c.verdict == Verdict::pass;
+      fails += c.verdict == Verdict::fail;
+    }
+    EXPECT_EQ(fails, 0) << rates.front();
+    EXPECT_GE(passes, 57) << rates.front();
+  }
+}
+
+TEST(PairedComparison, MoreThanASlowClockExplainsIsNeverAsIntended) {
+  PlayedUnit one;
+  one.update_ms = 50;
+  one.ticks = true;
+  int found = 0, as_intended = 0;
+  for (unsigned seed = 0; seed < 30; ++seed) {
+    one.seed = seed;
+    PlayedUnit moved = one;
+    moved.moved_rpm = 4;  // 3 rpm are allowed; at 10 rpm/s the clock makes 0.5
+    const ChangeWord word = item(of_units(one, moved), "threshold", "b3").word;
+    as_intended += word == ChangeWord::as_intended;
+    found += word == ChangeWord::unintended;
+  }
+  EXPECT_EQ(as_intended, 0);
+  EXPECT_GE(found, 28);
+  for (const double by_ms : {60.0, 80.0}) {
+    int passes = 0;
+    for (unsigned seed = 0; seed < 30; ++seed) {
+      one.seed = seed;
+      PlayedUnit slower = one;
+      slower.response_ms += by_ms;
+      passes += of_units(one, slower).verdict == Verdict::pass;
+    }
+    EXPECT_EQ(passes, 0) << by_ms;
+  }
+}
+
+TEST(PairedComparison, SaysWhatASlowClockHides) {
+  PlayedUnit one;
+  one.update_ms = 50;
+  one.ticks = true;
+  one.rates = {60, 200, 0};
+  const Comparison c = of_units(one, one);
+  EXPECT_EQ(c.verdict, Verdict::pass);
+  EXPECT_THAT(c.notes, Contains(HasSubstr("The unit renews its lamps only every 50.0 ms.")));
+  one.update_ms = 10;
+  EXPECT_THAT(of_units(one, one).notes, Not(Contains(HasSubstr("renews"))));
+  PlayedUnit other = one;
+  other.update_ms = 50;
+  EXPECT_THAT(
+      of_units(one, other).notes,
+      Contains("The unit renewed its lamps every 10.0 ms in the old run and every 50.0 ms in the new one."));
+}
+
 TEST(PairedComparison, ARealChangeIsNeverAsIntended) {
   for (const double by_rpm : {1.0, 2.0, 4.0, 10.0}) {
     int as_intended = 0, unintended = 0;
@@ -203,10 +275,9 @@ TEST(PairedComparison, AtOneRateOnlyAChangeOfWhicheverCannotBeTold) {
   other.response_ms += 50;  // 2 rpm at that rate
   const Comparison c = of_units(one, other);
   EXPECT_EQ(c.verdict, Verdict::undecided);
-  EXPECT_THAT(
-      item(c, "threshold", "b3").remark,
-      HasSubstr("at one rate, 40 rpm/s, a threshold that moved and a response that changed look alike"));
-  EXPECT_THAT(item(c, "response", "b3").remark, HasSubstr("play steps as well: they tell the response"));
+  EXPECT_THAT(item(c, "threshold", "b3").remark,
+              HasSubstr("at one rate, 40 rpm/s, a moved threshold and a changed response look the same"));
+  EXPECT_THAT(item(c, "response", "b3").remark, HasSubstr("play steps as well: they show the response"));
   other = one;
   other.moved_rpm = 20;  // no response makes that
   EXPECT_EQ(item(of_units(one, other), "threshold", "b3").word, ChangeWord::unintended);
