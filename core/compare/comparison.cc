@@ -80,6 +80,7 @@ class Comparing {
       const double scatter_ms = std::isfinite(result.scatter.ms) ? result.scatter.ms : 0;
       updates.period_s[k] = period_s.value_or(std::sqrt(12.0) * std::max(scatter_ms, usual_ms) * 1e-3);
       found[k] = period_s.has_value();
+      if (std::isfinite(result.scatter.rpm)) updates.scatter_rpm[k] = result.scatter.rpm;
     }
     constexpr double same = 0.02;
     const double both = std::fabs(updates.period_s[1] / updates.period_s[0] - 1);

@@ -17,6 +17,7 @@ constexpr double least_dof = 3;
 // add theirs.
 constexpr double enough_dof = 10;
 constexpr double normal_95 = 1.959964;
+constexpr double unlimited = std::numeric_limits<double>::infinity();
 
 struct Line {
   std::vector<std::size_t> pairs;
@@ -32,6 +33,7 @@ class Fit {
     for (std::size_t i = 0; i < pairs.size(); ++i)
       lines_[2 * pairs[i].boundary + (pairs[i].direction == Direction::falling ? 1 : 0)].pairs.push_back(i);
     for (Line& line : lines_) line.two = has_a_lever(line);
+    scattered_s2_ = scattered_by_updates_s2();
   }
 
   PairedChanges changes() {
@@ -47,6 +49,7 @@ class Fit {
       scatter_ = first;
       if (!find_scatter(true)) return out;
     }
+    if (updates_.seen) scatter_ = beside_updates(scatter_);
     std::vector<Residual> ignored;
     for (Line& line : lines_)
       if (!line.pairs.empty()) solve(line, ignored);
@@ -64,12 +67,25 @@ class Fit {
 
  private:
   double rate(std::size_t pair) const { return rate_of(pairs_[pair]); }
-  // What the updates add to one pair, where that is known apart from the scatter.
+  // What the updates add to one pair over all phases, where that is known apart from the scatter.
   double updates_s2() const { return updates_.seen ? updates_.standard_s() * updates_.standard_s() : 0; }
-  double bench_s2() const { return stamp2_ + updates_s2(); }
+  // ... and what they add to what pairs scatter by in these two runs. All lags are whole periods
+  // apart: of an unchanged unit a lag is x or x - P, in the mean 0, x the time by which the phases
+  // differ; the variance of that is x (P - x).
+  double scattered_by_updates_s2() const {
+    if (!updates_.seen || pairs_.empty()) return 0;
+    const double period_s = (updates_.period_s[0] + updates_.period_s[1]) / 2;
+    double mean = 0;
+    for (const LagPair& pair : pairs_) {
+      const double turns = (pair.lag_s - pairs_.front().lag_s) / period_s;
+      mean += (turns - std::round(turns)) / static_cast<double>(pairs_.size());
+    }
+    const double turns = pairs_.front().lag_s / period_s + mean, x = turns - std::floor(turns);
+    return period_s * period_s * x * (1 - x);
+  }
   double variance_s2(std::size_t pair) const {
     const double v = rate(pair);
-    return scatter_.variance(v) / (v * v) + bench_s2();
+    return scatter_.variance(v) / (v * v) + stamp2_ + updates_s2();
   }
 
   // Two unknowns ask for rates that differ by enough to be a lever.
@@ -111,8 +127,8 @@ class Fit {
       const double v = rate(p), w = 1 / variance_s2(p), x = 1 / v;
       const double leverage = line.two ? w * (n * x * x - 2 * x1 * x + x2) / det : w / n;
       const double fitted = threshold_rpm * x + response_s;
-      residuals.push_back(
-          {v * (pairs_[p].lag_s - fitted), v, std::clamp(leverage, 0.0, 1.0), v * v * bench_s2()});
+      residuals.push_back({v * (pairs_[p].lag_s - fitted), v, std::clamp(leverage, 0.0, 1.0),
+                           v * v * (stamp2_ + scattered_s2_)});
     }
   }
 
@@ -129,6 +145,22 @@ class Fit {
       scatter_ = refined;
     }
     return true;
+  }
+
+  // What is left to scatter beside known updates is too little to be seen in most runs: then it is
+  // what the runs state of themselves, if pairs do not scatter by clearly more.
+  VarianceParts beside_updates(const VarianceParts& seen) const {
+    const auto surely = [](double value, double dof) {
+      return value * (1 - 2 * std::sqrt(2 / std::max(dof, 1e-3)));
+    };
+    constexpr double least_s2 = 1e-8;
+    const auto& [before, after] = updates_.scatter_rpm;
+    VarianceParts out{before * before + after * after, least_s2, unlimited, unlimited};
+    if (const double rpm2 = surely(seen.rpm2, seen.rpm2_dof); rpm2 > out.rpm2)
+      out.rpm2 = seen.rpm2, out.rpm2_dof = seen.rpm2_dof;
+    if (const double s2 = surely(seen.s2, seen.s2_dof); s2 > out.s2)
+      out.s2 = seen.s2, out.s2_dof = seen.s2_dof;
+    return out;
   }
 
   const std::size_t* slowest(const Line& line) const {
@@ -161,7 +193,7 @@ class Fit {
     }
     for (double& weight : both_ways_) weight /= std::max(2 * n, 1.0);
     for (const auto& [both, v] : sums)
-      sums_.push_back({v * (both - mean_s) / std::sqrt(2.0), v, 1 / n, v * v * bench_s2()});
+      sums_.push_back({v * (both - mean_s) / std::sqrt(2.0), v, 1 / n, v * v * (stamp2_ + scattered_s2_)});
   }
 
   // `factor`: from the weights' unit to the one that is stated.
@@ -178,7 +210,7 @@ class Fit {
     Measured out;
     if (updates_.seen) {
       const double by_updates = factor * std::sqrt(variance_by_updates(weights, pairs_, updates_));
-      all.add(by_updates, std::numeric_limits<double>::infinity());
+      all.add(by_updates, unlimited);
       out.by_updates = normal_95 * by_updates;
     }
     out.value = factor * sum(weights);
@@ -192,7 +224,7 @@ class Fit {
     if (!m.is_there() || by_standard == 0 || updates_.seen) return;
     WelchSatterthwaite both;
     both.add(m.expanded / student_t(0.95, m.dof), m.dof);
-    both.add(std::abs(by_standard), std::numeric_limits<double>::infinity());
+    both.add(std::abs(by_standard), unlimited);
     m.dof = std::max(both.dof(), 1.0);
     m.expanded = student_t(0.95, m.dof) * both.combined();
   }
@@ -303,7 +335,7 @@ class Fit {
   }
 
   const std::vector<LagPair>& pairs_;
-  double stamp2_;
+  double stamp2_, scattered_s2_ = 0;
   UpdatesOfRuns updates_;
   std::vector<Line> lines_;
   std::array<Weights, 2> together_;

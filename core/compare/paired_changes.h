@@ -13,9 +13,9 @@
 // of freedom (GUM G.3, G.4): nothing is assumed of the unit.
 //
 // Its updates are a part of their own, where both runs show their period: then what
-// they may shift together is known (core/compare/shared_updates.h), and only the rest is
-// taken from the scatter. A threshold then also comes from the boundary's own visits and the
-// response of all boundaries together, whichever is known best beforehand.
+// they may shift together is known (core/compare/shared_updates.h), and the rest is what the
+// runs state of their own scatter, or what pairs scatter by beside that. A threshold then also comes from the
+// boundary's own visits and the response of all boundaries together, whichever is known best beforehand.
 //
 // Where all pairs are at one rate, threshold and response cannot be told apart, and
 // no line has anything left to scatter. Then a boundary's two directions are taken

@@ -23,6 +23,9 @@ namespace tachproof {
 struct UpdatesOfRuns {
   std::array<double, 2> period_s{};  // before and after
   bool seen = false;                 // found in both runs (core/compare/update_period.h), the same in both
+  // What visits of each run scatter by in rpm whatever the rate, as the run states it; standard.
+  // Where it states none: rounding to 1 rpm (rectangular, GUM 4.3.7).
+  std::array<double, 2> scatter_rpm{0.29, 0.29};
 
   // Of the difference of two visits, one a run: standard, and the most that it can be.
   double standard_s() const;
@@ -33,8 +36,8 @@ struct UpdatesOfRuns {
 using Weights = std::vector<double>;
 
 // Variance of the sum by the updates of both runs. Where the nominal instants say that two
-// visits make up for each other, that counts as far as the thresholds are known, which
-// tell when the rpm went past: units round to 1 rpm (rectangular, 0.29 rpm standard).
+// visits make up for each other, that counts as far as the visits' scatter in rpm leaves
+// the instants known at which the unit was asked.
 double variance_by_updates(const Weights& weights, const std::vector<LagPair>& pairs,
                            const UpdatesOfRuns& updates);
 

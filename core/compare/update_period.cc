@@ -113,6 +113,7 @@ std::optional<double> update_period_s(std::vector<SeenChange> changes) {
     turn.push_back(direction((c.at_s - first) * step_hz));
   }
   const double like_enough = 0.93;  // half a step off and as spread as is allowed
+  std::vector<Period> fits;
   double before = 0, last = 0;
   for (double hz = lowest_hz; hz < highest_hz; hz += step_hz) {
     std::complex<double> sum = 0;
@@ -124,11 +125,17 @@ std::optional<double> update_period_s(std::vector<SeenChange> changes) {
     const double resultant = std::abs(sum) / n;
     if (last >= like_enough && last >= before && last >= resultant) {
       const Period period = refined(changes, hz - step_hz);
-      if (is_one(changes, period)) return 1 / period.hz;
+      if (is_one(changes, period)) fits.push_back(period);
     }
     before = last;
     last = resultant;
   }
+  // Parts of the period fit as well as it does, and where the train is all but even, some others
+  // nearly so.
+  double best = 1;
+  for (const Period& period : fits) best = std::min(best, period.spread_turns);
+  for (const Period& period : fits)
+    if (period.spread_turns <= 2 * best + 1e-5) return 1 / period.hz;
   return std::nullopt;
 }
 

@@ -51,7 +51,7 @@ ComparedRun played(const Gauge& gauge, const PlayedUnit& unit) {
   std::mt19937 random(unit.seed);
   std::uniform_real_distribution<double> wait_ms(0, unit.update_ms), rounding_rpm(-0.5, 0.5);
   Nanos nominal = ns_per_s;
-  const double phase_s = wait_ms(random) / 1e3, period_s = unit.update_ms / 1e3;
+  const double phase_s = unit.ticks ? wait_ms(random) / 1e3 : 0, period_s = unit.update_ms / 1e3;
   for (const double rate : unit.rates)
     for (std::size_t b = 1; b < gauge.windows.size(); ++b)
       for (const Direction d : {Direction::rising, Direction::falling}) {
@@ -59,7 +59,9 @@ ComparedRun played(const Gauge& gauge, const PlayedUnit& unit) {
         row.boundary = gauge.windows[b].name;
         row.direction = d;
         row.nominal = nominal += ns_per_s;
-        if (unit.ticks) row.nominal = nominal += 7'300'000;  // the train's, whatever the unit's seed
+        // The train's, whatever the unit's seed.
+        const auto place = static_cast<Nanos>(run.result.transitions.size());
+        if (unit.ticks) row.nominal = nominal += place * place % 11 * 7'300'000;
         row.seen = true;
         row.step = rate == 0;
         row.verdict = Verdict::pass;
@@ -191,7 +193,7 @@ TEST(PairedComparison, OneUnitWithASlowClockIsAsIntended) {
       fails += c.verdict == Verdict::fail;
     }
     EXPECT_EQ(fails, 0) << rates.front();
-    EXPECT_GE(passes, 57) << rates.front();
+    EXPECT_GE(passes, 52) << rates.front();
   }
 }
 
