@@ -72,6 +72,7 @@ void advise(ComparisonItem& i, const RowBasis& row) {
                  : "about " + decimal(std::clamp(std::ceil(needed), row.pairs + 1.0, 999.0), 0) +
                        " changes in this direction would decide it";
   }
+  if (i.what.starts_with("blink")) advice = "hold that window longer, and measure both again";
   if (!advice.empty()) i.remark += (i.remark.empty() ? "" : "; ") + advice;
 }
 
@@ -91,7 +92,7 @@ void put_word(ComparisonItem& i, const RowBasis& row) {
   } else if (should_move && !moved) {
     i.remark = "the change is smaller than its U, so it is not sure that anything changed";
   } else if (off + i.uncertainty > matters(row)) {
-    i.remark = i.e_n > 1 ? "|E_n| is above 1, but among so many rows that can be chance: measure again"
+    i.remark = i.e_n > 1 ? "|E_n| is above 1, but among so many rows that can be chance"
                          : "the difference plus U is more than " + with_unit(matters(row), i) +
                                ", so the change may be too large";
   } else {

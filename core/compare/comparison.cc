@@ -11,6 +11,7 @@
 #include "core/base/text.h"
 #include "core/compare/change_word.h"
 #include "core/compare/compared_numbers.h"
+#include "core/compare/comparison_notes.h"
 #include "core/compare/cue_rows.h"
 #include "core/compare/cue_states.h"
 #include "core/compare/new_findings.h"
@@ -47,6 +48,7 @@ class Comparing {
       }
     }
     responses_together();
+    if (updates_changed_) update_period();
     words_.allowed_response_ms = allowed_response_ms();
     put_words(comparison_, words_);
     cues_.decide(comparison_);
@@ -189,6 +191,11 @@ class Comparing {
     return std::min(to_ms(was.response_to - was.response_from), to_ms(is.response_to - is.response_from));
   }
 
+  // A response is never known better than the unit's own wait for its next update.
+  double response_that_matters_ms() const {
+    return std::max(allowed_response_ms() / 2, updates_.seen ? updates_.bound_s() * 1e3 : 0);
+  }
+
   // The settings say how fast a unit must be, not how fast it is: as long as
   // they stay the same, so should the unit.
   void responses(const WindowChange& w, Direction d) {
@@ -199,11 +206,11 @@ class Comparing {
     const bool same = was.response_from == is.response_from && was.response_to == is.response_to;
     if (!same) row.remark = "the settings allow another response now; that alone does not change a unit";
     if (const PairedChange* const p = paired(w, d))
-      paired_number(std::move(row), response_by_settings(p->response), allowed_response_ms() / 2,
+      paired_number(std::move(row), response_by_settings(p->response), response_that_matters_ms(),
                     row_of_pairs(*p));
     else
       number(std::move(row), response_of(old_row(w, d)), response_of(new_row(w, d)),
-             allowed_response_ms() / 2);
+             response_that_matters_ms());
   }
 
   // Lags are from the fastest response that is allowed, in each run by its own settings.
@@ -225,7 +232,7 @@ class Comparing {
       basis.pairs = 1;
       words_.together.fill(comparison_.items.size());
       paired_number(std::move(row), response_by_settings(paired_.response_both_ways),
-                    allowed_response_ms() / 2, basis);
+                    response_that_matters_ms(), basis);
     }
     for (const Direction d : {Direction::rising, Direction::falling}) {
       const std::size_t index = d == Direction::falling ? 1 : 0;
@@ -237,8 +244,24 @@ class Comparing {
       row.unit = "ms";
       row.expected_change = 0;
       words_.together[index] = comparison_.items.size();
-      paired_number(std::move(row), response_by_settings(paired_.response[index]), allowed_response_ms() / 2);
+      paired_number(std::move(row), response_by_settings(paired_.response[index]),
+                    response_that_matters_ms());
     }
+  }
+
+  // No setting says how often a unit renews its lamps; that it changed is no pass all the same.
+  void update_period() {
+    const auto& [before_s, after_s] = updates_.period_s;
+    ComparisonItem row;
+    row.what = "update period";
+    row.boundary = all_boundaries;
+    row.unit = "ms";
+    row.expected_change = 0;
+    row.observed_change = (after_s - before_s) * 1e3;
+    row.remark = "the unit renewed its lamps every " + decimal(before_s * 1e3, 1) +
+                 " ms in the old run and every " + decimal(after_s * 1e3, 1) +
+                 " ms in the new one; find out whether its program was changed";
+    comparison_.items.push_back(std::move(row));
   }
 
   void new_boundary(const WindowChange& w) {
@@ -315,53 +338,13 @@ class Comparing {
     if (!after_.result.complete) comparison_.notes.push_back("The new run is not complete.");
     if (after_.result.findings_left_out > 0)
       comparison_.notes.push_back("The new run had more findings than were kept.");
-    note_one_rate();
-    note_updates();
+    add_notes(comparison_, words_, updates_, tolerance_rpm());
     for (const std::string& lamp : unwired_)
       comparison_.notes.push_back("Not wired in one of the runs, so not compared: " + lamp + ".");
     if (count(ChangeWord::unintended) + count(ChangeWord::missing) > 0)
       comparison_.verdict = Verdict::fail;
     else if (complete && !comparison_.items.empty() && count(ChangeWord::cannot_tell) == 0)
       comparison_.verdict = Verdict::pass;
-  }
-
-  // What the unit's updates make of two runs of it, where that is more than the tolerance
-  // leaves room for.
-  void note_updates() {
-    const auto in_ms = [](double s) { return decimal(s * 1e3, 1) + " ms"; };
-    if (updates_changed_)
-      comparison_.notes.push_back("The unit renewed its lamps every " + in_ms(updates_.period_s[0]) +
-                                  " in the old run and every " + in_ms(updates_.period_s[1]) +
-                                  " in the new one.");
-    double rpm = 0;
-    bool any = false;
-    for (const auto& [index, row] : words_.rows) {
-      const ComparisonItem& item = comparison_.items[index];
-      if (item.word != ChangeWord::as_intended || !(matters(row) > row.tells)) continue;
-      any = true;
-      if (item.what == "threshold") rpm = std::max(rpm, matters(row) / 2);
-    }
-    if (!any) return;
-    const std::string period = in_ms(updates_.bound_s());
-    std::string note = "The unit renews its lamps only every " + period +
-                       ". One unit played twice can therefore seem to change: a response by up to " + period;
-    if (rpm > 0) note += ", a threshold by up to " + decimal(rpm, 1) + " rpm at the rates that were played";
-    note += ". Such rows are as intended up to twice that. To see smaller changes, ";
-    note += rpm > 0 ? "play slower ramps (at most " +
-                          decimal(std::floor(tolerance_rpm() / 2 / updates_.bound_s()), 0) +
-                          " rpm/s) and more steps."
-                    : "play more steps.";
-    comparison_.notes.push_back(std::move(note));
-  }
-
-  void note_one_rate() {
-    double rate = 0;
-    for (const auto& [index, row] : words_.rows) rate = std::max(rate, row.only_rate_rpm_per_s);
-    if (rate > 0)
-      comparison_.notes.push_back(
-          "Some boundaries were crossed at one rate only, " + decimal(rate, 0) +
-          " rpm/s. If a threshold and a response changed so that they cancel at that rate, it does not show "
-          "here: play a second rate, or steps.");
   }
 
   const ComparedRun& before_;

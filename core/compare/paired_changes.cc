@@ -285,22 +285,23 @@ class Fit {
   void take_best_threshold(Line& line, std::size_t direction, const PairedChanges& so_far,
                            const Measured& own) const {
     const Measured& all = so_far.response[direction];
-    if (!all.is_there() || std::abs(own.value - all.value) > own.expanded + all.expanded) return;
+    // The time that it takes grows with the square of the pairs; so many need no help.
+    constexpr std::size_t most_pairs = 800;
+    if (pairs_.size() > most_pairs || !all.is_there() ||
+        std::abs(own.value - all.value) > own.expanded + all.expanded)
+      return;
     const Weights& response = together_[direction];
     Weights by_line(pairs_.size(), 0), by_slowest(by_line);
     const double slow = rate(*slowest(line));
     constexpr double least_lever = 1.2;
-    double n = 0;
+    double n = 0, mean_rate = 0;
     for (const std::size_t p : line.pairs) n += std::abs(rate(p)) < least_lever * std::abs(slow);
     for (const std::size_t p : line.pairs) {
       by_line[p] = 1 / variance_s2(p) / rate(p) / line.sum_xx;
-      if (std::abs(rate(p)) < least_lever * std::abs(slow)) by_slowest[p] = rate(p) / n;
+      if (std::abs(rate(p)) >= least_lever * std::abs(slow)) continue;
+      by_slowest[p] = rate(p) / n;
+      mean_rate += by_slowest[p];
     }
-    const double mean_rate = [&] {
-      double rates = 0;
-      for (const double weight : by_slowest) rates += weight;
-      return rates;
-    }();
     for (std::size_t p = 0; p < pairs_.size(); ++p) {
       by_line[p] -= line.sum_x / line.sum_xx * response[p];
       by_slowest[p] -= mean_rate * response[p];
