@@ -58,9 +58,9 @@ class Fit {
       if (!lines_[i].pairs.empty()) out.changes[i] = change_of_line(i, out);
     response_both_ways(out);
     for (std::size_t b = 1; b < out.deadbands.size(); ++b) {
-      const Line &up = lines_[2 * b], &down = lines_[2 * b + 1];
-      if (out.changes[2 * b].threshold.is_there() && out.changes[2 * b + 1].threshold.is_there())
-        out.deadbands[b] = deadband(up, down);
+      const Measured &up = out.changes[2 * b].threshold, &down = out.changes[2 * b + 1].threshold;
+      if (up.is_there() && down.is_there())
+        out.deadbands[b] = deadband(lines_[2 * b], lines_[2 * b + 1], up, down);
     }
     return out;
   }
@@ -69,9 +69,9 @@ class Fit {
   double rate(std::size_t pair) const { return rate_of(pairs_[pair]); }
   // What the updates add to one pair over all phases, where that is known apart from the scatter.
   double updates_s2() const { return updates_.seen ? updates_.standard_s() * updates_.standard_s() : 0; }
-  // ... and what they add to what pairs scatter by in these two runs. All lags are whole periods
-  // apart: of an unchanged unit a lag is x or x - P, in the mean 0, x the time by which the phases
-  // differ; the variance of that is x (P - x).
+  // ... and what they add to what pairs scatter by in these two runs, at least that. All lags are
+  // whole periods apart: of an unchanged unit a lag is x or x - P, in the mean 0, x the time by which
+  // the phases differ; the variance of that is x (P - x).
   double scattered_by_updates_s2() const {
     if (!updates_.seen || pairs_.empty()) return 0;
     const double period_s = (updates_.period_s[0] + updates_.period_s[1]) / 2;
@@ -81,7 +81,7 @@ class Fit {
       mean += (turns - std::round(turns)) / static_cast<double>(pairs_.size());
     }
     const double turns = pairs_.front().lag_s / period_s + mean, x = turns - std::floor(turns);
-    return period_s * period_s * x * (1 - x);
+    return std::max(period_s * period_s * x * (1 - x), updates_s2());
   }
   double variance_s2(std::size_t pair) const {
     const double v = rate(pair);
@@ -229,37 +229,68 @@ class Fit {
     m.expanded = student_t(0.95, m.dof) * both.combined();
   }
 
-  // Where the boundaries differ by more than their own scatter, that counts (Birge).
+  struct Mean {
+    Weights weights;
+    Measured stated;
+    double birge2 = 0;
+  };
+  // Weighted by what each is known to.
+  Mean mean_of(const std::vector<Weights>& lines) const {
+    Mean out;
+    out.weights.assign(pairs_.size(), 0);
+    std::vector<double> variances;
+    double n = 0;
+    for (const Weights& line : lines) {
+      const Measured own = stated(line, 1);
+      const double standard = own.expanded / student_t(0.95, own.dof);
+      variances.push_back(standard * standard);
+      n += 1 / variances.back();
+    }
+    for (std::size_t i = 0; i < lines.size(); ++i)
+      for (std::size_t p = 0; p < pairs_.size(); ++p) out.weights[p] += lines[i][p] / variances[i] / n;
+    out.stated = stated(out.weights, 1e3);
+    for (std::size_t i = 0; i < lines.size(); ++i) {
+      const double off = sum(lines[i]) - sum(out.weights);
+      out.birge2 += off * off / variances[i] / static_cast<double>(lines.size() - 1);
+    }
+    return out;
+  }
+
+  // The response as the fastest pairs of a line show it, less what its own threshold makes of them.
+  Weights response_of_fastest(const Line& line) const {
+    double highest = 0, n = 0, x = 0;
+    for (const std::size_t p : line.pairs) highest = std::max(highest, std::abs(rate(p)));
+    const auto is_fast = [&](std::size_t p) { return std::abs(rate(p)) > highest / 2; };
+    for (const std::size_t p : line.pairs)
+      if (is_fast(p)) n += 1, x += 1 / rate(p);
+    Weights out(pairs_.size(), 0);
+    for (const std::size_t p : line.pairs) out[p] = (is_fast(p) ? 1 / n : 0) - x / n * line.threshold[p];
+    return out;
+  }
+
   void responses_together(PairedChanges& out, std::size_t direction) {
-    std::vector<std::pair<const Line*, double>> told;  // and the variance of its response
-    double n = 0, y = 0;
+    std::vector<Weights> by_line, by_fastest;
     for (std::size_t i = 2 + direction; i < lines_.size(); i += 2) {
       if (!lines_[i].two) continue;
-      const Measured own = stated(lines_[i].response, 1);
-      const double standard = own.expanded / student_t(0.95, own.dof), variance = standard * standard;
-      told.emplace_back(&lines_[i], variance);
-      n += 1 / variance;
-      y += own.value / variance;
+      by_line.push_back(lines_[i].response);
+      if (updates_.seen) by_fastest.push_back(response_of_fastest(lines_[i]));
     }
-    out.response_of[direction] = static_cast<int>(told.size());
-    Weights& all = together_[direction];
-    all.assign(pairs_.size(), 0);
-    if (told.size() < 2) return;
-    double chi2 = 0;
-    for (const auto& [line, variance] : told) {
-      const double off = sum(line->response) - y / n;
-      chi2 += off * off / variance;
-      for (const std::size_t p : line->pairs) all[p] += line->response[p] / variance / n;
+    out.response_of[direction] = static_cast<int>(by_line.size());
+    if (by_line.size() < 2) return;
+    Mean mean = mean_of(by_line);
+    if (updates_.seen) {
+      Mean other = mean_of(by_fastest);
+      if (other.stated.expanded < mean.stated.expanded) mean = std::move(other);
     }
-    const double between = static_cast<double>(told.size()) - 1, birge2 = chi2 / between;
-    Measured mean = stated(all, 1e3);
-    if (birge2 > 1) {
-      const double standard = mean.expanded / student_t(0.95, mean.dof);
-      mean.dof = std::min(mean.dof, between);
-      mean.expanded = student_t(0.95, mean.dof) * std::sqrt(birge2) * standard;
+    // Where the boundaries differ by more than their own scatter, that counts (Birge).
+    if (mean.birge2 > 1) {
+      const double standard = mean.stated.expanded / student_t(0.95, mean.stated.dof);
+      mean.stated.dof = std::min(mean.stated.dof, static_cast<double>(by_line.size()) - 1);
+      mean.stated.expanded = student_t(0.95, mean.stated.dof) * std::sqrt(mean.birge2) * standard;
     }
-    widen(mean, updates_.standard_s() * 1e3);
-    out.response[direction] = mean;
+    widen(mean.stated, updates_.standard_s() * 1e3);
+    together_[direction] = std::move(mean.weights);
+    out.response[direction] = mean.stated;
   }
 
   PairedChange change_of_line(std::size_t index, const PairedChanges& so_far) {
@@ -273,6 +304,10 @@ class Fit {
     change.response = stated(line.response, 1e3);
     if (updates_.seen && line.two) take_best_threshold(line, index % 2, so_far, change.response);
     if (!steps_only) change.threshold = stated(line.threshold, 1);
+    // At least what they make of the slowest pair: phases are known as well as thresholds are.
+    if (const std::size_t* const slow = slowest(line); slow != nullptr && updates_.seen)
+      change.threshold.by_updates =
+          std::max(change.threshold.by_updates, normal_95 * std::abs(rate(*slow)) * updates_.standard_s());
     // At the slowest rate it looks like a threshold by so much.
     if (const std::size_t* const slow = slowest(line))
       widen(change.threshold, rate(*slow) * updates_.standard_s());
@@ -315,7 +350,7 @@ class Fit {
     }
   }
 
-  Measured deadband(const Line& up, const Line& down) const {
+  Measured deadband(const Line& up, const Line& down, const Measured& rising, const Measured& falling) const {
     Weights both(pairs_.size());
     for (std::size_t p = 0; p < both.size(); ++p) both[p] = up.threshold[p] - down.threshold[p];
     Measured out = stated(both, 1);
@@ -324,6 +359,11 @@ class Fit {
       return slow == nullptr ? 0 : rate(*slow) * updates_.standard_s();
     };
     widen(out, std::hypot(shared(up), shared(down)));
+    if (!updates_.seen) return out;
+    // Where thresholds are not where they are set, phases up and down are not as the train says: what
+    // they might make up for each other does not count.
+    out.expanded = std::max(out.expanded, std::hypot(rising.expanded, falling.expanded));
+    out.by_updates = rising.by_updates + falling.by_updates;
     return out;
   }
 

@@ -9,6 +9,9 @@
 namespace tachproof {
 namespace {
 
+// Units round to 1 rpm (rectangular, GUM 4.3.7), and so does their threshold.
+constexpr double rounding_rpm = 0.29;
+
 double alike(double apart_s, double period_s) {
   const double turns = apart_s / period_s, x = turns - std::floor(turns);
   return 1 - 6 * x * (1 - x);
@@ -52,10 +55,12 @@ double variance_by_updates(const Weights& weights, const std::vector<LagPair>& p
         const double period_s = updates.period_s[k], twelfth = period_s * period_s / 12;
         const double apart_s = k == 0 ? one.before_s - other.before_s : one.after_s - other.after_s;
         double part = weight * twelfth * alike(apart_s, period_s);
-        if (part < 0) {
-          const double unsure_s = updates.scatter_rpm[k] * std::hypot(1 / rate_of(one), 1 / rate_of(other));
-          part = weight * twelfth * alike_about(apart_s, unsure_s, period_s);
-        }
+        const double x = 1 / rate_of(one), y = 1 / rate_of(other);
+        const double rpm = std::max(updates.scatter_rpm[k], rounding_rpm);
+        if (part < 0 && a != b)
+          part = weight * twelfth * alike_about(apart_s, rpm * std::hypot(x, y), period_s);
+        else if (x != y)
+          part = weight * twelfth * alike_about(apart_s, rpm * std::abs(x - y), period_s);
         sum += a == b ? part : 2 * part;
       }
     }

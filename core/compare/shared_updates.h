@@ -35,9 +35,10 @@ struct UpdatesOfRuns {
 // A sum of the pairs' lags, each with its weight.
 using Weights = std::vector<double>;
 
-// Variance of the sum by the updates of both runs. Where the nominal instants say that two
-// visits make up for each other, that counts as far as the visits' scatter in rpm leaves
-// the instants known at which the unit was asked.
+// Variance of the sum by the updates of both runs. A threshold that is off by some rpm moves the
+// instant at which the unit is asked, the more the slower the ramp. So two visits make up for
+// each other only as far as that leaves their instants known: to what visits scatter by, at
+// least to rounding to 1 rpm.
 double variance_by_updates(const Weights& weights, const std::vector<LagPair>& pairs,
                            const UpdatesOfRuns& updates);
 

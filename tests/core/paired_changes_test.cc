@@ -186,7 +186,7 @@ TEST(PairedComparison, OneUnitWithASlowClockIsAsIntended) {
   for (const std::vector<double>& rates :
        {std::vector<double>{10, 10, 60, 0, 0, 0}, std::vector<double>{40}, std::vector<double>{60, 200, 0}}) {
     int passes = 0, fails = 0;
-    for (unsigned seed = 0; seed < 60; ++seed) {
+    for (unsigned seed = 0; seed < 30; ++seed) {
       PlayedUnit unit;
       unit.update_ms = 50;
       unit.ticks = true;
@@ -197,7 +197,7 @@ TEST(PairedComparison, OneUnitWithASlowClockIsAsIntended) {
       fails += c.verdict == Verdict::fail;
     }
     EXPECT_EQ(fails, 0) << rates.front();
-    EXPECT_GE(passes, 52) << rates.front();
+    EXPECT_GE(passes, 26) << rates.front();
   }
 }
 
