@@ -211,7 +211,8 @@ class Fit {
     if (updates_.seen) {
       const double by_updates = factor * std::sqrt(variance_by_updates(weights, pairs_, updates_));
       all.add(by_updates, unlimited);
-      out.by_updates = normal_95 * by_updates;
+      // Of a response no more than what they make of one pair.
+      out.by_updates = normal_95 * std::min(by_updates, factor * updates_.standard_s());
     }
     out.value = factor * sum(weights);
     out.dof = std::max(all.dof(), 1.0);
@@ -304,10 +305,9 @@ class Fit {
     change.response = stated(line.response, 1e3);
     if (updates_.seen && line.two) take_best_threshold(line, index % 2, so_far, change.response);
     if (!steps_only) change.threshold = stated(line.threshold, 1);
-    // At least what they make of the slowest pair: phases are known as well as thresholds are.
+    // Of a threshold: what they make of its slowest pair, as that is what a user can work out.
     if (const std::size_t* const slow = slowest(line); slow != nullptr && updates_.seen)
-      change.threshold.by_updates =
-          std::max(change.threshold.by_updates, normal_95 * std::abs(rate(*slow)) * updates_.standard_s());
+      change.threshold.by_updates = normal_95 * std::abs(rate(*slow)) * updates_.standard_s();
     // At the slowest rate it looks like a threshold by so much.
     if (const std::size_t* const slow = slowest(line))
       widen(change.threshold, rate(*slow) * updates_.standard_s());

@@ -105,7 +105,7 @@ std::optional<double> update_period_s(std::vector<SeenChange> changes) {
   if (changes.size() < fewest_changes) return std::nullopt;
 
   const double span_s = changes.back().at_s - first;
-  const double step_hz = 1 / (10 * span_s);
+  const double step_hz = 1 / (4 * span_s);
   const double n = static_cast<double>(changes.size());
   std::vector<std::complex<double>> now, turn;
   for (const SeenChange& c : changes) {

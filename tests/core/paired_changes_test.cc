@@ -201,6 +201,21 @@ TEST(PairedComparison, OneUnitWithASlowClockIsAsIntended) {
   }
 }
 
+// Half of what is allowed would be 35 ms.
+TEST(PairedComparison, AResponseNeedNotBeKnownBetterThanTheUnitsOwnClock) {
+  int passes = 0;
+  for (unsigned seed = 0; seed < 20; ++seed) {
+    PlayedUnit unit, again;
+    unit.update_ms = again.update_ms = 50;
+    unit.ticks = again.ticks = true;
+    unit.seed = seed, again.seed = seed + 1000;
+    Gauge narrow = ladder();
+    narrow.tolerance.response_to = 70 * ns_per_ms;
+    passes += compare(played(narrow, unit), played(narrow, again)).verdict == Verdict::pass;
+  }
+  EXPECT_GE(passes, 18);
+}
+
 TEST(PairedComparison, MoreThanASlowClockExplainsIsNeverAsIntended) {
   PlayedUnit one;
   one.update_ms = 50;
