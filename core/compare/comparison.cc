@@ -78,7 +78,9 @@ class Comparing {
     std::array<bool, 2> found{};
     for (const std::size_t k : {0u, 1u}) {
       const RunResult& result = (k == 0 ? before_ : after_).result;
-      const std::optional<double> period_s = update_period_s(result);
+      std::optional<double> period_s = update_period_s(result);
+      // No unit with such updates answers in time: the train was even, or something else repeats.
+      if (period_s && *period_s * 1e3 > allowed_response_ms()) period_s.reset();
       const double scatter_ms = std::isfinite(result.scatter.ms) ? result.scatter.ms : 0;
       updates.period_s[k] = period_s.value_or(std::sqrt(12.0) * std::max(scatter_ms, usual_ms) * 1e-3);
       found[k] = period_s.has_value();

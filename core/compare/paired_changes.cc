@@ -21,9 +21,9 @@ constexpr double unlimited = std::numeric_limits<double>::infinity();
 
 struct Line {
   std::vector<std::size_t> pairs;
-  bool two = false;                         // threshold and response
-  Weights threshold, response;              // rpm and s; as if the other had not changed, where not `two`
-  double sum_x = 0, sum_xx = 0, sum_w = 0;  // of the weights and 1/v
+  bool two = false;              // threshold and response
+  Weights threshold, response;   // rpm and s; as if the other had not changed, where not `two`
+  double sum_x = 0, sum_xx = 0;  // of the weights and 1/v
 };
 
 class Fit {
@@ -113,7 +113,7 @@ class Fit {
       x1 += w * x;
       x2 += w * x * x;
     }
-    line.sum_w = n, line.sum_x = x1, line.sum_xx = x2;
+    line.sum_x = x1, line.sum_xx = x2;
     line.threshold.assign(pairs_.size(), 0);
     line.response.assign(pairs_.size(), 0);
     const double det = n * x2 - x1 * x1, only_rate = rate(line.pairs.front());

@@ -216,6 +216,19 @@ TEST(PairedComparison, AResponseNeedNotBeKnownBetterThanTheUnitsOwnClock) {
   EXPECT_GE(passes, 18);
 }
 
+TEST(PairedComparison, AClockThatIsSlowerThanAnyAllowedResponseExcusesNothing) {
+  Gauge quick = ladder();
+  quick.tolerance.response_to = 40 * ns_per_ms;
+  for (unsigned seed = 0; seed < 10; ++seed) {
+    PlayedUnit unit, slower;
+    unit.update_ms = slower.update_ms = 50;
+    unit.ticks = slower.ticks = true;
+    unit.seed = seed, slower.seed = seed + 1000;
+    slower.response_ms += 50;
+    EXPECT_NE(compare(played(quick, unit), played(quick, slower)).verdict, Verdict::pass) << seed;
+  }
+}
+
 TEST(PairedComparison, MoreThanASlowClockExplainsIsNeverAsIntended) {
   PlayedUnit one;
   one.update_ms = 50;
