@@ -16,18 +16,27 @@ namespace {
 class CompareCommand : public Command {
  public:
   CommandHelp help() const override {
-    return {"compare",
-            "says what moved between two runs, and what should have",
-            "OLD NEW | --accepted SERIAL NEW [--history FILE] [--html FILE] [--junit FILE] [--json]",
-            "Takes what should change from the settings in the two run folders, and what did change from "
-            "their results. Each threshold, deadband, response, blink and cue is as intended, unintended, "
-            "missing (it should have changed and did not), or cannot be told. Runs and surveys can be "
-            "compared, of the same or of different gauge files.\n\n"
-            "A change agrees with what the settings demand when |E_n| is at most 1 (ISO/IEC 17043). A run "
-            "that is not complete never makes a pass.",
-            "0  only what should have changed did\n1  something changed unintended, or is missing\n"
-            "2  bad usage, or no run folder\n3  undecided",
-            {"tachproof compare runs/20260131-142501-acceptance runs/20260131-142501-acceptance"}};
+    return {
+        "compare",
+        "says what moved between two runs, and what should have",
+        "OLD NEW | --accepted SERIAL NEW [--history FILE] [--html FILE] [--junit FILE] [--json]",
+        "The settings in the two run folders say what should change; the results say what did. Each "
+        "threshold, deadband, response, blink and cue gets a word: as intended, unintended, missing (it "
+        "should have changed and did not), or cannot tell. Runs and surveys can be compared, of the same or "
+        "of different gauge files.\n\n"
+        "A row is as intended when the difference between observed and expected change, plus its U, is "
+        "within the gauge's tolerance. For a response that is half of the span that is allowed, or the time "
+        "between the unit's updates if that is longer. A row that cannot tell says which survey --within "
+        "would decide it. Of many rows one is beyond |E_n| = 1 (ISO/IEC 17043) by chance, so a change is "
+        "called unintended only further out.\n\n"
+        "A unit that renews its lamps only every 50 ms shifts its response by up to 50 ms from run to run, "
+        "and a threshold by up to 3 rpm at 60 rpm/s. That is no change of the unit: where both runs show "
+        "that period, such rows are as intended up to twice that, and a note says so. A run that is not "
+        "complete is never a pass.",
+        "0  what should have changed did, and nothing else\n1  something else changed, or a change is "
+        "missing\n"
+        "2  bad usage, or no run folder\n3  undecided",
+        {"tachproof compare runs/20260131-142501-acceptance runs/20260131-142501-acceptance"}};
   }
 
   void declare(Arguments& arguments) override {
@@ -38,16 +47,16 @@ class CompareCommand : public Command {
     arguments.option(history_, "--history", "FILE",
                      "The history, for --accepted. Default: $TACHPROOF_HISTORY, else "
                      "~/.local/share/tachproof/history.db.");
-    arguments.option(html_, "--html", "FILE", "Draws it, into this file.");
-    arguments.option(junit_, "--junit", "FILE", "Writes it as JUnit for a CI server.");
+    arguments.option(html_, "--html", "FILE", "Writes the comparison as a page, with drawings.");
+    arguments.option(junit_, "--junit", "FILE", "Writes the comparison as JUnit for a CI server.");
     arguments.flag(json_, "--json", "Prints JSON.");
   }
 
   int run() override {
     const std::size_t wanted = accepted_.empty() ? 2 : 1;
     if (runs_.size() != wanted)
-      throw UsageError(accepted_.empty() ? "two run folders are compared: OLD NEW"
-                                         : "with --accepted one run folder is compared: NEW");
+      throw UsageError(accepted_.empty() ? "give two run folders: OLD NEW"
+                                         : "with --accepted give one run folder: NEW");
     try {
       const ComparisonRecord record = accepted_.empty() ? compare_folders(runs_[0], "") : compare_accepted();
       save(html_, [&] { return comparison_html(record); });

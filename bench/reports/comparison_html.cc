@@ -210,17 +210,20 @@ std::string comparison_html(const ComparisonRecord& record) {
   body += "<h2>What should change</h2>\n" + list_html(said) + "<figure>" + settings_drawing(record) +
           "<figcaption>What the settings demand of each lamp. Thick lines: boundaries that "
           "move.</figcaption></figure>\n";
-  body += "<h2>What did change</h2>\n<figure>" + agreement_drawing(comparison) +
-          fmt::format(
-              "<figcaption>Observed minus expected change, in units of its expanded uncertainty. Grey: they "
-              "agree, |E_n| ≤ 1. Dotted: beyond {} it is no chance among so many. Filled: not as "
-              "intended.</figcaption></figure>\n",
-              fixed(comparison.en_limit, 2));
+  body +=
+      "<h2>What did change</h2>\n<figure>" + agreement_drawing(comparison) +
+      fmt::format(
+          "<figcaption>Observed minus expected change, divided by its U. Grey band: they agree, |E_n| ≤ 1. "
+          "Dotted lines: with so many rows, chance hardly goes beyond {}. Filled: not as "
+          "intended.</figcaption></figure>\n",
+          fixed(comparison.en_limit, 2));
   body += items_table(comparison);
   body +=
-      "<p>U: expanded uncertainty of the observed change, 95 %, sqrt(U² before + U² after). E_n: ISO/IEC "
-      "17043. A "
-      "row is as intended when |E_n| ≤ 1 and the change is told from none where one should be.</p>\n";
+      "<p>U: expanded uncertainty of the observed change, for a coverage of 95 %. |E_n|: the difference "
+      "between "
+      "observed and expected change, divided by U (ISO/IEC 17043). A row is as intended when difference and "
+      "U "
+      "together are within the tolerance, and a change that should be there is larger than its U.</p>\n";
   return chart_page("Tachproof comparison: " + answer.substr(0, colon) + ", " + record.after.gauge_name, body,
                     style);
 }

@@ -42,15 +42,16 @@ void add_notes(ComparisonRecord& record) {
   const RunRecord& after = record.after;
   if (before.unit_serial != after.unit_serial)
     notes.push_back(
-        fmt::format("Two different units: {} and {}.",
+        fmt::format("These are two different units: {} and {}.",
                     before.unit_serial.empty() ? "one without a serial number" : before.unit_serial,
                     after.unit_serial.empty() ? "one without a serial number" : after.unit_serial));
   if (before.source != after.source || before.watch != after.watch)
-    notes.push_back(fmt::format("Two different rigs: {} and {}; {} and {}.", before.source, before.watch,
-                                after.source, after.watch));
+    notes.push_back(fmt::format("The rigs differ: {} and {} in the old run, {} and {} in the new one.",
+                                before.source, before.watch, after.source, after.watch));
   if (after.result.verdict != Verdict::pass)
-    notes.push_back(fmt::format("By its own settings the new run is {}; what is said here is what changed.",
-                                after.result.verdict == Verdict::fail ? "a fail" : "undecided"));
+    notes.push_back(
+        fmt::format("Judged by its own settings, the new run is {}. This comparison says only what changed.",
+                    after.result.verdict == Verdict::fail ? "a fail" : "undecided"));
 }
 
 std::size_t count(const Comparison& comparison, ChangeWord w) {
@@ -104,17 +105,17 @@ std::string comparison_answer(const ComparisonRecord& record) {
   std::string counts;
   for (const auto& [w, name] :
        {std::pair(ChangeWord::unintended, "unintended"), std::pair(ChangeWord::missing, "missing"),
-        std::pair(ChangeWord::cannot_tell, "cannot be told")})
+        std::pair(ChangeWord::cannot_tell, "undecided")})
     if (const std::size_t n = count(c, w); n > 0)
       counts += fmt::format("{}{} {}", counts.empty() ? "" : ", ", n, name);
-  const auto all = fmt::format("of {} comparisons", c.items.size());
+  const auto all = fmt::format("Of {} rows, {}", c.items.size(), counts);
   switch (c.verdict) {
-    case Verdict::pass: return fmt::format("PASS: all {} comparisons are as intended.", c.items.size());
-    case Verdict::fail: return fmt::format("FAIL: {} {}.", counts, all);
+    case Verdict::pass: return fmt::format("PASS: all {} rows are as intended.", c.items.size());
+    case Verdict::fail: return fmt::format("FAIL: {}.", all);
     case Verdict::undecided: break;
   }
   if (c.items.empty()) return "UNDECIDED: there is nothing to compare.";
-  return cannot > 0 ? fmt::format("UNDECIDED: {} {}.", counts, all) : "UNDECIDED: a run is not complete.";
+  return cannot > 0 ? fmt::format("UNDECIDED: {}.", all) : "UNDECIDED: a run is not complete.";
 }
 
 std::string row_title(const ComparisonItem& i) {

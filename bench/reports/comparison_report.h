@@ -21,7 +21,7 @@ struct ComparisonRecord {
 ComparisonRecord comparison_of(const std::string& before_name, const StoredRun& before,
                                const std::string& after_name, const StoredRun& after);
 
-// "PASS: all 55 as intended", "FAIL: 2 unintended, 1 missing": the verdict and why.
+// "PASS: all 55 rows are as intended.", "FAIL: Of 55 rows, 2 unintended, 1 missing.": the verdict and why.
 std::string comparison_answer(const ComparisonRecord& record);
 
 std::string comparison_text(const ComparisonRecord& record, int width);

@@ -10,6 +10,11 @@ namespace tachproof {
 
 namespace {
 
+std::string with_unit(double value, const ComparisonItem& i) {
+  const int decimals = i.unit == "ms" ? 0 : i.unit == "rpm" ? 1 : 2;
+  return decimal(value, decimals) + (i.unit.empty() ? "" : " " + i.unit);
+}
+
 // "measure both again with survey --within 0.4": the uncertainty that decides this
 // row, if the change stays what was observed. Empty for a row of something else.
 std::string survey_that_decides(const ComparisonItem& i, double tells) {
@@ -37,8 +42,8 @@ void doubt_at_one_rate(ComparisonItem& i, const RowBasis& row, double allowed_re
   i.word = ChangeWord::cannot_tell;
   i.remark = "at one rate, " + decimal(row.only_rate_rpm_per_s, 0) +
              (i.boundary == all_boundaries
-                  ? " rpm/s, a response that changed and a deadband that did so everywhere look alike"
-                  : " rpm/s, a threshold that moved and a response that changed look alike");
+                  ? " rpm/s, a changed response and a deadband that changed everywhere look the same"
+                  : " rpm/s, a moved threshold and a changed response look the same");
 }
 
 // A boundary's own pairs may be too few where the whole unit's are enough. Not
@@ -53,8 +58,8 @@ void decide_by_all(ComparisonItem& i, const Comparison& comparison, const RowsTo
   const bool unchanged = all.word == ChangeWord::as_intended;
   if (unchanged == (i.word == ChangeWord::as_intended)) return;
   i.word = unchanged ? ChangeWord::as_intended : ChangeWord::cannot_tell;
-  i.remark = unchanged ? "alone too uncertain; all boundaries together show no change"
-                       : "all boundaries together show a change, which this one cannot tell from none";
+  i.remark = unchanged ? "too uncertain by itself, but all boundaries together show no change"
+                       : "all boundaries together show a change; this one by itself is too uncertain";
 }
 
 void advise(ComparisonItem& i, const RowBasis& row) {
@@ -63,29 +68,33 @@ void advise(ComparisonItem& i, const RowBasis& row) {
   if (i.what == "response") {
     const double needed = std::pow(i.uncertainty / std::max(row.tells / 2, 1e-9), 2) * std::max(row.pairs, 1);
     advice = row.only_rate_rpm_per_s > 0 || row.pairs == 0
-                 ? "play steps as well: they tell the response"
+                 ? "play steps as well: they show the response"
                  : "about " + decimal(std::clamp(std::ceil(needed), row.pairs + 1.0, 999.0), 0) +
-                       " changes each way would tell";
+                       " changes in this direction would decide it";
   }
+  if (i.what.starts_with("blink")) advice = "hold that window longer, and measure both again";
   if (!advice.empty()) i.remark += (i.remark.empty() ? "" : "; ") + advice;
 }
 
 }  // namespace
 
-void put_word(ComparisonItem& i, double tells) {
+double matters(const RowBasis& row) { return std::max(row.tells, 2 * 1.25 * row.by_updates); }
+
+void put_word(ComparisonItem& i, const RowBasis& row) {
   const bool moved = std::fabs(i.observed_change) > i.uncertainty;
   const bool should_move = std::fabs(i.expected_change) > 1e-6;
   const double off = std::fabs(i.observed_change - i.expected_change);
   i.word = ChangeWord::cannot_tell;
   if (i.e_n > i.en_limit) {
     i.word = should_move && !moved ? ChangeWord::missing : ChangeWord::unintended;
-  } else if (i.uncertainty > tells) {
-    i.remark = "the uncertainty is larger than the tolerance";
+  } else if (i.uncertainty > row.tells) {
+    i.remark = "U must be at most " + with_unit(row.tells, i) + " to decide this";
   } else if (should_move && !moved) {
-    i.remark = "so small a change is not told from none";
-  } else if (off + i.uncertainty > tells) {
-    i.remark = i.e_n > 1 ? "beyond 1, but among so many comparisons that may be chance: measure again"
-                         : "with its uncertainty, the change may be beyond the tolerance";
+    i.remark = "the change is smaller than its U, so it is not sure that anything changed";
+  } else if (off + i.uncertainty > matters(row)) {
+    i.remark = i.e_n > 1 ? "|E_n| is above 1, but among so many rows that can be chance"
+                         : "the difference plus U is more than " + with_unit(matters(row), i) +
+                               ", so the change may be too large";
   } else {
     i.word = ChangeWord::as_intended;
   }
@@ -99,7 +108,7 @@ void put_words(Comparison& comparison, const RowsToWord& words) {
     ComparisonItem& item = comparison.items[index];
     if (!std::isfinite(item.e_n)) continue;
     item.en_limit = en_limit_among(count, row.dof);
-    put_word(item, row.tells);
+    put_word(item, row);
     if (row.only_rate_rpm_per_s > 0) doubt_at_one_rate(item, row, words.allowed_response_ms);
   }
   for (const auto& [index, row] : words.rows) decide_by_all(comparison.items[index], comparison, words);

@@ -17,9 +17,15 @@ inline constexpr const char* all_boundaries = "(all)";  // of the rows of the wh
 struct RowBasis {
   double tells = 0;  // so large a change must not be taken for none
   double dof = 0;
+  double by_updates = 0;           // of its U: what the unit's updates may shift it by, 95 %
   int pairs = 0;                   // of transitions; 0: from the runs' own numbers
   double only_rate_rpm_per_s = 0;  // of the pairs, where there is one only
 };
+
+// So much a change and its U may come to together: `tells`, or twice the most that the
+// unit's updates alone can make of one unit played twice, if that is more. Of P that is
+// 1.25 times the 95 % of a difference of two waits, 1.96 P / sqrt 6.
+double matters(const RowBasis& row);
 
 struct RowsToWord {
   std::map<std::size_t, RowBasis> rows;                // by index
@@ -30,9 +36,8 @@ struct RowsToWord {
 // The word of every row that has numbers, and what would decide one that has none.
 void put_words(Comparison& comparison, const RowsToWord& words);
 
-// `i` has expected and observed change, uncertainty, e_n and en_limit. `tells`: a
-// change that is so large must not be taken for none. Sets the word, and a remark
-// where it is `cannot_tell`. The rules are those of `compare`.
-void put_word(ComparisonItem& i, double tells);
+// `i` has expected and observed change, uncertainty, e_n and en_limit. Sets the word, and
+// a remark where it is `cannot_tell`. The rules are those of `compare`.
+void put_word(ComparisonItem& i, const RowBasis& row);
 
 }  // namespace tachproof

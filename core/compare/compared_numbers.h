@@ -15,6 +15,7 @@ struct Measured {
   double value = not_measured;
   double expanded = not_measured;                        // 95 %
   double dof = std::numeric_limits<double>::infinity();  // effective, GUM G.4
+  double by_updates = 0;                                 // 95 %, of `expanded`: the unit's updates alone
   bool is_there() const { return std::isfinite(value) && std::isfinite(expanded); }
 };
 

@@ -11,10 +11,12 @@
 #include "core/base/text.h"
 #include "core/compare/change_word.h"
 #include "core/compare/compared_numbers.h"
+#include "core/compare/comparison_notes.h"
+#include "core/compare/cue_rows.h"
 #include "core/compare/cue_states.h"
-#include "core/compare/neighbour_cues.h"
 #include "core/compare/new_findings.h"
 #include "core/compare/paired_changes.h"
+#include "core/compare/update_period.h"
 #include "core/gauge/settings_change.h"
 
 namespace tachproof {
@@ -23,7 +25,10 @@ namespace {
 class Comparing {
  public:
   Comparing(const ComparedRun& before, const ComparedRun& after)
-      : before_(before), after_(after), change_(settings_change(before.gauge, after.gauge)) {
+      : before_(before),
+        after_(after),
+        change_(settings_change(before.gauge, after.gauge)),
+        cues_(before, after, change_, unwired_) {
     for (const ComparedRun* run : {&before, &after})
       unwired_.insert(run->result.not_judged.begin(), run->result.not_judged.end());
   }
@@ -36,17 +41,17 @@ class Comparing {
       else if (w.after && *w.after > 0)
         new_boundary(w);
       else if (w.before && *w.before > 0)
-        gone_boundary(w);
+        cues_.add_gone(comparison_, w);
       if (w.before && w.after) {
-        cue(w);
+        cues_.add(comparison_, w);
         blinks(w);
       }
     }
     responses_together();
+    if (updates_changed_) update_period();
     words_.allowed_response_ms = allowed_response_ms();
     put_words(comparison_, words_);
-    for (const auto& [index, window] : cues_) doubt_beside_a_wrong_boundary(comparison_.items[index], window);
-    for (const auto& [index, removed] : gone_) decide_gone(comparison_.items[index], removed);
+    cues_.decide(comparison_);
     add_new_findings(comparison_, before_, after_, change_);
     conclude();
     return std::move(comparison_);
@@ -61,16 +66,31 @@ class Comparing {
     for (const WindowChange& w : change_.windows)
       if (w.before && w.after && *w.before > 0 && *w.after > 0)
         names.push_back({*w.after, old_name(w), w.name});
+    updates_ = updates_of_runs();
     paired_ = paired_changes(lag_pairs(before_.result, after_.result, names), after_.gauge.boundaries(),
-                             std::max(before_.stamp_s, after_.stamp_s), common_s());
+                             std::max(before_.stamp_s, after_.stamp_s), updates_);
   }
-  // By how far each run's own visits scatter in time; at least as a unit that updates
-  // every 10 ms, where that was not seen.
-  double common_s() const {
-    double ms = 0;
-    for (const ComparedRun* run : {&before_, &after_})
-      ms = std::max(ms, std::isfinite(run->result.scatter.ms) ? run->result.scatter.ms : 2.9);
-    return std::sqrt(2.0) * ms * 1e-3;
+  // The period of the unit's updates, run by run. Where it is not seen: what the run's own
+  // visits scatter by in time, at least as a unit that updates every 10 ms.
+  UpdatesOfRuns updates_of_runs() {
+    constexpr double usual_ms = 2.9;
+    UpdatesOfRuns updates;
+    std::array<bool, 2> found{};
+    for (const std::size_t k : {0u, 1u}) {
+      const RunResult& result = (k == 0 ? before_ : after_).result;
+      std::optional<double> period_s = update_period_s(result);
+      // No unit with such updates answers in time: the train was even, or something else repeats.
+      if (period_s && *period_s * 1e3 > allowed_response_ms()) period_s.reset();
+      const double scatter_ms = std::isfinite(result.scatter.ms) ? result.scatter.ms : 0;
+      updates.period_s[k] = period_s.value_or(std::sqrt(12.0) * std::max(scatter_ms, usual_ms) * 1e-3);
+      found[k] = period_s.has_value();
+      if (std::isfinite(result.scatter.rpm)) updates.scatter_rpm[k] = result.scatter.rpm;
+    }
+    constexpr double same = 0.02;
+    const double both = std::fabs(updates.period_s[1] / updates.period_s[0] - 1);
+    updates.seen = found[0] && found[1] && both < same;
+    updates_changed_ = found[0] && found[1] && both >= same;
+    return updates;
   }
   const PairedChange* paired(const WindowChange& w, Direction d) const {
     if (paired_.changes.empty()) return nullptr;
@@ -85,6 +105,7 @@ class Comparing {
     item.e_n = off.expanded > 0 ? std::fabs(off.value) / off.expanded : not_measured;
     row.tells = tells;
     row.dof = off.dof;
+    row.by_updates = off.by_updates;
     words_.rows.emplace(comparison_.items.size(), row);
     comparison_.items.push_back(std::move(item));
   }
@@ -129,18 +150,18 @@ class Comparing {
   }
 
   void boundary(const WindowChange& w) {
-    const double tolerance_rpm = std::min(before_.gauge.tolerance.rpm, after_.gauge.tolerance.rpm);
+    const double tolerance = tolerance_rpm();
     for (const Direction d : {Direction::rising, Direction::falling}) {
       const NumberChange& nominal = d == Direction::rising ? w.rising_rpm : w.falling_rpm;
       ComparisonItem row = item("threshold", w, "rpm", nominal.by());
       row.direction = d;
       const PairedChange* const p = paired(w, d);
       if (p != nullptr && p->threshold.is_there())
-        paired_number(std::move(row), p->threshold, tolerance_rpm, row_of_pairs(*p));
+        paired_number(std::move(row), p->threshold, tolerance, row_of_pairs(*p));
       else
-        number(std::move(row), threshold_of(old_row(w, d)), threshold_of(new_row(w, d)), tolerance_rpm);
+        number(std::move(row), threshold_of(old_row(w, d)), threshold_of(new_row(w, d)), tolerance);
     }
-    deadband(w, 2 * tolerance_rpm);
+    deadband(w, 2 * tolerance);
     for (const Direction d : {Direction::rising, Direction::falling}) responses(w, d);
   }
 
@@ -152,11 +173,9 @@ class Comparing {
       return number(std::move(row),
                     deadband_of(old_row(w, Direction::rising), old_row(w, Direction::falling)),
                     deadband_of(new_row(w, Direction::rising), new_row(w, Direction::falling)), tells);
-    // Pairs up and pairs down have nothing in common.
-    const Measured both = change_of(down->threshold, up->threshold);
     RowBasis pairs = row_of_pairs(up->told_apart ? *down : *up);
     pairs.pairs = std::min(up->pairs, down->pairs);
-    paired_number(std::move(row), both, tells, pairs);
+    paired_number(std::move(row), paired_.deadbands[*w.after], tells, pairs);
   }
 
   RowBasis row_of_pairs(const PairedChange& p) const {
@@ -166,10 +185,17 @@ class Comparing {
     return row;
   }
 
+  double tolerance_rpm() const { return std::min(before_.gauge.tolerance.rpm, after_.gauge.tolerance.rpm); }
+
   double allowed_response_ms() const {
     const Tolerance& was = before_.gauge.tolerance;
     const Tolerance& is = after_.gauge.tolerance;
     return std::min(to_ms(was.response_to - was.response_from), to_ms(is.response_to - is.response_from));
+  }
+
+  // A response is never known better than the unit's own wait for its next update.
+  double response_that_matters_ms() const {
+    return std::max(allowed_response_ms() / 2, updates_.seen ? updates_.bound_s() * 1e3 : 0);
   }
 
   // The settings say how fast a unit must be, not how fast it is: as long as
@@ -180,13 +206,13 @@ class Comparing {
     ComparisonItem row = item("response", w, "ms", 0);
     row.direction = d;
     const bool same = was.response_from == is.response_from && was.response_to == is.response_to;
-    if (!same) row.remark = "another response is allowed now, but that alone makes no unit faster or slower";
+    if (!same) row.remark = "the settings allow another response now; that alone does not change a unit";
     if (const PairedChange* const p = paired(w, d))
-      paired_number(std::move(row), response_by_settings(p->response), allowed_response_ms() / 2,
+      paired_number(std::move(row), response_by_settings(p->response), response_that_matters_ms(),
                     row_of_pairs(*p));
     else
       number(std::move(row), response_of(old_row(w, d)), response_of(new_row(w, d)),
-             allowed_response_ms() / 2);
+             response_that_matters_ms());
   }
 
   // Lags are from the fastest response that is allowed, in each run by its own settings.
@@ -195,7 +221,7 @@ class Comparing {
     return lag;
   }
 
-  // The response is the unit's, so that its boundaries tell it together, and better.
+  // The response is the unit's, so that its boundaries show it together, and better.
   void responses_together() {
     if (paired_.response_both_ways.is_there()) {
       ComparisonItem row;
@@ -208,7 +234,7 @@ class Comparing {
       basis.pairs = 1;
       words_.together.fill(comparison_.items.size());
       paired_number(std::move(row), response_by_settings(paired_.response_both_ways),
-                    allowed_response_ms() / 2, basis);
+                    response_that_matters_ms(), basis);
     }
     for (const Direction d : {Direction::rising, Direction::falling}) {
       const std::size_t index = d == Direction::falling ? 1 : 0;
@@ -220,8 +246,24 @@ class Comparing {
       row.unit = "ms";
       row.expected_change = 0;
       words_.together[index] = comparison_.items.size();
-      paired_number(std::move(row), response_by_settings(paired_.response[index]), allowed_response_ms() / 2);
+      paired_number(std::move(row), response_by_settings(paired_.response[index]),
+                    response_that_matters_ms());
     }
+  }
+
+  // No setting says how often a unit renews its lamps; that it changed is no pass all the same.
+  void update_period() {
+    const auto& [before_s, after_s] = updates_.period_s;
+    ComparisonItem row;
+    row.what = "update period";
+    row.boundary = all_boundaries;
+    row.unit = "ms";
+    row.expected_change = 0;
+    row.observed_change = (after_s - before_s) * 1e3;
+    row.remark = "the unit renewed its lamps every " + decimal(before_s * 1e3, 1) +
+                 " ms in the old run and every " + decimal(after_s * 1e3, 1) +
+                 " ms in the new one; find out whether its program was changed";
+    comparison_.items.push_back(std::move(row));
   }
 
   void new_boundary(const WindowChange& w) {
@@ -229,7 +271,7 @@ class Comparing {
       ComparisonItem row = item("threshold", w, "rpm", not_measured);
       row.direction = d;
       const BoundaryResult* const found = new_row(w, d);
-      row.remark = "a new boundary; judged against its own setting, " +
+      row.remark = "new in the settings; judged by its own setting, " +
                    decimal(d == Direction::rising ? w.rising_rpm.after : w.falling_rpm.after, 1) + " rpm";
       if (found != nullptr && std::isfinite(found->threshold_rpm)) {
         row.uncertainty = found->expanded_uncertainty_rpm;
@@ -246,108 +288,6 @@ class Comparing {
   bool missed(const std::string& boundary) const {
     return std::any_of(after_.result.findings.begin(), after_.result.findings.end(), [&](const Finding& f) {
       return f.kind == FindingKind::missing_transition && f.window == boundary;
-    });
-  }
-
-  // Whether it is really gone shows in the cue of the window that took its place.
-  void gone_boundary(const WindowChange& w) {
-    ComparisonItem row = item("threshold", w, "rpm", not_measured);
-    std::size_t place = 0;
-    while (place + 1 < after_.gauge.windows.size() &&
-           after_.gauge.windows[place + 1].from_rpm <= w.from_rpm.before)
-      ++place;
-    row.remark = "gone from the settings; the window " + after_.gauge.windows[place].name + " took its place";
-    gone_.emplace_back(comparison_.items.size(), after_.gauge.windows[place].name);
-    comparison_.items.push_back(std::move(row));
-  }
-
-  void decide_gone(ComparisonItem& gone, const std::string& place) const {
-    const bool showed_something_else =
-        std::any_of(after_.result.findings.begin(), after_.result.findings.end(), [&](const Finding& f) {
-          return f.window == place &&
-                 (f.kind == FindingKind::wrong_cue || f.kind == FindingKind::extra_transition);
-        });
-    if (showed_something_else) {
-      gone.word = ChangeWord::missing;
-      return;
-    }
-    for (std::size_t i = 0; i < after_.gauge.windows.size(); ++i)
-      if (after_.gauge.windows[i].name == place && i < after_.shown.size() && after_.shown[i])
-        gone.word =
-            *after_.shown[i] == after_.gauge.windows[i].cue ? ChangeWord::as_intended : ChangeWord::missing;
-  }
-
-  CueStates wired(CueStates states) const {
-    std::erase_if(states, [&](const auto& state) { return unwired_.contains(state.first); });
-    return states;
-  }
-
-  void cue(const WindowChange& w) {
-    const CueStates expected = changes(states_of(before_.gauge, before_.gauge.windows[*w.before].cue),
-                                       states_of(after_.gauge, after_.gauge.windows[*w.after].cue));
-    ComparisonItem row = item("cue", w, "", static_cast<double>(expected.size()));
-    const auto was = *w.before < before_.shown.size() ? before_.shown[*w.before] : std::nullopt;
-    const auto is = *w.after < after_.shown.size() ? after_.shown[*w.after] : std::nullopt;
-    if (!was || !is) {
-      row.remark = std::string("not shown long enough in the ") + (was ? "new" : "old") + " run";
-    } else {
-      const CueStates observed = wired(changes(states_of(before_.gauge, *was), states_of(after_.gauge, *is)));
-      row.observed_change = static_cast<double>(observed.size());
-      const bool all_wired = wired(expected).size() == expected.size();
-      const bool only_expected = std::all_of(observed.begin(), observed.end(), [&](const auto& state) {
-        const auto wanted = expected.find(state.first);
-        return wanted != expected.end() && wanted->second == state.second;
-      });
-      if (!only_expected)
-        row.word = ChangeWord::unintended;
-      else if (observed.size() < wired(expected).size())
-        row.word = ChangeWord::missing;
-      else if (all_wired)
-        row.word = ChangeWord::as_intended;
-      if (row.word == ChangeWord::cannot_tell)
-        row.remark = "a lamp that should change is not wired";
-      else if (row.word != ChangeWord::as_intended || !expected.empty())
-        row.remark = "changed: " + listed(observed) + "; should change: " + listed(expected);
-    }
-    cues_.emplace_back(comparison_.items.size(), *w.after);
-    comparison_.items.push_back(std::move(row));
-  }
-
-  // Where a boundary is not where it should be, or a move was missed, part of a
-  // window shows what its neighbour shows: that says nothing of its own cue.
-  void doubt_beside_a_wrong_boundary(ComparisonItem& row, std::size_t window) const {
-    if (row.word != ChangeWord::unintended && row.word != ChangeWord::missing) return;
-    const std::size_t old_window = old_place(window);
-    for (const bool above : {false, true}) {
-      if (above ? window + 1 >= after_.gauge.windows.size() : window == 0) continue;
-      const std::size_t boundary = above ? window + 1 : window;
-      const bool now = (is_wrong(after_.gauge.windows[boundary].name) || was_missed(after_, boundary)) &&
-                       looks_like(after_, window, above ? window + 1 : window - 1);
-      bool before = false;
-      if (old_window < before_.gauge.windows.size() &&
-          (above ? old_window + 1 < before_.gauge.windows.size() : old_window > 0)) {
-        before = was_missed(before_, above ? old_window + 1 : old_window) &&
-                 looks_like(before_, old_window, above ? old_window + 1 : old_window - 1);
-      }
-      if (!now && !before) continue;
-      row.word = ChangeWord::cannot_tell;
-      row.remark = "the window " + after_.gauge.windows[above ? window + 1 : window - 1].name +
-                   " reaches in here, as the boundary is not where it should be or a move was missed" +
-                   (now ? "" : " in the old run");
-      return;
-    }
-  }
-
-  std::size_t old_place(std::size_t window) const {
-    for (const WindowChange& w : change_.windows)
-      if (w.before && w.after && *w.after == window) return *w.before;
-    return before_.gauge.windows.size();
-  }
-
-  bool is_wrong(const std::string& boundary) const {
-    return std::any_of(comparison_.items.begin(), comparison_.items.end(), [&](const ComparisonItem& i) {
-      return i.what == "threshold" && i.boundary == boundary &&
-             (i.word == ChangeWord::unintended || i.word == ChangeWord::missing);
     });
   }
 
@@ -400,23 +340,13 @@ class Comparing {
     if (!after_.result.complete) comparison_.notes.push_back("The new run is not complete.");
     if (after_.result.findings_left_out > 0)
       comparison_.notes.push_back("The new run had more findings than were kept.");
-    note_one_rate();
+    add_notes(comparison_, words_, updates_, tolerance_rpm());
     for (const std::string& lamp : unwired_)
       comparison_.notes.push_back("Not wired in one of the runs, so not compared: " + lamp + ".");
     if (count(ChangeWord::unintended) + count(ChangeWord::missing) > 0)
       comparison_.verdict = Verdict::fail;
     else if (complete && !comparison_.items.empty() && count(ChangeWord::cannot_tell) == 0)
       comparison_.verdict = Verdict::pass;
-  }
-
-  void note_one_rate() {
-    double rate = 0;
-    for (const auto& [index, row] : words_.rows) rate = std::max(rate, row.only_rate_rpm_per_s);
-    if (rate > 0)
-      comparison_.notes.push_back(
-          "Some boundaries were crossed at one rate only: a threshold and a response that changed so that "
-          "one makes up for the other at " +
-          decimal(rate, 0) + " rpm/s would not be seen.");
   }
 
   const ComparedRun& before_;
@@ -426,8 +356,9 @@ class Comparing {
   std::set<std::string> unwired_;
   PairedChanges paired_;
   RowsToWord words_;
-  std::vector<std::pair<std::size_t, std::size_t>> cues_;  // rows, and their windows in the new gauge
-  std::vector<std::pair<std::size_t, std::string>> gone_;  // rows, and the windows in their place
+  UpdatesOfRuns updates_;
+  bool updates_changed_ = false;
+  CueRows cues_;
 };
 
 }  // namespace

@@ -32,7 +32,8 @@ struct ComparedRun {
 
 struct ComparisonItem {
   // "threshold", "deadband", "response" (of boundary "(all)" too), "blink rate, top magenta", "blink duty,
-  // top magenta", "cue" (then the changes count lamp colours), "finding: late".
+  // top magenta", "cue" (then the changes count lamp colours), "finding: late", "update period" where it
+  // changed.
   std::string what;
   std::string boundary;                // or window, as it is called now
   std::optional<Direction> direction;  // of thresholds and responses
@@ -55,20 +56,24 @@ struct Comparison {
   std::vector<std::string> notes;  // what a reader must know, one sentence each
 };
 
-// The words: beyond its en_limit a change is missing
-// when nothing moved and unintended otherwise. Up to there it is as intended,
-// when it is told from none as the settings want it, and the difference and its
-// uncertainty together stay within what matters: the gauge's tolerance (twice that of
-// a deadband), or half of the span that is allowed to a response. Else nobody can
-// tell, and the remark says what would.
+// The words: beyond its en_limit a change is missing when nothing moved and unintended
+// otherwise. Up to there it is as intended when a change that the settings want is larger
+// than its U, when U is within what matters, and when the difference and U together are
+// within it. What matters is the gauge's tolerance (twice that of a deadband), or half of
+// the span that is allowed to a response, if the unit's updates are not further apart. Else nobody can tell,
+// and the remark says what would.
 //
-// Where both runs were played the same train, the numbers come from the
-// transitions in pairs (core/compare/paired_changes.h), widened by what a unit's free-running
-// updates may shift all of them by, and a response that one boundary
-// cannot tell is that of all together, unless it contradicts it. Else from the runs'
-// own: of a change sqrt(U_old^2 + U_new^2), runs being independent; of a deadband,
-// rising minus falling, U_rising + U_falling, its bound whatever the correlation
-// (GUM 5.2.2).
+// Where both runs were played the same train, the numbers come from the transitions in
+// pairs (core/compare/paired_changes.h), and a response that one boundary cannot tell is that of
+// all together, unless it contradicts it. A unit that renews its lamps every P shifts a
+// response by up to P from run to run, and a threshold by up to rate x P. Where P is found
+// in both runs (core/compare/update_period.h) difference and U together may come to twice that,
+// if that is more than the tolerance, and a note says so. So a unit compared with itself is
+// as intended, and a change beyond that is not.
+//
+// Else the numbers come from the runs' own: of a change sqrt(U_old^2 + U_new^2), runs being
+// independent; of a deadband, rising minus falling, U_rising + U_falling, its bound whatever
+// the correlation (GUM 5.2.2).
 Comparison compare(const ComparedRun& before, const ComparedRun& after);
 
 }  // namespace tachproof

@@ -147,8 +147,10 @@ TEST(Comparison, TooMuchUncertaintyCannotTell) {
   wider.deadband.rpm += 1;
   const Comparison c = compare(run_of(gauge), run_of(wider));
   EXPECT_EQ(item(c, "deadband", "near").word, ChangeWord::cannot_tell);  // 1 rpm beside U 1.4
-  EXPECT_EQ(item(c, "deadband", "near").remark,
-            "so small a change is not told from none; measure both again with survey --within 0.1");
+  EXPECT_EQ(
+      item(c, "deadband", "near").remark,
+      "the change is smaller than its U, so it is not sure that anything changed; measure both again with "
+      "survey --within 0.1");
   EXPECT_EQ(c.verdict, Verdict::undecided);
 }
 

@@ -13,7 +13,9 @@
 namespace tachproof {
 namespace {
 
+using ::testing::Contains;
 using ::testing::HasSubstr;
+using ::testing::Not;
 
 // A unit that looks at its reading now and then, its updates running free, and
 // its boundaries where they are set or moved from there.
@@ -23,6 +25,7 @@ struct PlayedUnit {
   double moved_rpm = 0;  // the boundary "b3"
   std::vector<double> rates{10, 10, 60, 0, 0, 0};
   unsigned seed = 1;
+  bool ticks = false;  // its updates are those of a clock, which has one phase for the whole run
 };
 
 Gauge ladder() {
@@ -48,6 +51,7 @@ ComparedRun played(const Gauge& gauge, const PlayedUnit& unit) {
   std::mt19937 random(unit.seed);
   std::uniform_real_distribution<double> wait_ms(0, unit.update_ms), rounding_rpm(-0.5, 0.5);
   Nanos nominal = ns_per_s;
+  const double phase_s = unit.ticks ? wait_ms(random) / 1e3 : 0, period_s = unit.update_ms / 1e3;
   for (const double rate : unit.rates)
     for (std::size_t b = 1; b < gauge.windows.size(); ++b)
       for (const Direction d : {Direction::rising, Direction::falling}) {
@@ -55,13 +59,19 @@ ComparedRun played(const Gauge& gauge, const PlayedUnit& unit) {
         row.boundary = gauge.windows[b].name;
         row.direction = d;
         row.nominal = nominal += ns_per_s;
+        // The train's, whatever the unit's seed.
+        const auto place = static_cast<Nanos>(run.result.transitions.size());
+        if (unit.ticks) row.nominal = nominal += place * place % 11 * 7'300'000;
         row.seen = true;
         row.step = rate == 0;
         row.verdict = Verdict::pass;
         row.rate_rpm_per_s = d == Direction::rising ? rate : -rate;
         const double off_rpm = rounding_rpm(random) + (row.boundary == "b3" ? unit.moved_rpm : 0);
-        const double late_s = (unit.response_ms + wait_ms(random)) / 1e3;
-        row.at = nominal + from_seconds(late_s + (rate == 0 ? 0 : off_rpm / row.rate_rpm_per_s));
+        const double off_s = rate == 0 ? 0 : off_rpm / row.rate_rpm_per_s;
+        const double asked_s = to_seconds(nominal) + off_s - phase_s;
+        const double wait_s =
+            unit.ticks ? std::ceil(asked_s / period_s) * period_s - asked_s : wait_ms(random) / 1e3;
+        row.at = nominal + from_seconds(unit.response_ms / 1e3 + wait_s + off_s);
         run.result.transitions.push_back(row);
       }
   return run;
@@ -110,18 +120,21 @@ TEST(PairedChanges, NothingIsStatedWhereNoScatterIsSeen) {
 }
 
 TEST(PairedChanges, StatedUncertaintiesHoldTheTruthForSlowUpdatesToo) {
-  for (const double update_ms : {10.0, 50.0}) {
+  for (const auto& [update_ms, ticks] :
+       {std::pair(10.0, false), std::pair(50.0, false), std::pair(10.0, true), std::pair(50.0, true)}) {
     int inside = 0, all = 0;
     for (unsigned seed = 0; seed < 60; ++seed) {
       PlayedUnit one, other;
       one.update_ms = other.update_ms = update_ms;
+      one.ticks = other.ticks = ticks;
       one.seed = seed, other.seed = seed + 5000;
       other.moved_rpm = 4;
       std::vector<PairedName> names;
       for (std::size_t b = 1; b <= 6; ++b)
         names.push_back({b, "b" + std::to_string(b), "b" + std::to_string(b)});
       const auto pairs = lag_pairs(played(ladder(), one).result, played(ladder(), other).result, names);
-      const PairedChanges changes = paired_changes(pairs, 6, 1e-6);
+      const PairedChanges changes = paired_changes(
+          pairs, 6, 1e-6, ticks ? UpdatesOfRuns{{update_ms / 1e3, update_ms / 1e3}, true} : UpdatesOfRuns{});
       for (std::size_t i = 2; i < changes.changes.size(); ++i) {
         const Measured& t = changes.changes[i].threshold;
         const Measured& r = changes.changes[i].response;
@@ -131,6 +144,7 @@ TEST(PairedChanges, StatedUncertaintiesHoldTheTruthForSlowUpdatesToo) {
       }
     }
     EXPECT_GE(inside, 0.93 * all) << update_ms << " ms, of " << all;
+    RecordProperty((ticks ? "ticks_" : "any_") + std::to_string(static_cast<int>(update_ms)), inside);
   }
 }
 
@@ -165,6 +179,101 @@ TEST(PairedComparison, OneUnitTwiceIsAsIntendedThoughItUpdatesSlowly) {
     EXPECT_LE(fails, 1) << update_ms;  // en_limit: one in a hundred
     EXPECT_GE(passes, update_ms > 20 ? 24 : 38) << update_ms;
   }
+}
+
+// A clock of 50 ms: all waits of one run come from one phase, so that all pairs may differ alike.
+TEST(PairedComparison, OneUnitWithASlowClockIsAsIntended) {
+  for (const std::vector<double>& rates :
+       {std::vector<double>{10, 10, 60, 0, 0, 0}, std::vector<double>{40}, std::vector<double>{60, 200, 0}}) {
+    int passes = 0, fails = 0;
+    for (unsigned seed = 0; seed < 30; ++seed) {
+      PlayedUnit unit;
+      unit.update_ms = 50;
+      unit.ticks = true;
+      unit.rates = rates;
+      unit.seed = seed;
+      const Comparison c = of_units(unit, unit);
+      passes += c.verdict == Verdict::pass;
+      fails += c.verdict == Verdict::fail;
+    }
+    EXPECT_EQ(fails, 0) << rates.front();
+    EXPECT_GE(passes, 26) << rates.front();
+  }
+}
+
+// Half of what is allowed would be 35 ms.
+TEST(PairedComparison, AResponseNeedNotBeKnownBetterThanTheUnitsOwnClock) {
+  int passes = 0;
+  for (unsigned seed = 0; seed < 20; ++seed) {
+    PlayedUnit unit, again;
+    unit.update_ms = again.update_ms = 50;
+    unit.ticks = again.ticks = true;
+    unit.seed = seed, again.seed = seed + 1000;
+    Gauge narrow = ladder();
+    narrow.tolerance.response_to = 70 * ns_per_ms;
+    passes += compare(played(narrow, unit), played(narrow, again)).verdict == Verdict::pass;
+  }
+  EXPECT_GE(passes, 18);
+}
+
+TEST(PairedComparison, AClockThatIsSlowerThanAnyAllowedResponseExcusesNothing) {
+  Gauge quick = ladder();
+  quick.tolerance.response_to = 40 * ns_per_ms;
+  for (unsigned seed = 0; seed < 10; ++seed) {
+    PlayedUnit unit, slower;
+    unit.update_ms = slower.update_ms = 50;
+    unit.ticks = slower.ticks = true;
+    unit.seed = seed, slower.seed = seed + 1000;
+    slower.response_ms += 50;
+    EXPECT_NE(compare(played(quick, unit), played(quick, slower)).verdict, Verdict::pass) << seed;
+  }
+}
+
+TEST(PairedComparison, MoreThanASlowClockExplainsIsNeverAsIntended) {
+  PlayedUnit one;
+  one.update_ms = 50;
+  one.ticks = true;
+  int found = 0, as_intended = 0;
+  for (unsigned seed = 0; seed < 30; ++seed) {
+    one.seed = seed;
+    PlayedUnit moved = one;
+    moved.moved_rpm = 4;  // 3 rpm are allowed; at 10 rpm/s the clock makes 0.5
+    const ChangeWord word = item(of_units(one, moved), "threshold", "b3").word;
+    as_intended += word == ChangeWord::as_intended;
+    found += word == ChangeWord::unintended;
+  }
+  EXPECT_EQ(as_intended, 0);
+  EXPECT_GE(found, 28);
+  for (const double by_ms : {60.0, 80.0}) {
+    int passes = 0;
+    for (unsigned seed = 0; seed < 30; ++seed) {
+      one.seed = seed;
+      PlayedUnit slower = one;
+      slower.response_ms += by_ms;
+      passes += of_units(one, slower).verdict == Verdict::pass;
+    }
+    EXPECT_EQ(passes, 0) << by_ms;
+  }
+}
+
+TEST(PairedComparison, SaysWhatASlowClockHides) {
+  PlayedUnit one;
+  one.update_ms = 50;
+  one.ticks = true;
+  one.rates = {60, 200, 0};
+  const Comparison c = of_units(one, one);
+  EXPECT_EQ(c.verdict, Verdict::pass);
+  EXPECT_THAT(c.notes, Contains(HasSubstr("The unit renews its lamps only every 50.0 ms.")));
+  one.update_ms = 10;
+  EXPECT_THAT(of_units(one, one).notes, Not(Contains(HasSubstr("renews"))));
+  PlayedUnit other = one;
+  other.update_ms = 50;
+  const Comparison changed = of_units(one, other);
+  EXPECT_NE(changed.verdict, Verdict::pass);
+  EXPECT_EQ(
+      item(changed, "update period", "(all)").remark,
+      "the unit renewed its lamps every 10.0 ms in the old run and every 50.0 ms in the new one; find out "
+      "whether its program was changed");
 }
 
 TEST(PairedComparison, ARealChangeIsNeverAsIntended) {
@@ -203,10 +312,9 @@ TEST(PairedComparison, AtOneRateOnlyAChangeOfWhicheverCannotBeTold) {
   other.response_ms += 50;  // 2 rpm at that rate
   const Comparison c = of_units(one, other);
   EXPECT_EQ(c.verdict, Verdict::undecided);
-  EXPECT_THAT(
-      item(c, "threshold", "b3").remark,
-      HasSubstr("at one rate, 40 rpm/s, a threshold that moved and a response that changed look alike"));
-  EXPECT_THAT(item(c, "response", "b3").remark, HasSubstr("play steps as well: they tell the response"));
+  EXPECT_THAT(item(c, "threshold", "b3").remark,
+              HasSubstr("at one rate, 40 rpm/s, a moved threshold and a changed response look the same"));
+  EXPECT_THAT(item(c, "response", "b3").remark, HasSubstr("play steps as well: they show the response"));
   other = one;
   other.moved_rpm = 20;  // no response makes that
   EXPECT_EQ(item(of_units(one, other), "threshold", "b3").word, ChangeWord::unintended);

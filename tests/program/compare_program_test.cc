@@ -91,7 +91,7 @@ TEST_F(CompareProgram, FailsWhatMovedUnasked) {
   const Finished done = tachproof("compare old new --junit junit.xml");
   EXPECT_EQ(done.status, 1);
   EXPECT_THAT(done.out, HasSubstr("UNINTENDED"));
-  EXPECT_THAT(done.out, HasSubstr("By its own settings the new run is a fail"));
+  EXPECT_THAT(done.out, HasSubstr("Judged by its own settings, the new run is a fail"));
   EXPECT_THAT(done.out, HasSubstr("\nFAIL: "));
   std::istringstream lines(done.out);
   for (std::string line; std::getline(lines, line);) EXPECT_LE(line.size(), 80u) << line;
@@ -137,6 +137,35 @@ TEST_F(CompareProgram, OneUnitThatUpdatesSlowlyHasNotChanged) {
     const Finished done = tachproof(std::string("compare ") + pair);
     EXPECT_NE(done.status, 1) << pair << done.out << done.err;
   }
+}
+
+// As shipped, on the simulator: the unit that is in the rig file, and one of 20 updates a second.
+TEST_F(CompareProgram, OneUnitTwiceHasNotChangedByTheScenariosThatShip) {
+  const std::string sources = TACHPROOF_SOURCE_DIR;
+  const auto read = [](const std::string& file) {
+    std::ostringstream text;
+    text << std::ifstream(file).rdbuf();
+    return text.str();
+  };
+  scratch.write("drumlin.yaml", read(sources + "/fixtures/gauges/drumlin.yaml"));
+  const std::string rig = replaced(read(sources + "/fixtures/rigs/simulated.yaml"), "../gauges/", "");
+  scratch.write("usual.yaml", rig);
+  scratch.write("slow.yaml", replaced(rig, "response_ms: 20", "response_ms: 20, update_hz: 20"));
+  for (const std::string scenario : {"acceptance", "survey", "regression"})
+    for (const std::string unit : {"usual", "slow"}) {
+      const std::string name = scenario + "-" + unit;
+      for (const std::string seed : {"1", "2", "3", "4"}) {
+        scratch.write("scenario.yaml", replaced(read(sources + "/scenarios/" + scenario + ".yaml"), "seed: 1",
+                                                "seed: " + seed));
+        const Finished run = tachproof("run scenario.yaml --gauge drumlin.yaml --rig " + unit +
+                                       ".yaml --no-history --out " + name + seed);
+        ASSERT_NE(run.status, 2) << run.err;
+      }
+      for (const std::string other : {"2", "3", "4"}) {
+        const Finished done = tachproof("compare " + name + "1 " + name + other);
+        EXPECT_EQ(done.status, 0) << name << other << "\n" << done.out << done.err;
+      }
+    }
 }
 
 TEST_F(CompareProgram, ARunThatWasCutShortIsNeverAPass) {
@@ -190,8 +219,8 @@ TEST_F(CompareProgram, AcceptRefusesWhatIsNoReference) {
 
 TEST_F(CompareProgram, BadUsageIsOneLineAndStatus2) {
   const std::map<std::string, std::string> lines = {
-      {"compare old", "tachproof compare: two run folders are compared: OLD NEW\n"},
-      {"compare --accepted K17 a b", "tachproof compare: with --accepted one run folder is compared: NEW\n"},
+      {"compare old", "tachproof compare: give two run folders: OLD NEW\n"},
+      {"compare --accepted K17 a b", "tachproof compare: with --accepted give one run folder: NEW\n"},
       {"compare --accepted K17 a --history none.db",
        "tachproof compare: there is no history at none.db yet\n"},
       {"accept a --why x", "tachproof accept: --by is missing\n"}};
