@@ -32,7 +32,8 @@ bool has_a_lever(const BoundaryEvidence& evidence, Direction direction);
 
 // How far a threshold may be off, in rpm, for a response that is allowed and that this
 // boundary's own visits do not separate from it: what other boundaries showed may be another
-// response. 0 where two rates or a step of its own do. `way`: of ThresholdFits.
+// response. 0 where two rates of its own do: a step is answered otherwise than a ramp. `way`: of
+// ThresholdFits.
 double open_response_rpm(const Gauge& gauge, const BoundaryEvidence& evidence, std::size_t way);
 
 // A row for each threshold that the profile crosses and the wired lamps can show. Its verdict

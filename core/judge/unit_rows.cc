@@ -27,7 +27,8 @@ bool has_a_lever(const BoundaryEvidence& evidence, Direction direction) {
 
 double open_response_rpm(const Gauge& gauge, const BoundaryEvidence& evidence, std::size_t way) {
   const double slowest = evidence.slowest[way], fastest = evidence.fastest[way];
-  if (!std::isfinite(slowest) || fastest > 1.5 * slowest) return 0;
+  if (!std::isfinite(slowest)) return 0;
+  if (evidence.fits.fits[way].visits > 1 && fastest > 1.5 * slowest) return 0;
   return slowest * to_seconds(gauge.tolerance.response_to - gauge.tolerance.response_from);
 }
 

@@ -201,7 +201,10 @@ INSTANTIATE_TEST_SUITE_P(
         Once{"AnotherCrashOnBounce", 34}, Once{"ABoundaryMovedUnderScriptedWander", 1187},
         Once{"ABoundaryMovedUnderScriptedJitter", 1600, 2}, Once{"SoundUnderJumpsThatEndNearAThreshold", 829},
         Once{"SoundLampsApartOverManyWindows", 961}, Once{"EarlyAtTheEnd", 13295, 2},
-        Once{"SoundUnderJumpsWithAGlitch", 1183}, Once{"SoundWithAnEdgeThatIsNoPulse", 1881}),
+        Once{"SoundUnderJumpsWithAGlitch", 1183}, Once{"SoundWithAnEdgeThatIsNoPulse", 1881},
+        Once{"OneOfThreeBlinkingLampsDarkForAWhile", 14391, 1129},
+        Once{"SoundWithOneFastVisitAndAStep", 4403, 1129}, Once{"SoundWithOneSlowVisitAndAStep", 7897, 1129},
+        Once{"SoundWithVisitsThatContradictEachOther", 674, 1129}),
     [](const testing::TestParamInfo<Once>& one) { return std::string(one.param.name); });
 
 // Those that still are, and wait for their mending: --gtest_also_run_disabled_tests.
