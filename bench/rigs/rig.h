@@ -114,6 +114,8 @@ struct Seen {
   // As for Judge: blinks that it does not vouch for; why its clock does not go with the run's.
   Channels unsure_blinks = 0;
   std::string untimed = {};
+  // For all changes of the run, once it is known.
+  std::optional<StampTimes> stamps = {};
 };
 
 // A file of evidence that a watcher leaves, beside the timeline.

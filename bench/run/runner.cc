@@ -250,6 +250,7 @@ class Run {
     for (const Finding& finding : seen_.found) judge_.found(finding);
     if (seen_.unsure_blinks != 0) judge_.unsure_blinks(seen_.unsure_blinks);
     if (!seen_.untimed.empty()) judge_.untimed(seen_.untimed);
+    if (seen_.stamps) judge_.stamps(*seen_.stamps);
     const Nanos certain = std::min(until, seen_.until);
     judge_.lamps(events_);
     judge_.seen_until(certain);

@@ -289,6 +289,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     log_.add({FindingKind::lost_evidence, 0, "", "", "nothing was judged: no demand met a lamp state"});
 
   const BenchUncertainty bench = bench_uncertainty(setup_);
+  for (Visit& visit : visits_) visit.timing_s = bench.timing_s;  // known better by now
   FitSetup fit{to_seconds(gauge_.tolerance.response_from),
                to_seconds(gauge_.tolerance.response_to),
                bench.clock_share,
@@ -377,7 +378,8 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   take(result_.deadbands);
   take(result_.responses);
   // Whatever was seen until then; and a dead unit looks like a blind watcher.
-  if (!complete || dead) verdict = Verdict::undecided;
+  // But a lamp in a colour that it does not have is wrong, whatever else was missed.
+  if ((!complete || dead) && !log_.any(FindingKind::unknown_colour)) verdict = Verdict::undecided;
   result_.findings = log_.take(result_.findings_left_out);
   result_.verdict = verdict;
   result_.complete = complete;

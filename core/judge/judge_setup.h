@@ -31,6 +31,7 @@ struct JudgeSetup {
   Nanos watcher_resolution = 1;   // resolution of the lamp stamps
   Nanos stamp_uncertainty = 0;    // standard, beyond resolution; of it, what is
   Nanos stamp_offset = 0;         // the same for all stamps of the run: told apart from no response
+  Nanos stamp_width = 0;          // of the span that dates a change; 0: the resolution
   double clock_ppm = 0;           // source clock against true time, standard
   Nanos source_lag = 0;           // bound: the rpm played at t is that of an instant this near to t,
   double source_rpm = 0;          // bound: give or take this

@@ -66,13 +66,14 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
 
 BenchUncertainty bench_uncertainty(const JudgeSetup& setup) {
   // Resolutions are full widths of a rectangle (GUM F.2.2.1: width / sqrt 12).
+  const Nanos width = setup.stamp_width > 0 ? setup.stamp_width : setup.watcher_resolution;
   const double resolution =
-      std::hypot(to_seconds(setup.source_tick), to_seconds(setup.watcher_resolution)) / std::sqrt(12.0);
+      std::hypot(to_seconds(setup.source_tick), to_seconds(width)) / std::sqrt(12.0);
   return {std::hypot(resolution, to_seconds(setup.stamp_uncertainty)),
           setup.clock_ppm * 1e-6,
           setup.rpm_uncertainty,
           to_seconds(setup.source_tick) / std::sqrt(12.0),
-          to_seconds(setup.watcher_resolution) / std::sqrt(12.0),
+          to_seconds(width) / std::sqrt(12.0),
           to_seconds(setup.source_lag),
           setup.source_rpm};
 }
