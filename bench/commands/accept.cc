@@ -3,8 +3,9 @@
 #include "bench/commands/command.h"
 #include "bench/commands/report_options.h"
 #include "bench/history/history.h"
-#include "bench/reports/text.h"
-#include "bench/run/run_folder.h"
+#include "bench/record/record.h"
+#include "bench/record/run_folder.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 

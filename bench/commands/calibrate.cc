@@ -1,3 +1,4 @@
+#include "bench/record/record.h"
 #include "bench/rigs/board/clock_calibration.h"
 
 #include <algorithm>
@@ -14,9 +15,9 @@
 #include "bench/commands/terminal.h"
 #include "bench/commands/units.h"
 #include "bench/files/rig_edit.h"
+#include "bench/record/disk.h"
 #include "bench/rigs/board/board.h"
 #include "bench/rigs/board/board_reference.h"
-#include "bench/run/disk.h"
 
 namespace tachproof {
 

@@ -59,7 +59,7 @@ class CheckCommand : public Command {
     const ScenarioFile scenario = load_scenario(checked.file);
     if (scenario.dwell) return {};  // it finds its way by itself
     const Profile profile = make_profile(scenario, checked.file);
-    return warnings(gauge, foresee(gauge, profile, {scenario.noise, scenario.judge.within_rpm, {}, 0}),
+    return warnings(gauge, foresee(gauge, profile, {scenario.noise, scenario.judge.within_rpm, {}}),
                     scenario.judge);
   }
 

@@ -6,8 +6,8 @@
 #include "bench/commands/report_options.h"
 #include "bench/commands/terminal.h"
 #include "bench/history/history.h"
+#include "bench/record/disk.h"
 #include "bench/reports/comparison_report.h"
-#include "bench/run/disk.h"
 
 namespace tachproof {
 

@@ -68,7 +68,13 @@ class ExpectCommand : public Command {
         steps->worst_at_a_threshold =
             std::max(steps->worst_at_a_threshold,
                      steps->error_at(profile, t.nominal - gauge->tolerance.response_from));
-    ForesightSetup asked{scenario->noise, scenario->judge.within_rpm, options, steps ? steps->rpm : 0};
+    ForesightSetup asked;
+    asked.noise = scenario->noise;
+    asked.within_rpm = scenario->judge.within_rpm;
+    if (steps) {
+      asked.source.lag = steps->lag;
+      asked.source.rpm = steps->rpm;
+    }
     const Foresight foresight = foresee(*gauge, profile, asked);
     if (json_) {
       print_json(*gauge, expected, foresight, steps);

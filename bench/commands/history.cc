@@ -5,7 +5,8 @@
 #include "bench/commands/terminal.h"
 #include "bench/files/dates.h"
 #include "bench/history/history_report.h"
-#include "bench/run/disk.h"
+#include "bench/record/disk.h"
+#include "bench/record/record.h"
 
 namespace tachproof {
 

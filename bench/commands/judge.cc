@@ -163,8 +163,6 @@ class JudgeCommand : public Command {
       record.scenario_sha256 = sha256_of_file(scenario_);
       record.seed = played->scenario.seed;
       record.extra_tolerance_rpm = noise_allowance_rpm(played->scenario.noise, gauge);
-      record.bench.stamp_offset = from_seconds(recording.place.uncertainty_s);
-      record.bench.clock_ppm = std::abs(recording.place.stretch) * 1e6;
     }
     record.source = "recording";
     record.source_description = recording.played
@@ -173,7 +171,7 @@ class JudgeCommand : public Command {
     record.watch = "recording";
     record.watch_description = std::to_string(recording.wires.size()) + " channels, resolution " +
                                std::to_string(recording.resolution) + " ns";
-    record.bench.source_tick = record.bench.watcher_resolution = recording.resolution;
+    record.bench = recording.bench();
     return record;
   }
 

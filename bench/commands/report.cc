@@ -3,10 +3,12 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/terminal.h"
-#include "bench/reports/summary.h"
-#include "bench/reports/text.h"
-#include "bench/run/disk.h"
-#include "bench/run/run_folder.h"
+#include "bench/record/disk.h"
+#include "bench/record/result_json.h"
+#include "bench/record/run_folder.h"
+#include "bench/record/summary.h"
+#include "bench/record/text.h"
+#include "bench/reports/run_report.h"
 #include "bench/run/suite.h"
 #include "bench/run/verify.h"
 

@@ -7,6 +7,7 @@
 #include "bench/commands/version.h"
 #include "bench/files/files.h"
 #include "bench/history/history.h"
+#include "bench/record/record.h"
 
 namespace tachproof {
 
@@ -66,8 +67,7 @@ void note_rig(const Rig& rig, RunRecord& record) {
   record.source_description = source.description;
   record.watch = watcher.kind;
   record.watch_description = watcher.description;
-  record.bench = {source.tick, watcher.resolution, watcher.stamp_uncertainty, source.clock_ppm,
-                  source.lag,  source.rpm,         watcher.stamp_offset,      watcher.time_by};
+  record.bench = bench_facts(rig);
 }
 
 void ReportOptions::add_to_history(const RunFolder& folder) const {

@@ -6,8 +6,8 @@
 #include <string>
 
 #include "bench/commands/command.h"
+#include "bench/record/run_folder.h"
 #include "bench/rigs/rig.h"
-#include "bench/run/run_folder.h"
 
 namespace tachproof {
 

@@ -11,8 +11,8 @@
 #include "bench/commands/rig_words.h"
 #include "bench/commands/teaching.h"
 #include "bench/files/rig_writer.h"
+#include "bench/record/disk.h"
 #include "bench/rigs/factory.h"
-#include "bench/run/disk.h"
 #include "bench/run/lamp_test_run.h"
 #include "bench/run/stop_request.h"
 

@@ -8,7 +8,8 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/terminal.h"
-#include "bench/run/disk.h"
+#include "bench/record/disk.h"
+#include "bench/reports/run_report.h"
 
 namespace tachproof {
 
@@ -45,7 +46,7 @@ RunFolder make_run_folder(const std::string& out, const RunRecord& begun) {
   try {
     return RunFolder::create(
         out.empty() ? unused_run_folder(begun.scenario_name, begun.unit_serial) : std::filesystem::path(out),
-        begun);
+        begun, run_pages);
   } catch (const std::runtime_error& e) {
     throw UsageError(e.what());
   }

@@ -5,7 +5,7 @@
 #include <filesystem>
 #include <string>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 
 namespace tachproof {
 

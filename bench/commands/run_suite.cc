@@ -9,6 +9,7 @@
 
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
+#include "bench/record/record.h"
 #include "bench/run/stop_request.h"
 
 namespace tachproof {

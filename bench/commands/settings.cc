@@ -3,8 +3,8 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
-#include "bench/reports/json_values.h"
-#include "bench/reports/text.h"
+#include "bench/record/json_values.h"
+#include "bench/record/text.h"
 #include "core/gauge/settings_change.h"
 
 namespace tachproof {

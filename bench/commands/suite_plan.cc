@@ -9,8 +9,8 @@
 #include "bench/commands/load.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/version.h"
+#include "bench/record/disk.h"
 #include "bench/rigs/factory.h"
-#include "bench/run/disk.h"
 
 namespace tachproof {
 

@@ -10,7 +10,7 @@
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
 #include "bench/files/gauge_writer.h"
-#include "bench/reports/summary.h"
+#include "bench/record/summary.h"
 #include "bench/rigs/factory.h"
 #include "bench/run/stop_request.h"
 #include "bench/run/survey_run.h"

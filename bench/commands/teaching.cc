@@ -7,8 +7,8 @@
 #include <filesystem>
 
 #include "bench/commands/terminal.h"
+#include "bench/record/disk.h"
 #include "bench/rigs/camera/camera_process.h"
-#include "bench/run/disk.h"
 #include "bench/run/live_teaching.h"
 #include "bench/run/stop_request.h"
 #include "core/camera/teaching.h"

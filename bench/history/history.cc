@@ -8,8 +8,8 @@
 #include <stdexcept>
 #include <system_error>
 
-#include "bench/run/disk.h"
-#include "bench/run/run_folder.h"
+#include "bench/record/disk.h"
+#include "bench/record/run_folder.h"
 
 namespace tachproof {
 namespace {

@@ -6,10 +6,10 @@
 #include <ctime>
 
 #include "bench/history/history_report.h"
+#include "bench/record/text.h"
 #include "bench/reports/html_tables.h"
 #include "bench/reports/style.h"
 #include "bench/reports/svg.h"
-#include "bench/reports/text.h"
 
 namespace tachproof {
 namespace {

@@ -4,8 +4,8 @@
 #include <cmath>
 
 #include "bench/history/history_report.h"
-#include "bench/reports/json_values.h"
-#include "bench/reports/text.h"
+#include "bench/record/json_values.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 namespace {

@@ -5,10 +5,10 @@
 #include <algorithm>
 #include <cmath>
 
+#include "bench/record/summary.h"
+#include "bench/record/text.h"
 #include "bench/reports/facts.h"
 #include "bench/reports/html_tables.h"
-#include "bench/reports/summary.h"
-#include "bench/reports/text.h"
 
 namespace tachproof {
 namespace {
@@ -53,11 +53,11 @@ std::string clock_html(const RunRecord& record, const Certificate& c) {
     return fmt::format(
         "<p><b>The calibration of the bench’s clock was overdue on the day of the test.</b></p>\n");
   if (!c.clock_calibrated.empty()) return "";
-  if (record.bench.clock_ppm > 0)
+  if (record.bench.source.clock_ppm > 0)
     return fmt::format(
         "<p>No calibration of the bench’s clock is stated. Its frequency is taken as known to {} parts in a "
         "million (standard uncertainty), and that is in every U.</p>\n",
-        fixed(record.bench.clock_ppm, 1));
+        fixed(record.bench.source.clock_ppm, 1));
   return "";
 }
 
@@ -157,8 +157,8 @@ std::string bench_html(const RunRecord& record) {
   facts.add("Program", "tachproof " + record.tool_version);
   facts.add("Source", described(record.source, record.source_description), true);
   facts.add("Watcher", described(record.watch, record.watch_description), true);
-  facts.add("Resolution", fmt::format("pulses {}, lamp changes {}", resolution(record.bench.source_tick),
-                                      resolution(record.bench.watcher_resolution)));
+  facts.add("Resolution", fmt::format("pulses {}, lamp changes {}", resolution(record.bench.source.tick),
+                                      resolution(record.bench.watcher.resolution)));
   facts.state("Clock calibrated", calibration(c), true);
   facts.state("Temperature", with_unit(c.temperature_c, 1, "°C"));
   facts.state("Humidity", with_unit(c.humidity_percent, 0, "%"));

@@ -5,7 +5,7 @@
 
 #include <string>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/record.h"
 
 namespace tachproof {
 

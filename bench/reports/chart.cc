@@ -7,8 +7,8 @@
 #include <limits>
 #include <optional>
 
+#include "bench/record/text.h"
 #include "bench/reports/style.h"
-#include "bench/reports/text.h"
 
 namespace tachproof {
 namespace {

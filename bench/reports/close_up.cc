@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "bench/record/text.h"
 #include "bench/reports/drawing.h"
 #include "bench/reports/svg.h"
-#include "bench/reports/text.h"
 
 namespace tachproof {
 namespace {

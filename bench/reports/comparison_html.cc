@@ -4,13 +4,13 @@
 #include <bit>
 #include <cmath>
 
+#include "bench/record/text.h"
 #include "bench/reports/chart.h"
 #include "bench/reports/comparison_report.h"
 #include "bench/reports/facts.h"
 #include "bench/reports/hatch.h"
 #include "bench/reports/html_tables.h"
 #include "bench/reports/svg.h"
-#include "bench/reports/text.h"
 #include "core/gauge/settings_change.h"
 
 namespace tachproof {

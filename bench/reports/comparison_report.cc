@@ -5,9 +5,10 @@
 #include <algorithm>
 #include <cmath>
 
-#include "bench/reports/json_values.h"
+#include "bench/record/json_values.h"
+#include "bench/record/text.h"
 #include "bench/reports/junit_suite.h"
-#include "bench/reports/text.h"
+#include "bench/reports/run_report.h"
 #include "core/compare/cue_reading.h"
 
 namespace tachproof {
@@ -27,13 +28,13 @@ ComparedRun compared(const StoredRun& run) {
   // What was left out of a drawing was not looked at here either.
   const Nanos until = trace.thinned && !trace.lamps.empty() ? trace.lamps.back().at : r.result.duration;
   const StampTimes stamps =
-      r.result.stamps.value_or(StampTimes{r.bench.watcher_resolution, r.bench.stamp_uncertainty, 0});
+      r.result.stamps.value_or(StampTimes{r.bench.watcher.resolution, r.bench.watcher.stamp_uncertainty, 0});
   const double resolution_s = to_seconds(stamps.width) / std::sqrt(12.0);
   return {r.gauge,
           r.result,
           shown_cues(r.gauge, trace.reaches, trace.lamps, until),
           std::hypot(resolution_s, to_seconds(stamps.uncertainty)),
-          r.bench.clock_ppm,
+          r.bench.source.clock_ppm,
           train_of(trace)};
 }
 

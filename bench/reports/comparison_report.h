@@ -4,7 +4,7 @@
 
 #include <string>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 #include "core/compare/comparison.h"
 
 namespace tachproof {

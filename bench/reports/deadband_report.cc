@@ -5,9 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "bench/record/json_values.h"
+#include "bench/record/text.h"
 #include "bench/reports/chart.h"
-#include "bench/reports/json_values.h"
-#include "bench/reports/text.h"
 
 namespace tachproof {
 namespace {

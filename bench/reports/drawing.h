@@ -4,8 +4,8 @@
 
 #include <string>
 
+#include "bench/record/record.h"
 #include "bench/reports/hatch.h"
-#include "bench/run/run_folder.h"
 
 namespace tachproof {
 

@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 

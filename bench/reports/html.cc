@@ -4,13 +4,14 @@
 #include <algorithm>
 #include <cmath>
 
+#include "bench/record/summary.h"
+#include "bench/record/text.h"
 #include "bench/reports/certificate_html.h"
 #include "bench/reports/drawing.h"
 #include "bench/reports/facts.h"
 #include "bench/reports/html_tables.h"
+#include "bench/reports/run_report.h"
 #include "bench/reports/style.h"
-#include "bench/reports/summary.h"
-#include "bench/reports/text.h"
 
 namespace tachproof {
 namespace {
@@ -149,6 +150,10 @@ std::string report_html(const RunRecord& record, const Trace& trace) {
          settings_html(record) + evidence_html(record) +
          (tells_findings(record) ? "" : statements_html(record)) + cautions + end_html(record) +
          "</body>\n</html>\n";
+}
+
+std::vector<Page> run_pages(const RunRecord& record, const Trace& trace) {
+  return {{"report.html", report_html(record, trace)}, {"junit.xml", junit_xml(record)}};
 }
 
 }  // namespace tachproof

@@ -6,8 +6,8 @@
 #include <cmath>
 #include <vector>
 
-#include "bench/reports/summary.h"
-#include "bench/reports/text.h"
+#include "bench/record/summary.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 namespace {

@@ -6,9 +6,10 @@
 #include <string>
 #include <vector>
 
+#include "bench/record/summary.h"
+#include "bench/record/text.h"
 #include "bench/reports/junit_suite.h"
-#include "bench/reports/summary.h"
-#include "bench/reports/text.h"
+#include "bench/reports/run_report.h"
 
 namespace tachproof {
 namespace {

@@ -4,7 +4,7 @@
 
 #include <cmath>
 
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 namespace {

@@ -4,10 +4,10 @@
 #include <cmath>
 #include <map>
 
+#include "bench/record/text.h"
 #include "bench/reports/drawing.h"
 #include "bench/reports/strip.h"
 #include "bench/reports/svg.h"
-#include "bench/reports/text.h"
 
 namespace tachproof {
 namespace {

@@ -4,7 +4,7 @@
 #include <cstddef>
 #include <vector>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/record.h"
 #include "core/gauge/gauge.h"
 
 namespace tachproof {

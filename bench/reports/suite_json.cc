@@ -1,7 +1,7 @@
 // suite.json, both ways.
 #include <algorithm>
 
-#include "bench/reports/json_values.h"
+#include "bench/record/json_values.h"
 #include "bench/run/suite.h"
 
 namespace tachproof {

@@ -4,11 +4,12 @@
 #include <algorithm>
 #include <map>
 
+#include "bench/record/summary.h"
+#include "bench/record/text.h"
 #include "bench/reports/chart.h"
 #include "bench/reports/facts.h"
 #include "bench/reports/junit_suite.h"
-#include "bench/reports/summary.h"
-#include "bench/reports/text.h"
+#include "bench/reports/run_report.h"
 #include "bench/run/suite.h"
 
 namespace tachproof {

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 namespace {

@@ -8,7 +8,7 @@
 #include <string_view>
 #include <vector>
 
-#include "bench/run/trace.h"
+#include "bench/record/trace.h"
 #include "core/base/time.h"
 
 namespace tachproof {

@@ -4,8 +4,9 @@
 #include <algorithm>
 #include <string>
 
-#include "bench/reports/summary.h"
-#include "bench/reports/text.h"
+#include "bench/record/summary.h"
+#include "bench/record/text.h"
+#include "bench/reports/run_report.h"
 
 namespace tachproof {
 namespace {

@@ -20,8 +20,8 @@
 
 #include "core/base/time.h"
 #include "core/gauge/gauge.h"
+#include "core/judge/bench_facts.h"
 #include "core/judge/result.h"
-#include "core/judge/time_relation.h"
 #include "core/judge/timeline.h"
 #include "core/signal/noise.h"
 #include "core/signal/profile.h"
@@ -39,16 +39,10 @@ struct PulseBlock {
   Nanos until = 0;                // the train is complete up to here
 };
 
-struct SourceFacts {
+struct SourceFacts : SourceTiming {
   std::string kind;           // "simulated", "board", ...
   std::string description;    // one line for the report
-  Nanos tick = 1;             // resolution of the edges as played
-  double clock_ppm = 0;       // standard uncertainty of its clock
   bool virtual_time = false;  // runs as fast as it can
-  // Bounds: the rpm that it plays at t is the profile's of an instant this near
-  // to t, give or take so many rpm.
-  Nanos lag = 0;
-  double rpm = 0;
 };
 
 // What a source that times its own commands knows of one of them.
@@ -93,15 +87,11 @@ class Source {
   virtual void end() noexcept = 0;
 };
 
-struct WatcherFacts {
+struct WatcherFacts : WatcherTiming {
   std::string kind;
   std::string description;
-  Nanos resolution = 1;         // of its stamps
-  Nanos stamp_uncertainty = 0;  // standard, beyond the resolution
-  Channels wired = 0;           // the channels that it sees
-  Nanos stamp_offset = 0;       // of stamp_uncertainty, what is the same for all stamps of the run
-  TimeRelation time_by = TimeRelation::one_clock;
-  Nanos behind = 0;  // it knows what it saw about this much later, and the source must be that far ahead
+  Channels wired = 0;  // the channels that it sees
+  Nanos behind = 0;    // it knows what it saw about this much later, and the source must be that far ahead
 };
 
 // How far a watcher can vouch for what it has handed over.
@@ -147,5 +137,8 @@ struct Rig {
   std::unique_ptr<Source> source;
   std::unique_ptr<Watcher> watcher;
 };
+
+// What both state of their time, for the judge and the record.
+inline BenchFacts bench_facts(const Rig& rig) { return {rig.source->facts(), rig.watcher->facts()}; }
 
 }  // namespace tachproof

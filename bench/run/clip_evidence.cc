@@ -9,7 +9,7 @@
 #include <system_error>
 
 #include "bench/files/regions.h"
-#include "bench/run/disk.h"
+#include "bench/record/disk.h"
 
 namespace tachproof {
 namespace {

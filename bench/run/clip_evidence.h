@@ -9,8 +9,8 @@
 #include <vector>
 
 #include "bench/files/files.h"
+#include "bench/record/run_folder.h"
 #include "bench/rigs/camera/camera.h"
-#include "bench/run/run_folder.h"
 
 namespace tachproof {
 

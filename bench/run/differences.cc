@@ -3,8 +3,9 @@
 
 #include <cmath>
 
-#include "bench/reports/json_values.h"
-#include "bench/reports/text.h"
+#include "bench/record/json_values.h"
+#include "bench/record/result_json.h"
+#include "bench/record/text.h"
 #include "bench/run/judge_again.h"
 
 namespace tachproof {

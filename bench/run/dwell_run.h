@@ -8,8 +8,8 @@
 // the statistics.
 #pragma once
 
+#include "bench/record/run_folder.h"
 #include "bench/rigs/rig.h"
-#include "bench/run/run_folder.h"
 #include "bench/run/runner.h"
 #include "core/flicker/flicker.h"
 #include "core/gauge/gauge.h"

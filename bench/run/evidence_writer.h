@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "bench/formats/recording.h"
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 #include "core/gauge/gauge.h"
 #include "core/judge/expectation.h"
 #include "core/judge/timeline.h"

@@ -7,12 +7,12 @@
 #include <system_error>
 
 #include "bench/files/files.h"
+#include "bench/record/checksums.h"
+#include "bench/record/disk.h"
+#include "bench/record/folder_format.h"
 #include "bench/rigs/simulated/unit_settings.h"
-#include "bench/run/checksums.h"
 #include "bench/run/clip_evidence.h"
-#include "bench/run/disk.h"
 #include "bench/run/dwell_run.h"
-#include "bench/run/folder_format.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/runner.h"
 #include "core/plan/survey_scout.h"
@@ -52,10 +52,7 @@ class StoredSource : public Source {
  public:
   explicit StoredSource(const RunRecord& record) {
     facts_.kind = record.source;
-    facts_.tick = record.bench.source_tick;
-    facts_.clock_ppm = record.bench.clock_ppm;
-    facts_.lag = record.bench.source_lag;
-    facts_.rpm = record.bench.source_rpm;
+    static_cast<SourceTiming&>(facts_) = record.bench.source;
     // A dwell decides as it goes, so it must be handed the same stretches.
     facts_.virtual_time = record.source == "simulated";
   }
@@ -76,10 +73,7 @@ class StoredWatcher : public Watcher {
   StoredWatcher(const RunRecord& record, const Gauge& gauge, std::vector<LampEvent> events)
       : record_(record), events_(std::move(events)) {
     facts_.kind = record.watch;
-    facts_.resolution = record.bench.watcher_resolution;
-    facts_.stamp_uncertainty = record.bench.stamp_uncertainty;
-    facts_.stamp_offset = record.bench.stamp_offset;
-    facts_.time_by = record.bench.time_by;
+    static_cast<WatcherTiming&>(facts_) = record.bench.watcher;
     const std::vector<std::string>& unwired = record.result.not_judged;
     for (std::size_t c = 0; c < gauge.channels(); ++c)
       if (std::find(unwired.begin(), unwired.end(), gauge.channel_name(c)) == unwired.end())

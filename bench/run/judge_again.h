@@ -13,7 +13,7 @@
 #include <string>
 #include <vector>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 
 namespace tachproof {
 

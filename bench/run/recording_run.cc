@@ -112,13 +112,10 @@ class RecordingRun {
     JudgeSetup setup;
     setup.before = ExpectationOptions::Before::unknown;
     setup.wired = recording_.wired();
-    setup.source_tick = recording_.resolution;
-    setup.watcher_resolution = recording_.resolution;
+    setup.bench = recording_.bench();
     if (const PlayedScenario* played = recording_.played) {
       setup.what = played->scenario.judge;
       setup.noise = played->scenario.noise;
-      setup.stamp_offset = from_seconds(recording_.place.uncertainty_s);
-      setup.clock_ppm = std::abs(recording_.place.stretch) * 1e6;  // either clock may be the wrong one
     } else {
       setup.what.thresholds = true;
       setup.rpm_uncertainty = recording_.rpm_uncertainty;
@@ -387,6 +384,16 @@ class RecordingRun {
 };
 
 }  // namespace
+
+BenchFacts OpenRecording::bench() const {
+  BenchFacts facts;
+  facts.source.tick = facts.watcher.resolution = resolution;
+  if (played != nullptr) {
+    facts.watcher.stamp_offset = from_seconds(place.uncertainty_s);
+    facts.source.clock_ppm = std::abs(place.stretch) * 1e6;  // either clock may be the wrong one
+  }
+  return facts;
+}
 
 Channels OpenRecording::wired() const {
   Channels all = 0;

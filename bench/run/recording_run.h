@@ -23,7 +23,7 @@
 
 #include "bench/files/files.h"
 #include "bench/formats/recording.h"
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 #include "bench/run/runner.h"
 #include "core/gauge/gauge.h"
 #include "core/recording/profile_fit.h"
@@ -60,6 +60,8 @@ struct OpenRecording {
   std::vector<std::pair<Nanos, Nanos>> odd = {};  // moments at which the rpm was not its
 
   Channels wired() const;
+  // What the recording states of its time: its resolution, and how well the profile lies on it.
+  BenchFacts bench() const;
   // Its rpm can be set against the gauge's boundaries at all. When not, the
   // tach channel or pulses_per_rev is wrong rather than the unit.
   bool comes_near_a_boundary() const;

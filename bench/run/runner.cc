@@ -344,18 +344,9 @@ Nanos disturbance_lasts(const Gauge& gauge, double rpm) {
 }
 
 JudgeSetup judge_setup_of(const Rig& rig) {
-  const SourceFacts source = rig.source->facts();
-  const WatcherFacts watcher = rig.watcher->facts();
   JudgeSetup setup;
-  setup.wired = watcher.wired;
-  setup.source_tick = source.tick;
-  setup.watcher_resolution = watcher.resolution;
-  setup.stamp_uncertainty = watcher.stamp_uncertainty;
-  setup.clock_ppm = source.clock_ppm;
-  setup.source_lag = source.lag;
-  setup.source_rpm = source.rpm;
-  setup.stamp_offset = watcher.stamp_offset;
-  setup.time_by = watcher.time_by;
+  setup.wired = rig.watcher->facts().wired;
+  setup.bench = bench_facts(rig);
   return setup;
 }
 

@@ -18,8 +18,8 @@
 #include <optional>
 #include <string>
 
+#include "bench/record/run_folder.h"
 #include "bench/rigs/rig.h"
-#include "bench/run/run_folder.h"
 #include "core/gauge/gauge.h"
 #include "core/judge/judge.h"
 #include "core/judge/result.h"

@@ -6,8 +6,9 @@
 #include <map>
 #include <stdexcept>
 
-#include "bench/reports/summary.h"
-#include "bench/run/disk.h"
+#include "bench/record/disk.h"
+#include "bench/record/record.h"
+#include "bench/record/summary.h"
 
 namespace tachproof {
 namespace {

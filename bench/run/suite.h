@@ -16,8 +16,8 @@
 #include <utility>
 #include <vector>
 
-#include "bench/run/checksums.h"
-#include "bench/run/run_folder.h"
+#include "bench/record/checksums.h"
+#include "bench/record/run_folder.h"
 #include "core/plan/suite.h"
 
 namespace tachproof {

@@ -6,14 +6,14 @@
 #include <stdexcept>
 #include <system_error>
 
-#include "bench/reports/result_json.h"
-#include "bench/reports/summary.h"
-#include "bench/run/checksums.h"
+#include "bench/record/checksums.h"
+#include "bench/record/disk.h"
+#include "bench/record/folder_format.h"
+#include "bench/record/result_json.h"
+#include "bench/record/signature.h"
+#include "bench/record/summary.h"
 #include "bench/run/clip_evidence.h"
-#include "bench/run/disk.h"
-#include "bench/run/folder_format.h"
 #include "bench/run/judge_again.h"
-#include "bench/run/signature.h"
 
 namespace tachproof {
 namespace {

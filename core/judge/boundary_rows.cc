@@ -43,7 +43,7 @@ using Responses = ThresholdBounds::Responses;
 
 // Of the lamp that moves last.
 Responses allowed_response(const Gauge& gauge, const JudgeSetup& setup) {
-  const double lag_s = to_seconds(setup.source_lag);
+  const double lag_s = to_seconds(setup.bench.source.lag);
   return {to_seconds(gauge.tolerance.response_from) - lag_s,
           to_seconds(gauge.tolerance.response_to + gauge.tolerance.settle) + lag_s};
 }
@@ -178,8 +178,8 @@ class Row {
 
   // Of the bench, bounds or two standard uncertainties.
   double bench_rpm() const {
-    return 2 * std::hypot(setup_.clock_ppm * 1e-6 * row_.nominal_rpm, setup_.rpm_uncertainty) +
-           setup_.source_rpm;
+    return 2 * std::hypot(setup_.bench.source.clock_ppm * 1e-6 * row_.nominal_rpm, setup_.rpm_uncertainty) +
+           setup_.bench.source.rpm;
   }
 
   // Of the unit's reading, and of the scripted noise in it.
@@ -232,8 +232,8 @@ class Row {
   void advise(bool blinking) {
     if (!row_.remark.empty()) return;
     if (blinking) {
-      const double phase_s =
-          to_seconds(BlinkBoundary(gauge_, reading_, b_, 2 * setup_.watcher_resolution).longest_phase());
+      const double phase_s = to_seconds(
+          BlinkBoundary(gauge_, reading_, b_, 2 * setup_.bench.watcher.resolution).longest_phase());
       row_.remark = "its two sides differ by blinking only: add a ramp of at most " +
                     slow_enough(gauge_, limit_, 2 * phase_s) + ", both ways, or holds of at least " +
                     decimal(phase_s + 2 * to_seconds(gauge_.tolerance.response_to), 1) + " s near it";

@@ -27,9 +27,11 @@ ExpectationOptions expectation_options(const Gauge& gauge, const JudgeSetup& set
   ExpectationOptions options;
   options.before = setup.before;
   // Two standard uncertainties of the rpm itself, where it was measured.
-  options.extra_rpm = [noise = setup.noise, gauge, extra = 2 * setup.rpm_uncertainty + setup.source_rpm](
-                          double rpm) { return noise_allowance_rpm(noise, gauge, rpm) + extra; };
-  options.source_lag = setup.source_lag;
+  options.extra_rpm = [noise = setup.noise, gauge,
+                       extra = 2 * setup.rpm_uncertainty + setup.bench.source.rpm](double rpm) {
+    return noise_allowance_rpm(noise, gauge, rpm) + extra;
+  };
+  options.source_lag = setup.bench.source.lag;
   return options;
 }
 
@@ -45,18 +47,19 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       reading_(gauge, wired_),
       expectation_(gauge, expectation_options(gauge, setup)),
       settling_(settling_time(gauge)),
-      blends_(setup.watcher_resolution, [this](Channels lit) { return reading_.is_picture(lit); }),
+      blends_(setup.bench.watcher.resolution, [this](Channels lit) { return reading_.is_picture(lit); }),
       history_(least_turn(gauge)),
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
       demanded_(gauge.windows.size(), 0),
       bounds_(gauge.windows.size(),
-              ThresholdBounds(gauge.tolerance.response_to + gauge.tolerance.settle + setup.source_lag)),
+              ThresholdBounds(gauge.tolerance.response_to + gauge.tolerance.settle + setup.bench.source.lag)),
       visit_count_(2 * gauge.windows.size(), 0) {
   if (!gauge_.blink) return;
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     if (BlinkBoundary::is_one(reading_, b))
-      blink_boundaries_.emplace_back(b, BlinkBoundary(gauge_, reading_, b, 2 * setup_.watcher_resolution));
+      blink_boundaries_.emplace_back(b,
+                                     BlinkBoundary(gauge_, reading_, b, 2 * setup_.bench.watcher.resolution));
 }
 
 void Judge::Impl::rpm(const Segment& segment) {
@@ -400,7 +403,7 @@ void Judge::Impl::take_crossings() {
   crossings_.crossings.clear();
   // A watcher of few frames a second does not date a change well enough to hold a little against the unit.
   constexpr Nanos coarse = ns_per_ms;
-  const Nanos guard = from_seconds(2 * bench_uncertainty(setup_).timing_s);
+  const Nanos guard = from_seconds(2 * bench_uncertainty(setup_.bench).timing_s);
   for (const Crossing& out : crossings_.excursions) {
     const ExpectedTransition& d = out.demand;
     const bool early = out.timing == Crossing::Timing::early;

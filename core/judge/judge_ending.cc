@@ -93,15 +93,15 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
   visit.direction = crossing.demand.direction;
   visit.step = seen.step;
   visit.step_response_s = seen.step_response_s;
-  visit.timing_s = bench_uncertainty(setup_).timing_s;
+  visit.timing_s = bench_uncertainty(setup_.bench).timing_s;
   visit.rpm_noise = setup_.rpm_uncertainty;
-  const double longest_s = 1.25 * to_seconds(tolerance.response_to + setup_.source_lag);
+  const double longest_s = 1.25 * to_seconds(tolerance.response_to + setup_.bench.source.lag);
   visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
   for (std::size_t k = 0; k < Visit::samples; ++k)
     visit.rpm_before[k] =
         history_.rpm_at(crossing.at - from_seconds(visit.spacing_s * static_cast<double>(k)));
-  if (!seen.step && !visit.keeps_its_rate(to_seconds(tolerance.response_from - setup_.source_lag),
-                                          to_seconds(tolerance.response_to + setup_.source_lag)))
+  if (!seen.step && !visit.keeps_its_rate(to_seconds(tolerance.response_from - setup_.bench.source.lag),
+                                          to_seconds(tolerance.response_to + setup_.bench.source.lag)))
     return;
   ++count;
   visits_.push_back(visit);
@@ -288,17 +288,14 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   else if (judged_ == 0)
     log_.add({FindingKind::lost_evidence, 0, "", "", "nothing was judged: no demand met a lamp state"});
 
-  const BenchUncertainty bench = bench_uncertainty(setup_);
+  const BenchUncertainty bench = bench_uncertainty(setup_.bench, setup_.rpm_uncertainty);
   for (Visit& visit : visits_) visit.timing_s = bench.timing_s;  // known better by now
-  FitSetup fit{to_seconds(gauge_.tolerance.response_from),
-               to_seconds(gauge_.tolerance.response_to),
-               bench.clock_share,
-               bench.rpm,
-               0,
-               bench.lag_s,
-               bench.source_rpm};
-  fit.stamp_offset_s = to_seconds(setup_.stamp_offset);
+  FitSetup fit;
+  fit.response_from_s = to_seconds(gauge_.tolerance.response_from);
+  fit.response_to_s = to_seconds(gauge_.tolerance.response_to);
+  fit.rpm_noise = bench.rpm;
   fit.pulses_per_rev = gauge_.pulses_per_rev;
+  fit.bench = bench;
   if (!setup_.noise.quiet()) {
     // One figure for all: the noise where it is largest.
     double most = 0;
@@ -311,7 +308,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
     result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
   FindingLog unit_log;
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
-  const bool timed = setup_.time_by != TimeRelation::lamp_changes;
+  const bool timed = setup_.bench.watcher.time_by != TimeRelation::lamp_changes;
   FindingLog untimed;
   if (setup_.what.transitions) {
     FindingLog& log = timed ? unit_log : untimed;

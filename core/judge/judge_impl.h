@@ -37,9 +37,9 @@ class Judge::Impl {
   void lost(std::uint64_t count) { result_.evidence.lost += count; }
   void unsure_blinks(Channels channels) { unsure_blinks_ |= channels; }
   void stamps(const StampTimes& stamps) {
-    setup_.stamp_width = stamps.width;
-    setup_.stamp_uncertainty = stamps.uncertainty;
-    setup_.stamp_offset = stamps.offset;
+    setup_.bench.watcher.stamp_width = stamps.width;
+    setup_.bench.watcher.stamp_uncertainty = stamps.uncertainty;
+    setup_.bench.watcher.stamp_offset = stamps.offset;
     result_.stamps = stamps;
   }
   void untimed(const std::string& why) {

@@ -16,14 +16,14 @@ double squared(double x) { return x * x; }
 }  // namespace
 
 BenchParts bench_parts(const Visit& visit, double slope, double pulse_s2, const FitSetup& setup) {
-  const double v2 = slope * slope, tick = std::min(setup.source_tick_s, visit.timing_s);
+  const double v2 = slope * slope, tick = std::min(setup.bench.source_tick_s, visit.timing_s);
   BenchParts out;
   out.tick = v2 * tick * tick;
   out.stamp = v2 * (squared(visit.timing_s) - tick * tick);
   out.blur = v2 * squared(visit.blur_s) / 12;
   out.rpm_noise = squared(setup.rpm_noise);
   // A bound to a standard uncertainty: GUM 4.3.7.
-  out.source = squared(std::abs(slope) * setup.source_lag_s + setup.source_rpm) / 3;
+  out.source = squared(std::abs(slope) * setup.bench.source_lag_s + setup.bench.source_rpm) / 3;
   out.pulses = v2 * pulse_s2;
   return out;
 }

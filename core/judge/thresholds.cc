@@ -107,7 +107,7 @@ Fitter::Fitter(const std::vector<Visit>& visits, std::size_t boundaries, const F
   early_u_ = seen_ ? 0.5 : 0.7;
   span_s_ = setup.response_to_s - setup.response_from_s;
   // What shifts all visits alike cannot be told from response.
-  common_s_ = std::hypot(setup.source_lag_s / std::numbers::sqrt3, setup.stamp_offset_s);
+  common_s_ = std::hypot(setup.bench.source_lag_s / std::numbers::sqrt3, setup.bench.stamp_offset_s);
   take_steps();
   take_pulses();
   const double middle_s = (setup.response_from_s + setup.response_to_s) / 2;
@@ -351,7 +351,7 @@ ThresholdFits Fitter::fits() {
     double rate = 0;
     for (const LinearVisit& visit : linear_[b][d]) rate = std::max(rate, std::abs(visit.v));
     for (const LinearVisit& visit : linear_[b][d]) rate = std::min(rate, std::abs(visit.v));
-    return (rate * setup_.source_lag_s + setup_.source_rpm) / std::numbers::sqrt3;
+    return (rate * setup_.bench.source_lag_s + setup_.bench.source_rpm) / std::numbers::sqrt3;
   };
   for (const Cell& cell : cells_) {
     if (cell.p < 1e-4 && cell.p_any < 1e-4) continue;
@@ -383,7 +383,7 @@ ThresholdFits Fitter::fits() {
           extra[d] = squared(steps_rpm(b, d));
           thresholds[way].add(p, told.threshold[d],
                               told.threshold_var[d] + extra[d] + squared(early_u_ * told.early_rpm[d]) +
-                                  squared(setup_.clock_share * told.threshold[d]));
+                                  squared(setup_.bench.clock_share * told.threshold[d]));
           responses[way].add(p, told.response[d],
                              told.response_var[d] + squared(common_s_) + squared(early_u_ * told.early_s[d]));
           ramps[way].add(p_any, own.response[d],
@@ -398,10 +398,10 @@ ThresholdFits Fitter::fits() {
         const double width = told.threshold[0] - told.threshold[1];
         middles[b].add(p, middle,
                        (both + 2 * told.threshold_cov + steps + squared(early_u_ * early_sum)) / 4 +
-                           squared(setup_.clock_share * middle));
+                           squared(setup_.bench.clock_share * middle));
         widths[b].add(p, width,
                       std::max(both - 2 * told.threshold_cov, 1e-12) + steps +
-                          squared(early_u_ * early_less) + squared(setup_.clock_share * width));
+                          squared(early_u_ * early_less) + squared(setup_.bench.clock_share * width));
       }
     }
   }
@@ -431,10 +431,10 @@ ThresholdFits Fitter::fits() {
       const Mixture::Summary summary = thresholds[way].summary();
       fit.threshold_rpm = summary.mean;
       const double rate = sums[b - 1].ways[d].mean_v;
-      take_budget(
-          {linear_[b][d], parts_[b][d], likeliest->scatter, rate * rate * told.response_var[d],
-           early_u_ * std::abs(told.early_rpm[d]), setup_.clock_share * summary.mean, steps_rpm(b, d), seen_},
-          summary, fit);
+      take_budget({linear_[b][d], parts_[b][d], likeliest->scatter, rate * rate * told.response_var[d],
+                   early_u_ * std::abs(told.early_rpm[d]), setup_.bench.clock_share * summary.mean,
+                   steps_rpm(b, d), seen_},
+                  summary, fit);
       if (!out.responses[way].measured) continue;
       const Mixture::Summary response = responses[way].summary();
       fit.response_s = response.mean;

@@ -18,6 +18,7 @@
 #include <cstddef>
 #include <vector>
 
+#include "core/judge/bench_facts.h"
 #include "core/judge/result.h"
 #include "core/judge/scatter.h"
 #include "core/judge/visit.h"
@@ -37,14 +38,9 @@ struct ThresholdFit {
 
 struct FitSetup {
   double response_from_s = 0, response_to_s = 0;  // what the gauge allows
-  double clock_share = 0;                         // standard uncertainty of the source's clock, relative
   double rpm_noise = 0;                           // standard, of the true rpm at a crossing, per visit
-  double source_tick_s = 0;                       // standard, within each visit's timing_s
-  // Bounds, not standard, and the same way for all visits at worst: the rpm
-  // played at t is that of an instant this near to t, give or take source_rpm.
-  double source_lag_s = 0, source_rpm = 0;
-  double stamp_offset_s = 0;  // standard, the same for all visits: looks like response
-  double pulses_per_rev = 0;  // of the signal; 0: pulses are never slow
+  double pulses_per_rev = 0;                      // of the signal; 0: pulses are never slow
+  BenchUncertainty bench;                         // its tick is within each visit's timing_s
 };
 
 // Rising less falling threshold. What both share of the clock cancels; of the

@@ -64,20 +64,6 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
 
 }  // namespace
 
-BenchUncertainty bench_uncertainty(const JudgeSetup& setup) {
-  // Resolutions are full widths of a rectangle (GUM F.2.2.1: width / sqrt 12).
-  const Nanos width = setup.stamp_width > 0 ? setup.stamp_width : setup.watcher_resolution;
-  const double resolution =
-      std::hypot(to_seconds(setup.source_tick), to_seconds(width)) / std::sqrt(12.0);
-  return {std::hypot(resolution, to_seconds(setup.stamp_uncertainty)),
-          setup.clock_ppm * 1e-6,
-          setup.rpm_uncertainty,
-          to_seconds(setup.source_tick) / std::sqrt(12.0),
-          to_seconds(width) / std::sqrt(12.0),
-          to_seconds(setup.source_lag),
-          setup.source_rpm};
-}
-
 std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vector<SeenTransition>& seen,
                                               const ThresholdFits& fits, const BenchUncertainty& bench,
                                               FindingLog& log) {
@@ -118,7 +104,7 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
       row.at = crossing.at;
       row.observed_rpm = one.observed_rpm;
       // Bounds to standard uncertainties: GUM 4.3.7.
-      const double timing = std::hypot(bench.timing_s, bench.lag_s / std::numbers::sqrt3);
+      const double timing = std::hypot(bench.timing_s, bench.source_lag_s / std::numbers::sqrt3);
       const double rpm = std::hypot(bench.rpm, bench.source_rpm / std::numbers::sqrt3);
       const double scatter = std::hypot(timing, fits.response_scatter_s);
       const double u_rpm = std::hypot(row.rate_rpm_per_s * scatter, bench.clock_share * row.nominal_rpm, rpm);

@@ -4,10 +4,10 @@
 #include <vector>
 
 #include "core/gauge/gauge.h"
+#include "core/judge/bench_facts.h"
 #include "core/judge/blink_meter.h"
 #include "core/judge/crossings.h"
 #include "core/judge/findings.h"
-#include "core/judge/judge_setup.h"
 #include "core/judge/result.h"
 #include "core/judge/thresholds.h"
 #include "core/judge/window_reading.h"
@@ -29,18 +29,6 @@ struct SeenTransition {
   bool beyond_neighbours = false;        // it changed where another boundary's change is due
   bool disturbed = false;  // the signal was not the profile at some time in which it may have changed
 };
-
-// Standard uncertainties of the bench that the rows share.
-struct BenchUncertainty {
-  double timing_s = 0;       // of a lamp change against the train
-  double clock_share = 0;    // relative, of the source's clock
-  double rpm = 0;            // of the rpm itself (recordings)
-  double source_tick_s = 0;  // the part of timing_s that is the source's
-  double resolution_s = 0;   // the part of it that is the watcher's resolution
-  double lag_s = 0;          // of what was played, in time, beside timing_s,
-  double source_rpm = 0;     // and in rpm
-};
-BenchUncertainty bench_uncertainty(const JudgeSetup& setup);
 
 std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vector<SeenTransition>& seen,
                                               const ThresholdFits& fits, const BenchUncertainty& bench,

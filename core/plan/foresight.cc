@@ -53,8 +53,7 @@ class Foreseeing {
     response_s_ = to_seconds(t.response_from + t.response_to) / 2;
     fit_.response_from_s = to_seconds(t.response_from);
     fit_.response_to_s = to_seconds(t.response_to);
-    fit_.source_lag_s = to_seconds(setup.source.source_lag);
-    fit_.source_rpm = setup.source_rpm;
+    fit_.bench = bench_uncertainty({setup.source, {}});
     fit_.pulses_per_rev = gauge.pulses_per_rev;
     if (!setup.noise.quiet())
       for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
@@ -63,7 +62,10 @@ class Foreseeing {
   }
 
   Foresight run() {
-    const ExpectedRun expected = expect(gauge_, profile_, setup_.source);
+    ExpectationOptions options;
+    options.source_lag = setup_.source.lag;
+    if (setup_.source.rpm > 0) options.extra_rpm = [rpm = setup_.source.rpm](double) { return rpm; };
+    const ExpectedRun expected = expect(gauge_, profile_, options);
     for (const ExpectedTransition& t : expected.transitions) meet(t);
     const std::vector<double> u = uncertainties({});
     Foresight out;
@@ -121,7 +123,7 @@ class Foreseeing {
     visit.direction = met.direction;
     visit.step = met.step;
     visit.step_response_s = response_s_ + late_s;
-    const double longest_s = 1.25 * (fit_.response_to_s + fit_.source_lag_s);
+    const double longest_s = 1.25 * (fit_.response_to_s + fit_.bench.source_lag_s);
     visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
     for (std::size_t k = 0; k < Visit::samples; ++k) {
       const double ago_s = visit.spacing_s * static_cast<double>(k) - response_s_ - late_s;
@@ -135,7 +137,7 @@ class Foreseeing {
     Visit visit;
     visit.boundary = b;
     visit.direction = d;
-    const double longest_s = 1.25 * (fit_.response_to_s + fit_.source_lag_s);
+    const double longest_s = 1.25 * (fit_.response_to_s + fit_.bench.source_lag_s);
     visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
     const double sign = d == Direction::rising ? 1 : -1;
     const double threshold = d == Direction::rising ? gauge_.rising_rpm(b) : gauge_.falling_rpm(b);
@@ -163,8 +165,8 @@ class Foreseeing {
       const double late_s = update_s * time.next(), off_rpm = rounding_rpm * rpm.next();
       if (blink_only(met.boundary) || reading_.look_alike(met.boundary - 1, met.boundary)) continue;
       Visit visit = visit_of(met, late_s, off_rpm);
-      if (!met.step && !visit.keeps_its_rate(fit_.response_from_s - fit_.source_lag_s,
-                                             fit_.response_to_s + fit_.source_lag_s))
+      if (!met.step && !visit.keeps_its_rate(fit_.response_from_s - fit_.bench.source_lag_s,
+                                             fit_.response_to_s + fit_.bench.source_lag_s))
         continue;
       ++count;
       out.push_back(visit);

@@ -45,10 +45,9 @@ struct Foresight {
 };
 
 struct ForesightSetup {
-  Noise noise;                // scripted
-  double within_rpm = 0;      // above 0: the uncertainty that is wanted
-  ExpectationOptions source;  // what a source that plays in steps adds; its rpm:
-  double source_rpm = 0;      // bound
+  Noise noise;            // scripted
+  double within_rpm = 0;  // above 0: the uncertainty that is wanted
+  SourceTiming source;    // what it adds of its own; of no account unless it plays in steps
 };
 
 Foresight foresee(const Gauge& gauge, const Profile& profile, const ForesightSetup& setup = {});

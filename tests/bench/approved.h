@@ -12,7 +12,7 @@
 #include <iterator>
 #include <string>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 
 namespace tachproof {
 

@@ -5,8 +5,9 @@
 #include <regex>
 
 #include "bench/files/certificate.h"
+#include "bench/record/result_json.h"
 #include "bench/reports/certificate_html.h"
-#include "bench/reports/result_json.h"
+#include "bench/reports/run_report.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/files_cases.h"
@@ -87,7 +88,7 @@ TEST(Certificate, SaysLoudlyThatACalibrationWasOverdue) {
 
 TEST(Certificate, WithoutACalibrationSaysWhatTheClockIsTakenFor) {
   RunRecord record = drumlin::passing().record;
-  record.bench.clock_ppm = 50;
+  record.bench.source.clock_ppm = 50;
   EXPECT_THAT(html(record), HasSubstr("taken as known to 50.0 parts in a million"));
 }
 

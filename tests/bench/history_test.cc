@@ -15,7 +15,8 @@
 
 #include "bench/history/history_report.h"
 #include "bench/history/trends.h"
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
+#include "bench/reports/run_report.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/error_of.h"
@@ -46,7 +47,7 @@ class HistoryFile : public testing::Test {
     b.expanded_uncertainty_rpm = 0.6;
     b.verdict = Verdict::pass;
     run.record.result.boundaries = {b};
-    RunFolder::create(folder, run.record).finish(run.record, run.trace);
+    RunFolder::create(folder, run.record, run_pages).finish(run.record, run.trace);
     return folder;
   }
   void add(const std::filesystem::path& folder) { History(file(), History::Open::make).add(folder); }

@@ -4,6 +4,7 @@
 #include <regex>
 #include <set>
 
+#include "bench/reports/run_report.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/junit_rules.h"

@@ -12,9 +12,9 @@
 
 #include "bench/files/files.h"
 #include "bench/formats/recording.h"
+#include "bench/record/run_folder.h"
 #include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/run/recording_run.h"
-#include "bench/run/run_folder.h"
 #include "core/signal/profile.h"
 #include "core/signal/pulse_train.h"
 #include "tests/bench/scratch_folder.h"

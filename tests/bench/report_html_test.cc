@@ -6,6 +6,7 @@
 #include <regex>
 
 #include "bench/reports/hatch.h"
+#include "bench/reports/run_report.h"
 #include "bench/reports/strip.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"

@@ -1,4 +1,4 @@
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -6,7 +6,7 @@
 #include <limits>
 #include <nlohmann/json.hpp>
 
-#include "bench/reports/result_json.h"
+#include "bench/record/result_json.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
 

@@ -13,6 +13,8 @@
 #include <sstream>
 #include <thread>
 
+#include "bench/record/result_json.h"
+#include "bench/reports/run_report.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/error_of.h"
@@ -27,7 +29,7 @@ using testing::StartsWith;
 
 // Streams a run as a runner would, in pieces.
 void write_run(const std::filesystem::path& folder, const drumlin::Run& run) {
-  RunFolder out = RunFolder::create(folder, drumlin::begun());
+  RunFolder out = RunFolder::create(folder, drumlin::begun(), run_pages);
   const auto pieces = [](const auto& all, const auto& take) {
     for (std::size_t i = 0; i < all.size(); i += 3)
       take({all.begin() + static_cast<std::ptrdiff_t>(i),
@@ -58,7 +60,7 @@ void write_small_run(const std::filesystem::path& folder) {
   const drumlin::Run run = small_run();
   RunRecord begun = run.record;
   begun.result = {};
-  RunFolder out = RunFolder::create(folder, begun);
+  RunFolder out = RunFolder::create(folder, begun, run_pages);
   out.finish(run.record, run.trace);
 }
 
@@ -67,7 +69,7 @@ TEST(RunFolder, SaysUndecidedFromTheFirstMoment) {
   RunRecord begun = drumlin::begun();
   begun.result.verdict = Verdict::pass;  // whatever the caller says
   begun.result.complete = true;
-  const RunFolder folder = RunFolder::create(temporary.path() / "deep" / "run", begun);
+  const RunFolder folder = RunFolder::create(temporary.path() / "deep" / "run", begun, run_pages);
   const json result = json::parse(read_file(folder.path() / "result.json"));
   EXPECT_EQ(result["verdict"], "undecided");
   EXPECT_EQ(result["complete"], false);
@@ -86,23 +88,23 @@ TEST(RunFolder, SaysUndecidedFromTheFirstMoment) {
 TEST(RunFolder, RefusesAFolderThatIsNotEmpty) {
   const TemporaryFolder temporary;
   write_file(temporary.path() / "something", "");
-  EXPECT_EQ(error_of([&] { RunFolder::create(temporary.path(), {}); }),
+  EXPECT_EQ(error_of([&] { RunFolder::create(temporary.path(), {}, run_pages); }),
             temporary.path().string() + " is not empty; a run writes only into a folder of its own");
-  EXPECT_EQ(error_of([&] { RunFolder::create(temporary.path() / "something", {}); }),
+  EXPECT_EQ(error_of([&] { RunFolder::create(temporary.path() / "something", {}, run_pages); }),
             "cannot make " + (temporary.path() / "something").string() + ": Not a directory");
   EXPECT_EQ(std::distance(std::filesystem::directory_iterator(temporary.path()), {}), 1);
 }
 
 TEST(RunFolder, TakesAFolderThatIsThereAndEmpty) {
   const TemporaryFolder temporary;
-  EXPECT_EQ(RunFolder::create(temporary.path(), {}).path(), temporary.path());
+  EXPECT_EQ(RunFolder::create(temporary.path(), {}, run_pages).path(), temporary.path());
 }
 
 // SHA-256 of "abc": FIPS 180-4, example in NIST's SHA256.pdf.
 TEST(RunFolder, KeepsInputsWithTheirSha256) {
   const TemporaryFolder temporary;
   write_file(temporary.path() / "my gauge.yaml", "abc");
-  RunFolder folder = RunFolder::create(temporary.path() / "run", {});
+  RunFolder folder = RunFolder::create(temporary.path() / "run", {}, run_pages);
   EXPECT_EQ(folder.keep_input(temporary.path() / "my gauge.yaml", "gauge.yaml"),
             "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
   EXPECT_EQ(read_file(folder.path() / "gauge.yaml"), "abc");
@@ -113,7 +115,7 @@ TEST(RunFolder, KeepsInputsWithTheirSha256) {
 
 TEST(RunFolder, TimelineHasOneColumnAChannelAndARowAChange) {
   const TemporaryFolder temporary;
-  RunFolder folder = RunFolder::create(temporary.path() / "run", drumlin::begun());
+  RunFolder folder = RunFolder::create(temporary.path() / "run", drumlin::begun(), run_pages);
   folder.lamps({{0, 0}, {1'234'567'890, 1}});
   folder.lamps({{1'300'000'000, 1}, {12'000'000'001, 0b1100000}});
   EXPECT_EQ(read_file(folder.path() / "timeline.csv"),
@@ -167,7 +169,7 @@ TEST(StoredRun, HasAReportOfItsOwn) {
 TEST(StoredRun, DrawsNoMoreThanTheRunDid) {
   const TemporaryFolder temporary;
   drumlin::Run run = drumlin::passing();
-  RunFolder out = RunFolder::create(temporary.path() / "run", drumlin::begun());
+  RunFolder out = RunFolder::create(temporary.path() / "run", drumlin::begun(), run_pages);
   out.rpm(run.trace.rpm);
   out.lamps(run.trace.lamps);
   out.reaches(run.trace.reaches);
@@ -193,7 +195,7 @@ TEST(StoredRun, KeepsAnyTextAndNumber) {
   run.record.result.findings[0].message = every_byte;
   run.record.result.transitions[0].observed_rpm = std::numeric_limits<double>::infinity();
   run.trace.rpm[3].rpm = not_measured;
-  RunFolder out = RunFolder::create(temporary.path() / "run", run.record);
+  RunFolder out = RunFolder::create(temporary.path() / "run", run.record, run_pages);
   out.finish(run.record, run.trace);
   const StoredRun stored = load_run(out.path());
   EXPECT_TRUE(stored.record.result.complete);
@@ -277,7 +279,7 @@ TEST(StoredRun, IsNoPassWithAnInputThatWasChangedSince) {
   const TemporaryFolder temporary;
   drumlin::Run run = small_run();
   write_file(temporary.path() / "gauge.yaml", "abc");
-  RunFolder out = RunFolder::create(temporary.path() / "run", run.record);
+  RunFolder out = RunFolder::create(temporary.path() / "run", run.record, run_pages);
   run.record.inputs = {{"gauge.yaml", out.keep_input(temporary.path() / "gauge.yaml", "gauge.yaml")}};
   out.finish(run.record, run.trace);
   EXPECT_EQ(load_run(out.path()).record.result.verdict, Verdict::pass);

@@ -1,4 +1,5 @@
 #include "bench/run/suite.h"
+#include "bench/reports/run_report.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -7,7 +8,7 @@
 #include <set>
 #include <sstream>
 
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
 #include "bench/rigs/rig.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
@@ -95,7 +96,7 @@ class Bench {
     run.inputs.clear();
     for (const FileSum& input : pair.inputs) run.inputs.emplace_back(input.file + ".yaml", input.sha256);
     step();
-    RunFolder written = RunFolder::create(folder, run);
+    RunFolder written = RunFolder::create(folder, run, run_pages);
     step();
     written.finish(run, drumlin::small().trace);
     step();

@@ -4,7 +4,8 @@
 
 #include <sstream>
 
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
+#include "bench/reports/run_report.h"
 #include "tests/bench/approved.h"
 #include "tests/bench/drumlin_run.h"
 

@@ -87,10 +87,10 @@ RunResult judged(const Gauge& gauge, const Profile& profile, const CameraSetting
   const WatcherFacts facts = rig.watcher->facts();
   JudgeSetup setup;
   setup.wired = facts.wired;
-  setup.watcher_resolution = facts.resolution;
-  setup.stamp_uncertainty = facts.stamp_uncertainty;
-  setup.stamp_offset = facts.stamp_offset;
-  setup.time_by = facts.time_by;
+  setup.bench.watcher.resolution = facts.resolution;
+  setup.bench.watcher.stamp_uncertainty = facts.stamp_uncertainty;
+  setup.bench.watcher.stamp_offset = facts.stamp_offset;
+  setup.bench.watcher.time_by = facts.time_by;
   Judge judge(gauge, setup);
   for (const Segment& segment : profile.segments()) judge.rpm(segment);
   for (const Action& action : profile.actions())

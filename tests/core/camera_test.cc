@@ -470,7 +470,7 @@ TEST(JudgedFrames, AQuickUnitIsNotTakenForOneThatAnswersBeforeItIsAsked) {
   test::SampledUnit unit;
   unit.response = 10 * ns_per_ms;
   JudgeSetup setup;
-  setup.watcher_resolution = 73 * ns_per_ms;
+  setup.bench.watcher.resolution = 73 * ns_per_ms;
   RunResult result = test::judged(gauge, profile, unit.watch(gauge, profile), setup);
   ASSERT_EQ(result.transitions.size(), 2U);
   for (const TransitionResult& row : result.transitions) EXPECT_EQ(row.verdict, Verdict::pass);

@@ -99,7 +99,7 @@ TEST(Judge, AnOffsetOfAllStampsIsInTheUncertaintyOfTheResponse) {
   const Profile profile{acceptance()};
   const Nanos offset = 15 * ns_per_ms;  // standard: 2 * offset is 95 %
   JudgeSetup setup;
-  setup.stamp_uncertainty = setup.stamp_offset = offset;
+  setup.bench.watcher.stamp_uncertainty = setup.bench.watcher.stamp_offset = offset;
   for (const Nanos shift : {-2 * offset, -offset, Nanos{0}, offset, 2 * offset}) {
     SampledUnit unit;
     unit.response = 50 * ns_per_ms;
@@ -127,7 +127,7 @@ TEST(Judge, ABlendOfTwoChangesInAWatchersFramesIsNoPicture) {
   const Nanos s = ns_per_s, ms = ns_per_ms;
   const std::vector<LampEvent> blended{{0, 0}, {s + 60 * ms, white | magenta}, {s + 85 * ms, magenta}};
   JudgeSetup setup;
-  setup.watcher_resolution = 44 * ms;
+  setup.bench.watcher.resolution = 44 * ms;
   EXPECT_THAT(judged(gauge, profile, blended, setup).findings, testing::IsEmpty());
   // One that stands, that comes and goes, or that a finer watcher sees, was there.
   const std::vector<LampEvent> stands{{0, 0}, {s + 40 * ms, white | magenta}, {s + 95 * ms, magenta}};
@@ -135,7 +135,7 @@ TEST(Judge, ABlendOfTwoChangesInAWatchersFramesIsNoPicture) {
   const std::vector<LampEvent> flash{
       {0, 0}, {s + 60 * ms, magenta}, {2 * s, white | magenta}, {2 * s + 25 * ms, magenta}};
   EXPECT_EQ(judged(gauge, profile, flash, setup).verdict, Verdict::fail);
-  setup.watcher_resolution = ms;
+  setup.bench.watcher.resolution = ms;
   EXPECT_EQ(judged(gauge, profile, blended, setup).verdict, Verdict::fail);
 }
 
@@ -379,7 +379,7 @@ TEST(Judge, GivesTheSameResultInAnyPortions) {
   std::mt19937 random(5);
   for (int round = 0; round < 20; ++round) {
     JudgeSetup setup;
-    setup.watcher_resolution = 100 * ns_per_us;
+    setup.bench.watcher.resolution = 100 * ns_per_us;
     Judge judge(gauge, setup);
     std::size_t fed = 0;
     for (const Segment& s : profile.segments()) {

@@ -19,7 +19,7 @@ inline JudgeSetup without_thresholds() {
 inline RunResult judged(const Gauge& gauge, const Profile& profile, const std::vector<LampEvent>& events,
                         JudgeSetup setup = without_thresholds(),
                         const std::vector<std::pair<Nanos, Nanos>>& disturbed = {}) {
-  if (setup.watcher_resolution == 1) setup.watcher_resolution = 100 * ns_per_us;
+  if (setup.bench.watcher.resolution == 1) setup.bench.watcher.resolution = 100 * ns_per_us;
   Judge judge(gauge, setup);
   for (const auto& [from, to] : disturbed) judge.disturbed(from, to);
   for (const Segment& s : profile.segments()) judge.rpm(s);

@@ -37,7 +37,7 @@ struct Plan {
 // Two slow visits and a quick one each way, of nine boundaries and of one; as a survey plays them.
 std::vector<Plan> plans();
 
-constexpr FitSetup allowed{0, 0.120, 15e-6, 0};
+constexpr FitSetup allowed{.response_from_s = 0, .response_to_s = 0.120, .bench = {.clock_share = 15e-6}};
 
 class Unit {
  public:

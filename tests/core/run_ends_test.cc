@@ -92,7 +92,7 @@ RunResult by_its_changes(const SampledUnit& unit, Nanos shift = 0, const Gauge& 
     if (event.at > 0) event.at += shift;
   JudgeSetup setup;
   setup.what.thresholds = true;
-  setup.time_by = TimeRelation::lamp_changes;
+  setup.bench.watcher.time_by = TimeRelation::lamp_changes;
   return judged(small_gauge(), profile, events, setup);
 }
 

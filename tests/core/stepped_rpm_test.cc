@@ -145,7 +145,7 @@ RunResult judged(Nanos shift, Nanos lag_told, double threshold_error_rpm = 0) {
   std::vector<LampEvent> events = unit.watch(gauge, profile);
   for (LampEvent& event : events) event.at = std::max<Nanos>(event.at + (event.at > 0 ? shift : 0), 0);
   JudgeSetup setup;
-  setup.source_lag = lag_told;
+  setup.bench.source.lag = lag_told;
   Judge judge(gauge, setup);
   for (const Segment& segment : profile.segments()) judge.rpm(segment);
   judge.lamps(events);

@@ -6,7 +6,7 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
-#include "bench/run/disk.h"
+#include "bench/record/disk.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
 #include "tests/program/process.h"

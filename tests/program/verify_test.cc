@@ -8,9 +8,9 @@
 #include <nlohmann/json.hpp>
 #include <random>
 
-#include "bench/run/checksums.h"
-#include "bench/run/disk.h"
-#include "bench/run/signature.h"
+#include "bench/record/checksums.h"
+#include "bench/record/disk.h"
+#include "bench/record/signature.h"
 #include "tests/bench/error_of.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"

@@ -11,6 +11,7 @@
 #include <fmt/format.h>
 
 #include "bench/files/gauge_writer.h"
+#include "bench/record/record.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/runner.h"
 

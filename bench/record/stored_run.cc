@@ -3,10 +3,10 @@
 #include <stdexcept>
 #include <system_error>
 
-#include "bench/reports/result_json.h"
-#include "bench/run/disk.h"
-#include "bench/run/folder_format.h"
-#include "bench/run/run_folder.h"
+#include "bench/record/disk.h"
+#include "bench/record/folder_format.h"
+#include "bench/record/result_json.h"
+#include "bench/record/run_folder.h"
 
 namespace tachproof {
 namespace {

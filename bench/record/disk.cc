@@ -1,4 +1,4 @@
-#include "bench/run/disk.h"
+#include "bench/record/disk.h"
 
 #include <fcntl.h>
 #include <fmt/format.h>
@@ -13,7 +13,7 @@
 #include <stdexcept>
 #include <utility>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 
 namespace tachproof {
 namespace {

@@ -9,7 +9,7 @@
 #include <string>
 #include <string_view>
 
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
 #include "core/base/time.h"
 #include "core/judge/result.h"
 

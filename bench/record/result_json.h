@@ -1,11 +1,13 @@
-// result.json: written by result_json() of bench/run/run_folder.h, read here.
+// result.json, both ways.
 #pragma once
 
 #include <string>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/record.h"
 
 namespace tachproof {
+
+std::string result_json(const RunRecord& record);  // pretty, ends in a newline
 
 // The record that result_json() wrote. Throws std::runtime_error with a
 // sentence when `text` is anything else, however close.

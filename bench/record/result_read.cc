@@ -1,10 +1,10 @@
 #include <cmath>
 #include <limits>
 
-#include "bench/reports/certificate_json.h"
-#include "bench/reports/gauge_json.h"
-#include "bench/reports/json_values.h"
-#include "bench/reports/result_json.h"
+#include "bench/record/certificate_json.h"
+#include "bench/record/gauge_json.h"
+#include "bench/record/json_values.h"
+#include "bench/record/result_json.h"
 
 namespace tachproof {
 namespace {
@@ -220,20 +220,21 @@ RunRecord record_from(const Json& json) {
   record.watch = text_from(rig, "watch");
   record.source_description = text_from(rig, "source_description");
   record.watch_description = text_from(rig, "watch_description");
-  record.bench.source_tick = rig.at("source_tick_ns").get<Nanos>();
-  record.bench.watcher_resolution = rig.at("watcher_resolution_ns").get<Nanos>();
-  record.bench.stamp_uncertainty = rig.at("stamp_uncertainty_ns").get<Nanos>();
-  record.bench.clock_ppm = number_from(rig, "clock_ppm");
+  record.bench.source.tick = rig.at("source_tick_ns").get<Nanos>();
+  record.bench.watcher.resolution = rig.at("watcher_resolution_ns").get<Nanos>();
+  record.bench.watcher.stamp_uncertainty = rig.at("stamp_uncertainty_ns").get<Nanos>();
+  record.bench.source.clock_ppm = number_from(rig, "clock_ppm");
   // Since signal generators are sources.
-  if (rig.contains("source_lag_ns")) record.bench.source_lag = rig.at("source_lag_ns").get<Nanos>();
-  if (rig.contains("source_rpm")) record.bench.source_rpm = number_from(rig, "source_rpm");
+  if (rig.contains("source_lag_ns")) record.bench.source.lag = rig.at("source_lag_ns").get<Nanos>();
+  if (rig.contains("source_rpm")) record.bench.source.rpm = number_from(rig, "source_rpm");
   // Since cameras are watchers.
-  if (rig.contains("stamp_offset_ns")) record.bench.stamp_offset = rig.at("stamp_offset_ns").get<Nanos>();
+  if (rig.contains("stamp_offset_ns"))
+    record.bench.watcher.stamp_offset = rig.at("stamp_offset_ns").get<Nanos>();
   // Since a camera's clip may be judged without a sync lamp.
   if (rig.contains("time_by")) {
     const std::optional<TimeRelation> by = time_relation(text_from(rig, "time_by"));
     if (!by) throw std::runtime_error("its time_by is not one of this program's");
-    record.bench.time_by = *by;
+    record.bench.watcher.time_by = *by;
   }
   record.certificate = certificate_from_json(json.at("certificate"));
   identity_from_json(json.at("report"), record);

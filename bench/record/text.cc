@@ -1,4 +1,4 @@
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
 
 #include <fmt/format.h>
 

@@ -1,6 +1,6 @@
-#include "bench/reports/gauge_json.h"
+#include "bench/record/gauge_json.h"
 
-#include "bench/reports/json_values.h"
+#include "bench/record/json_values.h"
 
 namespace tachproof {
 namespace {

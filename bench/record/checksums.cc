@@ -1,4 +1,4 @@
-#include "bench/run/checksums.h"
+#include "bench/record/checksums.h"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,7 @@
 #include <stdexcept>
 #include <system_error>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 
 namespace tachproof {
 namespace {

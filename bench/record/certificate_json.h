@@ -3,7 +3,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/record.h"
 
 namespace tachproof {
 

@@ -1,4 +1,4 @@
-#include "bench/run/run_folder.h"
+#include "bench/record/run_folder.h"
 
 #include <fmt/format.h>
 
@@ -8,9 +8,11 @@
 #include <stdexcept>
 #include <system_error>
 
-#include "bench/reports/summary.h"
-#include "bench/run/disk.h"
-#include "bench/run/folder_format.h"
+#include "bench/record/disk.h"
+#include "bench/record/folder_format.h"
+#include "bench/record/record.h"
+#include "bench/record/result_json.h"
+#include "bench/record/summary.h"
 
 namespace tachproof {
 namespace {
@@ -29,21 +31,22 @@ void make_empty_folder(const std::filesystem::path& folder) {
 // Everything that is written from the record, beside its place.
 class Reports {
  public:
-  Reports(const std::filesystem::path& folder, const RunRecord& record, const Trace& trace)
+  Reports(const std::filesystem::path& folder, const RunRecord& record, const Trace& trace,
+          const DrawPages& pages)
       : folder_(folder) {
-    write("junit.xml", junit_xml(record));
-    write("report.html", report_html(record, trace));
     write("result.json", result_json(record));
+    if (pages)
+      for (const Page& page : pages(record, trace)) write(page.name, page.text);
   }
   void write(const std::string& name, const std::string& text) {
     sums_.push_back({name, sha256_of(text)});
     replacements_.emplace_back(folder_ / name, text);
   }
   const std::vector<FileSum>& sums() const { return sums_; }
-  const std::string& result_sha256() const { return sums_[2].sha256; }
+  const std::string& result_sha256() const { return sums_.front().sha256; }
   // result.json moves last: until then the folder says what it said before.
   void move_into_place() {
-    std::swap(replacements_[2], replacements_.back());
+    std::swap(replacements_.front(), replacements_.back());
     for (Replacement& replacement : replacements_) replacement.move_into_place();
     sync_folder(folder_);
   }
@@ -87,18 +90,19 @@ struct RunFolder::Streams {
   std::size_t rpm = 0, lamps = 0, reaches = 0;  // written so far
 };
 
-RunFolder::RunFolder(std::filesystem::path path) : path_(std::move(path)) {}
+RunFolder::RunFolder(std::filesystem::path path, DrawPages pages)
+    : path_(std::move(path)), pages_(std::move(pages)) {}
 
-RunFolder RunFolder::create(const std::filesystem::path& folder, const RunRecord& begun) {
+RunFolder RunFolder::create(const std::filesystem::path& folder, const RunRecord& begun, DrawPages pages) {
   make_empty_folder(folder);
-  RunFolder run(folder);
+  RunFolder run(folder, std::move(pages));
   run.streams_ = std::make_shared<Streams>(folder, begun.gauge);
   RunRecord record = begun;
   record.result.verdict = Verdict::undecided;
   record.result.complete = false;
   run.streams_->journal.append(begin_line(record));
   run.streams_->timeline.append(timeline_header(begun.gauge));
-  Reports(folder, record, {}).move_into_place();
+  Reports(folder, record, {}, run.pages_).move_into_place();
   return run;
 }
 
@@ -168,7 +172,7 @@ void RunFolder::finish(const RunRecord& judged, const Trace& trace) {
   record.evidence_files = sums_of(path_, {"capture.vcd", "timeline.csv"});
   record.report_id = new_report_id(record);
   record.issued = now_iso8601();
-  Reports reports(path_, record, trace);
+  Reports reports(path_, record, trace, pages_);
 
   Seal seal;
   seal.verdict = reported_verdict(record.result);

@@ -1,4 +1,4 @@
-#include "bench/reports/summary.h"
+#include "bench/record/summary.h"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,7 @@
 #include <cmath>
 #include <limits>
 
-#include "bench/reports/text.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 namespace {

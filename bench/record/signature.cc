@@ -1,4 +1,4 @@
-#include "bench/run/signature.h"
+#include "bench/record/signature.h"
 
 #include <fmt/format.h>
 #include <openssl/evp.h>
@@ -7,7 +7,7 @@
 #include <memory>
 #include <stdexcept>
 
-#include "bench/run/disk.h"
+#include "bench/record/disk.h"
 
 namespace tachproof {
 namespace {

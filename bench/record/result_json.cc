@@ -1,9 +1,9 @@
-#include "bench/reports/result_json.h"
+#include "bench/record/result_json.h"
 
-#include "bench/reports/certificate_json.h"
-#include "bench/reports/gauge_json.h"
-#include "bench/reports/json_values.h"
-#include "bench/reports/summary.h"
+#include "bench/record/certificate_json.h"
+#include "bench/record/gauge_json.h"
+#include "bench/record/json_values.h"
+#include "bench/record/summary.h"
 
 namespace tachproof {
 namespace {
@@ -143,14 +143,14 @@ std::string result_json(const RunRecord& record) {
         {"watch", text_to_json(record.watch)},
         {"source_description", text_to_json(record.source_description)},
         {"watch_description", text_to_json(record.watch_description)},
-        {"source_tick_ns", record.bench.source_tick},
-        {"watcher_resolution_ns", record.bench.watcher_resolution},
-        {"stamp_uncertainty_ns", record.bench.stamp_uncertainty},
-        {"clock_ppm", number_to_json(record.bench.clock_ppm)},
-        {"source_lag_ns", record.bench.source_lag},
-        {"source_rpm", number_to_json(record.bench.source_rpm)},
-        {"stamp_offset_ns", record.bench.stamp_offset},
-        {"time_by", word(record.bench.time_by)}}},
+        {"source_tick_ns", record.bench.source.tick},
+        {"watcher_resolution_ns", record.bench.watcher.resolution},
+        {"stamp_uncertainty_ns", record.bench.watcher.stamp_uncertainty},
+        {"clock_ppm", number_to_json(record.bench.source.clock_ppm)},
+        {"source_lag_ns", record.bench.source.lag},
+        {"source_rpm", number_to_json(record.bench.source.rpm)},
+        {"stamp_offset_ns", record.bench.watcher.stamp_offset},
+        {"time_by", word(record.bench.watcher.time_by)}}},
       {"unit", {{"serial", text_to_json(record.unit_serial)}}},
       {"certificate", certificate_to_json(record.certificate)},
       {"report", identity_to_json(record)},

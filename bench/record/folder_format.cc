@@ -1,10 +1,10 @@
-#include "bench/run/folder_format.h"
+#include "bench/record/folder_format.h"
 
 #include <fstream>
 
-#include "bench/reports/json_values.h"
-#include "bench/reports/result_json.h"
-#include "bench/reports/summary.h"
+#include "bench/record/json_values.h"
+#include "bench/record/result_json.h"
+#include "bench/record/summary.h"
 
 namespace tachproof {
 

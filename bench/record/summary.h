@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "bench/run/run_folder.h"
+#include "bench/record/record.h"
 #include "core/judge/result.h"
 
 namespace tachproof {
