@@ -143,7 +143,7 @@ TEST(Certificate, EscapesWhatTheShopStates) {
 
 TEST(Certificate, ComesBackFromResultJsonAsItWas) {
   RunRecord record = certified();
-  record.bench = {500, 4000, 2600, 50, 40'000'000, 0.12};
+  record.bench = {{500, 50, 40'000'000, 0.12}, {4000, 2600, 1300, TimeRelation::host_clock}};
   const std::string text = result_json(record);
   const RunRecord back = record_from_json(text);
   EXPECT_EQ(result_json(back), text);

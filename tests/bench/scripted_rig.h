@@ -41,7 +41,7 @@ struct Script {
 class ScriptedSource : public Source {
  public:
   explicit ScriptedSource(std::shared_ptr<Script> script) : script_(std::move(script)) {}
-  SourceFacts facts() const override { return {"scripted", "a script", 1, 0, script_->virtual_time}; }
+  SourceFacts facts() const override { return {{}, "scripted", "a script", script_->virtual_time}; }
   void begin() override { script_->operation("begin"); }
   void play(const PulseBlock& block) override {
     script_->operation("play");
@@ -64,7 +64,7 @@ class ScriptedSource : public Source {
 class ScriptedWatcher : public Watcher {
  public:
   explicit ScriptedWatcher(std::shared_ptr<Script> script) : script_(std::move(script)) {}
-  WatcherFacts facts() const override { return {"scripted", "a script", 1, 0, script_->wired}; }
+  WatcherFacts facts() const override { return {{}, "scripted", "a script", script_->wired, 0}; }
   void begin() override { script_->operation("begin"); }
   Seen collect(Nanos until, std::vector<LampEvent>& out) override {
     script_->operation("collect");

@@ -37,7 +37,12 @@ struct Plan {
 // Two slow visits and a quick one each way, of nine boundaries and of one; as a survey plays them.
 std::vector<Plan> plans();
 
-constexpr FitSetup allowed{.response_from_s = 0, .response_to_s = 0.120, .bench = {.clock_share = 15e-6}};
+constexpr FitSetup allowed = [] {
+  FitSetup setup;
+  setup.response_to_s = 0.120;
+  setup.bench.clock_share = 15e-6;
+  return setup;
+}();
 
 class Unit {
  public:

@@ -21,7 +21,13 @@ Visit visit_at(std::size_t boundary, Direction direction, double threshold, doub
   return v;
 }
 
-constexpr FitSetup setup{.response_from_s = 0, .response_to_s = 0.120};
+constexpr FitSetup allowing(double response_from_s, double response_to_s) {
+  FitSetup setup;
+  setup.response_from_s = response_from_s;
+  setup.response_to_s = response_to_s;
+  return setup;
+}
+constexpr FitSetup setup = allowing(0, 0.120);
 
 TEST(Thresholds, TwoRatesTellThresholdAndResponseApart) {
   // 3000 and 2993 rpm, 40 ms; exact inputs come back exactly but for the pull
@@ -116,7 +122,7 @@ TEST(Thresholds, TheScatterOfAUnitIsToldFromItsVisits) {
 TEST(Thresholds, ABoundaryWithSlowPulsesIsNotHeldToTheResponseOfTheOthers) {
   // One pulse per revolution: 133 ms apart at 450 rpm, at most 20 ms elsewhere. A unit that
   // waits for its next pulse answers after 130 ms there, and after 30 ms elsewhere.
-  FitSetup slow{.response_from_s = 0, .response_to_s = 0.150};
+  FitSetup slow = allowing(0, 0.150);
   slow.pulses_per_rev = 1;
   std::vector<Visit> visits;
   for (std::size_t b = 2; b <= 6; ++b)
@@ -189,7 +195,7 @@ TEST(Thresholds, AResponseThatNothingTellsIsNotMeasured) {
 
 TEST(Thresholds, AResponseAboveTheLimitIsShownWhateverIsAllowed) {
   // 150 ms where 100 are allowed, at two rates, by a unit that updates every 20 ms.
-  FitSetup to_100{.response_from_s = 0, .response_to_s = 0.100};
+  FitSetup to_100 = allowing(0, 0.100);
   std::vector<Visit> visits;
   double phase = 0;
   for (std::size_t b = 1; b <= 3; ++b)
@@ -256,7 +262,7 @@ TEST(Thresholds, AChangeDatedByAnIntervalCountsInItsMiddleAndWidensTheUncertaint
   // All within 80 ms before t: at 50 rpm/s 4 rpm wide, 50 * 0.08 / sqrt(12) = 1.155 rpm
   // standard (rectangular, GUM 4.3.7).
   Visit sharp = visit_at(1, Direction::rising, 3000, 50, 0.030);
-  FitSetup known{.response_from_s = 0.030, .response_to_s = 0.030};
+  FitSetup known = allowing(0.030, 0.030);
   const ThresholdFit without = fit_thresholds({sharp}, 1, known).fits[2];
   Visit dated = visit_at(1, Direction::rising, 3000, 50, 0.030 + 0.040);
   dated.blur_s = 0.080;
@@ -273,7 +279,7 @@ TEST(Thresholds, SharpVisitsCountForMoreThanThoseDatedByAnInterval) {
   std::vector<Visit> visits{visit_at(1, Direction::rising, 3000, 20, 0.030),
                             visit_at(1, Direction::rising, 3000, 20, 0.030)};
   visits[1].blur_s = 0.400;  // its middle is 4 rpm lower
-  const FitSetup known{.response_from_s = 0.030, .response_to_s = 0.030};
+  const FitSetup known = allowing(0.030, 0.030);
   EXPECT_NEAR(fit_thresholds(visits, 1, known).fits[2].threshold_rpm, 3000, 1);
 }
 
