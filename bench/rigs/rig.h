@@ -104,7 +104,7 @@ struct Seen {
   // As for Judge: blinks that it does not vouch for; why its clock does not go with the run's.
   Channels unsure_blinks = 0;
   std::string untimed = {};
-  // For all changes of the run, once it is known.
+  // Of all changes until now.
   std::optional<StampTimes> stamps = {};
 };
 

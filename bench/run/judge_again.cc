@@ -85,8 +85,7 @@ class StoredWatcher : public Watcher {
     for (; next_event_ < events_.size() && events_[next_event_].at <= until; ++next_event_)
       out.push_back(events_[next_event_]);
     Seen seen{until, 0, ""};
-    // Known at the end, as it was.
-    if (until >= record_.result.duration) seen.stamps = record_.result.stamps;
+    seen.stamps = record_.result.stamps;
     return seen;
   }
   std::optional<std::string> answer(const Ask&) override {

@@ -14,9 +14,7 @@ constexpr double unsure = 0.12;
 constexpr double in_part = 1 - steady_ripple - unsure;
 constexpr double some_light = 0.30;  // not a neighbour's glow
 
-Nanos part(double share, Nanos exposure) {
-  return static_cast<Nanos>(share * static_cast<double>(exposure));
-}
+Nanos part(double share, Nanos exposure) { return static_cast<Nanos>(share * static_cast<double>(exposure)); }
 
 }  // namespace
 

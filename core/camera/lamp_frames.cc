@@ -152,9 +152,10 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   lamp.changed_amid = changed ? between || were_between > 0 : lamp.changed_amid && between;
   if (lamp.changed_amid && std::max(were_between, lamp.between) >= fading_frames) {
     lamp.changed_amid = false;
-    if (!was_other) lose(at, name(index) + " faded rather than switched at " + say_frame(mark(at)) +
-                 ": its dimming beats with the shutter, or it is less bright than it was taught; film with "
-                 "another exposure, best a whole number of the dimming's periods, or teach again");
+    if (!was_other)
+      lose(at, name(index) + " faded rather than switched at " + say_frame(mark(at)) +
+                   ": its dimming beats with the shutter, or it is less bright than it was taught; film with "
+                   "another exposure, best a whole number of the dimming's periods, or teach again");
   }
   if (ends_change && !was_other) note_fading(index, were_between, at);
   if (!clear) return;
@@ -162,9 +163,10 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   const bool known_other = was_other || (odd > 0 && lamp.others > 0);
   if (begun_ && !known_other && at - lamp.seen > setup_.longest_unseen)
     lose(lamp.seen,
-         name(index) + " could not be told for " + say_span(at - lamp.seen) + " up to " +
+         name(index) + " could not be read for " + say_span(at - lamp.seen) + " up to " +
              say_frame(mark(at)) +
-             (odd > 0 ? ": it was lit, in no colour that it was taught, too briefly to say more"
+             (odd > 0 ? ": it was lit in a colour that it was not taught, too briefly to be certain; hold "
+                        "the rpm there for longer"
                       : ": glare, a hand before it, or frames that are missing; film again without"));
   if (changed) {
     change(index, at, state);
@@ -203,9 +205,14 @@ void LampFrames::change(std::size_t index, Nanos at, int state) {
     lose(at, name(index) + " changes faster than the camera can follow, at " + say_frame(mark(at)) +
                  ": blinking or dimming that needs more frames a second, or an exposure that is a whole "
                  "multiple of the dimming's period");
-  if (lamp.pending) settle(index);
+  const bool is_brief = lamp.frames_in_state < 2;
+  if (lamp.pending) {
+    lamp.pending->is_brief = lamp.pending->is_brief || is_brief;
+    settle(index);
+  }
   const Nanos slack = reach(index);
-  lamp.pending = {{lamp.seen - slack, at + slack, {{index, lamp.state, state}}}, lamp.seen, 0};
+  lamp.pending = {
+      {lamp.seen - slack, at + slack, {{index, lamp.state, state}}, is_brief}, lamp.seen, 0, is_brief};
   lamp.state = state;
   lamp.frames_in_state = 1;
 }
@@ -218,20 +225,30 @@ void LampFrames::settle(std::size_t index) {
   const bool comes_on = change.from == lamp_dark, goes_off = change.to == lamp_dark;
   const auto from = std::find_if(lamp.sights.begin(), lamp.sights.end(),
                                  [&](const LampSight& s) { return s.at >= pending.from; });
-  const auto to =
-      std::find_if(from, lamp.sights.end(), [&](const LampSight& s) { return s.at > lamp.seen; });
+  const auto to = std::find_if(from, lamp.sights.end(), [&](const LampSight& s) { return s.at > lamp.seen; });
   if (comes_on || goes_off) {
     // When it goes off, how bright it was lies before the change.
     double full = 0, open = 0;
     for (auto sight = comes_on ? from : lamp.sights.begin(); sight != to; ++sight)
       if (sight->is_lit && sight->light > full) full = sight->light, open = sight->open;
-    if (full > 0) full = std::max(full, (1 - steady_ripple) * level(index, comes_on ? change.to : change.from));
+    if (full > 0)
+      full = std::max(full, (1 - steady_ripple) * level(index, comes_on ? change.to : change.from));
     const Nanos rows = index < setup_.rows.size() ? setup_.rows[index] : 0;
     const DatedSpan widest{pending.span.after + rows, pending.span.before - rows};
-    const DatedSpan dated = date_change(comes_on, {from, to}, full, open, setup_.exposure_within, widest);
+    // One frame between two changes may hold both, and then its light dates neither.
+    std::vector<LampSight> told(from, to);
+    if (pending.is_brief) std::erase_if(told, [](const LampSight& s) { return !s.is_dark; });
+    const DatedSpan dated = date_change(comes_on, told, full, open, setup_.exposure_within, widest);
     pending.span.after = dated.after - rows;
     pending.span.before = dated.before + rows;
   }
+  // Changes of one lamp stay in their order.
+  DatedSpan& last = lamp.last;
+  if (std::exchange(lamp.any_change, true)) {
+    pending.span.after = std::max(pending.span.after, last.after);
+    pending.span.before = std::max(pending.span.before, last.before);
+  }
+  last = {pending.span.after, pending.span.before};
   // What is older is of another state.
   lamp.sights.erase(lamp.sights.begin(), from);
   put(std::move(pending.span));
@@ -273,23 +290,64 @@ void LampFrames::join(const ChangeSpan& next, ChangeSpan& group) {
   group.changes.push_back(change);
 }
 
+// A group that some lamp passed through more than once lasts until that lamp arrived; those that differ in
+// the end are dated by the last of them.
+ChangeSpan LampFrames::joined(std::span<const ChangeSpan> all, bool passes_through) {
+  ChangeSpan group = all[0];
+  for (const ChangeSpan& next : all.subspan(1)) join(next, group);
+  std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
+  if (!passes_through || group.changes.empty()) return group;
+  group.after = group.before = std::numeric_limits<Nanos>::min();
+  for (const ChangeSpan& one : all)
+    if (std::any_of(group.changes.begin(), group.changes.end(), [&](const LampChange& c) {
+          return c.lamp == one.changes[0].lamp && c.to == one.changes[0].to;
+        })) {
+      group.after = std::max(group.after, one.after);
+      group.before = std::max(group.before, one.before);
+    }
+  return group;
+}
+
 std::vector<ChangeSpan> LampFrames::take() {
   std::vector<ChangeSpan> out;
   const std::optional<Nanos> until = seen_until();
   if (!until) return out;
+  const Nanos doubt = 2 * setup_.doubt;
   auto at = changes_.begin();
-  while (at != changes_.end() && at->before + 2 * setup_.doubt <= *until) {
-    ChangeSpan group = *at;
-    auto end = std::find_if(at + 1, changes_.end(), [&](const ChangeSpan& next) {
-      return next.after >= group.before + 2 * setup_.doubt;
-    });
+  while (at != changes_.end()) {
+    const auto lamp_of = [](const ChangeSpan& span) { return span.changes[0].lamp; };
+    Nanos reach = at->before;
+    bool passes_through = false;
+    auto end = at + 1;
+    for (; end != changes_.end(); ++end) {
+      const bool again =
+          std::any_of(at, end, [&](const ChangeSpan& s) { return lamp_of(s) == lamp_of(*end); });
+      const bool others =
+          std::any_of(at, end, [&](const ChangeSpan& s) { return lamp_of(s) != lamp_of(*end); });
+      // What one frame alone shows of several lamps may be of more than one picture.
+      if (end->after >= reach + doubt && !(again && others && end->ends_brief)) break;
+      if (!again) continue;
+      reach = std::max(reach, end->before);
+      passes_through = true;
+    }
     // By itself, a lamp that changes again so soon has flashed.
-    if (std::all_of(at + 1, end,
-                    [&](const ChangeSpan& next) { return next.changes[0].lamp == group.changes[0].lamp; }))
+    if (std::all_of(at, end, [&](const ChangeSpan& s) { return lamp_of(s) == lamp_of(*at); })) {
       end = at + 1;
-    while (++at != end) join(*at, group);
-    std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
+      reach = at->before;
+      passes_through = false;
+    }
+    // Where some were passed through, what stays for a frame or two more and then goes, too, is what is
+    // left of several pictures.
+    if (passes_through) {
+      reach = std::max(reach, at->before + setup_.longest_unseen);
+      auto far = end;
+      while (far != changes_.end() && far->after < at->before + setup_.longest_unseen) ++far;
+      if (joined({at, far}, true).changes.empty()) end = far;
+    }
+    if (reach + doubt > *until) break;
+    ChangeSpan group = joined({at, end}, passes_through);
     if (!group.changes.empty()) out.push_back(std::move(group));
+    at = end;
   }
   changes_.erase(changes_.begin(), at);
   return out;

@@ -62,6 +62,7 @@ struct OtherColour {
 struct ChangeSpan {
   Nanos after = 0, before = 0;
   std::vector<LampChange> changes;
+  bool ends_brief = false;  // of one lamp: the state that it leaves was seen in one frame only
   Nanos middle() const { return after + (before - after) / 2; }
   Nanos half_width() const { return (before - after + 1) / 2; }
 };
@@ -121,15 +122,18 @@ class LampFrames {
       double light = 0, red = 0, green = 0;
     };
     std::vector<OtherSight> other_sights = {};
-    OtherColour steady = {};  // the brightest frames of all times that were alike
+    OtherColour steady = {};             // the brightest frames of all times that were alike
     std::vector<LampSight> sights = {};  // the last few, in this state and just before it
     // A change that a frame or two more may date better.
     struct Pending {
-      ChangeSpan span;  // within which it lies whatever comes
-      Nanos from = 0;   // the last that was seen of the old state
-      int frames = 0;   // since
+      ChangeSpan span;        // within which it lies whatever comes
+      Nanos from = 0;         // the last that was seen of the old state
+      int frames = 0;         // since
+      bool is_brief = false;  // the state before or after it was seen in one frame only
     };
     std::optional<Pending> pending = {};
+    DatedSpan last = {};  // of its change before
+    bool any_change = false;
   };
   void see(std::size_t index, Nanos at, const LampLook& look);
   void see_other(std::size_t index, Nanos at, const LampLook& look);
@@ -146,6 +150,7 @@ class LampFrames {
   void note_fading(std::size_t index, int between, Nanos at);
   std::optional<Nanos> seen_until() const;
   static void join(const ChangeSpan& next, ChangeSpan& group);
+  static ChangeSpan joined(std::span<const ChangeSpan> all, bool passes_through);
   void lose(Nanos at, std::string why) { lost_.push_back({at, std::move(why)}); }
 
   Setup setup_;

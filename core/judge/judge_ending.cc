@@ -170,6 +170,9 @@ void Judge::Impl::withdraw_numbers() {
   if (unsure_blinks_ != 0)
     for (BoundaryResult& row : result_.boundaries)
       if (row.between_rpm && row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+  if (log_.any(FindingKind::unknown_colour))
+    withdraw_thresholds(
+        "a lamp was lit in a colour that it was not taught, so that its changes date nothing");
   if (untimed_.empty()) return;
   for (TransitionResult& row : result_.transitions) {
     row.observed_rpm = row.deviation_rpm = row.expanded_uncertainty_rpm = not_measured;
@@ -288,8 +291,18 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   else if (judged_ == 0)
     log_.add({FindingKind::lost_evidence, 0, "", "", "nothing was judged: no demand met a lamp state"});
 
-  const BenchUncertainty bench = bench_uncertainty(setup_.bench, setup_.rpm_uncertainty);
-  for (Visit& visit : visits_) visit.timing_s = bench.timing_s;  // known better by now
+  BenchFacts facts = setup_.bench;
+  if (const std::optional<StampTimes>& stamps = result_.stamps) {
+    facts.watcher.stamp_width = stamps->width;
+    facts.watcher.stamp_uncertainty = stamps->uncertainty;
+    facts.watcher.stamp_offset = stamps->offset;
+  }
+  const BenchUncertainty bench = bench_uncertainty(facts, setup_.rpm_uncertainty);
+  // What all stamps share is told apart from no response: the fit takes it there, and once.
+  const double stamp_s = to_seconds(facts.watcher.stamp_uncertainty);
+  const double own2 = std::max(0.0, stamp_s * stamp_s - bench.stamp_offset_s * bench.stamp_offset_s);
+  for (Visit& visit : visits_)
+    visit.timing_s = std::hypot(bench.source_tick_s, bench.resolution_s, std::sqrt(own2));
   FitSetup fit;
   fit.response_from_s = to_seconds(gauge_.tolerance.response_from);
   fit.response_to_s = to_seconds(gauge_.tolerance.response_to);

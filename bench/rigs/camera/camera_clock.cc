@@ -99,8 +99,9 @@ std::unique_ptr<Source> marking_source(std::unique_ptr<Source> source, std::stri
 
 std::string place_by_ends(const std::vector<ChangeSpan>& changes, const std::vector<Channels>& moves,
                           PlayedMarks& marks) {
-  if (!marks.ends) return "the profile is not known, so that the clip's time cannot be told";
-  if (changes.size() < 2) return "fewer than two changes are seen, so that the clip's time cannot be told";
+  if (!marks.ends) return "the profile is not known, so that nothing says when the clip begins";
+  if (changes.size() < 2)
+    return "fewer than two changes are seen, which is too few to say when the clip begins";
   const auto [first, last, duration] = *marks.ends;
   const ChangeSpan &from = changes.front(), &to = changes.back();
   if (!any_moves(from, moves, first.moves) || !any_moves(to, moves, last.moves))

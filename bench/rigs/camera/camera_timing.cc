@@ -24,6 +24,8 @@ Nanos CameraTiming::widest_change() const {
   return static_cast<Nanos>(frames_in_longest_unseen * static_cast<double>(period_));
 }
 
+Nanos CameraTiming::resolution() const { return widest_change() + exposure_within().to; }
+
 // Unknown: half a period, the middle of what it can be.
 Nanos CameraTiming::exposure() const {
   return settings_.exposure_ms > 0 ? from_seconds(settings_.exposure_ms * 1e-3) : period_ / 2;

@@ -21,11 +21,12 @@ class CameraTiming {
 
   // From the last frame with the old state to the first with the new one, at worst.
   Nanos widest_change() const;
-  Nanos exposure() const;  // unknown: the middle of what it can be
+  Nanos resolution() const;  // of changes, with the exposures of both
+  Nanos exposure() const;    // unknown: the middle of what it can be
   ExposureBounds exposure_within() const;
-  Nanos readout(double row) const;              // of a row, after the frame's stamp
+  Nanos readout(double row) const;               // of a row, after the frame's stamp
   Nanos own_rows(const LampRegion& lamp) const;  // half the time in which a lamp's rows are read
-  Nanos readout_doubt() const;                  // from one lamp to another
+  Nanos readout_doubt() const;                   // from one lamp to another
   // Of run time less camera time, before anything was seen: the same for all changes, but for drift.
   Nanos most_offset() const;
   // How much later than the middle of the first row's exposure the stamp is.

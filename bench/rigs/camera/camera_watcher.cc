@@ -88,7 +88,7 @@ WatcherFacts CameraWatcher::facts() const {
   facts.kind = "camera";
   facts.description = fmt::format("{}; its time is the run's by {}, all told within {:.1f} ms",
                                   stream_.about(), reference, (offset + rows) * 1e-6);
-  facts.resolution = timing.widest_change();
+  facts.resolution = timing.resolution();
   // Half-widths of rectangles (GUM 4.3.7); what the run's frames leave open of it is told as it ends.
   facts.stamp_uncertainty = static_cast<Nanos>(std::hypot(offset, rows) / std::sqrt(3.0));
   facts.stamp_offset = facts.stamp_uncertainty;
@@ -118,7 +118,7 @@ Seen CameraWatcher::collect(Nanos until, std::vector<LampEvent>& out) {
   seen.until = vouched_;
   const bool is_last = stream_.ended() || (marks_->duration && until >= *marks_->duration);
   if (synced()) tell_doubts(is_last, seen);
-  if (is_last) seen.stamps = stamps_.times(timing().readout_doubt());
+  seen.stamps = stamps_.times(timing().readout_doubt());
   if (by_ == TimeRelation::sync_lamp) check_clock(until, seen);
   if (stream_.ended() && known && *known < until)
     lose(fmt::format("the clip ends with frame {} at {} of the run, before the run does: film until its end",
@@ -251,9 +251,9 @@ void CameraWatcher::take(const ChangeSpan& change) {
   if (at < 0 || (marks_->duration && at > *marks_->duration) || is_other) return;
   stamps_.add(change.half_width(), offset->half_width());
   const CameraTiming timing = this->timing();
-  if (2 * change.half_width() > timing.widest_change() + timing.exposure_within().to + stream_.period() / 10)
-    lose("a change of " + names + " at " + say_time(at) + " is known to " + say_span(2 * change.half_width()) +
-         " only: frames are missing; film again");
+  if (2 * change.half_width() > timing.resolution() + stream_.period() / 10)
+    lose("a change of " + names + " at " + say_time(at) + " is known to " +
+         say_span(2 * change.half_width()) + " only: frames are missing; film again");
   if (offset->half_width() > timing.most_offset())
     lose("the sync lamp has not flashed for so long that a change of " + names + " at " + say_time(at) +
          " cannot be placed: press it in the scenario more often");
