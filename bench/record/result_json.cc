@@ -181,6 +181,10 @@ std::string result_json(const RunRecord& record) {
          return Json{{"file", text_to_json(input.first)}, {"sha256", text_to_json(input.second)}};
        })}};
   if (!record.purpose.empty()) json["purpose"] = text_to_json(record.purpose);
+  if (r.stamps)
+    json["stamps"] = {{"width_ns", r.stamps->width},
+                      {"uncertainty_ns", r.stamps->uncertainty},
+                      {"offset_ns", r.stamps->offset}};
   return json.dump(2) + "\n";
 }
 

@@ -177,6 +177,12 @@ RunResult result_from(const Json& json) {
   for (const Json& item : json.at("blinks")) r.blinks.push_back(blink_from(item));
   const Json& scatter = json.at("scatter");
   r.scatter = {number_from(scatter, "rpm"), number_from(scatter, "ms"), number_from(scatter, "dof")};
+  // Since cameras date changes by what they saw.
+  if (json.contains("stamps")) {
+    const Json& stamps = json.at("stamps");
+    r.stamps = StampTimes{stamps.at("width_ns").get<Nanos>(), stamps.at("uncertainty_ns").get<Nanos>(),
+                          stamps.at("offset_ns").get<Nanos>()};
+  }
   for (const Json& item : json.at("flicker")) r.flicker.push_back(flicker_from(item));
   for (const Json& item : json.at("answers")) r.answers.push_back(answer_from(item));
   for (const Json& item : json.at("levels"))

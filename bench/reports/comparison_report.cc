@@ -27,11 +27,13 @@ ComparedRun compared(const StoredRun& run) {
   const Trace& trace = run.trace;
   // What was left out of a drawing was not looked at here either.
   const Nanos until = trace.thinned && !trace.lamps.empty() ? trace.lamps.back().at : r.result.duration;
-  const double resolution_s = to_seconds(r.bench.watcher.resolution) / std::sqrt(12.0);
+  const StampTimes stamps =
+      r.result.stamps.value_or(StampTimes{r.bench.watcher.resolution, r.bench.watcher.stamp_uncertainty, 0});
+  const double resolution_s = to_seconds(stamps.width) / std::sqrt(12.0);
   return {r.gauge,
           r.result,
           shown_cues(r.gauge, trace.reaches, trace.lamps, until),
-          std::hypot(resolution_s, to_seconds(r.bench.watcher.stamp_uncertainty)),
+          std::hypot(resolution_s, to_seconds(stamps.uncertainty)),
           r.bench.source.clock_ppm,
           train_of(trace)};
 }

@@ -105,6 +105,8 @@ struct Seen {
   // with the run's.
   Channels unsure_blinks = 0;
   std::string untimed = {};
+  // Of all changes until now.
+  std::optional<StampTimes> stamps = {};
 };
 
 // A file of evidence that a watcher leaves, beside the timeline.

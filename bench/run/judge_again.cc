@@ -84,7 +84,9 @@ class StoredWatcher : public Watcher {
   Seen collect(Nanos until, std::vector<LampEvent>& out) override {
     for (; next_event_ < events_.size() && events_[next_event_].at <= until; ++next_event_)
       out.push_back(events_[next_event_]);
-    return {until, 0, ""};
+    Seen seen{until, 0, ""};
+    seen.stamps = record_.result.stamps;
+    return seen;
   }
   std::optional<std::string> answer(const Ask&) override {
     const std::vector<AnswerResult>& answers = record_.result.answers;

@@ -221,6 +221,7 @@ class Run {
     for (const Finding& finding : seen.found) judge_.found(finding);
     if (seen.unsure_blinks != 0) judge_.unsure_blinks(seen.unsure_blinks);
     if (!seen.untimed.empty()) judge_.untimed(seen.untimed);
+    if (seen.stamps) judge_.stamps(*seen.stamps);
     judge_.lamps(events);
     judge_.seen_until(certain);
     writer_.advance(events, certain);

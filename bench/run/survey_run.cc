@@ -194,6 +194,7 @@ class Loop {
     all_.findings.insert(all_.findings.end(), seen.found.begin(), seen.found.end());
     all_.unsure_blinks |= seen.unsure_blinks;
     if (all_.untimed.empty()) all_.untimed = seen.untimed;
+    if (seen.stamps) all_.stamps = seen.stamps;
     if (writer_ != nullptr) writer_->advance(std::span(all_.events).subspan(before), all_.seen_until);
   }
 
@@ -294,6 +295,7 @@ RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const Surv
   judge.lost(evidence.lost);
   if (evidence.unsure_blinks != 0) judge.unsure_blinks(evidence.unsure_blinks);
   if (!evidence.untimed.empty()) judge.untimed(evidence.untimed);
+  if (evidence.stamps) judge.stamps(*evidence.stamps);
   return judge.finish(std::min(evidence.seen_until, profile.duration()), evidence.complete);
 }
 

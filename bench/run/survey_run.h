@@ -45,6 +45,7 @@ struct SurveyEvidence {
   std::vector<Finding> findings;  // the bench's own
   Channels unsure_blinks = 0;     // as in Seen
   std::string untimed;            // likewise
+  std::optional<StampTimes> stamps;
   bool complete = false;          // all that was planned was played and seen
   Nanos waking = 0;               // it took before the survey began
 

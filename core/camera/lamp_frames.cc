@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <limits>
 #include <utility>
 
 #include "core/base/text.h"
@@ -19,6 +20,10 @@ constexpr int often_two = 3;       // of the last eight changes: a switch seldom
 constexpr double too_rare = 1e-4;
 constexpr int least_fadings = 3;
 constexpr int least_other = 3;  // frames in no taught colour: two lie across a change of colour
+constexpr std::size_t most_other_sights = 1000;
+constexpr double alike = 0.06;           // of chromaticity
+constexpr int frames_that_date = 2;      // after the one that shows a change
+constexpr std::size_t most_sights = 10;  // before it, for how bright the lamp was
 
 int state_of(const LampLook& look) {
   return look.state == LampLook::State::dark ? lamp_dark : static_cast<int>(look.colour);
@@ -27,14 +32,6 @@ int state_of(const LampLook& look) {
 }  // namespace
 
 LampFrames::LampFrames(Setup setup) : setup_(std::move(setup)), lamps_(setup_.readout.size()) {}
-
-// The lamp counts as changed when its light passes about 0.22 of the taught:
-// the middle of what is dark and what is lit for certain. Coming on, that is
-// late in an exposure; going off, early in one.
-Nanos LampFrames::half_way(bool comes_on) const {
-  const Nanos shift = setup_.exposure * 275 / 1000;
-  return comes_on ? shift : -shift;
-}
 
 std::string say_frame(const FrameMark& frame) {
   return "frame " + std::to_string(frame.number) + " (" + say_time(frame.at) + ")";
@@ -46,16 +43,37 @@ std::string LampFrames::name(std::size_t index) const {
 
 void LampFrames::add(Nanos at, std::span<const LampLook> looks, std::uint64_t number) {
   number_ = number;
-  for (std::size_t i = 0; i < lamps_.size() && i < looks.size(); ++i)
+  for (std::size_t i = 0; i < lamps_.size() && i < looks.size(); ++i) {
     see(i, at + setup_.readout[i], looks[i]);
+    if (lamps_[i].pending && lamps_[i].pending->frames++ >= frames_that_date) settle(i);
+  }
   if (!begun_ && std::all_of(lamps_.begin(), lamps_.end(), [](const Lamp& l) { return l.known; })) {
     begun_ = true;
     for (const Lamp& lamp : lamps_) {
       initial_.push_back(lamp.state);
       begun_at_ = std::max(begun_at_, lamp.seen);
     }
-    changes_.clear();  // those before all were known are part of the first picture
+    // Those before all were known are part of the first picture.
+    changes_.clear();
+    for (Lamp& lamp : lamps_) lamp.pending.reset();
   }
+}
+
+double LampFrames::level(std::size_t index, int state) const {
+  if (state < 0) return 0;
+  if (index >= setup_.levels.size()) return 1;
+  return setup_.levels[index].at(static_cast<std::size_t>(state));
+}
+
+// How far from the middle of an exposure a change may lie that shows in it.
+Nanos LampFrames::reach(std::size_t index) const {
+  return setup_.exposure_within.to / 2 + (index < setup_.rows.size() ? setup_.rows[index] : 0);
+}
+
+void LampFrames::remember(Lamp& lamp, Nanos at, const LampLook& look) const {
+  if (lamp.sights.size() == most_sights) lamp.sights.erase(lamp.sights.begin());
+  lamp.sights.push_back({at, look.light, look.open, look.state == LampLook::State::dark,
+                         look.state == LampLook::State::lit || look.state == LampLook::State::other});
 }
 
 void LampFrames::see_other(std::size_t index, Nanos at, const LampLook& look) {
@@ -64,8 +82,8 @@ void LampFrames::see_other(std::size_t index, Nanos at, const LampLook& look) {
   if (other.frames == 0) other = {index, mark(at), mark(at), 0, 0, 0, ++lamp.others};
   ++other.frames;
   other.to = mark(at);
-  other.red += (look.red - other.red) / other.frames;
-  other.green += (look.green - other.green) / other.frames;
+  if (lamp.other_sights.size() < most_other_sights)
+    lamp.other_sights.push_back({look.light, look.red, look.green});
   lamp.between = 0;
   lamp.changed_amid = false;
   if (other.frames < least_other) return;
@@ -76,25 +94,44 @@ void LampFrames::see_other(std::size_t index, Nanos at, const LampLook& look) {
   lamp.seen = at;
 }
 
+OtherColour LampFrames::steady_part(Lamp& lamp) {
+  double brightest = 0;
+  for (const Lamp::OtherSight& sight : lamp.other_sights) brightest = std::max(brightest, sight.light);
+  OtherColour steady = lamp.other;
+  steady.frames = 0;
+  steady.red = steady.green = 0;
+  const auto take = [&](double red, double green, int frames) {
+    steady.frames += frames;
+    steady.red += (red - steady.red) * frames / steady.frames;
+    steady.green += (green - steady.green) * frames / steady.frames;
+  };
+  for (const Lamp::OtherSight& sight : lamp.other_sights)
+    if (sight.light >= (1 - steady_ripple) * brightest) take(sight.red, sight.green, 1);
+  const OtherColour& before = lamp.steady;
+  if (before.frames > 0 && std::hypot(before.red - steady.red, before.green - steady.green) < alike)
+    take(before.red, before.green, before.frames);
+  lamp.steady = steady;
+  return steady;
+}
+
 void LampFrames::end_other(Lamp& lamp) {
-  if (lamp.state == lamp_other)
-    others_.push_back(lamp.other);
+  if (lamp.state == lamp_other && lamp.other.frames > 0)
+    others_.push_back(steady_part(lamp));
   else if (lamp.other.frames > 0)
     --lamp.others;
   lamp.other = {};
+  lamp.other_sights.clear();
 }
 
 std::vector<OtherColour> LampFrames::take_others(bool now) {
   for (Lamp& lamp : lamps_)
-    if (now && lamp.state == lamp_other && lamp.other.frames > 0) {
-      others_.push_back(lamp.other);
-      lamp.other = {};
-    }
+    if (now && lamp.state == lamp_other) end_other(lamp);
   return std::exchange(others_, {});
 }
 
 void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   Lamp& lamp = lamps_[index];
+  remember(lamp, at, look);
   if (look.state == LampLook::State::other) {
     see_other(index, at, look);
     return;
@@ -102,10 +139,11 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   const bool clear = look.state != LampLook::State::unclear;
   const int state = state_of(look);
   if (!lamp.known) {
-    if (clear) lamp = {.known = true, .state = state, .seen = at, .frames_in_state = 1};
+    if (clear) lamp.known = true, lamp.state = state, lamp.seen = at, lamp.frames_in_state = 1;
     return;
   }
-  const int odd = lamp.state == lamp_other ? 0 : lamp.other.frames;
+  const bool was_other = lamp.state == lamp_other;
+  const int odd = was_other ? 0 : lamp.other.frames;
   if (clear) end_other(lamp);
   const bool changed = clear && state != lamp.state, between = !clear || look.weak;
   const int were_between = lamp.between;
@@ -114,19 +152,21 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   lamp.changed_amid = changed ? between || were_between > 0 : lamp.changed_amid && between;
   if (lamp.changed_amid && std::max(were_between, lamp.between) >= fading_frames) {
     lamp.changed_amid = false;
-    lose(at, name(index) + " faded rather than switched at " + say_frame(mark(at)) +
-                 ": its dimming beats with the shutter, or it is less bright than it was taught; film with "
-                 "another exposure, best a whole number of the dimming's periods, or teach again");
+    if (!was_other)
+      lose(at, name(index) + " faded rather than switched at " + say_frame(mark(at)) +
+                   ": its dimming beats with the shutter, or it is less bright than it was taught; film with "
+                   "another exposure, best a whole number of the dimming's periods, or teach again");
   }
-  if (ends_change) note_fading(index, were_between, at);
+  if (ends_change && !was_other) note_fading(index, were_between, at);
   if (!clear) return;
   // Once it was in no taught colour for longer, a brief time in one is more of that.
-  const bool known_other = odd > 0 && lamp.others > 0;
+  const bool known_other = was_other || (odd > 0 && lamp.others > 0);
   if (begun_ && !known_other && at - lamp.seen > setup_.longest_unseen)
     lose(lamp.seen,
-         name(index) + " could not be told for " + say_span(at - lamp.seen) + " up to " +
+         name(index) + " could not be read for " + say_span(at - lamp.seen) + " up to " +
              say_frame(mark(at)) +
-             (odd > 0 ? ": it was lit, in no colour that it was taught, too briefly to say more"
+             (odd > 0 ? ": it was lit in a colour that it was not taught, too briefly to be certain; hold "
+                        "the rpm there for longer"
                       : ": glare, a hand before it, or frames that are missing; film again without"));
   if (changed) {
     change(index, at, state);
@@ -165,23 +205,71 @@ void LampFrames::change(std::size_t index, Nanos at, int state) {
     lose(at, name(index) + " changes faster than the camera can follow, at " + say_frame(mark(at)) +
                  ": blinking or dimming that needs more frames a second, or an exposure that is a whole "
                  "multiple of the dimming's period");
-  const Nanos shift = lamp.state == lamp_dark ? half_way(true) : state == lamp_dark ? half_way(false) : 0;
-  ChangeSpan span{lamp.seen + shift, at + shift, {{index, lamp.state, state}}};
+  const bool is_brief = lamp.frames_in_state < 2;
+  if (lamp.pending) {
+    lamp.pending->is_brief = lamp.pending->is_brief || is_brief;
+    settle(index);
+  }
+  const Nanos slack = reach(index);
+  lamp.pending = {
+      {lamp.seen - slack, at + slack, {{index, lamp.state, state}}, is_brief}, lamp.seen, 0, is_brief};
+  lamp.state = state;
+  lamp.frames_in_state = 1;
+}
+
+// Only what was clearly seen counts: the next change may have begun already.
+void LampFrames::settle(std::size_t index) {
+  Lamp& lamp = lamps_[index];
+  Lamp::Pending pending = *std::exchange(lamp.pending, std::nullopt);
+  const LampChange& change = pending.span.changes[0];
+  const bool comes_on = change.from == lamp_dark, goes_off = change.to == lamp_dark;
+  const auto from = std::find_if(lamp.sights.begin(), lamp.sights.end(),
+                                 [&](const LampSight& s) { return s.at >= pending.from; });
+  const auto to = std::find_if(from, lamp.sights.end(), [&](const LampSight& s) { return s.at > lamp.seen; });
+  if (comes_on || goes_off) {
+    // When it goes off, how bright it was lies before the change.
+    double full = 0, open = 0;
+    for (auto sight = comes_on ? from : lamp.sights.begin(); sight != to; ++sight)
+      if (sight->is_lit && sight->light > full) full = sight->light, open = sight->open;
+    if (full > 0)
+      full = std::max(full, (1 - steady_ripple) * level(index, comes_on ? change.to : change.from));
+    const Nanos rows = index < setup_.rows.size() ? setup_.rows[index] : 0;
+    const DatedSpan widest{pending.span.after + rows, pending.span.before - rows};
+    // One frame between two changes may hold both, and then its light dates neither.
+    std::vector<LampSight> told(from, to);
+    if (pending.is_brief) std::erase_if(told, [](const LampSight& s) { return !s.is_dark; });
+    const DatedSpan dated = date_change(comes_on, told, full, open, setup_.exposure_within, widest);
+    pending.span.after = dated.after - rows;
+    pending.span.before = dated.before + rows;
+  }
+  // Changes of one lamp stay in their order.
+  DatedSpan& last = lamp.last;
+  if (std::exchange(lamp.any_change, true)) {
+    pending.span.after = std::max(pending.span.after, last.after);
+    pending.span.before = std::max(pending.span.before, last.before);
+  }
+  last = {pending.span.after, pending.span.before};
+  // What is older is of another state.
+  lamp.sights.erase(lamp.sights.begin(), from);
+  put(std::move(pending.span));
+}
+
+void LampFrames::put(ChangeSpan span) {
   const auto place =
       std::upper_bound(changes_.begin(), changes_.end(), span,
                        [](const ChangeSpan& a, const ChangeSpan& b) { return a.before < b.before; });
   changes_.insert(place, std::move(span));
-  lamp.state = state;
-  lamp.frames_in_state = 1;
 }
 
 // No change that is still to be seen begins before this.
 std::optional<Nanos> LampFrames::seen_until() const {
   if (!begun_) return std::nullopt;
-  Nanos until = lamps_[0].seen;
-  for (const Lamp& lamp : lamps_) until = std::min(until, lamp.seen);
-  // The next change may be dated earlier by its exposure's share.
-  return until + std::min(half_way(true), half_way(false));
+  Nanos until = std::numeric_limits<Nanos>::max();
+  for (std::size_t i = 0; i < lamps_.size(); ++i) {
+    const Lamp& lamp = lamps_[i];
+    until = std::min(until, lamp.pending ? lamp.pending->span.after : lamp.seen - reach(i));
+  }
+  return until;
 }
 
 std::optional<Nanos> LampFrames::known_until() const {
@@ -202,23 +290,64 @@ void LampFrames::join(const ChangeSpan& next, ChangeSpan& group) {
   group.changes.push_back(change);
 }
 
+// A group that some lamp passed through more than once lasts until that lamp arrived; those that differ in
+// the end are dated by the last of them.
+ChangeSpan LampFrames::joined(std::span<const ChangeSpan> all, bool passes_through) {
+  ChangeSpan group = all[0];
+  for (const ChangeSpan& next : all.subspan(1)) join(next, group);
+  std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
+  if (!passes_through || group.changes.empty()) return group;
+  group.after = group.before = std::numeric_limits<Nanos>::min();
+  for (const ChangeSpan& one : all)
+    if (std::any_of(group.changes.begin(), group.changes.end(), [&](const LampChange& c) {
+          return c.lamp == one.changes[0].lamp && c.to == one.changes[0].to;
+        })) {
+      group.after = std::max(group.after, one.after);
+      group.before = std::max(group.before, one.before);
+    }
+  return group;
+}
+
 std::vector<ChangeSpan> LampFrames::take() {
   std::vector<ChangeSpan> out;
   const std::optional<Nanos> until = seen_until();
   if (!until) return out;
+  const Nanos doubt = 2 * setup_.doubt;
   auto at = changes_.begin();
-  while (at != changes_.end() && at->before + 2 * setup_.doubt <= *until) {
-    ChangeSpan group = *at;
-    auto end = std::find_if(at + 1, changes_.end(), [&](const ChangeSpan& next) {
-      return next.after >= group.before + 2 * setup_.doubt;
-    });
+  while (at != changes_.end()) {
+    const auto lamp_of = [](const ChangeSpan& span) { return span.changes[0].lamp; };
+    Nanos reach = at->before;
+    bool passes_through = false;
+    auto end = at + 1;
+    for (; end != changes_.end(); ++end) {
+      const bool again =
+          std::any_of(at, end, [&](const ChangeSpan& s) { return lamp_of(s) == lamp_of(*end); });
+      const bool others =
+          std::any_of(at, end, [&](const ChangeSpan& s) { return lamp_of(s) != lamp_of(*end); });
+      // What one frame alone shows of several lamps may be of more than one picture.
+      if (end->after >= reach + doubt && !(again && others && end->ends_brief)) break;
+      if (!again) continue;
+      reach = std::max(reach, end->before);
+      passes_through = true;
+    }
     // By itself, a lamp that changes again so soon has flashed.
-    if (std::all_of(at + 1, end,
-                    [&](const ChangeSpan& next) { return next.changes[0].lamp == group.changes[0].lamp; }))
+    if (std::all_of(at, end, [&](const ChangeSpan& s) { return lamp_of(s) == lamp_of(*at); })) {
       end = at + 1;
-    while (++at != end) join(*at, group);
-    std::erase_if(group.changes, [](const LampChange& c) { return c.from == c.to; });
+      reach = at->before;
+      passes_through = false;
+    }
+    // Where some were passed through, what stays for a frame or two more and then goes, too, is what is
+    // left of several pictures.
+    if (passes_through) {
+      reach = std::max(reach, at->before + setup_.longest_unseen);
+      auto far = end;
+      while (far != changes_.end() && far->after < at->before + setup_.longest_unseen) ++far;
+      if (joined({at, far}, true).changes.empty()) end = far;
+    }
+    if (reach + doubt > *until) break;
+    ChangeSpan group = joined({at, end}, passes_through);
     if (!group.changes.empty()) out.push_back(std::move(group));
+    at = end;
   }
   changes_.erase(changes_.begin(), at);
   return out;

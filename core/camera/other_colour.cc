@@ -45,12 +45,16 @@ OtherColourSeen judge_other_colour(const OtherColour& seen, const LampReference&
   result.what = "was lit in a colour that it was not taught, from " + say_frame(seen.from) + " to " +
                 say_frame(seen.to) + ": " + shares(seen.red, seen.green) + "; " + colours.at(nearest) +
                 ", the nearest that was taught, is " +
-                shares(halo.r / std::max(halo.sum(), 1e-9), halo.g / std::max(halo.sum(), 1e-9));
+                shares(halo.r / std::max(halo.sum(), 1e-9), halo.g / std::max(halo.sum(), 1e-9)) + ": " +
+                decimal(100 * distance, 0) + " % apart, and from " + decimal(100 * apart_for_certain, 1) +
+                " % on it is another colour";
   if (!untaught.empty()) result.what += "; the gauge lists " + untaught + " too, which no window shows";
   if (seen.frames < least_frames)
-    result.remedy = "too few frames to be certain; hold the rpm there for longer";
+    result.remedy =
+        "only " + std::to_string(seen.frames) +
+        " frames show it fully lit, which is too few to be certain; hold the rpm there for longer";
   else if (distance < apart_for_certain)
-    result.remedy = "too near to be certain; teach again in this light";
+    result.remedy = "that is too near to be certain; teach again in this light";
   else if (distance < gross && !others_look_right)
     result.remedy =
         "no other lamp shows that the colours are as they were taught; fix the camera's white balance, or "

@@ -9,7 +9,8 @@ BenchUncertainty bench_uncertainty(const BenchFacts& facts, double rpm_uncertain
   const double whole_width = std::sqrt(12.0);
   BenchUncertainty u;
   u.source_tick_s = to_seconds(facts.source.tick) / whole_width;
-  u.resolution_s = to_seconds(facts.watcher.resolution) / whole_width;
+  const Nanos width = facts.watcher.stamp_width > 0 ? facts.watcher.stamp_width : facts.watcher.resolution;
+  u.resolution_s = to_seconds(width) / whole_width;
   u.timing_s = std::hypot(u.source_tick_s, u.resolution_s, to_seconds(facts.watcher.stamp_uncertainty));
   u.stamp_offset_s = to_seconds(facts.watcher.stamp_offset);
   u.clock_share = facts.source.clock_ppm * 1e-6;

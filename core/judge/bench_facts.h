@@ -25,6 +25,7 @@ struct WatcherTiming {
   Nanos stamp_offset = 0;       // of it, what is the same for all stamps of the run: looks like response
   // By lamp_changes nothing that rests on time passes, and no threshold is measured.
   TimeRelation time_by = TimeRelation::one_clock;
+  Nanos stamp_width = 0;  // of the span that dates a change; 0: the resolution
   bool operator==(const WatcherTiming&) const = default;
 };
 

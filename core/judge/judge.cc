@@ -500,6 +500,7 @@ void Judge::found(const Finding& finding) { impl_->found(finding); }
 void Judge::pulses(std::uint64_t count) { impl_->pulses(count); }
 void Judge::lost(std::uint64_t count) { impl_->lost(count); }
 void Judge::unsure_blinks(Channels channels) { impl_->unsure_blinks(channels); }
+void Judge::stamps(const StampTimes& stamps) { impl_->stamps(stamps); }
 void Judge::untimed(const std::string& why) { impl_->untimed(why); }
 void Judge::on_reach(std::function<void(const Reach&)> sink) { impl_->on_reach(std::move(sink)); }
 RunResult Judge::finish(Nanos until, bool complete) { return impl_->finish(until, complete); }

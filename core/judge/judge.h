@@ -46,6 +46,8 @@ class Judge {
   void unsure_blinks(Channels channels);
   // The watcher's clock does not go with the run's, `why`, a clause: no row has numbers, passes or fails.
   void untimed(const std::string& why);
+  // In place of what the setup says of the stamps, for the numbers of all changes; the last word counts.
+  void stamps(const StampTimes& stamps);
   // Windows as decided so far, for a live display and for drawings; called
   // in time order with the expected set and, per seen span, what was seen.
   void on_reach(std::function<void(const Reach&)> sink);

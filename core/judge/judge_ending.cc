@@ -169,6 +169,9 @@ void Judge::Impl::withdraw_numbers() {
   if (unsure_blinks_ != 0)
     for (BoundaryResult& row : result_.boundaries)
       if (row.between_rpm && row.verdict == Verdict::pass) row.verdict = Verdict::undecided;
+  if (log_.any(FindingKind::unknown_colour))
+    withdraw_thresholds(
+        "a lamp was lit in a colour that it was not taught, so that its changes date nothing");
   if (untimed_.empty()) return;
   for (TransitionResult& row : result_.transitions) {
     row.observed_rpm = row.deviation_rpm = row.expanded_uncertainty_rpm = not_measured;
@@ -263,7 +266,18 @@ FitSetup Judge::Impl::fit_setup(const BenchUncertainty& bench) const {
 
 // The rows, and the findings of the unit.
 void Judge::Impl::make_rows(FindingLog& unit_log) {
-  const BenchUncertainty bench = bench_uncertainty(setup_.bench, setup_.rpm_uncertainty);
+  BenchFacts facts = setup_.bench;
+  if (const std::optional<StampTimes>& stamps = result_.stamps) {
+    facts.watcher.stamp_width = stamps->width;
+    facts.watcher.stamp_uncertainty = stamps->uncertainty;
+    facts.watcher.stamp_offset = stamps->offset;
+  }
+  const BenchUncertainty bench = bench_uncertainty(facts, setup_.rpm_uncertainty);
+  // What all stamps share looks like response: the fit takes it there, and once.
+  const double stamp_s = to_seconds(facts.watcher.stamp_uncertainty);
+  const double own2 = std::max(0.0, stamp_s * stamp_s - bench.stamp_offset_s * bench.stamp_offset_s);
+  for (Visit& visit : visits_)
+    visit.timing_s = std::hypot(bench.source_tick_s, bench.resolution_s, std::sqrt(own2));
   const ThresholdFits fits = fit_thresholds(visits_, gauge_.boundaries(), fit_setup(bench));
   if (fits.scatter_seen)
     result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
@@ -323,7 +337,9 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   note_unwired_and_glitches();
   // Whatever was seen until then.
   const Verdict of_rows = verdict();
-  result_.verdict = complete && !dead ? of_rows : Verdict::undecided;
+  // But a lamp in a colour that it does not have is wrong, whatever else was missed.
+  const bool decided = (complete && !dead) || log_.any(FindingKind::unknown_colour);
+  result_.verdict = decided ? of_rows : Verdict::undecided;
   result_.findings = log_.take(result_.findings_left_out);
   result_.complete = complete;
   result_.duration = until;

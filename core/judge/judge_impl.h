@@ -36,6 +36,7 @@ class Judge::Impl {
   void pulses(std::uint64_t count) { result_.evidence.pulses += count; }
   void lost(std::uint64_t count) { result_.evidence.lost += count; }
   void unsure_blinks(Channels channels) { unsure_blinks_ |= channels; }
+  void stamps(const StampTimes& stamps) { result_.stamps = stamps; }
   void untimed(const std::string& why) {
     if (untimed_.empty()) untimed_ = why;
   }

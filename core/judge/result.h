@@ -187,6 +187,13 @@ struct Evidence {
   std::uint64_t lost = 0;
 };
 
+// How well the lamp changes of this run were dated, where the watcher knows that only from what it saw.
+struct StampTimes {
+  Nanos width = 0;        // full width of the span within which a change lies (rectangular)
+  Nanos uncertainty = 0;  // standard, beyond that; of it, what is
+  Nanos offset = 0;       // the same for all stamps
+};
+
 struct RunResult {
   Verdict verdict = Verdict::undecided;
   bool complete = false;  // the whole scenario was played and seen
@@ -207,6 +214,7 @@ struct RunResult {
   std::vector<std::string> not_asked;    // kinds that the scenario leaves out: "thresholds"
   std::vector<std::string> notes;        // what a reader must know; as `message`
   Evidence evidence;
+  std::optional<StampTimes> stamps = {};
 };
 
 }  // namespace tachproof

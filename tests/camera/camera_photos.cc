@@ -1,271 +1,243 @@
-// Units as the second drawer photographs them, judged by the camera's watcher and the judge, beside
-// what is true: blinks that frames cannot follow and colours that were not taught are among the faults.
+// Units of independent physics as the second drawer photographs them, judged as a run is, beside what is
+// true: blinks that frames cannot follow and colours that were not taught are among the faults.
 //
-//     camera_photos TRIALS SEED [KIND]     KIND: sound, alias, colour, fault, dimmed; else all in turn
+//     camera_photos CLIPS SEED [KIND] [FILE]    films; a line for each clip is added to FILE
+//     camera_photos --table FILE...             the tables of what is there
+//
+// KIND: sound, dimmed, alias, colour, fault; `all`: in turn. TACHPROOF_OTHER: another build's program, by
+// which sound units are judged too; its thresholds have a row of their own.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <map>
-#include <random>
+#include <nlohmann/json.hpp>
+#include <sstream>
 
 #include "bench/camera/camera.h"
 #include "bench/files/files.h"
+#include "bench/record/run_folder.h"
 #include "bench/rigs/camera/camera.h"
-#include "bench/rigs/simulated/simulated_unit.h"
+#include "bench/run/runner.h"
 #include "core/camera/teaching.h"
-#include "core/judge/judge.h"
-#include "core/signal/pulse_train.h"
 #include "tests/bench/scratch_folder.h"
-#include "tests/camera/photographed_gauge.h"
+#include "tests/camera/photographed_units.h"
 
 namespace tachproof::test {
 namespace {
 
-constexpr const char* gauge_text = R"(format: 1
-kind: gauge
-name: Larch row gauge
-pulses_per_rev: 2
-lamps:
-  - {id: rowan, colours: [yellow, white]}
-  - {id: birch, colours: [white]}
-  - {id: alder, colours: [cyan, violet]}
-  - {id: hazel, colours: [violet]}
-  - {id: thorn, colours: [rose]}
-windows:
-  - {name: low, from: 0, show: {}}
-  - {name: near, from: 4100, show: {rowan: yellow}}
-  - {name: close, from: 4300, show: {rowan: yellow, birch: white, alder: cyan}}
-  - {name: there, from: 4500, show: {hazel: violet, alder: cyan}}
-  - {name: past, from: 4700, show: {thorn: rose blinking}}
-deadband: {rpm: 20, sits: below}
-blink: {hz: 2.5, duty: 0.5}
-tolerance: {rpm: 20, response_ms: {from: 0, to: 300}, settle_ms: 10, blink_hz: 0.3, blink_duty: 0.2}
-)";
+constexpr std::uint64_t per_phone = 8;
 
-std::vector<Step> played() {
-  const Press flash{"sync", 300 * ns_per_ms}, last{"sync", 500 * ns_per_ms};
-  return {Hold{3900, ns_per_s},
-          flash,
-          Hold{3900, 700 * ns_per_ms},
-          RampByRate{4850, 200},
-          Hold{4850, 3 * ns_per_s},
-          flash,
-          RampByRate{3900, 200},
-          Hold{3900, ns_per_s},
-          StepTo{4850},
-          Hold{4850, 2 * ns_per_s},
-          StepTo{3900},
-          Hold{3900, ns_per_s},
-          last,
-          Hold{3900, 800 * ns_per_ms}};
-}
-
-Photographed seen_of(const Gauge& gauge, const Behaviour& behaviour, const Profile& profile,
-                     std::uint64_t seed) {
-  Photographed run{gauge, {}, {}, [&profile](Nanos t) {
-                     return profile.rpm_at(std::clamp<Nanos>(t, 0, profile.duration() - 1));
-                   }};
-  SimulatedUnit unit(gauge, behaviour, gauge, seed);
-  PulseTrain train(profile, gauge.pulses_per_rev);
-  std::array<Nanos, 4096> block;
-  for (std::size_t n; (n = train.next(block)) > 0;) unit.run({block.data(), n}, block[n - 1], run.lamps);
-  unit.run({}, profile.duration(), run.lamps);
-  for (const Action& action : profile.actions())
-    if (const Press* press = std::get_if<Press>(&action.what))
-      run.flashes.emplace_back(action.at, action.at + press->lasts);
-  return run;
-}
-
-RunResult judged(const Gauge& gauge, const Profile& profile, const CameraSettings& settings) {
-  Rig rig = camera_rig(settings, gauge, nullptr);
-  const Noise quiet;
-  if (const auto why = rig.source->cannot_play({profile, gauge.pulses_per_rev, quiet, false}))
-    throw std::runtime_error(*why);
-  const WatcherFacts facts = rig.watcher->facts();
-  JudgeSetup setup;
-  setup.wired = facts.wired;
-  setup.bench.watcher.resolution = facts.resolution;
-  setup.bench.watcher.stamp_uncertainty = facts.stamp_uncertainty;
-  setup.bench.watcher.stamp_offset = facts.stamp_offset;
-  setup.bench.watcher.time_by = facts.time_by;
-  Judge judge(gauge, setup);
-  for (const Segment& segment : profile.segments()) judge.rpm(segment);
-  for (const Action& action : profile.actions())
-    if (const Press* press = std::get_if<Press>(&action.what)) rig.source->press(*press, action.at);
-  Seen seen;
-  std::uint64_t lost = 0;
-  for (Nanos until = 0; until < profile.duration();) {
-    until = std::min(until + ns_per_s / 2, profile.duration());
-    std::vector<LampEvent> events;
-    seen = rig.watcher->collect(until, events);
-    for (const Finding& finding : seen.found) judge.found(finding);
-    judge.unsure_blinks(seen.unsure_blinks);
-    if (!seen.untimed.empty()) judge.untimed(seen.untimed);
-    if (seen.lost > 0) judge.found({FindingKind::lost_evidence, seen.until, "", "", seen.lost_why});
-    lost += seen.lost;
-    judge.lamps(events);
-    judge.seen_until(std::min(until, seen.until));
-  }
-  return judge.finish(std::min(seen.until, profile.duration()),
-                      lost == 0 && seen.until >= profile.duration());
-}
-
-class Dice {
- public:
-  explicit Dice(std::uint64_t seed) : random_(seed) {}
-  double between(double a, double b) { return a + (b - a) * static_cast<double>(random_() >> 11) * 0x1p-53; }
-  bool one_in(int n) { return random_() % static_cast<unsigned>(n) == 0; }
-  template <class T>
-  T of(std::initializer_list<T> all) {
-    return *(all.begin() + random_() % all.size());
-  }
-
- private:
-  std::mt19937_64 random_;
+// What a line of the file says.
+struct Line {
+  std::string kind;
+  int fps = 0;
+  Verdict verdict = Verdict::undecided;
+  std::vector<double> errors_by_u, by_other;  // of thresholds
+  std::string what, said;
 };
 
-struct Trial {
-  Phone phone;
-  Behaviour behaviour;
-  std::string kind, what;
-  bool exposure_stated = true, is_sound = true;
-};
-
-Trial drawn(const Phone& usual, const std::string& kind, Dice& dice) {
-  Trial trial{usual, {}, kind, kind, true, kind == "sound" || kind == "dimmed"};
-  Phone& phone = trial.phone;
-  phone.seed = static_cast<std::uint64_t>(dice.between(1, 1e9));
-  phone.into = dice.of({Phone::Into::mjpg, Phone::Into::h264, Phone::Into::folder});
-  if (phone.into == Phone::Into::folder) phone.uneven_ms = dice.of({0.0, 2.0, 5.0});
-  phone.haze = dice.of({0.0, 0.0, 0.1, 0.2});
-  phone.reflection = dice.of({0.0, 0.0, 0.2});
-  phone.over_lamp = phone.reflection > 0 && dice.one_in(3);
-  phone.balance = dice.of({0.0, 0.02, 0.05});
-  phone.exposure_drift = dice.of({0.0, 0.05, 0.1});
-  phone.starts_s = dice.between(0.4, 1.2);
-  trial.exposure_stated = !dice.one_in(6);
-  trial.behaviour.response_ms = dice.between(40, 140);
-  const auto fault = [&](FaultSetting one) {
-    trial.what = one.kind;
-    for (const auto& [key, number] : one.numbers) trial.what += fmt::format(" {:.1f}", number);
-    trial.behaviour.faults.push_back(std::move(one));
-  };
-  if (kind == "alias") {
-    const double f = dice.of({2.5, 2.5, 2.43, 2.6});
-    fault({"blink-rate", {}, {{"hz", phone.fps * dice.of({1.0, 2.0}) + dice.of({-1.0, 1.0}) * f}}});
-  } else if (kind == "colour") {
-    const auto [channel, colour] =
-        dice.of<std::pair<std::string, Rgb>>({{"rowan yellow", {1.0F, 0.42F, 0.01F}},
-                                              {"birch white", {0.1F, 1.0F, 0.2F}},
-                                              {"hazel violet", {1.0F, 0.05F, 0.02F}},
-                                              {"alder cyan", {0.05F, 0.2F, 1.0F}},
-                                              {"thorn rose", {0.1F, 0.9F, 0.1F}}});
-    phone.colours[channel] = colour;
-    trial.what = "other colour of " + channel;
-  } else if (kind == "fault") {
-    switch (static_cast<int>(dice.between(0, 6))) {
-      case 0: fault({"boundary-moved", {{"boundary", "close"}}, {{"by_rpm", dice.of({-70.0, 70.0})}}}); break;
-      case 1: fault({"stuck-off", {{"lamp", "hazel"}}, {}}); break;
-      case 2: fault({"stuck-on", {{"lamp", "thorn"}, {"colour", "rose"}}, {}}); break;
-      case 3: fault({"slow-response", {}, {{"ms", 700}}}); break;
-      case 4: fault({"blink-absent", {}, {}}); break;
-      default: fault({"blink-rate", {}, {{"hz", 4.0}}}); break;
-    }
-  } else if (kind == "dimmed") {
-    trial.behaviour.dim = dice.of({0.4, 0.6});
-    trial.behaviour.dim_hz = dice.of({61.0, 91.5, 240.0, 480.0});
-    phone.exposure_ms = dice.of({1.0, 2.0, phone.exposure_ms});
-    trial.what = fmt::format("dimmed at {:.0f} Hz, {:.1f} ms", *trial.behaviour.dim_hz, phone.exposure_ms);
-  }
-  return trial;
+std::string text_of(const Line& line) {
+  std::string text = fmt::format("{}\t{}\t{}\t", line.kind, line.fps, word(line.verdict));
+  for (const double error : line.errors_by_u) text += fmt::format("{:.4f} ", error);
+  text += "\t";
+  for (const double error : line.by_other) text += fmt::format("{:.4f} ", error);
+  std::string said = line.said;
+  std::replace(said.begin(), said.end(), '\t', ' ');
+  return text + "\t" + line.what + "\t" + said;
 }
 
-Phone phone_of(Dice& dice) {
-  Phone phone;
-  phone.fps = dice.of({30.0, 30.0, 60.0});
-  phone.exposure_ms = dice.of({1.0, 4.0, 9.0, 12.0});
-  phone.readout_ms = dice.between(5, 900 / phone.fps);
-  phone.light = dice.between(0.6, 1.6);
-  phone.bloom = dice.between(0.02, 0.2);
-  return phone;
+Line line_of(const std::string& text) {
+  std::istringstream in(text);
+  std::string cell;
+  Line line;
+  std::getline(in, line.kind, '\t');
+  std::getline(in, cell, '\t');
+  line.fps = std::atoi(cell.c_str());
+  std::getline(in, cell, '\t');
+  line.verdict = cell == "pass" ? Verdict::pass : cell == "fail" ? Verdict::fail : Verdict::undecided;
+  std::getline(in, cell, '\t');
+  std::istringstream errors(cell);
+  for (double error; errors >> error;) line.errors_by_u.push_back(error);
+  std::getline(in, cell, '\t');
+  std::istringstream others(cell);
+  for (double error; others >> error;) line.by_other.push_back(error);
+  std::getline(in, line.what, '\t');
+  std::getline(in, line.said);
+  return line;
 }
 
-int study(int trials, std::uint64_t seed, const std::string& only) {
-  const std::vector<std::string> kinds{"sound", "alias", "sound", "colour", "sound", "fault", "dimmed"};
-  std::map<std::string, std::map<Verdict, int>> counts;
+bool is_sound(const std::string& kind) { return kind == "sound" || kind == "dimmed"; }
+bool is_wrong(const Line& line) {
+  return line.verdict == (is_sound(line.kind) ? Verdict::fail : Verdict::pass);
+}
+
+void print_tables(const std::vector<Line>& lines) {
+  std::map<std::pair<std::string, int>, std::map<Verdict, int>> counts;
+  std::map<std::string, std::vector<double>> errors;
   int wrong = 0;
-  std::unique_ptr<ScratchFolder> folder;
-  Phone phone;
-  for (int i = 0; i < trials; ++i) {
-    Dice dice(seed * 1000 + static_cast<std::uint64_t>(i));
-    if (i % 7 == 0) {
-      folder = std::make_unique<ScratchFolder>();
-      std::ofstream(*folder / "gauge.yaml") << gauge_text;
-      phone = phone_of(dice);
-    }
-    const Gauge gauge = load_gauge(*folder / "gauge.yaml");
-    const std::string clip = (*folder / ("clip" + std::to_string(i))).string();
-    if (i % 7 == 0) {
-      const Profile teaching(teaching_steps(gauge, "sync"));
-      Phone taught = phone;
-      // Teaching is filmed in peace, and long enough exposed.
-      taught.lasts_s = taught.starts_s + to_seconds(teaching.duration()) + 0.5;
-      Behaviour calm;
-      calm.response_ms = 60;
-      const std::string file = (*folder / "teaching.avi").string();
-      photograph(seen_of(gauge, calm, teaching, 1), taught, file);
-      TeachSettings settings;
-      settings.from.from = file;
-      settings.gauge_file = (*folder / "gauge.yaml").string();
-      settings.out = (*folder / "regions.yaml").string();
-      settings.sync = "sync";
-      teach(settings);
-    }
-    Trial trial = drawn(phone, only.empty() ? kinds[static_cast<std::size_t>(i) % kinds.size()] : only, dice);
-    const Profile profile(played());
-    trial.phone.lasts_s = trial.phone.starts_s + to_seconds(profile.duration()) + 0.4;
-    const std::string file = clip + (trial.phone.into == Phone::Into::mjpg   ? ".avi"
-                                     : trial.phone.into == Phone::Into::h264 ? ".mp4"
-                                                                             : "");
-    photograph(seen_of(gauge, trial.behaviour, profile, trial.phone.seed), trial.phone, file);
-    CameraSettings camera;
-    camera.from = file;
-    camera.regions = (*folder / "regions.yaml").string();
-    camera.readout_ms = trial.phone.readout_ms;
-    if (trial.exposure_stated) camera.exposure_ms = trial.phone.exposure_ms;
-    const RunResult result = judged(gauge, profile, camera);
-    const bool is_wrong = result.verdict == (trial.is_sound ? Verdict::fail : Verdict::pass);
-    wrong += is_wrong;
-    ++counts[trial.kind][result.verdict];
-    const auto bench = std::find_if(result.findings.begin(), result.findings.end(), [](const Finding& f) {
-      return verdict_of(f.kind) == Verdict::undecided;
-    });
-    const std::string said = result.findings.empty() ? ""
-                             : bench != result.findings.end() && result.verdict != Verdict::fail
-                                 ? bench->message
-                                 : result.findings.front().message;
-    fmt::print("{} {}{}; {:.0f}/s, {:.1f} ms{} -> {}  {}\n", i, is_wrong ? "WRONG " : "", trial.what,
-               trial.phone.fps, trial.phone.exposure_ms, trial.exposure_stated ? "" : " (not stated)",
-               word(result.verdict), said);
-    std::fflush(stdout);
-    std::filesystem::remove_all(file);
+  for (const Line& line : lines) {
+    ++counts[{line.kind, line.fps}][line.verdict];
+    wrong += is_wrong(line);
+    for (const double error : line.errors_by_u) errors[std::to_string(line.fps)].push_back(std::abs(error));
+    for (const double error : line.by_other)
+      errors[fmt::format("{}, by the other program", line.fps)].push_back(std::abs(error));
   }
-  fmt::print("\n| units | pass | undecided | fail |\n| --- | --- | --- | --- |\n");
-  for (auto& [kind, count] : counts)
-    fmt::print("| {} | {} | {} | {} |\n", kind, count[Verdict::pass], count[Verdict::undecided],
-               count[Verdict::fail]);
-  fmt::print("wrong verdicts: {} of {}\n", wrong, trials);
-  return wrong == 0 ? 0 : 1;
+  fmt::print("\n| units | frames a second | pass | undecided | fail |\n| --- | --- | --- | --- | --- |\n");
+  for (auto& [key, count] : counts)
+    fmt::print("| {} | {} | {} | {} | {} |\n", key.first, key.second, count[Verdict::pass],
+               count[Verdict::undecided], count[Verdict::fail]);
+  fmt::print("wrong verdicts: {} of {}\n\n", wrong, lines.size());
+  fmt::print(
+      "| thresholds, frames a second | how many | within U | error by U: median, 95 %, most |\n"
+      "| --- | --- | --- | --- |\n");
+  for (auto& [fps, all] : errors) {
+    std::sort(all.begin(), all.end());
+    const auto at = [&](double share) {
+      return all[static_cast<std::size_t>(share * static_cast<double>(all.size() - 1) + 0.5)];
+    };
+    const auto within = std::upper_bound(all.begin(), all.end(), 1.0) - all.begin();
+    fmt::print("| {} | {} | {:.1f} % | {:.2f}, {:.2f}, {:.2f} |\n", fps, all.size(),
+               100 * static_cast<double>(within) / static_cast<double>(all.size()), at(0.5), at(0.95), at(1));
+  }
+}
+
+// A phone on its tripod, which was taught once.
+class Taught {
+ public:
+  Taught(std::uint64_t seed, std::uint64_t number) {
+    study::Draw draw(seed, 1'000'000 + number);
+    phone = draw_phone(draw);
+    std::ofstream(folder / "gauge.yaml") << photographed_gauge_yaml;
+    gauge = load_gauge(folder / "gauge.yaml");
+    const Profile teaching(teaching_steps(gauge, "sync"));
+    Phone taught = phone;
+    taught.lasts_s = taught.starts_s + to_seconds(teaching.duration()) + 0.5;
+    const std::string file = (folder / "teaching.avi").string();
+    photograph(taught_unit(gauge, teaching), taught, file);
+    TeachSettings settings;
+    settings.from.from = file;
+    settings.gauge_file = (folder / "gauge.yaml").string();
+    settings.out = (folder / "regions.yaml").string();
+    settings.sync = "sync";
+    teach(settings);
+  }
+
+  Line judged(PhotographedUnit unit, std::uint64_t number) const {
+    const Profile profile(photographed_drive().steps);
+    Phone& film = unit.phone;
+    film.lasts_s = film.starts_s + to_seconds(profile.duration()) + 0.4;
+    const std::filesystem::path clip = folder / (film.into == Phone::Into::mjpg   ? "clip.avi"
+                                                 : film.into == Phone::Into::h264 ? "clip.mp4"
+                                                                                  : "clip");
+    photograph(unit.seen(profile), film, clip.string());
+    CameraSettings camera;
+    camera.from = clip.string();
+    camera.regions = (folder / "regions.yaml").string();
+    camera.readout_ms = film.readout_ms;
+    if (unit.exposure_stated) camera.exposure_ms = film.exposure_ms;
+    Rig rig = camera_rig(camera, gauge, nullptr);
+    const Noise quiet;
+    if (const auto why = rig.source->cannot_play({profile, gauge.pulses_per_rev, quiet, false}))
+      throw std::runtime_error(*why);
+    RunRecord record;
+    record.gauge = gauge;
+    RunFolder kept = RunFolder::create(folder / ("run" + std::to_string(number)), record);
+    const RunResult result = run_scenario({gauge, profile, quiet, 1, {}}, rig, kept).result;
+    const std::vector<double> by_other =
+        unit.kind == "sound" ? judged_by_other(unit, clip) : std::vector<double>();
+    std::filesystem::remove_all(clip);
+    std::filesystem::remove_all(kept.path());
+    Line line{unit.kind, static_cast<int>(film.fps), result.verdict, unit.errors_by_u(result), by_other, {},
+              {}};
+    line.what = fmt::format("{}; {:.1f} ms{}", unit.what, film.exposure_ms,
+                            unit.exposure_stated ? "" : " (not stated)");
+    for (const Finding& finding : result.findings)
+      if (line.said.empty() ||
+          (verdict_of(finding.kind) == Verdict::undecided && result.verdict != Verdict::fail))
+        line.said = finding.message;
+    if (line.said.empty())
+      for (const TransitionResult& row : result.transitions)
+        if (row.verdict != Verdict::pass && line.said.empty())
+          line.said = fmt::format("{} {} at {}: {}", row.boundary, word(row.direction), to_seconds(row.at),
+                                  row.remark);
+    if (line.said.empty())
+      for (const BoundaryResult& row : result.boundaries)
+        if (row.verdict != Verdict::pass && line.said.empty())
+          line.said = fmt::format("{} {}: {:.1f} +- {:.1f} rpm; {}", row.boundary, word(row.direction),
+                                  row.threshold_rpm, row.expanded_uncertainty_rpm, row.remark);
+    return line;
+  }
+
+  std::vector<double> judged_by_other(const PhotographedUnit& unit, const std::filesystem::path& clip) const {
+    const char* other = std::getenv("TACHPROOF_OTHER");
+    if (other == nullptr) return {};
+    std::ofstream(folder / "scenario.yaml") << scenario_text(photographed_drive());
+    const std::string judging = fmt::format(
+        "cd '{}' && '{}' judge '{}' --gauge gauge.yaml --scenario scenario.yaml --regions regions.yaml "
+        "--readout-ms {:.3f}{} --out other --no-history > other.txt 2>&1",
+        folder.path().string(), other, clip.filename().string(), unit.phone.readout_ms,
+        unit.exposure_stated ? fmt::format(" --exposure-ms {:.3f}", unit.phone.exposure_ms) : "");
+    RunResult result;
+    if (std::system(judging.c_str()) == 2 || !std::filesystem::exists(folder / "other" / "result.json"))
+      return {};
+    const nlohmann::json json = nlohmann::json::parse(std::ifstream(folder / "other" / "result.json"));
+    for (const auto& row : json.at("boundaries")) {
+      if (!row.at("threshold_rpm").is_number() || !row.at("expanded_uncertainty_rpm").is_number()) continue;
+      BoundaryResult& one = result.boundaries.emplace_back();
+      one.boundary = row.at("boundary");
+      one.direction = row.at("direction") == "rising" ? Direction::rising : Direction::falling;
+      one.threshold_rpm = row.at("threshold_rpm");
+      one.expanded_uncertainty_rpm = row.at("expanded_uncertainty_rpm");
+    }
+    std::filesystem::remove_all(folder / "other");
+    return unit.errors_by_u(result);
+  }
+
+  ScratchFolder folder;
+  Phone phone;
+  Gauge gauge;
+};
+
+int study_clips(std::uint64_t clips, std::uint64_t seed, const std::string& only, const std::string& file) {
+  static const std::vector<std::string> in_turn{"sound", "alias", "sound", "colour",
+                                                "sound", "fault", "sound", "dimmed"};
+  std::vector<Line> lines;
+  std::unique_ptr<Taught> taught;
+  for (std::uint64_t i = 0; i < clips; ++i) {
+    if (i % per_phone == 0) taught = std::make_unique<Taught>(seed, i);
+    const std::string kind = only.empty() || only == "all" ? in_turn[i % in_turn.size()] : only;
+    lines.push_back(
+        taught->judged(PhotographedUnit::draw(taught->gauge, taught->phone, kind, seed * 100'000 + i), i));
+    const Line& line = lines.back();
+    if (!file.empty()) std::ofstream(file, std::ios::app) << text_of(line) << "\n";
+    fmt::print("{} {}{}: {}; {}/s -> {}  {}\n", i, is_wrong(line) ? "WRONG " : "", line.kind, line.what,
+               line.fps, word(line.verdict), line.said);
+    std::fflush(stdout);
+  }
+  print_tables(lines);
+  return std::any_of(lines.begin(), lines.end(), is_wrong) ? 1 : 0;
+}
+
+int table(int files, char** names) {
+  std::vector<Line> lines;
+  for (int i = 0; i < files; ++i) {
+    std::ifstream in(names[i]);
+    for (std::string text; std::getline(in, text);) lines.push_back(line_of(text));
+  }
+  print_tables(lines);
+  return std::any_of(lines.begin(), lines.end(), is_wrong) ? 1 : 0;
 }
 
 }  // namespace
 }  // namespace tachproof::test
 
 int main(int argc, char** argv) {
-  return tachproof::test::study(argc > 1 ? std::atoi(argv[1]) : 28,
-                                argc > 2 ? static_cast<std::uint64_t>(std::atoll(argv[2])) : 1,
-                                argc > 3 ? argv[3] : "");
+  if (argc > 1 && std::string(argv[1]) == "--table") return tachproof::test::table(argc - 2, argv + 2);
+  return tachproof::test::study_clips(argc > 1 ? std::strtoull(argv[1], nullptr, 10) : 28,
+                                      argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 1,
+                                      argc > 3 ? argv[3] : "", argc > 4 ? argv[4] : "");
 }

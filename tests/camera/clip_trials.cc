@@ -3,95 +3,18 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <fstream>
 #include <nlohmann/json.hpp>
-#include <random>
 #include <sstream>
 #include <stdexcept>
 
 #include "bench/files/files.h"
-#include "bench/rigs/simulated/simulated_unit.h"
-#include "core/camera/teaching.h"
-#include "core/signal/pulse_train.h"
 
 namespace tachproof::test {
 namespace {
 
-constexpr std::string_view gauge_text = R"(format: 1
-kind: gauge
-name: Tarn five-lamp gauge
-pulses_per_rev: 3
-lamps:
-  - {id: reed, colours: [blue]}
-  - {id: moss, colours: [white, blue]}
-  - {id: brink, colours: [cyan]}
-  - {id: fern, colours: [white]}
-  - {id: stone, colours: [magenta]}
-windows:
-  - {name: still, from: 0, show: {}}
-  - {name: stir, from: 2600, show: {reed: blue}}
-  - {name: ripple, from: 2760, show: {reed: blue, moss: blue}}
-  - {name: wave, from: 2920, show: {moss: white, fern: white, stone: magenta}}
-  - {name: spill, from: 3080, show: {brink: cyan blinking}}
-deadband: {rpm: 20, sits: below}
-blink: {hz: 2, duty: 0.5}
-tolerance: {rpm: 15, response_ms: {from: 0, to: 300}, settle_ms: 10, blink_hz: 0.2, blink_duty: 0.2}
-)";
-
-constexpr std::string_view scenario_text = R"(format: 1
-kind: scenario
-name: filmed
-seed: 3
-profile:
-  - {hold: 2500, for: 1s}
-  - {press: sync, for: 300ms}
-  - {hold: 2500, for: 700ms}
-  - {ramp: 3180, rate: 130}
-  - {hold: 3180, for: 2500ms}
-  - {press: sync, for: 200ms}
-  - {ramp: 2500, rate: 130}
-  - {hold: 2500, for: 500ms}
-  - {step: 3000}
-  - {hold: 3000, for: 800ms}
-  - {step: 2500}
-  - {hold: 2500, for: 800ms}
-  - {press: sync, for: 500ms}
-  - {hold: 2500, for: 500ms}
-judge: {thresholds: false}
-)";
-
 void write(const std::filesystem::path& file, std::string_view text) { std::ofstream(file) << text; }
-
-// What `unit` shows in this profile, and the flashes of the bench's lamp.
-Scene scene_of(const Gauge& gauge, const Behaviour& behaviour, const Profile& profile, std::uint64_t seed) {
-  Scene scene{gauge, {}, {}};
-  SimulatedUnit unit(gauge, behaviour, gauge, seed);
-  PulseTrain train(profile, gauge.pulses_per_rev);
-  std::array<Nanos, 4096> block;
-  for (std::size_t n; (n = train.next(block)) > 0;) unit.run({block.data(), n}, block[n - 1], scene.lamps);
-  unit.run({}, profile.duration(), scene.lamps);
-  for (const Action& action : profile.actions())
-    if (const Press* press = std::get_if<Press>(&action.what))
-      scene.flashes.emplace_back(action.at, action.at + press->lasts);
-  return scene;
-}
-
-class Dice {
- public:
-  explicit Dice(std::uint64_t seed) : random_(seed) {}
-  double between(double a, double b) { return a + (b - a) * static_cast<double>(random_() >> 11) * 0x1p-53; }
-  bool one_in(double n) { return between(0, n) < 1; }
-  int whole(int a, int b) { return a + static_cast<int>(random_() % static_cast<std::uint64_t>(b - a + 1)); }
-  template <class T>
-  T of(std::initializer_list<T> all) {
-    return *(all.begin() + whole(0, static_cast<int>(all.size()) - 1));
-  }
-
- private:
-  std::mt19937_64 random_;
-};
 
 FaultSetting some_fault(Dice& dice) {
   const auto boundary = [&] { return dice.of<std::string>({"stir", "ripple", "wave", "spill"}); };
@@ -224,9 +147,9 @@ std::string judge_beside(const TaughtCamera& taught, const Plan& plan, const std
 }
 
 double stated_ms(const nlohmann::json& result) {
-  const double resolution = result.at("rig").at("watcher_resolution_ns"),
-               stamps = result.at("rig").at("stamp_uncertainty_ns");
-  return 2 * std::hypot(resolution / std::sqrt(12.0), stamps) * 1e-6;
+  if (!result.contains("stamps")) return 0;
+  const double width = result.at("stamps").at("width_ns"), other = result.at("stamps").at("uncertainty_ns");
+  return 2 * std::hypot(width / std::sqrt(12.0), other) * 1e-6;
 }
 
 std::string first_finding(const nlohmann::json& result) {
@@ -280,34 +203,6 @@ Trial::Bare without_sync_lamp(const TaughtCamera& taught, const Plan& plan, cons
 }
 
 }  // namespace
-
-TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed) : folder_(folder) {
-  std::filesystem::create_directories(folder_);
-  write(folder_ / "gauge.yaml", gauge_text);
-  write(folder_ / "scenario.yaml", scenario_text);
-  gauge_ = load_gauge(folder_ / "gauge.yaml");
-  Dice dice(seed * 7919 + 1);
-  camera_.fps = dice.of({30.0, 30.0, 30.0, 50.0});
-  camera_.exposure_ms = dice.between(3, 11);
-  camera_.readout_ms = dice.one_in(6) ? 0 : dice.between(4, 900 / camera_.fps);  // 0: all rows at once
-  camera_.brightness = dice.between(0.4, 2.2);
-  camera_.noise = dice.between(0.8, 3.5);
-  camera_.blur = dice.between(0.4, 1.3);
-  camera_.run_starts_s = dice.between(0.2, 1.2);
-  camera_.seed = seed;
-  dim_ = dice.one_in(3) ? dice.between(0.3, 0.7) : 1;
-
-  const Profile profile(teaching_steps(gauge_, "sync"));
-  Behaviour behaviour;
-  behaviour.response_ms = 60;
-  behaviour.dim = dim_;
-  const Scene scene = scene_of(gauge_, behaviour, profile, seed);
-  Camera camera = camera_;
-  camera.lasts_s = camera.run_starts_s + to_seconds(profile.duration()) + 0.5;
-  film(scene, camera, Clip::mjpg, (folder_ / "teaching.avi").string());
-  const Finished taught = run_process(command_line("teach teaching.avi --gauge gauge.yaml"), folder_);
-  if (taught.status != 0) throw std::runtime_error("teach: " + taught.out + taught.err);
-}
 
 Plan plain_plan(const TaughtCamera& taught) {
   Plan plan;
@@ -367,7 +262,10 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
                                                        : "run-png";
   const std::filesystem::path &folder = taught.folder(), path = folder / clip;
   const Profile profile(load_scenario(folder / "scenario.yaml").steps);
-  const Scene scene = scene_of(taught.gauge(), behaviour, profile, camera.seed);
+  Scene scene = scene_of(taught.gauge(), behaviour, profile, camera.seed);
+  for (std::size_t c = 0; c < taught.gauge().channels(); ++c)
+    if (const auto fade = plan.by_degrees.find(taught.gauge().channel_name(c)); fade != plan.by_degrees.end())
+      scene.lamps = by_degrees(scene.lamps, Channels{1} << c, fade->second);
   film(scene, camera, plan.kind, path.string());
   write_rig(taught, plan, clip, "rig.yaml", "regions.yaml");
   write(folder / "wires.yaml",

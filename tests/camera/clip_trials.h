@@ -3,44 +3,28 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <map>
 #include <string>
 #include <vector>
 
 #include "bench/files/files.h"
 #include "tests/camera/clip_truth.h"
 #include "tests/camera/filmed_gauge.h"
+#include "tests/camera/taught_camera.h"
 #include "tests/program/process.h"
 
 namespace tachproof::test {
-
-// A camera that was set up once and taught: trials share it.
-class TaughtCamera {
- public:
-  // Films the teaching scenario as teaching.avi and runs `tachproof teach`. Throws
-  // std::runtime_error with what it said when that fails.
-  TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed);
-
-  const std::filesystem::path& folder() const { return folder_; }
-  const Gauge& gauge() const { return gauge_; }
-  const Camera& camera() const { return camera_; }
-  double dim() const { return dim_; }
-
- private:
-  std::filesystem::path folder_;
-  Gauge gauge_;
-  Camera camera_;
-  double dim_ = 1;
-};
 
 // One filmed run: the camera as it was that day, and the unit.
 struct Plan {
   Camera camera;
   Clip kind = Clip::mjpg;
-  Behaviour behaviour;        // healthy when it has no faults
-  bool shutter_known = true;  // the rig tells exposure and readout
-  std::string befell;         // in words
-  bool judge_too = false;     // the clip without a rig file: see Trial::judged_otherwise
-  bool bare_too = false;      // again as if no sync lamp were in view: see Trial::bare
+  Behaviour behaviour;                       // healthy when it has no faults
+  bool shutter_known = true;                 // the rig tells exposure and readout
+  std::map<std::string, double> by_degrees;  // channels that fade, s
+  std::string befell;                        // in words
+  bool judge_too = false;                    // the clip without a rig file: see Trial::judged_otherwise
+  bool bare_too = false;                     // again as if no sync lamp were in view: see Trial::bare
 };
 Plan plain_plan(const TaughtCamera& taught);
 Plan random_plan(const TaughtCamera& taught, std::uint64_t seed);

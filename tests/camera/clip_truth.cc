@@ -70,18 +70,16 @@ LooksTally compare_looks(const std::vector<ToldFrame>& frames, const Scene& scen
 
 std::vector<SyncError> compare_sync(const std::vector<ToldFrame>& frames, const Scene& scene,
                                     const Camera& camera, const Regions& regions, bool shutter_known) {
-  // As the watcher has it: bench/rigs/camera/camera.cc.
+  // As the watcher has it: bench/rigs/camera/camera_timing.cc.
   const Nanos period = from_seconds(1 / camera.fps);
   const double readout_ns = shutter_known ? camera.readout_ms * 1e6 : static_cast<double>(period) / 2;
   LampFrames::Setup setup;
   setup.longest_unseen = from_seconds(2.2 / camera.fps);
   setup.exposure = shutter_known ? from_seconds(camera.exposure_ms * 1e-3) : period / 2;
+  setup.exposure_within = {shutter_known ? setup.exposure * 9 / 10 : 0,
+                           shutter_known ? std::min(setup.exposure * 11 / 10, period) : period};
   setup.readout = {static_cast<Nanos>(regions.sync->y / regions.height * readout_ns)};
-  double largest = 0;
-  for (const LampRegion& region : regions.all()) largest = std::max(largest, region.radius);
-  const auto doubt = static_cast<Nanos>(
-      (shutter_known ? 0.25 * static_cast<double>(setup.exposure) : 0.4 * static_cast<double>(period)) +
-      largest / regions.height * readout_ns);
+  setup.rows = {static_cast<Nanos>(regions.sync->radius / regions.height * readout_ns)};
   LampFrames lamp(setup);
   FrameTimes times(period);
   SyncClock clock;
@@ -93,7 +91,7 @@ std::vector<SyncError> compare_sync(const std::vector<ToldFrame>& frames, const 
     const LampLook look = frame.looks.back();
     lamp.add(frame.at, {&look, 1});
     for (const ChangeSpan& edge : lamp.take())
-      clock.seen(edge.after - doubt, edge.before + doubt, edge.changes[0].to != lamp_dark);
+      clock.seen(edge.after, edge.before, edge.changes[0].to != lamp_dark);
     if (frame.index % every != 0 || !clock.consistent()) continue;
     const auto offset = clock.offset_at(frame.at);
     if (!offset) continue;

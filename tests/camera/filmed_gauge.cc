@@ -272,6 +272,33 @@ double run_time(const Camera& camera, double camera_s) {
   return (camera_s - camera.run_starts_s) * (1 + camera.drift_ppm * 1e-6) * 1e9;
 }
 
+std::vector<LampEvent> by_degrees(const std::vector<LampEvent>& lamps, Channels channel, double time_s) {
+  std::vector<LampEvent> out;
+  Channels others = 0;
+  bool wanted = false;
+  double level = 0;
+  const auto put = [&](Nanos at, bool lit) {
+    const Channels all = others | (lit ? channel : 0);
+    if (out.empty() || out.back().lit != all) out.push_back({at, all});
+  };
+  const double slot = 1 - std::exp(-1e-3 / time_s);
+  for (std::size_t i = 0; i < lamps.size(); ++i) {
+    others = lamps[i].lit & ~channel;
+    wanted = lamps[i].lit & channel;
+    const Nanos until = i + 1 < lamps.size() ? lamps[i + 1].at : lamps[i].at + 10 * ns_per_s;
+    Nanos at = lamps[i].at;
+    while (at < until && std::abs(level - (wanted ? 1 : 0)) > 0.01) {
+      level += ((wanted ? 1 : 0) - level) * slot;
+      const Nanos dark_from = std::min(at + static_cast<Nanos>(level * ns_per_ms), until);
+      put(at, true);
+      if (dark_from < until) put(dark_from, false);
+      at += ns_per_ms;
+    }
+    if (at < until) put(at, wanted);
+  }
+  return out;
+}
+
 void film(const Scene& scene, const Camera& camera, Clip kind, const std::string& to) {
   Film film(scene, camera);
   Writer writer(camera, kind, to);

@@ -54,6 +54,10 @@ struct Scene {
   std::vector<std::pair<Nanos, Nanos>> flashes;
 };
 
+// The same lamps with one channel that comes and goes by degrees, as a filament of this time
+// constant does: in slots of a millisecond, each lit in part.
+std::vector<LampEvent> by_degrees(const std::vector<LampEvent>& lamps, Channels channel, double time_s);
+
 // The run's time, ns, at this instant of the camera's.
 double run_time(const Camera& camera, double camera_s);
 

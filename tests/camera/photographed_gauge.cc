@@ -1,6 +1,7 @@
 #include "tests/camera/photographed_gauge.h"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <filesystem>
 #include <fstream>
@@ -13,8 +14,9 @@
 namespace tachproof::test {
 namespace {
 
-constexpr int across = 480, down = 270;
-constexpr int samples = 48;  // of an exposure
+constexpr int across = 400, down = 226;
+constexpr double scale = across / 480.0;  // of the numbers below, in pixels
+constexpr int samples = 48;               // of an exposure
 
 const std::map<std::string, Rgb>& usual_colours() {  // R, G, B
   static const std::map<std::string, Rgb> colours{{"yellow", {1.0F, 0.78F, 0.03F}},
@@ -29,7 +31,8 @@ const std::map<std::string, Rgb>& usual_colours() {  // R, G, B
 cv::Matx33d view() {
   const std::vector<cv::Point2f> plane{{0, 0}, {1, 0}, {1, 1}, {0, 1}},
       picture{{28, 22}, {455, 4}, {470, 262}, {14, 240}};
-  return cv::getPerspectiveTransform(plane, picture);
+  const cv::Matx33d small(scale, 0, 0, 0, scale, 0, 0, 0, 1);
+  return small * cv::Matx33d(cv::getPerspectiveTransform(plane, picture));
 }
 
 cv::Point seen_at(double x, double y) {
@@ -57,7 +60,7 @@ cv::Mat panel() {
     cv::line(light, seen_at(0.5 + 0.27 * c, 0.62 + 0.3 * s), seen_at(0.5 + 0.23 * c, 0.62 + 0.26 * s),
              {0.5, 0.55, 0.55}, 2, cv::LINE_AA, 4);
     const cv::Point at = seen_at(0.49 + 0.17 * c, 0.65 + 0.2 * s);
-    cv::putText(light, std::to_string(digit), {at.x / 16, at.y / 16}, cv::FONT_HERSHEY_DUPLEX, 0.5,
+    cv::putText(light, std::to_string(digit), {at.x / 16, at.y / 16}, cv::FONT_HERSHEY_DUPLEX, 0.5 * scale,
                 {0.45, 0.5, 0.5}, 1, cv::LINE_AA);
   }
   for (const auto& [x, y] : {std::pair{0.04, 0.9}, {0.95, 0.92}, {0.05, 0.5}, {0.94, 0.45}, {0.2, 0.95}})
@@ -68,7 +71,11 @@ cv::Mat panel() {
 class Camera {
  public:
   Camera(const Photographed& run, const Phone& phone)
-      : run_(run), phone_(phone), panel_(panel()), random_(phone.seed) {}
+      : run_(run), phone_(phone), panel_(panel()), random_(phone.seed) {
+    for (std::size_t i = 0; i < curve_.size(); ++i)
+      curve_[i] = std::pow(static_cast<float>(i) / static_cast<float>(curve_.size() - 1), 1 / 2.2F);
+    follow_channels();
+  }
 
   cv::Mat picture(double at_s) {
     cv::Mat light = panel_.clone();
@@ -87,9 +94,12 @@ class Camera {
     });
     cv::Mat small, wide;
     cv::resize(lamps, small, {}, 0.25, 0.25, cv::INTER_AREA);
-    cv::GaussianBlur(small, small, {}, 2.2);
+    cv::GaussianBlur(small, small, {}, 2.2 * scale);
     cv::resize(small, wide, light.size(), 0, 0, cv::INTER_LINEAR);
-    cv::GaussianBlur(lamps, lamps, {}, 1.1);
+    for (const cv::Range& rows : {cv::Range(0, down / 3), cv::Range(down / 2, down)}) {
+      cv::Mat part = lamps.rowRange(rows);
+      cv::GaussianBlur(part, part, {}, 1.1 * scale);
+    }
     light += lamps + phone_.bloom * wide;
     haze_and_reflection(light, at_s);
     return developed(light, at_s);
@@ -99,18 +109,43 @@ class Camera {
   double place(std::size_t lamp) const { return 0.14 + 0.72 * static_cast<double>(lamp) / 4; }
   Nanos run_time(double at_s) const { return from_seconds((at_s - phone_.starts_s) / phone_.clock); }
 
-  Rgb colour_of(std::size_t lamp, Nanos t) const {
-    const auto after = std::upper_bound(run_.lamps.begin(), run_.lamps.end(), t,
-                                        [](Nanos at, const LampEvent& e) { return at < e.at; });
-    const Channels lit = after == run_.lamps.begin() ? 0 : std::prev(after)->lit;
-    Rgb sum{};
+  // What a channel's light follows: switched, or by degrees as a filament does.
+  struct Move {
+    Nanos at = 0;
+    double from = 0, to = 0;  // its light, of full light, at `at`; what it goes to
+  };
+
+  void follow_channels() {
     for (std::size_t c = 0; c < run_.gauge.channels(); ++c) {
-      if (!((lit & run_.gauge.lamp_channels(lamp)) >> c & 1)) continue;
       const std::string name = run_.gauge.channel_name(c);
       const auto own = phone_.colours.find(name);
-      const Rgb& colour =
-          own != phone_.colours.end() ? own->second : usual_colours().at(name.substr(name.find(' ') + 1));
-      for (std::size_t i = 0; i < 3; ++i) sum[i] += colour[i];
+      lights_.push_back(own != phone_.colours.end() ? own->second
+                                                    : usual_colours().at(name.substr(name.find(' ') + 1)));
+      fades_.push_back(own != phone_.colours.end() ? phone_.fade_s : 0);
+      std::vector<Move>& moves = moves_.emplace_back();
+      for (const LampEvent& event : run_.lamps) {
+        const double to = event.lit >> c & 1 ? 1 : 0;
+        if (moves.empty() || moves.back().to != to) moves.push_back({event.at, level(c, event.at), to});
+      }
+    }
+  }
+
+  double level(std::size_t channel, Nanos t) const {
+    const std::vector<Move>& moves = moves_[channel];
+    const auto after =
+        std::upper_bound(moves.begin(), moves.end(), t, [](Nanos at, const Move& m) { return at < m.at; });
+    if (after == moves.begin()) return 0;
+    const Move& move = *std::prev(after);
+    if (fades_[channel] <= 0) return move.to;
+    return move.to + (move.from - move.to) * std::exp(-to_seconds(t - move.at) / fades_[channel]);
+  }
+
+  Rgb colour_of(std::size_t lamp, Nanos t) const {
+    Rgb sum{};
+    for (Channels left = run_.gauge.lamp_channels(lamp); left != 0; left &= left - 1) {
+      const auto c = static_cast<std::size_t>(std::countr_zero(left));
+      const auto share = static_cast<float>(level(c, t));
+      for (std::size_t i = 0; i < 3; ++i) sum[i] += share * lights_[c][i];
     }
     return sum;
   }
@@ -138,9 +173,9 @@ class Camera {
     if (phone_.over_lamp && !lies) return;
     const cv::Point at = phone_.over_lamp ? seen_at(place(2), 0.11) : seen_at(0.35 + 0.02 * at_s, 0.85);
     cv::Mat sheen = cv::Mat::zeros(light.size(), CV_32FC3);
-    cv::ellipse(sheen, {at.x / 16, at.y / 16}, {phone_.over_lamp ? 14 : 30, 9}, 15, 0, 360,
+    cv::ellipse(sheen, {at.x / 16, at.y / 16}, {phone_.over_lamp ? 10 : 20, 6}, 15, 0, 360,
                 cv::Scalar(0.9, 0.95, 1.0) * phone_.reflection, cv::FILLED, cv::LINE_AA);
-    cv::GaussianBlur(sheen, sheen, {}, 3);
+    cv::GaussianBlur(sheen, sheen, {}, 2);
     light += sheen;
   }
 
@@ -162,7 +197,8 @@ class Camera {
       std::size_t g = random_() & 0xffff;
       for (int i = 0; i < 3 * light.cols; ++i) {
         const float linear = std::clamp(in[i] * gains[static_cast<std::size_t>(i % 3)], 0.0F, 1.0F);
-        const float coded = std::pow(linear, 1 / 2.2F) + grain_[++g & 0xffff];
+        const float coded = curve_[static_cast<std::size_t>(linear * static_cast<float>(curve_.size() - 1))] +
+                            grain_[++g & 0xffff];
         to[i] = static_cast<std::uint8_t>(std::clamp(255 * coded + 0.5F, 0.0F, 255.0F));
       }
     }
@@ -174,6 +210,10 @@ class Camera {
   cv::Mat panel_;
   std::mt19937_64 random_;
   std::vector<float> grain_;
+  std::array<float, 16384> curve_{};
+  std::vector<Rgb> lights_;               // by channel
+  std::vector<double> fades_;             // likewise
+  std::vector<std::vector<Move>> moves_;  // likewise
 };
 
 }  // namespace

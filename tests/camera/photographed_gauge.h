@@ -36,6 +36,7 @@ struct Phone {
   double balance = 0;         // white balance drifts by this share to and fro,
   double exposure_drift = 0;  // exposure likewise
   double noise = 0.006;
+  double fade_s = 0;  // lamps in `colours` come and go by degrees: a filament's time constant
   enum class Into { mjpg, h264, folder } into = Into::mjpg;
   std::map<std::string, Rgb> colours;  // by channel ("rowan yellow"), in place of the usual ones
   std::uint64_t seed = 1;

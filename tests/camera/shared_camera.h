@@ -8,7 +8,7 @@ namespace tachproof::test {
 
 inline const TaughtCamera& shared_camera() {
   static const ScratchFolder folder;
-  static const TaughtCamera camera(folder.path(), 5);
+  static const TaughtCamera camera(folder.path(), 5, 0.75);
   return camera;
 }
 

@@ -22,12 +22,12 @@
 
 #include "bench/files/files.h"
 #include "bench/rigs/camera/camera_process.h"
+#include "bench/rigs/camera/camera_stream.h"
 #include "bench/rigs/rig.h"
 #include "core/gauge/gauge.h"
 
 namespace tachproof {
 
-using OpenCamera = std::function<std::unique_ptr<CameraLines>(const std::vector<std::string>&)>;
 std::unique_ptr<CameraLines> open_camera_program(const std::vector<std::string>& words);
 
 // `source`: what plays and presses; none beside a clip, where it has been played.

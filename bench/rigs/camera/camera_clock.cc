@@ -100,16 +100,17 @@ std::unique_ptr<Source> marking_source(std::unique_ptr<Source> source, std::stri
 }
 
 std::string place_by_ends(const std::vector<ChangeSpan>& changes, const std::vector<Channels>& moves,
-                          Nanos doubt, PlayedMarks& marks) {
-  if (!marks.ends) return "the profile is not known, so that the clip's time cannot be told";
-  if (changes.size() < 2) return "fewer than two changes are seen, so that the clip's time cannot be told";
+                          PlayedMarks& marks) {
+  if (!marks.ends) return "the profile is not known, so that nothing says when the clip begins";
+  if (changes.size() < 2)
+    return "fewer than two changes are seen, which is too few to say when the clip begins";
   const auto [first, last, duration] = *marks.ends;
   const ChangeSpan &from = changes.front(), &to = changes.back();
   if (!any_moves(from, moves, first.moves) || !any_moves(to, moves, last.moves))
     return "the first or last change of the clip is not that of the run: it misses an end, or the unit does "
            "not show what it should there";
   const auto middle = [](const RunEnd& end) { return end.earliest + (end.latest - end.earliest) / 2; };
-  const auto within = [&](const RunEnd& end) { return doubt + (end.latest - end.earliest + 1) / 2; };
+  const auto within = [&](const RunEnd& end) { return (end.latest - end.earliest + 1) / 2; };
   marks.clock.flashed(middle(first), middle(last));
   marks.clock.seen(from.after - within(first), from.before + within(first), true);
   marks.clock.seen(to.after - within(last), to.before + within(last), false);

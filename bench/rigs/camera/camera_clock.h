@@ -34,6 +34,6 @@ std::unique_ptr<Source> marking_source(std::unique_ptr<Source> source, std::stri
 // Lays a whole clip's changes on the run by its first and its last. Empty, or a
 // sentence: why they do not fit. `moves[i]`: the channels of lamp i.
 std::string place_by_ends(const std::vector<ChangeSpan>& changes, const std::vector<Channels>& moves,
-                          Nanos doubt, PlayedMarks& marks);
+                          PlayedMarks& marks);
 
 }  // namespace tachproof

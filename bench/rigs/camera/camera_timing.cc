@@ -9,10 +9,7 @@ namespace tachproof {
 namespace {
 
 constexpr Nanos most_drift_between_flashes = 5 * ns_per_ms;
-// The light at which a lamp counts as changed, in shares of the exposure: see
-// LampFrames. A lamp that fills the sensor gets there sooner.
-constexpr double exposure_share = 0.25;
-constexpr double unknown_exposure_share = 0.4;  // of a period
+constexpr double stated_within = 0.1;  // an exposure as a person or a camera says it
 
 }  // namespace
 
@@ -27,18 +24,22 @@ Nanos CameraTiming::widest_change() const {
   return static_cast<Nanos>(frames_in_longest_unseen * static_cast<double>(period_));
 }
 
+Nanos CameraTiming::resolution() const { return widest_change() + exposure_within().to; }
+
 // Unknown: half a period, the middle of what it can be.
 Nanos CameraTiming::exposure() const {
   return settings_.exposure_ms > 0 ? from_seconds(settings_.exposure_ms * 1e-3) : period_ / 2;
 }
 
-Nanos CameraTiming::exposure_doubt() const {
-  const bool known = settings_.exposure_ms > 0;
-  double largest = 0;  // its rows are not read at once
-  for (const LampRegion& region : regions_.all()) largest = std::max(largest, region.radius);
-  return static_cast<Nanos>((known ? exposure_share * static_cast<double>(exposure())
-                                   : unknown_exposure_share * static_cast<double>(period_)) +
-                            largest / regions_.height * readout_ns());
+ExposureBounds CameraTiming::exposure_within() const {
+  if (settings_.exposure_ms <= 0) return {0, period_};
+  const auto about = static_cast<double>(exposure());
+  return {static_cast<Nanos>((1 - stated_within) * about),
+          std::min(static_cast<Nanos>((1 + stated_within) * about), period_)};
+}
+
+Nanos CameraTiming::own_rows(const LampRegion& lamp) const {
+  return static_cast<Nanos>(lamp.radius / regions_.height * readout_ns());
 }
 
 // From the first row to the last; unknown: anything up to a period.
@@ -61,9 +62,8 @@ Nanos CameraTiming::readout_doubt() const {
 }
 
 Nanos CameraTiming::most_offset() const {
-  if (by_ == TimeRelation::host_clock)
-    return widest_change() / 2 + (stamp_delay().to - stamp_delay().from + 1) / 2;
-  return widest_change() / 2 + exposure_doubt() + most_drift_between_flashes + ends_;
+  if (by_ == TimeRelation::host_clock) return (stamp_delay().to - stamp_delay().from + 1) / 2;
+  return (widest_change() + exposure_within().to) / 2 + most_drift_between_flashes + ends_;
 }
 
 // What is not known of the camera is at most a period.
@@ -72,6 +72,18 @@ CameraSettings::Delay CameraTiming::stamp_delay() const {
   const Nanos half = settings_.exposure_ms > 0 ? exposure() / 2 : period_ / 2;
   const Nanos rows = settings_.readout_ms >= 0 ? from_seconds(settings_.readout_ms * 1e-3) : period_;
   return {-half, half + rows + period_};
+}
+
+void StampsSeen::add(Nanos span, Nanos offset) {
+  any_ = true;
+  span_ = std::max(span_, span);
+  offset_ = std::max(offset_, offset);
+}
+
+std::optional<StampTimes> StampsSeen::times(Nanos rows) const {
+  if (!any_) return std::nullopt;
+  const double offset = std::hypot(static_cast<double>(offset_), static_cast<double>(rows)) / std::sqrt(3.0);
+  return StampTimes{2 * span_, static_cast<Nanos>(offset), static_cast<Nanos>(offset)};
 }
 
 }  // namespace tachproof

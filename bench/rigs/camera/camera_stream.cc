@@ -1,0 +1,72 @@
+#include "bench/rigs/camera/camera_stream.h"
+
+#include <fmt/format.h>
+
+#include <charconv>
+#include <utility>
+
+#include "bench/rigs/rig.h"
+
+namespace tachproof {
+namespace {
+
+using namespace std::chrono_literals;
+
+[[noreturn]] void not_understood() { throw RigError("the camera's program does not speak as it should"); }
+
+Nanos number(std::string_view text) {
+  Nanos value = 0;
+  if (std::from_chars(text.data(), text.data() + text.size(), value).ec != std::errc()) not_understood();
+  return value;
+}
+
+std::vector<std::string> words(const CameraSettings& settings) {
+  std::vector<std::string> words{"watch", settings.from, "--regions", settings.regions};
+  const auto add = [&](const char* key, double value) {
+    words.push_back(key);
+    words.push_back(fmt::format("{}", value));
+  };
+  if (settings.fps > 0) add("--fps", settings.fps);
+  if (settings.live && settings.exposure_ms > 0) add("--exposure-ms", settings.exposure_ms);
+  if (settings.live && settings.gain >= 0) add("--gain", settings.gain);
+  // The source waits for what is seen.
+  if (settings.live) add("--at-once", 1);
+  return words;
+}
+
+}  // namespace
+
+CameraStream::CameraStream(const CameraSettings& settings, std::size_t regions, const OpenCamera& open)
+    : regions_(regions), process_(open(words(settings))) {
+  greeting("tachproof-camera 1");
+  about_ = greeting("about ");
+  period_ = number(greeting("period "));
+  if (period_ <= 0) throw RigError("the camera does not say how many frames a second it gives");
+}
+
+std::string CameraStream::greeting(std::string_view start) {
+  const std::optional<std::string> line = process_->line(15'000ms);
+  if (line) said_ += *line + "\n";
+  if (!line || !line->starts_with(start)) not_understood();
+  return line->substr(start.size());
+}
+
+std::optional<CameraStream::Line> CameraStream::next(std::chrono::milliseconds patience) {
+  const std::optional<std::string> line = process_->line(patience);
+  if (!line) return std::nullopt;
+  said_ += *line + "\n";
+  Line told;
+  if (line->starts_with("frame ")) {
+    std::optional<FrameReading> reading = read_frame_line(*line);
+    if (!reading || reading->looks.size() != regions_) not_understood();
+    told.frame = Frame{number_++, std::move(*reading)};
+  } else if (line->starts_with("moved ")) {
+    const FrameMark mark{number_++, number(std::string_view(*line).substr(6))};
+    told.moved = LostSight{mark.at, line->substr(line->find(' ', 6) + 1) + ", at " + say_frame(mark)};
+  } else if (*line == "end") {
+    ended_ = true;
+  }
+  return told;
+}
+
+}  // namespace tachproof
