@@ -4,7 +4,6 @@
 #include <charconv>
 #include <optional>
 #include <string_view>
-#include <system_error>
 
 namespace tachproof {
 
