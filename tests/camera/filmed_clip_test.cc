@@ -100,7 +100,7 @@ TEST_F(FilmedClip, IsWarnedOfBeforeItWhenTheFramesCannotFollowTheBlink) {
           "judge brief.avi --gauge fast.yaml --scenario scenario.yaml --regions regions.yaml --no-history"),
       taught().folder());
   EXPECT_EQ(run.status, 3) << run.err;
-  EXPECT_THAT(run.err, HasSubstr("warning: lamps blink so fast that they are lit or dark for 25.0 ms only"));
+  EXPECT_THAT(run.err, HasSubstr("warning: lamps blink so fast that they are lit or dark for only 25.0 ms"));
 }
 
 TEST_F(FilmedClip, IsNotStartedWithoutWhatItNeeds) {
