@@ -46,8 +46,8 @@ struct SurveyEvidence {
   Channels unsure_blinks = 0;     // as in Seen
   std::string untimed;            // likewise
   std::optional<StampTimes> stamps;
-  bool complete = false;          // all that was planned was played and seen
-  Nanos waking = 0;               // it took before the survey began
+  bool complete = false;  // all that was planned was played and seen
+  Nanos waking = 0;       // it took before the survey began
 
   SurveyView view() const { return {steps, events, seen_until}; }
 };

@@ -111,7 +111,9 @@ TEST(Calibration, RefusesAnotherFrequencyThanWasSaid) {
 TEST(Calibration, RefusesAReferenceThatIsUnsteadyOrTooShortOrPoorlySeen) {
   ReferencePulses seen = seen_by_board(0, 1, 60);
   seen.rising[30] += 500;
-  EXPECT_THAT(refusal(seen, 1), ::testing::HasSubstr("us off an even beat: check the reference and its wire; nothing is corrected"));
+  EXPECT_THAT(
+      refusal(seen, 1),
+      ::testing::HasSubstr("us off an even beat: check the reference and its wire; nothing is corrected"));
   EXPECT_EQ(refusal(seen_by_board(0, 1, 9), 1),
             "calibrating the board's clock: 9 pulses over 8.0 s are too few: watch for longer; nothing is "
             "corrected");

@@ -59,8 +59,10 @@ TEST(Files, OfAnotherKindAreRefusedByTheirLoader) {
     load_scenario(file);
     FAIL();
   } catch (const FileErrors& e) {
-    EXPECT_EQ(e.what(), file + ":2:7: a gauge file in place of a scenario file; a file with kind: scenario; were two files swapped on "
-                               "the command line?");
+    EXPECT_EQ(e.what(), file +
+                            ":2:7: a gauge file in place of a scenario file; a file with kind: scenario; "
+                            "were two files swapped on "
+                            "the command line?");
   }
 }
 

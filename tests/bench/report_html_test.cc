@@ -77,11 +77,13 @@ TEST(ReportHtml, MissingEvidenceStandsInWords) {
 
 TEST(ReportHtml, WhatDidNotPassStandsBeforeEverythingElse) {
   const std::string text = html(drumlin::failing());
-  const std::size_t verdict = text.find("<strong>FAIL</strong>"), picture = text.find("deviation of every threshold"),
+  const std::size_t verdict = text.find("<strong>FAIL</strong>"),
+                    picture = text.find("deviation of every threshold"),
                     list = text.find("<h2>What did not pass</h2>"), run = text.find("<h2>The run</h2>"),
                     findings = text.find("<h2>Findings</h2>"), tested = text.find("<h2>What was tested</h2>");
-  for (const auto& [before, after] : {std::pair(verdict, picture), std::pair(picture, list), std::pair(list, run),
-                                      std::pair(run, findings), std::pair(findings, tested)}) {
+  for (const auto& [before, after] :
+       {std::pair(verdict, picture), std::pair(picture, list), std::pair(list, run), std::pair(run, findings),
+        std::pair(findings, tested)}) {
     EXPECT_NE(after, std::string::npos);
     EXPECT_LT(before, after);
   }

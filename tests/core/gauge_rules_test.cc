@@ -95,8 +95,9 @@ TEST(GaugeRules, WantWindowsInOrderFromZero) {
   EXPECT_EQ(broken_by([](Gauge& g) { g.windows.clear(); }), "windows: no windows; at least one window\n");
   EXPECT_EQ(broken_by([](Gauge& g) { g.windows[0].from_rpm = 5; }),
             "windows[0].from: 5 rpm; 0, because this is the lowest window\n");
-  EXPECT_EQ(broken_by([](Gauge& g) { g.windows[2].from_rpm = 3000; }),
-            "windows[2].from: window 'past' from 3000 rpm; above 3000 rpm, where window 'held' before it begins\n");
+  EXPECT_EQ(
+      broken_by([](Gauge& g) { g.windows[2].from_rpm = 3000; }),
+      "windows[2].from: window 'past' from 3000 rpm; above 3000 rpm, where window 'held' before it begins\n");
   EXPECT_EQ(broken_by([](Gauge& g) { g.windows[3].from_rpm = 20000.5; }),
             "windows[3].from: 20000.5 rpm; from 0 to 20000 rpm\n");
   EXPECT_EQ(broken_by([](Gauge& g) { g.windows[3].from_rpm = infinity; }),

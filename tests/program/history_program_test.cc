@@ -63,8 +63,9 @@ TEST_F(HistoryProgram, IsFoundByTheEnvironmentAndThenWhereTheUsersDataIs) {
   EXPECT_EQ(home.status, 0) << home.err;
   EXPECT_TRUE(std::filesystem::exists(scratch / "tachproof" / "history.db"));
   EXPECT_EQ(run("rig.yaml --out c", {{"TACHPROOF_HISTORY", ""}}).err, "") << "set to nothing: none, no word";
-  EXPECT_EQ(tachproof("history").err,
-            "tachproof history: TACHPROOF_HISTORY is empty: set it to the history's file, or give --history\n");
+  EXPECT_EQ(
+      tachproof("history").err,
+      "tachproof history: TACHPROOF_HISTORY is empty: set it to the history's file, or give --history\n");
 }
 
 TEST_F(HistoryProgram, ThatCannotBeWrittenWarnsAndLeavesTheVerdict) {
