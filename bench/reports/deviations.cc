@@ -84,7 +84,7 @@ class Deviations {
     const BoundaryResult& b = rows()[i];
     const double y = y_of(i) + row_height / 2 - 2;
     if (i == 0 || rows()[i - 1].boundary != b.boundary)
-      svg_ += svg_text({4, y + 4}, shortened(printable(b.boundary), 15), "strong");
+      svg_ += svg_text({4, y + 4}, shortened(printable(b.boundary), 13), "strong");
     const double off = b.threshold_rpm - b.nominal_rpm, u = b.expanded_uncertainty_rpm;
     std::string text;
     if (std::isfinite(off)) {

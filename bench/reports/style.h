@@ -83,6 +83,7 @@ rect.undecided { fill: none; stroke: #111; stroke-width: 3; stroke-dasharray: 9 
 .simulated b { font-size: 1.5rem; letter-spacing: .3em; }
 .bar { stroke: #111; stroke-width: 1.6; fill: none; }
 .deviations { margin: 1rem 0 1.4rem; break-inside: avoid; max-width: 46rem; }
+.deviations svg text { font-size: 13px; }
 .sign { display: flex; flex-wrap: wrap; gap: 1rem 3rem; margin: 2.6rem 0 1rem; break-inside: avoid; font-size: .9rem; }
 .sign div { flex: 1 1 11rem; }
 .sign span { display: block; height: 2.4rem; border-bottom: 1px solid #111; margin-bottom: .2rem; }
@@ -97,7 +98,7 @@ footer { margin-top: 2.2rem; padding-top: .5rem; border-top: 2px solid #111; fon
   .verdict { flex-direction: column; align-items: flex-start; gap: .6rem; }
   .verdict strong { font-size: 2rem; }
   .scroll > svg { min-width: 46rem; }
-  .deviations .scroll > svg { min-width: 26rem; }
+  .deviations .scroll > svg, .narrow > table { min-width: 0; }
   .scroll > table { min-width: 34rem; }
 }
 @media print {
