@@ -38,6 +38,9 @@ ExpectationOptions expectation_options(const Gauge& gauge, const JudgeSetup& set
 constexpr Nanos in_a_moment = 50 * ns_per_ms;  // for a jump past several windows
 constexpr Nanos long_enough = 50 * ns_per_ms;  // to say that a lamp ought to have been seen
 
+// Lamps that change this near to each other look as one; and two periods of the slowest dimming.
+constexpr Nanos least_apart = 55 * ns_per_ms;
+
 }  // namespace
 
 Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
@@ -54,7 +57,8 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       demanded_(gauge.windows.size(), 0),
       bounds_(gauge.windows.size(),
               ThresholdBounds(gauge.tolerance.response_to + gauge.tolerance.settle + setup.bench.source.lag)),
-      visit_count_(2 * gauge.windows.size(), 0) {
+      visit_count_(2 * gauge.windows.size(), 0),
+      apart_(least_apart + 2 * (settling_time(gauge) + setup.bench.watcher.resolution)) {
   if (!gauge_.blink) return;
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     if (BlinkBoundary::is_one(reading_, b))
@@ -275,6 +279,8 @@ void Judge::Impl::span_ended(Nanos t) {
     const Nanos disturbed = disturbed_within(now_, t);
     disturbed_for_ += disturbed;
     see_sides(now_, t);
+    const bool one = lowest_ == highest_ && window_ == lowest_;
+    apart_.span(now_, t, one ? std::optional(window_) : std::nullopt, reading_.blinking(window_), lit_);
     if (lowest_ == highest_) {
       demanded_[lowest_] += t - now_ - disturbed;
       if (t - now_ - disturbed >= long_enough) {

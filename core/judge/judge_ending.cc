@@ -319,6 +319,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   // A unit that is dead and a watcher that is blind look the same.
   const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty();
   say_unseen(dead);
+  if (!dead) say_apart();
   FindingLog unit_log;
   make_rows(unit_log);
   if (dead) {

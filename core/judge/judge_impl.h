@@ -9,6 +9,7 @@
 
 #include "core/judge/blink_boundary.h"
 #include "core/judge/blink_meter.h"
+#include "core/judge/blinks_apart.h"
 #include "core/judge/boundary_rows.h"
 #include "core/judge/crossings.h"
 #include "core/judge/dimming.h"
@@ -92,6 +93,7 @@ class Judge::Impl {
   void say_unseen(bool dead);
   FitSetup fit_setup(const BenchUncertainty& bench) const;
   void make_rows(FindingLog& unit_log);
+  void say_apart();
   void note_flicker();
   void note_lamps();
   void note_unwired_and_glitches();
@@ -142,6 +144,7 @@ class Judge::Impl {
   std::vector<SeenTransition> seen_;
   std::vector<Visit> visits_;
   std::vector<std::size_t> visit_count_;  // by boundary and direction
+  BlinksApart apart_;
   Channels unsure_blinks_ = 0;
   std::string untimed_;
 };

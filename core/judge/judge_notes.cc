@@ -58,6 +58,21 @@ void Judge::Impl::say_unseen(bool dead) {
               "nothing was judged: the lamps were not seen while a window had to be shown"});
 }
 
+// Lamps of one blink that did not blink together.
+void Judge::Impl::say_apart() {
+  if (!setup_.what.blink) return;
+  for (const BlinksApart::Seen& seen : apart_.seen()) {
+    if (((seen.lit | seen.dark) & unsure_blinks_) != 0) continue;
+    log_.add({FindingKind::wrong_cue, seen.from, gauge_.windows[seen.window].name, gauge_.describe(seen.dark),
+              gauge_.describe(seen.dark) + " stayed dark for " + decimal(to_ms(seen.lasted), 0) +
+                  " ms while " + gauge_.describe(seen.lit) + " was lit; in window " +
+                  gauge_.windows[seen.window].name + " they blink together"});
+  }
+  if (apart_.never_together())
+    result_.notes.push_back(
+        "lamps that blink in one window do not blink together: see that this is what the unit should show");
+}
+
 void Judge::Impl::note_flicker() {
   for (FlickerResult& row : result_.flicker) {
     const double minutes = row.duration_s / 60;

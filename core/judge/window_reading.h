@@ -14,11 +14,9 @@ class WindowReading {
   WindowReading(const Gauge& gauge, Channels wired);
 
   // Lit lamps are a picture of window w: its steady channels lit, its blinking
-  // ones all lit or all dark, since one blink drives them; all others dark.
+  // ones in any state, all others dark.
   bool shows(std::size_t window, Channels lit) const {
-    const Cue& cue = cues_[window];
-    const Channels blinks = lit & cue.blinking;
-    return (lit & wired_ & ~cue.blinking) == cue.steady && (blinks == 0 || blinks == cue.blinking);
+    return (lit & wired_ & ~cues_[window].blinking) == cues_[window].steady;
   }
 
   // Of some window.

@@ -27,16 +27,6 @@ TEST_F(Reads, ABlinkingLampMayBeLitOrDark) {
   EXPECT_FALSE(reading.shows(2, blue));
 }
 
-// One blink drives all lamps of a window: half of them lit is a picture of none.
-TEST_F(Reads, LampsThatBlinkTogetherAreAllLitOrAllDark) {
-  gauge.windows[2].cue = {0, blue | magenta};
-  const WindowReading together(gauge, gauge.all_channels());
-  EXPECT_TRUE(together.shows(2, blue | magenta));
-  EXPECT_TRUE(together.shows(2, 0));
-  EXPECT_FALSE(together.shows(2, blue));
-  EXPECT_FALSE(together.is_picture(magenta));
-}
-
 TEST_F(Reads, WhatIsNotWiredIsNotLookedAt) {
   const WindowReading blind(gauge, white);
   EXPECT_TRUE(blind.shows(1, white | magenta));
