@@ -29,18 +29,19 @@ struct Blinking {
 TEST(BlinksApart, ALampThatMissesHalfALitPhaseOfItsPartnerIsWrong) {
   Blinking unit;
   ASSERT_EQ(unit.judged().verdict, Verdict::pass);
-  // One lit phase in the middle: dark for its last 92 ms.
+  // One lit phase in the middle: dark for its last 85 ms.
   for (std::size_t i = unit.events.size() / 2; i + 1 < unit.events.size(); ++i)
     if (unit.events[i].lit == (unit.left | unit.right)) {
       unit.events.insert(unit.events.begin() + static_cast<std::ptrdiff_t>(i) + 1,
-                         {unit.events[i].at + 8 * ms, unit.right});
+                         {unit.events[i].at + 15 * ms, unit.right});
       break;
     }
   const RunResult result = unit.judged();
   EXPECT_EQ(result.verdict, Verdict::fail);
-  ASSERT_FALSE(result.findings.empty());
-  EXPECT_THAT(result.findings.front().message,
-              HasSubstr("left blue stayed dark for 92 ms while right magenta was lit"));
+  EXPECT_THAT(
+      result.findings,
+      testing::Contains(testing::Field(
+          &Finding::message, HasSubstr("left blue stayed dark for 85 ms while right magenta was lit"))));
 }
 
 TEST(BlinksApart, LampsALittleApartLookAsOne) {
