@@ -65,7 +65,8 @@ class NotPassed {
   std::string html() const {
     if (rows_.empty()) return "";
     std::string html =
-        "<h2>What did not pass</h2>\n<div class=\"scroll narrow\"><table>\n<thead><tr><th>where</th><th>what</th>"
+        "<h2>What did not pass</h2>\n<div class=\"scroll "
+        "narrow\"><table>\n<thead><tr><th>where</th><th>what</th>"
         "<th>verdict</th><th>measured</th></tr></thead>\n<tbody>\n" +
         rows_ + "</tbody></table></div>\n";
     if (all_ > most_rows) html += fmt::format("<p>{} more are in the tables below.</p>\n", all_ - most_rows);
