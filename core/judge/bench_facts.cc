@@ -1,5 +1,6 @@
 #include "core/judge/bench_facts.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace tachproof {
@@ -13,6 +14,9 @@ BenchUncertainty bench_uncertainty(const BenchFacts& facts, double rpm_uncertain
   u.resolution_s = to_seconds(width) / whole_width;
   u.timing_s = std::hypot(u.source_tick_s, u.resolution_s, to_seconds(facts.watcher.stamp_uncertainty));
   u.stamp_offset_s = to_seconds(facts.watcher.stamp_offset);
+  const double stamp_s = to_seconds(facts.watcher.stamp_uncertainty);
+  const double own2 = std::max(0.0, stamp_s * stamp_s - u.stamp_offset_s * u.stamp_offset_s);
+  u.own_timing_s = std::hypot(u.source_tick_s, u.resolution_s, std::sqrt(own2));
   u.clock_share = facts.source.clock_ppm * 1e-6;
   u.rpm = rpm_uncertainty;
   u.source_lag_s = to_seconds(facts.source.lag);

@@ -41,6 +41,7 @@ struct BenchUncertainty {
   double source_tick_s = 0;   // the part of timing_s that is the source's
   double resolution_s = 0;    // the part of timing_s that is the watcher's resolution
   double stamp_offset_s = 0;  // the part of timing_s that all changes share
+  double own_timing_s = 0;    // the part of timing_s that each change has for itself
   double clock_share = 0;     // relative, of the source's clock
   double rpm = 0;             // of one sample of the rpm itself (recordings)
   double source_lag_s = 0;    // bound, beside timing_s

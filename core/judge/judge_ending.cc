@@ -92,7 +92,6 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
   visit.direction = crossing.demand.direction;
   visit.step = seen.step;
   visit.step_response_s = seen.step_response_s;
-  visit.timing_s = bench_uncertainty(setup_.bench).timing_s;
   visit.rpm_noise = setup_.rpm_uncertainty;
   const double longest_s = 1.25 * to_seconds(tolerance.response_to + setup_.bench.source.lag);
   visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
@@ -274,10 +273,7 @@ void Judge::Impl::make_rows(FindingLog& unit_log) {
   }
   const BenchUncertainty bench = bench_uncertainty(facts, setup_.rpm_uncertainty);
   // What all stamps share looks like response: the fit takes it there, and once.
-  const double stamp_s = to_seconds(facts.watcher.stamp_uncertainty);
-  const double own2 = std::max(0.0, stamp_s * stamp_s - bench.stamp_offset_s * bench.stamp_offset_s);
-  for (Visit& visit : visits_)
-    visit.timing_s = std::hypot(bench.source_tick_s, bench.resolution_s, std::sqrt(own2));
+  for (Visit& visit : visits_) visit.timing_s = bench.own_timing_s;
   const ThresholdFits fits = fit_thresholds(visits_, gauge_.boundaries(), fit_setup(bench));
   if (fits.scatter_seen)
     result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
