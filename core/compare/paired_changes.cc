@@ -11,6 +11,7 @@ namespace tachproof {
 namespace {
 
 constexpr double same_rate = 0.01;
+constexpr double least_lever = 1.2;  // between rates that are not one
 // Fewer degrees of freedom than this make a U that says nothing.
 constexpr double least_dof = 3;
 // Where the lines leave less than this to the scatter in rpm, the sums of both directions
@@ -95,7 +96,6 @@ class Fit {
       lowest = std::min(lowest, std::abs(rate(p)));
       highest = std::max(highest, std::abs(rate(p)));
     }
-    constexpr double least_lever = 1.2;
     return highest > least_lever * lowest && lowest < as_fast_as_a_step;
   }
 
@@ -328,7 +328,6 @@ class Fit {
     const Weights& response = together_[direction];
     Weights by_line(pairs_.size(), 0), by_slowest(by_line);
     const double slow = rate(*slowest(line));
-    constexpr double least_lever = 1.2;
     double n = 0, mean_rate = 0;
     for (const std::size_t p : line.pairs) n += std::abs(rate(p)) < least_lever * std::abs(slow);
     for (const std::size_t p : line.pairs) {

@@ -24,8 +24,6 @@ constexpr double enough_dof = 5;
 // Up and down are taken as one unless visits measure their difference at least so well.
 constexpr double apart_told_s = 0.020;
 
-double squared(double x) { return x * x; }
-
 }  // namespace
 
 ThresholdFitter::ThresholdFitter(const std::vector<Visit>& visits, std::size_t boundaries,

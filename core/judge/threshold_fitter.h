@@ -39,6 +39,8 @@ class ThresholdFitter {
   ThresholdFits fits();
 
  private:
+  static double squared(double x) { return x * x; }
+
   using Ways = std::array<std::vector<const Visit*>, 2>;
 
   void take_steps();

@@ -17,8 +17,6 @@ constexpr double update_s = 0.0029;
 // The smallest that any unit shows: visits may agree by chance.
 constexpr double least_rpm = 0.03, least_s = 0.0003;
 
-double squared(double x) { return x * x; }
-
 }  // namespace
 
 // The same at worst for all visits of a way; its own weights add up to one.
