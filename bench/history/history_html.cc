@@ -103,16 +103,11 @@ std::string drift_drawing(const Drift& d) {
   return svg(460, top + height + 26, name_of(d.boundary, d.direction) + ": deviation over time", inside);
 }
 
-std::string signed_html(double value, int decimals) {
-  const std::string text = html_number(value, decimals);
-  return value > 0 && text.find_first_not_of("0.") != std::string::npos ? "+" + text : text;
-}
-
 std::string change_words(const Drift& d) {
   if (d.points.size() < 2) return "one run";
   const int decimals = decimals_for(d.change_uncertainty_rpm());
   return fmt::format("{} runs; since the first {} rpm, U = {} rpm{}", d.points.size(),
-                     signed_html(d.change_rpm(), decimals), fixed(d.change_uncertainty_rpm(), decimals),
+                     html_signed(d.change_rpm(), decimals), fixed(d.change_uncertainty_rpm(), decimals),
                      std::fabs(d.change_rpm()) > d.change_uncertainty_rpm() ? ": <b>it has moved</b>" : "");
 }
 

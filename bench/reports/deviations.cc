@@ -96,7 +96,7 @@ class Deviations {
       }
       const double x = within(off), tip = b.direction == Direction::rising ? -5 : 5;
       svg_ += svg_path({{x - 5, y - tip}, {x + 5, y - tip}, {x, y + tip}, {x - 5, y - tip}}, "mark");
-      text = html_number_text(off, decimals) + (std::isfinite(u) ? " ± " + fixed(u, decimals) : "");
+      text = html_signed(off, decimals) + (std::isfinite(u) ? " ± " + fixed(u, decimals) : "");
     } else if (b.between_rpm) {
       const double from =
           std::isfinite(b.between_rpm->low_rpm) ? b.between_rpm->low_rpm - b.nominal_rpm : scale_.from;
@@ -111,12 +111,6 @@ class Deviations {
     if (!b.asked && b.verdict == Verdict::undecided) return;
     if (b.verdict != Verdict::pass && !tells_findings(record_))
       svg_ += svg_text({width - 4, y + 4}, shouted(b.verdict), "strong", Anchor::end);
-  }
-
-  static std::string html_number_text(double value, int decimals) {
-    std::string text = with_sign(value, decimals);
-    if (text.front() == '-') text.replace(0, 1, "−");
-    return text;
   }
 
   const RunRecord& record_;

@@ -20,10 +20,6 @@ std::string with_true_minus(std::string text) {
   return text;
 }
 
-std::string signed_number(double value, int decimals) {
-  return std::isfinite(value) ? with_true_minus(with_sign(value, decimals)) : "–";
-}
-
 std::string verdict_cell(const RunRecord& record, Verdict v) {
   if (tells_findings(record)) return "<td>found</td>";
   if (v == Verdict::pass) return "<td>pass</td>";
@@ -103,9 +99,8 @@ std::string measured_cells(const TransitionResult& t, const Gauge& gauge) {
            number_cell("step");
   const int decimals = decimals_for(t.expanded_uncertainty_rpm);
   return number_cell(html_number(t.observed_rpm, decimals)) +
-         number_cell(signed_number(t.deviation_rpm, decimals)) +
-         number_cell(
-             fmt::format("{} to {}", signed_number(t.lowest_rpm, 1), signed_number(t.highest_rpm, 1))) +
+         number_cell(html_signed(t.deviation_rpm, decimals)) +
+         number_cell(fmt::format("{} to {}", html_signed(t.lowest_rpm, 1), html_signed(t.highest_rpm, 1))) +
          number_cell(html_number(t.expanded_uncertainty_rpm, decimals));
 }
 
@@ -113,6 +108,10 @@ std::string measured_cells(const TransitionResult& t, const Gauge& gauge) {
 
 std::string html_number(double value, int decimals) {
   return std::isfinite(value) ? with_true_minus(fixed(value, decimals)) : "–";
+}
+
+std::string html_signed(double value, int decimals) {
+  return std::isfinite(value) ? with_true_minus(with_sign(value, decimals)) : "–";
 }
 
 std::string findings_html(const RunRecord& record) {
@@ -149,7 +148,7 @@ std::string boundaries_html(const RunRecord& record) {
     rows +=
         row(text_cell(b.boundary) + short_cell(word(b.direction)) +
             number_cell(html_number(b.nominal_rpm, 1)) + number_cell(html_number(b.threshold_rpm, decimals)) +
-            number_cell(signed_number(b.threshold_rpm - b.nominal_rpm, decimals)) +
+            number_cell(html_signed(b.threshold_rpm - b.nominal_rpm, decimals)) +
             number_cell(html_number(b.expanded_uncertainty_rpm, decimals)) +
             number_cell(html_number(b.coverage_factor, 2)) + number_cell(response) +
             number_cell(std::to_string(b.visits)) + row_verdict_cell(record, b));

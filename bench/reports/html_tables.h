@@ -21,5 +21,7 @@ std::string windows_html(const Gauge& gauge);
 
 // A number for a reader: a true minus sign, a dash for what was not measured.
 std::string html_number(double value, int decimals);
+// The same with a sign in front of everything but zero.
+std::string html_signed(double value, int decimals);
 
 }  // namespace tachproof
