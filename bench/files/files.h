@@ -170,6 +170,9 @@ struct CheckedFile {
 };
 CheckedFile check_file(const std::filesystem::path& file);
 
+// The board's input that this channel of a wiring means, from 0: "in0" to "in7".
+std::optional<unsigned> board_input(std::string_view channel);
+
 // Wires resolved against a gauge: channel i of the watcher lights `channels`.
 // Throws FileErrors for a lamp or colour that the gauge does not have.
 struct ResolvedWire {

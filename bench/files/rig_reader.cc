@@ -65,12 +65,10 @@ void read_buttons(const YamlNode& node, std::map<std::string, std::string>& butt
 }
 
 void check_inputs(const Wiring& wiring, ErrorList& errors) {
-  for (const Wiring::Wire& wire : wiring.wires) {
-    const std::string& name = wire.channel;
-    const bool input = name.size() == 3 && name.starts_with("in") && name[2] >= '0' && name[2] <= '7';
-    if (!input)
-      errors.add({wire.line, wire.column}, "the board's input '" + on_one_line(name) + "'", "in0 to in7");
-  }
+  for (const Wiring::Wire& wire : wiring.wires)
+    if (!board_input(wire.channel))
+      errors.add({wire.line, wire.column}, "the board's input '" + on_one_line(wire.channel) + "'",
+                 "in0 to in7");
 }
 
 bool is_date(const std::string& text) {

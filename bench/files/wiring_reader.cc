@@ -116,4 +116,10 @@ std::vector<ResolvedWire> resolve(const Wiring& wiring, const Gauge& gauge) {
   return resolved;
 }
 
+std::optional<unsigned> board_input(std::string_view channel) {
+  if (channel.size() != 3 || !channel.starts_with("in") || channel[2] < '0' || channel[2] > '7')
+    return std::nullopt;
+  return static_cast<unsigned>(channel[2] - '0');
+}
+
 }  // namespace tachproof

@@ -36,12 +36,6 @@ class BoardWatcher : public Watcher {
 
 }  // namespace
 
-std::optional<unsigned> board_input(std::string_view channel) {
-  if (channel.size() != 3 || !channel.starts_with("in") || channel[2] < '0' || channel[2] > '7')
-    return std::nullopt;
-  return static_cast<unsigned>(channel[2] - '0');
-}
-
 Rig board_rig(const BoardSettings& settings, std::unique_ptr<HostClock> clock) {
   auto board = std::make_shared<BoardSession>(settings, std::move(clock));
   return {std::make_unique<BoardSource>(board), std::make_unique<BoardWatcher>(board)};

@@ -36,9 +36,6 @@ struct BoardSettings {
   ClockSetting clock{0, crystal_ppm, ""};
 };
 
-// The input that this channel of a wiring means, from 0.
-std::optional<unsigned> board_input(std::string_view channel);
-
 // Opens the port and greets the board. Throws RigError when that fails, and
 // std::invalid_argument, a sentence, for a wire that the board does not have.
 Rig board_rig(const BoardSettings& settings, std::unique_ptr<HostClock> clock = wall_clock());
