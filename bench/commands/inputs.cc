@@ -11,12 +11,18 @@ InputFile as_read(const std::string& file, std::string bytes) {
   return {file, std::move(bytes), std::move(sha256)};
 }
 
+// `read(bytes)` loads the value and hands out what it read.
+template <class Input, class Read>
+Input read_once(const std::string& file, Read read) {
+  std::string bytes;
+  auto value = read(&bytes);
+  return {as_read(file, std::move(bytes)), std::move(value)};
+}
+
 }  // namespace
 
 GaugeInput load_gauge_input(const std::string& file) {
-  std::string bytes;
-  Gauge gauge = load_gauge(file, &bytes);
-  return {as_read(file, std::move(bytes)), std::move(gauge)};
+  return read_once<GaugeInput>(file, [&](std::string* bytes) { return load_gauge(file, bytes); });
 }
 
 ScenarioInput load_scenario_input(const std::string& file) {
@@ -27,21 +33,15 @@ ScenarioInput load_scenario_input(const std::string& file) {
 }
 
 RigInput load_rig_input(const std::string& file) {
-  std::string bytes;
-  RigFile rig = load_rig(file, &bytes);
-  return {as_read(file, std::move(bytes)), std::move(rig)};
+  return read_once<RigInput>(file, [&](std::string* bytes) { return load_rig(file, bytes); });
 }
 
 WiringInput load_wiring_input(const std::string& file) {
-  std::string bytes;
-  Wiring wiring = load_wiring(file, &bytes);
-  return {as_read(file, std::move(bytes)), std::move(wiring)};
+  return read_once<WiringInput>(file, [&](std::string* bytes) { return load_wiring(file, bytes); });
 }
 
 CertificateInput load_certificate_input(const std::string& file) {
-  std::string bytes;
-  Certificate certificate = load_certificate(file, &bytes);
-  return {as_read(file, std::move(bytes)), std::move(certificate)};
+  return read_once<CertificateInput>(file, [&](std::string* bytes) { return load_certificate(file, bytes); });
 }
 
 RigInput rig_input(std::string file, RigFile rig, std::string yaml) {
@@ -49,8 +49,7 @@ RigInput rig_input(std::string file, RigFile rig, std::string yaml) {
 }
 
 std::pair<std::string, std::string> kept(RunFolder& folder, const InputFile& input, const std::string& as) {
-  folder.keep_text(input.bytes, as);
-  return {as, input.sha256};
+  return {as, folder.keep_text(input.bytes, as)};
 }
 
 }  // namespace tachproof

@@ -118,7 +118,7 @@ std::string RunFolder::keep_input(const std::filesystem::path& file, const std::
 
 std::string RunFolder::keep_text(std::string_view text, const std::string& as) {
   Replacement(path_ / as, text).move_into_place();
-  return sha256_of_file(path_ / as);
+  return sha256_of(text);
 }
 
 void RunFolder::journal(const std::string& line) { streams_->journal.append(line); }
