@@ -192,8 +192,8 @@ int dispatch(std::span<char* const> words, std::span<const CommandMaker> command
     known += (known.empty() ? "" : ", ") + names.back();
   }
   const std::string meant = nearest(first, names);
-  say(stderr, "tachproof: there is no command '" + first + "'; " +
-                  (meant.empty() ? "there are " + known : "did you mean '" + meant + "'?") + "\n");
+  complain("tachproof: there is no command '" + first + "'; " +
+           (meant.empty() ? "there are " + known : "did you mean '" + meant + "'?"));
   return exit_usage;
 }
 
