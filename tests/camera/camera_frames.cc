@@ -15,7 +15,6 @@
 #include <filesystem>
 #include <fstream>
 #include <map>
-#include <nlohmann/json.hpp>
 
 #include "bench/files/regions.h"
 #include "bench/record/run_folder.h"
@@ -117,14 +116,13 @@ std::string lines_of(const PhotographedUnit& unit, const Photographed& seen, stu
     const double at_s = i / phone.fps;
     FrameReading reading;
     reading.at = from_seconds(at_s);
-    const auto look = [&](double row, const std::vector<std::pair<double, std::string>>& shares) {
+    const auto look = [&](const std::vector<std::pair<double, std::string>>& shares) {
       LampLook one;
       double all = 0, most = 0;
       for (std::size_t c = 0; c < shares.size(); ++c) {
         all += shares[c].first;
         if (shares[c].first > most) most = shares[c].first, one.colour = c;
       }
-      (void)row;
       const double share = std::min(1.0, all);
       const double light = open * share + (1 - open) * std::min(1.0, bright * share);
       one.light = std::max(0.0, today * light * (1 + 0.02 * draw.normal()) + 0.01 * draw.normal());
@@ -152,9 +150,9 @@ std::string lines_of(const PhotographedUnit& unit, const Photographed& seen, stu
       std::vector<std::pair<double, std::string>> shares;
       for (const std::string& colour : lamp.colours)
         shares.emplace_back(exposed(channels[channel++], lamps_row), colour);
-      reading.looks.push_back(look(lamps_row, shares));
+      reading.looks.push_back(look(shares));
     }
-    reading.looks.push_back(look(sync_row, {{exposed(sync, sync_row), "lit"}}));
+    reading.looks.push_back(look({{exposed(sync, sync_row), "lit"}}));
     text += frame_line(reading) + "\n";
   }
   return text + "end\n";
@@ -209,18 +207,7 @@ RunResult other_result(const std::filesystem::path& folder, const PhotographedUn
       unit.exposure_stated ? fmt::format(" --exposure-ms {:.3f}", unit.phone.exposure_ms) : "");
   (void)!std::system(judging.c_str());
   if (!std::filesystem::exists(folder / "other" / "result.json")) return result;
-  const nlohmann::json json = nlohmann::json::parse(std::ifstream(folder / "other" / "result.json"));
-  result.verdict = json.at("verdict") == "pass"   ? Verdict::pass
-                   : json.at("verdict") == "fail" ? Verdict::fail
-                                                  : Verdict::undecided;
-  for (const auto& row : json.at("boundaries")) {
-    if (!row.at("threshold_rpm").is_number() || !row.at("expanded_uncertainty_rpm").is_number()) continue;
-    BoundaryResult& one = result.boundaries.emplace_back();
-    one.boundary = row.at("boundary");
-    one.direction = row.at("direction") == "rising" ? Direction::rising : Direction::falling;
-    one.threshold_rpm = row.at("threshold_rpm");
-    one.expanded_uncertainty_rpm = row.at("expanded_uncertainty_rpm");
-  }
+  result = result_of_any_version(folder / "other" / "result.json");
   std::filesystem::remove_all(folder / "other");
   return result;
 }

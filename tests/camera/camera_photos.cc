@@ -14,7 +14,6 @@
 #include <filesystem>
 #include <fstream>
 #include <map>
-#include <nlohmann/json.hpp>
 #include <sstream>
 
 #include "bench/camera/camera.h"
@@ -181,18 +180,9 @@ class Taught {
         "--readout-ms {:.3f}{} --out other --no-history > other.txt 2>&1",
         folder.path().string(), other, clip.filename().string(), unit.phone.readout_ms,
         unit.exposure_stated ? fmt::format(" --exposure-ms {:.3f}", unit.phone.exposure_ms) : "");
-    RunResult result;
     if (std::system(judging.c_str()) == 2 || !std::filesystem::exists(folder / "other" / "result.json"))
       return {};
-    const nlohmann::json json = nlohmann::json::parse(std::ifstream(folder / "other" / "result.json"));
-    for (const auto& row : json.at("boundaries")) {
-      if (!row.at("threshold_rpm").is_number() || !row.at("expanded_uncertainty_rpm").is_number()) continue;
-      BoundaryResult& one = result.boundaries.emplace_back();
-      one.boundary = row.at("boundary");
-      one.direction = row.at("direction") == "rising" ? Direction::rising : Direction::falling;
-      one.threshold_rpm = row.at("threshold_rpm");
-      one.expanded_uncertainty_rpm = row.at("expanded_uncertainty_rpm");
-    }
+    const RunResult result = result_of_any_version(folder / "other" / "result.json");
     std::filesystem::remove_all(folder / "other");
     return unit.errors_by_u(result);
   }

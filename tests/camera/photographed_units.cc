@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
 
 #include "core/signal/pulse_train.h"
 
@@ -210,6 +212,23 @@ std::vector<double> PhotographedUnit::errors_by_u(const RunResult& result) const
     }
   }
   return errors;
+}
+
+RunResult result_of_any_version(const std::filesystem::path& file) {
+  RunResult result;
+  const nlohmann::json json = nlohmann::json::parse(std::ifstream(file));
+  result.verdict = json.at("verdict") == "pass"   ? Verdict::pass
+                   : json.at("verdict") == "fail" ? Verdict::fail
+                                                  : Verdict::undecided;
+  for (const auto& row : json.at("boundaries")) {
+    if (!row.at("threshold_rpm").is_number() || !row.at("expanded_uncertainty_rpm").is_number()) continue;
+    BoundaryResult& one = result.boundaries.emplace_back();
+    one.boundary = row.at("boundary");
+    one.direction = row.at("direction") == "rising" ? Direction::rising : Direction::falling;
+    one.threshold_rpm = row.at("threshold_rpm");
+    one.expanded_uncertainty_rpm = row.at("expanded_uncertainty_rpm");
+  }
+  return result;
 }
 
 Photographed taught_unit(const Gauge& gauge, const Profile& profile) {

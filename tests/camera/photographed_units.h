@@ -3,6 +3,7 @@
 // expectation.
 #pragma once
 
+#include <filesystem>
 #include <memory>
 #include <string>
 #include <vector>
@@ -41,6 +42,9 @@ struct PhotographedUnit {
   // Each threshold that has a number, beside the unit's own: its error by its U.
   std::vector<double> errors_by_u(const RunResult& result) const;
 };
+
+// Verdict and thresholds of a result.json that another version of the program may have written.
+RunResult result_of_any_version(const std::filesystem::path& file);
 
 // The lamps of a sound unit in any profile, for teaching.
 Photographed taught_unit(const Gauge& gauge, const Profile& profile);
