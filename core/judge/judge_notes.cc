@@ -70,7 +70,7 @@ void Judge::Impl::say_apart() {
   }
   if (apart_.never_together())
     result_.notes.push_back(
-        "lamps that blink in one window do not blink together: see that this is what the unit should show");
+        "lamps that blink in one window do not blink together: check that the unit is meant to show that");
 }
 
 void Judge::Impl::note_flicker() {
