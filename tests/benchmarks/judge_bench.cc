@@ -80,7 +80,7 @@ const Case& blinking() {
     Case c;
     c.gauge = one_that_blinks();
     constexpr Nanos half_period = ns_per_s / 16;
-    c.profile = Profile(std::vector<Step>{Hold{7000, half_period * (events_wanted + 2)}});
+    c.profile = Profile(std::vector<Step>{Hold{7000, half_period * (events_wanted - 1)}});
     std::vector<LampEvent> events{{0, 0}, {half_period / 2, 0b0110}};
     for (Nanos k = 1; events.size() < events_wanted; ++k)
       events.push_back({k * half_period, k % 2 ? Channels{0b0010} : Channels{0b0110}});
@@ -140,13 +140,15 @@ void MatchingAlone(benchmark::State& state) {
 BENCHMARK(MatchingAlone)->Unit(benchmark::kMillisecond);
 
 // The judge with its filters, expectation, blink meters and findings; `finish`
-// and the feeding of the rpm are outside.
+// and the feeding of the rpm are outside. One wave decides no threshold, so none is asked.
 void judge_events(benchmark::State& state, const Case& c) {
+  JudgeSetup setup;
+  setup.what.thresholds = false;
   std::array<LampEvent, 1024> block;
   for (auto _ : state) {
     state.PauseTiming();
     {
-      Judge judge(c.gauge, {});
+      Judge judge(c.gauge, setup);
       for (const Segment& segment : c.profile.segments()) judge.rpm(segment);
       state.ResumeTiming();
       for (std::size_t at = 0; at < c.records.size();) {
@@ -155,8 +157,9 @@ void judge_events(benchmark::State& state, const Case& c) {
         judge.lamps({block.data(), n});
       }
       state.PauseTiming();
-      if (judge.finish(c.profile.duration()).verdict != Verdict::pass) {
-        state.SkipWithError("not a pass");
+      const RunResult judgement = judge.finish(c.profile.duration());
+      if (judgement.verdict != Verdict::pass) {
+        state.SkipWithError(judgement.findings.empty() ? "not a pass" : judgement.findings[0].message.c_str());
         break;
       }
     }

@@ -28,12 +28,12 @@ def say(text):
 
 
 def cpu_seconds(*command):
-    """User and system time of a program; its exit status must not be an error's."""
+    """User and system time of a program; undecided (3) is no error: a fast wave decides few thresholds."""
     with open(os.devnull, "w") as nothing:
         child = subprocess.Popen(command, stdout=nothing, stderr=nothing)
         _, status, usage = os.wait4(child.pid, 0)
     child.returncode = os.waitstatus_to_exitcode(status)
-    if child.returncode != 0:
+    if child.returncode not in (0, 3):
         raise RuntimeError(f"{' '.join(map(str, command))}: exit {child.returncode}")
     return usage.ru_utime + usage.ru_stime
 
@@ -106,7 +106,7 @@ def whole_run(step):
 
 
 def runs():
-    return {"hold": whole_run("{hold: 6000, for: LENGTH}"),
+    return {"hold": whole_run("{hold: 7800, for: LENGTH}"),
             "wave": whole_run("{wave: 5600, swing: 2400, period: 16s, for: LENGTH}")}
 
 
