@@ -168,8 +168,16 @@ class Row {
   void from_bounds() {
     const bool blinking = BlinkBoundary::is_one(reading_, b_);
     const Responses allowed = allowed_response(gauge_, setup_);
-    const Responses likely = blinking ? likely_response(gauge_, setup_, evidence_, row_.direction) : allowed;
-    const ThresholdBounds::Between between = evidence_.bounds[b_].between(row_.direction, likely, allowed);
+    Responses likely = allowed, either_way = allowed;
+    if (blinking) {
+      const bool rising = row_.direction == Direction::rising;
+      likely = likely_response(gauge_, setup_, evidence_, row_.direction);
+      const Responses back =
+          likely_response(gauge_, setup_, evidence_, rising ? Direction::falling : Direction::rising);
+      either_way = {std::min(likely.fastest_s, back.fastest_s), std::max(likely.slowest_s, back.slowest_s)};
+    }
+    const ThresholdBounds::Between between =
+        evidence_.bounds[b_].between(row_.direction, likely, either_way, allowed);
     row_.visits = between.passes;
     if (between.known())
       decide_between(between, blinking);

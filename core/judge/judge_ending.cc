@@ -57,10 +57,30 @@ SeenTransition Judge::Impl::describe(const Crossing& crossing) const {
       seen.rpm_before = history_.rpm_at(seen.earliest_at);
       seen.rpm_after = history_.rpm_at(crossing.at);
     }
+  if (dated && seen.disturbed)
+    seen.wrong_for = wrong_side(d, seen.earliest_at > 0 ? seen.earliest_at : crossing.at, crossing.at);
   seen.beyond_neighbours = dated && beyond_neighbours(d.boundary, d.direction, crossing.at);
   seen.observed_rpm = history_.rpm_at(crossing.at);
   seen.step_response_s = seen.step ? to_seconds(crossing.at - step_at) : 0;
   return seen;
+}
+
+// For how long the unit was on the wrong side of a boundary that it changed at in
+// from..at, whatever an odd pulse may have made of the rpm meanwhile. 0 where that is all.
+Nanos Judge::Impl::wrong_side(const ExpectedTransition& due, Nanos from, Nanos at) const {
+  const bool late = from > due.latest, early = at < due.earliest;
+  if (!late && !early) return 0;
+  const Nanos first = late ? due.latest : at, last = late ? from : due.earliest;
+  // Inside the deadband it may have been thrown over by an odd pulse, and stay there rightly.
+  const bool rising = due.direction == Direction::rising, must_be_above = rising == late;
+  const auto [least, most] = history_.range_between(first, last);
+  const double doubt = gauge_.tolerance.rpm + noise_allowance_rpm(setup_.noise, gauge_, due.nominal_rpm);
+  if (must_be_above ? least < gauge_.rising_rpm(due.boundary) + doubt
+                    : most >= gauge_.falling_rpm(due.boundary) - doubt)
+    return 0;
+  // What is left beside an odd pulse may be the last instants of its answer to it.
+  const Nanos wrong = undisturbed(first, last);
+  return wrong > 2 * slack() + from_seconds(2 * bench_uncertainty(setup_.bench).timing_s) ? wrong : 0;
 }
 
 // A change where another boundary's is due says nothing of this one's threshold.

@@ -78,6 +78,7 @@ class Judge::Impl {
   Nanos disturbed_until(Nanos t) const;
   Nanos disturbed_within(Nanos from, Nanos to) const;
   Nanos undisturbed(Nanos from, Nanos to) const { return to - from - disturbed_within(from, to); }
+  Nanos wrong_side(const ExpectedTransition& due, Nanos changed_from, Nanos changed_at) const;
   Nanos slack() const;
   bool on_the_way(const Violation& violation) const;
   void see_sides(Nanos from, Nanos to);

@@ -72,6 +72,34 @@ double RpmHistory::slope_at(Nanos t) const {
   return segment == nullptr ? 0.0 : segment->slope(seconds_into(*segment, t));
 }
 
+std::pair<double, double> RpmHistory::range_between(Nanos from, Nanos to) const {
+  double least = rpm_at(from), most = least;
+  const auto take = [&](double rpm) {
+    least = std::min(least, rpm);
+    most = std::max(most, rpm);
+  };
+  take(rpm_at(to));
+  // Latest first: what is asked for is mostly in the last one.
+  for (auto s = segments_.rbegin(); s != segments_.rend(); ++s) {
+    if (s->start.whole >= to) continue;
+    const double first = seconds_into(*s, from), last = seconds_into(*s, to);
+    take(s->rpm(first));
+    take(s->rpm(last));
+    if (s->shape == Segment::Shape::sine) {
+      const double half = s->period_s / 2, to_first = s->period_s / 4;
+      for (double k = std::max(0.0, std::ceil((first - to_first) / half)); to_first + k * half < last; ++k) {
+        take(s->rpm(to_first + k * half));
+        if (last - first > s->period_s) {  // both extremes and nothing else
+          take(s->rpm(to_first + (k + 1) * half));
+          break;
+        }
+      }
+    }
+    if (s->start.whole <= from) break;
+  }
+  return {least, most};
+}
+
 bool RpmHistory::still_between(Nanos from, Nanos to) const {
   const Segment* segment = segment_at(from);
   return segment != nullptr && segment->shape == Segment::Shape::constant && segment_at(to) == segment;

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <deque>
+#include <utility>
 #include <vector>
 
 #include "core/base/time.h"
@@ -23,6 +24,8 @@ class RpmHistory {
   // 0 before the first segment, the last value after the end.
   double rpm_at(Nanos t) const;
   double slope_at(Nanos t) const;  // rpm per second
+  // The least and the most of r in from..to.
+  std::pair<double, double> range_between(Nanos from, Nanos to) const;
   // r is the same all the time from..to, by the profile and not by chance.
   bool still_between(Nanos from, Nanos to) const;
   // r jumps at t, by at least the least turn.

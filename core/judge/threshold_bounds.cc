@@ -11,20 +11,24 @@ constexpr std::size_t most_kept = 12;
 }  // namespace
 
 void ThresholdBounds::seen(bool above, Nanos from, Nanos to, const RpmHistory& history) {
-  const Glimpse here = look(from, to, history);
   // At some instant in from..to: r was under the rising threshold at one of these instants, so
   // the lowest of them was.
-  keep(above ? falling_.high : rising_.low, here, above);
-  if (last_ && last_->above != above) {
+  const bool crossed_now = last_ && last_->above != above;
+  const Nanos since = last_ && !crossed_now ? last_->side_since : from;
+  const bool just_crossed = last_ && from - since < slowest_ + slowest_ / 4;
+  keep(above ? falling_.high : rising_.low, {from, to, just_crossed}, history, above);
+  if (crossed_now) {
     Bounds& crossed = above ? rising_ : falling_;
     ++crossed.passes;
-    keep(above ? crossed.high : crossed.low, look(last_->from, to, history), above);
+    keep(above ? crossed.high : crossed.low, {last_->from, to, false}, history, above);
   }
-  last_ = Sight{above, from, to};
+  last_ = Sight{above, from, to, since};
 }
 
-ThresholdBounds::Glimpse ThresholdBounds::look(Nanos from, Nanos to, const RpmHistory& history) const {
+ThresholdBounds::Glimpse ThresholdBounds::look(const Stretch& stretch, const RpmHistory& history) const {
+  const auto [from, to, just_crossed] = stretch;
   Glimpse glimpse;
+  glimpse.just_crossed = just_crossed;
   glimpse.lasts_s = to_seconds(to - from);
   glimpse.spacing_s = std::max(glimpse.lasts_s + 1.25 * to_seconds(slowest_), 1e-3) / (Glimpse::samples - 1);
   glimpse.jumps = history.steps_between(to - from_seconds(glimpse.spacing_s * (Glimpse::samples - 1)), to);
@@ -46,25 +50,36 @@ std::pair<double, double> ThresholdBounds::Glimpse::range(double fastest_s, doub
 }
 
 // Those that bind most for every response that may be asked for.
-void ThresholdBounds::keep(std::vector<Glimpse>& kept, const Glimpse& glimpse, bool want_high) const {
-  const double slowest_s = to_seconds(slowest_);
+void ThresholdBounds::keep(Kept& kept, const Stretch& stretch, const RpmHistory& history,
+                           bool want_high) const {
+  if (kept.glimpses.size() == most_kept) {
+    // Most sights bind no more than those that are kept: seen before r is sampled.
+    const auto [least, most] = history.range_between(stretch.from - slowest_, stretch.to);
+    if ((want_high ? most : -least) >= kept.binds_rpm) return;
+  }
+  const Glimpse glimpse = look(stretch, history);
   const auto loose = [&](const Glimpse& g) {
-    const auto [least, most] = g.range(0, slowest_s);
+    const auto [least, most] = g.range(0, to_seconds(slowest_));
     return want_high ? most : -least;
   };
-  if (kept.size() < most_kept) {
-    kept.push_back(glimpse);
+  if (kept.glimpses.size() < most_kept)
+    kept.glimpses.push_back(glimpse);
+  else if (loose(glimpse) < kept.binds_rpm)
+    kept.glimpses[kept.loosest] = glimpse;
+  else
     return;
-  }
-  const auto worst = std::max_element(
-      kept.begin(), kept.end(), [&](const Glimpse& a, const Glimpse& b) { return loose(a) < loose(b); });
-  if (loose(glimpse) < loose(*worst)) *worst = glimpse;
+  const auto loosest =
+      std::max_element(kept.glimpses.begin(), kept.glimpses.end(),
+                       [&](const Glimpse& a, const Glimpse& b) { return loose(a) < loose(b); });
+  kept.loosest = static_cast<std::size_t>(loosest - kept.glimpses.begin());
+  kept.binds_rpm = loose(*loosest);
 }
 
 ThresholdBounds::Between ThresholdBounds::between(Direction direction, const Responses& likely,
+                                                  const Responses& either_way,
                                                   const Responses& allowed) const {
   const auto range = [&](const Glimpse& g) {
-    const Responses& r = g.jumps ? allowed : likely;
+    const Responses& r = g.jumps ? allowed : g.just_crossed ? either_way : likely;
     return g.range(r.fastest_s, r.slowest_s);
   };
   const Bounds& bounds = direction == Direction::rising ? rising_ : falling_;
@@ -72,8 +87,8 @@ ThresholdBounds::Between ThresholdBounds::between(Direction direction, const Res
   out.low_rpm = -std::numeric_limits<double>::infinity();
   out.high_rpm = std::numeric_limits<double>::infinity();
   out.passes = bounds.passes;
-  for (const Glimpse& g : bounds.low) out.low_rpm = std::max(out.low_rpm, range(g).first);
-  for (const Glimpse& g : bounds.high) out.high_rpm = std::min(out.high_rpm, range(g).second);
+  for (const Glimpse& g : bounds.low.glimpses) out.low_rpm = std::max(out.low_rpm, range(g).first);
+  for (const Glimpse& g : bounds.high.glimpses) out.high_rpm = std::min(out.high_rpm, range(g).second);
   return out;
 }
 

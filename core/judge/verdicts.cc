@@ -41,6 +41,15 @@ void report(const Gauge& gauge, const SeenTransition& seen, const TransitionResu
     finding.at = row.latest;
     finding.message = what + " at " + decimal(row.nominal_rpm, 1) +
                       " rpm: no change was seen; it was due by " + say_time(row.latest);
+  } else if (seen.wrong_for > 0) {
+    const bool late = crossing.at > row.latest;
+    finding.kind = late ? FindingKind::late : FindingKind::early;
+    finding.message =
+        what + " at " + decimal(row.nominal_rpm, 1) + " rpm: the lamps changed at " + say_time(crossing.at) +
+        "; allowed from " + say_time(row.earliest) + " to " + say_time(row.latest) +
+        ". Odd pulses explain no more than " +
+        say_span((late ? crossing.at - row.latest : row.earliest - crossing.at) - seen.wrong_for) +
+        " of that";
   } else if (seen.step) {
     const bool late = crossing.at > row.latest;
     finding.kind = late ? FindingKind::slow_response : FindingKind::early;
@@ -87,7 +96,10 @@ std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vec
     } else if (one.disturbed) {
       row.seen = true;
       row.at = crossing.at;
-      row.remark = "a pulse was missing or doubled just then: cross it again";
+      if (one.wrong_for > 0)
+        row.verdict = Verdict::fail;
+      else
+        row.remark = "a pulse was missing or doubled just then: cross it again";
     } else if (one.blink_only) {
       row.seen = true;
       row.at = crossing.at;

@@ -28,6 +28,7 @@ struct SeenTransition {
   double rpm_before = 0, rpm_after = 0;  // between these
   bool beyond_neighbours = false;        // it changed where another boundary's change is due
   bool disturbed = false;  // the signal was not the profile at some time in which it may have changed
+  Nanos wrong_for = 0;     // disturbed: on the wrong side before or after it was due, all odd pulses left out
 };
 
 std::vector<TransitionResult> transition_rows(const Gauge& gauge, const std::vector<SeenTransition>& seen,

@@ -88,6 +88,25 @@ TEST(Forgiveness, OneOddPulseDoesNotHideSecondsOfTheWrongColour) {
   EXPECT_EQ(dark.verdict, Verdict::fail);
 }
 
+TEST(Forgiveness, AnOddPulseJustAtTheChangeDoesNotHideThatItCameASecondLate) {
+  const Gauge gauge = small_gauge();
+  const Profile profile{std::vector<Step>{Hold{2900, s}, RampByRate{3030, 10}, Hold{3030, 4 * s},
+                                          RampByRate{2900, 10}, Hold{2900, s}}};
+  const std::vector<LampEvent> sound = SampledUnit{}.watch(gauge, profile);
+  std::vector<LampEvent> late = sound;
+  ASSERT_GE(late.size(), 2u);
+  LampEvent& rise = late[1];
+  const Nanos due = rise.at;
+  rise.at += 3 * s / 2;
+  ASSERT_LT(rise.at, late[2].at);
+  const Spans at_the_change{{rise.at - 100 * ms, rise.at + 100 * ms}},
+      at_its_time{{due - 2 * s, due + 2 * s}};
+  EXPECT_EQ(judged(gauge, profile, late, asked(false), at_the_change).verdict, Verdict::fail);
+  EXPECT_NE(judged(gauge, profile, late, asked(false), at_its_time).verdict, Verdict::fail);
+  EXPECT_NE(judged(gauge, profile, sound, asked(false), Spans{{due - 100 * ms, due + 100 * ms}}).verdict,
+            Verdict::fail);
+}
+
 TEST(Forgiveness, WhatIsShownWhileThePulsesAreOddIsForgiven) {
   const Gauge gauge = small_gauge();
   const Profile profile{

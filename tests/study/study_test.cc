@@ -207,7 +207,10 @@ INSTANTIATE_TEST_SUITE_P(
         Once{"SoundWithVisitsThatContradictEachOther", 674, 1129},
         Once{"OneOfTwoBlinkingLampsDarkForAWhile", 6145, 2},
         Once{"NoWindowsPictureInTheFirstResponse", 6190, 2}, Once{"FreezesForAMoment", 8355, 3},
-        Once{"SoundWhereARecordingBeginsBeforeARamp", 13050, 3}),
+        Once{"SoundWhereARecordingBeginsBeforeARamp", 13050, 3},
+        Once{"ABlinkOnlyBoundaryWithAQuickAnswerUp", 2621, 4409},
+        Once{"LateWithADoubledPulseAtTheChange", 1973, 20281},
+        Once{"LateWithAMissingPulseBefore", 16950, 20281}),
     [](const testing::TestParamInfo<Once>& one) { return std::string(one.param.name); });
 
 TEST_F(Judged, NoneOfAHundredPairsIsJudgedWrong) {
