@@ -49,22 +49,17 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       wired_(setup.wired & gauge.all_channels()),
       reading_(gauge, wired_),
       expectation_(gauge, expectation_options(gauge, setup)),
-      settling_(settling_time(gauge)),
-      blends_(setup.bench.watcher.resolution, [this](Channels lit) { return reading_.is_picture(lit); }),
+      pictures_(settling_time(gauge), setup.bench.watcher.resolution,
+                [this](Channels lit) { return reading_.is_picture(lit); }),
+      sides_(gauge_, reading_, 2 * setup.bench.watcher.resolution,
+             gauge.tolerance.response_to + gauge.tolerance.settle + setup.bench.source.lag),
+      wrong_(gauge_, reading_, wired_),
       history_(least_turn(gauge)),
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
       demanded_(gauge.windows.size(), 0),
-      bounds_(gauge.windows.size(),
-              ThresholdBounds(gauge.tolerance.response_to + gauge.tolerance.settle + setup.bench.source.lag)),
       visit_count_(2 * gauge.windows.size(), 0),
-      apart_(least_apart + 2 * (settling_time(gauge) + setup.bench.watcher.resolution)) {
-  if (!gauge_.blink) return;
-  for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
-    if (BlinkBoundary::is_one(reading_, b))
-      blink_boundaries_.emplace_back(b,
-                                     BlinkBoundary(gauge_, reading_, b, 2 * setup_.bench.watcher.resolution));
-}
+      apart_(least_apart + 2 * (settling_time(gauge) + setup.bench.watcher.resolution)) {}
 
 void Judge::Impl::rpm(const Segment& segment) {
   if (history_.empty() && setup_.before == ExpectationOptions::Before::unknown)
@@ -83,22 +78,19 @@ void Judge::Impl::lamps(std::span<const LampEvent> events) {
     raw_ = event.lit;
     masked_.push_back({event.at, event.lit & wired_});
   }
-  dimming_.add(masked_, undimmed_);
+  pictures_.add(masked_);
   masked_.clear();
-  settle(std::min(dimming_.settled_until(), events.back().at - 1));
+  advance();
 }
 
 void Judge::Impl::seen_until(Nanos until) {
-  dimming_.seen_until(until, undimmed_);
-  settle(std::min(dimming_.settled_until(), until));
+  pictures_.seen_until(until);
+  advance();
 }
 
 void Judge::Impl::disturbed(Nanos from, Nanos to) {
   expectation_.disturbed(from, to);
-  if (!disturbed_.empty() && from <= disturbed_.back().second)
-    disturbed_.back().second = std::max(disturbed_.back().second, to);
-  else
-    disturbed_.emplace_back(from, to);
+  disturbances_.add(from, to);
 }
 
 void Judge::Impl::answered(const AnswerResult& answer) {
@@ -110,7 +102,7 @@ void Judge::Impl::answered(const AnswerResult& answer) {
 
 // No further than the lamps: what disturbed the signal then has been told by now.
 void Judge::Impl::take_expectation() {
-  Expectation::Decided decided = expectation_.take(lamps_until_);
+  Expectation::Decided decided = expectation_.take(pictures_.settled_until());
   for (const Reach& reach : decided.reaches) {
     if (reach_sink_) reach_sink_(reach);
     reaches_.push_back(reach);
@@ -119,25 +111,9 @@ void Judge::Impl::take_expectation() {
   expected_until_ = decided.known_until;
 }
 
-void Judge::Impl::settle(Nanos until) {
-  for (const LampEvent& event : undimmed_) settling_.add(event, settled_);
-  undimmed_.clear();
-  settling_.seen_until(until, settled_);
-  const Nanos settled = settling_.settled_until(until);
-  blend(settled);
-  lamps_until_ = std::max(lamps_until_, blends_.settled_until(settled));
-  advance();
-}
-
-void Judge::Impl::blend(Nanos until) {
-  for (const LampEvent& event : settled_) blends_.add(event, shown_);
-  settled_.clear();
-  blends_.seen_until(until, shown_);
-}
-
 void Judge::Impl::advance() {
   take_expectation();
-  advance_to(std::min(expected_until_, lamps_until_));
+  advance_to(std::min(expected_until_, pictures_.settled_until()));
 }
 
 void Judge::Impl::advance_to(Nanos horizon) {
@@ -145,14 +121,10 @@ void Judge::Impl::advance_to(Nanos horizon) {
     Nanos next = horizon;
     bool any = false;
     if (!reaches_.empty() && reaches_.front().from <= next) next = reaches_.front().from, any = true;
-    if (next_shown_ < shown_.size() && shown_[next_shown_].at <= next)
-      next = shown_[next_shown_].at, any = true;
+    if (const LampEvent* shown = pictures_.next(); shown != nullptr && shown->at <= next)
+      next = shown->at, any = true;
     if (!any) break;
     at_instant(next);
-  }
-  if (next_shown_ == shown_.size()) {
-    shown_.clear();
-    next_shown_ = 0;
   }
 }
 
@@ -167,9 +139,9 @@ void Judge::Impl::at_instant(Nanos t) {
     highest_ = reaches_.front().highest;
     demand_moved = demands_known_ = true;
   }
-  for (; next_shown_ < shown_.size() && shown_[next_shown_].at == t; ++next_shown_) {
-    lamps_moved = lamps_moved || !lamps_known_ || lit_ != shown_[next_shown_].lit;
-    lit_ = shown_[next_shown_].lit;
+  for (; pictures_.next() != nullptr && pictures_.next()->at == t; pictures_.pop()) {
+    lamps_moved = lamps_moved || !lamps_known_ || lit_ != pictures_.next()->lit;
+    lit_ = pictures_.next()->lit;
     lamps_known_ = true;
   }
   const auto was_open = [&](std::size_t b) {
@@ -219,7 +191,9 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved, Channels be
     const Nanos undone = highest_ > lowest_ + 1 ? slack() : 0;
     crossings_.moved(window_, unseen, t, true, undone);
     crossings_.moved(unseen, read.window, t, !lamps_moved, undone);
-    if (lamps_moved && clear_ && read.known) see_change(unseen, read.window, t);
+    if (lamps_moved && clear_ && read.known)
+      sides_.changed(unseen, read.window, t, disturbances_.any(t - gauge_.tolerance.response_to, t),
+                     history_);
     went_up_ = read.window > window_;
   }
   window_ = read.window;
@@ -241,14 +215,12 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved, Channels be
     }
   }
   clear_ = read.known;
-  if (violation_ && (read.allowed || lamps_moved)) end_violation(t, demand_moved && !lamps_moved, reread);
-  if (!read.allowed && !violation_) {
-    violation_ = Violation{t,       lit_,     read.known,  demand_moved && !lamps_moved,
-                           lowest_, highest_, read.window, history_.rpm_at(t)};
-  } else if (violation_ && violation_->lowest != violation_->highest) {
-    violation_->lowest = lowest_;
-    violation_->highest = highest_;
-  }
+  if (wrong_.is_one() && (read.allowed || lamps_moved)) end_wrong(t, demand_moved && !lamps_moved, reread);
+  if (!read.allowed && !wrong_.is_one())
+    wrong_.begin({t, lit_, read.known, demand_moved && !lamps_moved, lowest_, highest_, read.window,
+                  history_.rpm_at(t)});
+  else
+    wrong_.demand(lowest_, highest_);
 }
 
 // The window that the rpm is heading for, as far as the unit can know by t.
@@ -273,130 +245,28 @@ void Judge::Impl::leave_blinks(Nanos t) {
 
 void Judge::Impl::span_ended(Nanos t) {
   if (lamps_known_ && demands_known_ && t > now_) {
-    was_lit_ |= lit_;
-    was_dark_ |= ~lit_ & wired_;
+    ever_.seen(lit_, wired_);
     judged_ += t - now_;
-    const Nanos disturbed = disturbed_within(now_, t);
+    const Nanos disturbed = disturbances_.within(now_, t);
     disturbed_for_ += disturbed;
-    see_sides(now_, t);
+    sides_.span({now_, t, lit_, lowest_, highest_, disturbances_.any(now_, t)}, history_);
     const bool one = lowest_ == highest_ && window_ == lowest_;
     apart_.span(now_, t, one ? std::optional(window_) : std::nullopt, reading_.blinking(window_), lit_);
     if (lowest_ == highest_) {
       demanded_[lowest_] += t - now_ - disturbed;
-      if (t - now_ - disturbed >= long_enough) {
-        const Channels lit = reading_.steady(lowest_), blinking = reading_.blinking(lowest_);
-        ought_lit_ |= lit;
-        ought_dark_ |= wired_ & ~(lit | blinking);
-      }
+      if (t - now_ - disturbed >= long_enough)
+        ever_.wanted(reading_.steady(lowest_), reading_.blinking(lowest_), wired_);
     }
   }
   now_ = t;
 }
 
 // Lamps of one change may come this far apart; of a dimmed one, a period more.
-Nanos Judge::Impl::slack() const { return settling_time(gauge_) + dimming_.slack(); }
+Nanos Judge::Impl::slack() const { return settling_time(gauge_) + pictures_.dimming().slack(); }
 
-// While the unit is on its way past windows, lamps that come a little apart make
-// pictures of no window: each lamp is then as in one of those that may be shown. Two changes
-// that follow each other make such pictures for twice as long as one.
-bool Judge::Impl::on_the_way(const Violation& v) const {
-  if (v.lowest == v.highest) return false;
-  Channels may_be_lit = 0, may_be_dark = 0;
-  for (std::size_t w = v.lowest; w <= v.highest; ++w) {
-    may_be_lit |= reading_.steady(w) | reading_.blinking(w);
-    may_be_dark |= ~reading_.steady(w);
-  }
-  return (v.lit & ~may_be_lit) == 0 && (~v.lit & wired_ & ~may_be_dark) == 0;
-}
-
-void Judge::Impl::end_violation(Nanos t, bool by_demand, bool reread) {
-  Violation v = *std::exchange(violation_, std::nullopt);
-  // What was disturbed is forgiven, what came before and after is not.
-  // An odd pulse makes another rpm, but never lamps that are no window's.
-  const Nanos left = undisturbed(v.from, t), lasted = v.known ? left : t - v.from;
-  // What is left beside a disturbance may be its last instants, or windows that are passed.
-  const Nanos least = left == t - v.from ? Settling::invisible : v.known ? slack() : 2 * slack();
-  if (!setup_.what.steady || lasted < least || (on_the_way(v) && t - v.from <= 2 * slack())) return;
-  while (v.known && is_disturbed(v.from, v.from)) v.from = disturbed_until(v.from);
-  // Right lamps at the wrong time: the boundary's own row tells. Not so where the same
-  // lamps are right later for another window than they were read as: no
-  // boundary sees a move in that.
-  if (v.known && (v.from_demand || by_demand) && !reread) return;
-  const std::size_t nearest = std::clamp(v.window, v.lowest, v.highest);
-  const Cue wanted{reading_.steady(nearest), reading_.blinking(nearest)};
-  // The watcher may have begun in the dark part of a dimmed lamp's period.
-  const bool nothing_wrong_lit = (v.lit & ~(wanted.steady | wanted.blinking)) == 0;
-  if (v.from == lamps_from_ && nothing_wrong_lit &&
-      t - v.from < std::max(static_cast<Nanos>(1e9 / DimmingFilter::least_hz), 2 * slack()))
-    return;
-  const Channels differ = (v.lit & ~wanted.blinking) ^ wanted.steady;
-  Finding finding{FindingKind::wrong_cue, v.from, gauge_.windows[nearest].name, "", ""};
-  if (differ != 0)
-    for (std::size_t lamp = 0; lamp < gauge_.lamps.size(); ++lamp)
-      if (gauge_.lamp_channels(lamp) & differ) {
-        finding.lamp = gauge_.lamps[lamp].id;
-        break;
-      }
-  finding.message =
-      "showed " + gauge_.describe(v.lit) +
-      (v.known ? " (window " + gauge_.windows[v.window].name + ")" : std::string(" (no window shows this)")) +
-      " for " + say_span(lasted) + " at " + decimal(v.rpm, 0) + " rpm; window " +
-      gauge_.windows[nearest].name + " must show " + gauge_.describe(wanted);
-  log_.add(std::move(finding));
-}
-
-bool Judge::Impl::is_disturbed(Nanos from, Nanos to) const {
-  const auto after = std::upper_bound(disturbed_.begin(), disturbed_.end(), to,
-                                      [](Nanos t, const auto& span) { return t < span.first; });
-  return after != disturbed_.begin() && std::prev(after)->second > from;
-}
-
-Nanos Judge::Impl::disturbed_until(Nanos t) const {
-  const auto after = std::upper_bound(disturbed_.begin(), disturbed_.end(), t,
-                                      [](Nanos at, const auto& span) { return at < span.first; });
-  return after == disturbed_.begin() ? t : std::max(t, std::prev(after)->second);
-}
-
-Nanos Judge::Impl::disturbed_within(Nanos from, Nanos to) const {
-  Nanos sum = 0;
-  auto span = std::upper_bound(disturbed_.begin(), disturbed_.end(), to,
-                               [](Nanos t, const auto& one) { return t < one.first; });
-  while (span != disturbed_.begin() && std::prev(span)->second > from) {
-    --span;
-    sum += std::min(to, span->second) - std::max(from, span->first);
-  }
-  return sum;
-}
-
-// What the span that ends says of the side of each boundary that no lamp dates.
-void Judge::Impl::see_sides(Nanos from, Nanos to) {
-  if (blink_boundaries_.empty()) return;
-  const bool undisturbed = !is_disturbed(from, to);
-  const bool still = history_.still_between(from - gauge_.tolerance.response_to, to);
-  for (auto& [b, boundary] : blink_boundaries_) {
-    const bool inside = undisturbed && lowest_ + 1 >= b && highest_ <= b;
-    if (!inside) bounds_[b].lost();
-    boundary.span(from, to, lit_, inside, still, [&, at = b](bool above, Nanos first, Nanos last) {
-      bounds_[at].seen(above, first, last, history_);
-    });
-  }
-}
-
-// The lamps went from one window's picture to another's.
-void Judge::Impl::see_change(std::size_t from_window, std::size_t to_window, Nanos at) {
-  clear_changes_.push_back(at);
-  const auto [low, high] = std::minmax(from_window, to_window);
-  for (std::size_t b = low + 1; b <= high; ++b) {
-    if (reading_.look_alike(b - 1, b) || BlinkBoundary::is_one(reading_, b)) continue;
-    bounds_[b].lost();
-    if (is_disturbed(at - gauge_.tolerance.response_to, at)) continue;
-    bounds_[b].seen(to_window < from_window, at, at, history_);
-    bounds_[b].seen(to_window > from_window, at, at, history_);
-  }
-}
-
-bool Judge::Impl::saw_clearly(Nanos at) const {
-  return std::binary_search(clear_changes_.begin(), clear_changes_.end(), at);
+void Judge::Impl::end_wrong(Nanos t, bool by_demand, bool reread) {
+  std::optional<Finding> finding = wrong_.end({t, by_demand, reread, slack(), lamps_from_}, disturbances_);
+  if (finding && setup_.what.steady) log_.add(std::move(*finding));
 }
 
 void Judge::Impl::take_crossings() {
@@ -413,7 +283,8 @@ void Judge::Impl::take_crossings() {
   for (const Crossing& out : crossings_.excursions) {
     const ExpectedTransition& d = out.demand;
     const bool early = out.timing == Crossing::Timing::early;
-    if (!setup_.what.transitions || (early && undisturbed(out.at, d.earliest) < Settling::invisible))
+    if (!setup_.what.transitions ||
+        (early && disturbances_.outside(out.at, d.earliest) < Settling::invisible))
       continue;
     if (guard > coarse && (!early || d.earliest - out.at <= guard)) {
       log_.add(
@@ -442,11 +313,11 @@ void Judge::Impl::forget(Nanos now) {
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     if (boundary_open(b)) keep = std::min(keep, crossings_.open_since(b));
   // A stretch that proves a side may be as long as the slowest blink.
-  if (!blink_boundaries_.empty())
+  if (sides_.any_by_blinks())
     keep =
         std::min(keep, now - from_seconds(1 / std::max(gauge_.blink->hz - gauge_.tolerance.blink_hz, 0.05)));
   history_.forget_before(keep - reach_back);
-  while (!clear_changes_.empty() && clear_changes_.front() < keep - reach_back) clear_changes_.pop_front();
+  sides_.forget_before(keep - reach_back);
 }
 
 void Judge::Impl::take_chatter() {
@@ -456,14 +327,10 @@ void Judge::Impl::take_chatter() {
     std::size_t right =
         1 + history_.turns_between(chatter.open_since - gauge_.tolerance.response_to, chatter.open_until);
     std::size_t moves = chatter.moves;
-    if (is_disturbed(chatter.open_since, chatter.open_until)) {
+    if (disturbances_.any(chatter.open_since, chatter.open_until)) {
       moves = 0;
-      for (const Nanos at : chatter.at) moves += !is_disturbed(at, at + 1);
-      const auto first = std::lower_bound(disturbed_.begin(), disturbed_.end(), chatter.open_since,
-                                          [](const auto& span, Nanos t) { return span.second < t; });
-      const auto last = std::upper_bound(disturbed_.begin(), disturbed_.end(), chatter.open_until,
-                                         [](Nanos t, const auto& span) { return t < span.first; });
-      right += static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, last - first));
+      for (const Nanos at : chatter.at) moves += !disturbances_.any(at, at + 1);
+      right += disturbances_.count(chatter.open_since, chatter.open_until);
     }
     if (moves <= right) continue;
     // Past several windows in a moment, lamps that come apart make pictures of windows that were not

@@ -49,14 +49,13 @@ SeenTransition Judge::Impl::describe(const Crossing& crossing) const {
                   seen.rate_rpm_per_s * sign > 0;
   if (crossing.timing == Crossing::Timing::missing) return seen;
   const bool dated = crossing.timing != Crossing::Timing::hidden;
-  seen.disturbed = is_disturbed(dated ? std::min(d.earliest, crossing.at) : d.earliest,
-                                dated ? std::max(d.latest, crossing.at) : d.latest);
-  for (const auto& [b, boundary] : blink_boundaries_)
-    if (b == d.boundary && dated) {
-      seen.earliest_at = crossing.at - boundary.longest_phase();
-      seen.rpm_before = history_.rpm_at(seen.earliest_at);
-      seen.rpm_after = history_.rpm_at(crossing.at);
-    }
+  seen.disturbed = disturbances_.any(dated ? std::min(d.earliest, crossing.at) : d.earliest,
+                                     dated ? std::max(d.latest, crossing.at) : d.latest);
+  if (const std::optional<Nanos> phase = sides_.longest_phase(d.boundary); phase && dated) {
+    seen.earliest_at = crossing.at - *phase;
+    seen.rpm_before = history_.rpm_at(seen.earliest_at);
+    seen.rpm_after = history_.rpm_at(crossing.at);
+  }
   if (dated && seen.disturbed)
     seen.wrong_for = wrong_side(d, seen.earliest_at > 0 ? seen.earliest_at : crossing.at, crossing.at);
   seen.beyond_neighbours = dated && beyond_neighbours(d.boundary, d.direction, crossing.at);
@@ -79,7 +78,7 @@ Nanos Judge::Impl::wrong_side(const ExpectedTransition& due, Nanos from, Nanos a
                     : most >= gauge_.falling_rpm(due.boundary) - doubt)
     return 0;
   // What is left beside an odd pulse may be the last instants of its answer to it.
-  const Nanos wrong = undisturbed(first, last);
+  const Nanos wrong = disturbances_.outside(first, last);
   return wrong > 2 * slack() + from_seconds(2 * bench_uncertainty(setup_.bench).timing_s) ? wrong : 0;
 }
 
@@ -100,7 +99,8 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
   const Crossing::Timing timing = crossing.timing;
   if (timing == Crossing::Timing::missing || timing == Crossing::Timing::hidden || seen.blink_only) return;
   // Lamps that were no window's picture before or after, or pulses that were odd, date nothing.
-  if (!saw_clearly(crossing.at) || is_disturbed(crossing.at - gauge_.tolerance.response_to, crossing.at))
+  if (!sides_.saw_clearly(crossing.at) ||
+      disturbances_.any(crossing.at - gauge_.tolerance.response_to, crossing.at))
     return;
   const std::size_t b = crossing.demand.boundary;
   if (seen.beyond_neighbours) return;
@@ -126,12 +126,7 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
 }
 
 RunResult Judge::Impl::finish(Nanos until, bool complete) {
-  seen_until(until);
-  dimming_.finish(undimmed_);
-  settle(until);
-  settling_.finish(settled_);
-  blend(until);
-  blends_.finish(shown_);
+  pictures_.finish(until);
   take_expectation();
   if (history_.empty() || expected_until_ < until) {
     expectation_.finish(until);
@@ -139,7 +134,7 @@ RunResult Judge::Impl::finish(Nanos until, bool complete) {
   }
   advance_to(until);
   span_ended(until);
-  if (violation_) end_violation(until, false, false);
+  if (wrong_.is_one()) end_wrong(until, false, false);
   leave_blinks(until);
   crossings_.finish(until);
   take_crossings();
@@ -151,8 +146,8 @@ RunResult Judge::Impl::finish(Nanos until, bool complete) {
 void Judge::Impl::stuck_lamps() {
   for (std::size_t c = 0; c < gauge_.channels(); ++c) {
     const Channels bit = Channels{1} << c;
-    const bool never_lit = (ought_lit_ & bit) && !(was_lit_ & bit);
-    const bool never_dark = (ought_dark_ & bit) && !(was_dark_ & bit);
+    const bool never_lit = ever_.never_lit() & bit;
+    const bool never_dark = ever_.never_dark() & bit;
     if (never_lit)
       log_.add({FindingKind::stuck_lamp, 0, "", gauge_.channel_name(c),
                 gauge_.channel_name(c) + " was never lit, though the settings light it"});
@@ -223,7 +218,7 @@ BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const
   const std::size_t ways = 2 * gauge_.windows.size();
   constexpr double steps_only = std::numeric_limits<double>::infinity();
   BoundaryEvidence out{fits,
-                       bounds_,
+                       sides_.bounds(),
                        std::vector<bool>(ways),
                        std::vector<bool>(ways),
                        std::vector<double>(ways, steps_only),

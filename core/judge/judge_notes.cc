@@ -86,7 +86,7 @@ void Judge::Impl::note_flicker() {
 
 void Judge::Impl::note_lamps() {
   for (std::size_t c = 0; c < gauge_.channels(); ++c) {
-    const DimmingFilter::Dimming d = dimming_.dimming(c);
+    const DimmingFilter::Dimming d = pictures_.dimming().dimming(c);
     if (d.hz > 0) result_.levels.push_back({gauge_.channel_name(c), d.level, d.hz});
     if (!((wired_ >> c) & 1)) result_.not_judged.push_back(gauge_.channel_name(c));
   }
@@ -98,9 +98,9 @@ void Judge::Impl::note_lamps() {
 }
 
 void Judge::Impl::note_unwired_and_glitches() {
-  if (dimming_.glitches() > 0)
+  if (pictures_.dimming().glitches() > 0)
     result_.notes.push_back(
-        std::to_string(dimming_.glitches()) +
+        std::to_string(pictures_.dimming().glitches()) +
         " pulses on the lamp lines were too short for a lamp (below 20 us) and were left out");
   if (!result_.not_judged.empty())
     result_.notes.push_back(std::to_string(result_.not_judged.size()) + " of " +
