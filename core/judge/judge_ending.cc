@@ -70,15 +70,21 @@ Nanos Judge::Impl::wrong_side(const ExpectedTransition& due, Nanos from, Nanos a
   const bool late = from > due.latest, early = at < due.earliest;
   if (!late && !early) return 0;
   const Nanos first = late ? due.latest : at, last = late ? from : due.earliest;
-  // Inside the deadband it may have been thrown over by an odd pulse, and stay there rightly.
+  // Inside the deadband it may have been thrown over by an odd pulse, and stay there rightly: only
+  // where r has been beyond it for as long as an answer takes is there one right side.
   const bool rising = due.direction == Direction::rising, must_be_above = rising == late;
-  const auto [least, most] = history_.range_between(first, last);
   const double doubt = gauge_.tolerance.rpm + noise_allowance_rpm(setup_.noise, gauge_, due.nominal_rpm);
-  if (must_be_above ? least < gauge_.rising_rpm(due.boundary) + doubt
-                    : most >= gauge_.falling_rpm(due.boundary) - doubt)
-    return 0;
+  const Nanos answer = gauge_.tolerance.response_to + slack();
+  constexpr Nanos pieces = 32;
+  Nanos wrong = 0;
+  for (Nanos k = 0; k < pieces; ++k) {
+    const Nanos a = first + (last - first) * k / pieces, b = first + (last - first) * (k + 1) / pieces;
+    const auto [least, most] = history_.range_between(a - answer, b);
+    if (must_be_above ? least >= gauge_.rising_rpm(due.boundary) + doubt
+                      : most < gauge_.falling_rpm(due.boundary) - doubt)
+      wrong += disturbances_.outside(a, b);
+  }
   // What is left beside an odd pulse may be the last instants of its answer to it.
-  const Nanos wrong = disturbances_.outside(first, last);
   return wrong > 2 * slack() + from_seconds(2 * bench_uncertainty(setup_.bench).timing_s) ? wrong : 0;
 }
 

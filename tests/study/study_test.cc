@@ -210,7 +210,8 @@ INSTANTIATE_TEST_SUITE_P(
         Once{"SoundWhereARecordingBeginsBeforeARamp", 13050, 3},
         Once{"ABlinkOnlyBoundaryWithAQuickAnswerUp", 2621, 4409},
         Once{"LateWithADoubledPulseAtTheChange", 1973, 20281},
-        Once{"LateWithAMissingPulseBefore", 16950, 20281}),
+        Once{"LateWithAMissingPulseBefore", 16950, 20281},
+        Once{"LateWithAMissingPulseAndATurnOfTheDrive", 19011, 60013}),
     [](const testing::TestParamInfo<Once>& one) { return std::string(one.param.name); });
 
 TEST_F(Judged, NoneOfAHundredPairsIsJudgedWrong) {
