@@ -25,12 +25,16 @@ class SourceFormat {
   virtual bool can_calibrate() const { return false; }
 };
 
+// How a rig file is being read.
+struct RigReading {
+  std::filesystem::path folder;  // where its relative paths start
+};
+
 class WatchFormat {
  public:
   virtual ~WatchFormat() = default;
   virtual std::string word() const = 0;
-  // `folder`: where relative paths start.
-  virtual void read(Mapping& keys, const std::filesystem::path& folder, RigFile::WatchPart& watch,
+  virtual void read(Mapping& keys, const RigReading& reading, RigFile::WatchPart& watch,
                     ErrorList& errors) const = 0;
   virtual std::string text(const RigFile::WatchPart& watch) const = 0;
   // What it watches is software, so that a verdict says nothing of a real unit.

@@ -40,14 +40,14 @@ void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& e
   m.finish();
 }
 
-void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFile::WatchPart& watch,
+void read_watch(const YamlNode& node, const RigReading& reading, RigFile::WatchPart& watch,
                 ErrorList& errors) {
   Mapping m(node, errors, "a watch");
   watch.line = node.at.line;
   watch.column = node.at.column;
   const WatchFormat* kind = read_kind(m, watch_formats(), {"recording"}, watch.kind, errors);
   if (kind == nullptr) return;
-  kind->read(m, folder, watch, errors);
+  kind->read(m, reading, watch, errors);
   m.finish();
 }
 
@@ -70,7 +70,7 @@ RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, Erro
   Mapping file(root, errors, "a rig");
   if (!read_header(file, "rig", errors)) return rig;
   if (const YamlNode* source = file.any("source", Need::must)) read_source(*source, rig.source, errors);
-  if (const YamlNode* watch = file.any("watch", Need::must)) read_watch(*watch, folder, rig.watch, errors);
+  if (const YamlNode* watch = file.any("watch", Need::must)) read_watch(*watch, {folder}, rig.watch, errors);
   file.finish();
   return rig;
 }

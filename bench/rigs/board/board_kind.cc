@@ -124,8 +124,7 @@ class BoardWatchKind : public WatchKind {
            "must be {kind: board}";
   }
 
-  void read(Mapping& keys, const std::filesystem::path&, RigFile::WatchPart& watch,
-            ErrorList& errors) const override {
+  void read(Mapping& keys, const RigReading&, RigFile::WatchPart& watch, ErrorList& errors) const override {
     watch.wiring = read_rig_wiring(keys, errors);
     if (!watch.wiring) return;
     for (const Wiring::Wire& wire : watch.wiring->wires)

@@ -45,7 +45,7 @@ std::string camera_text(const CameraSettings& camera) {
   std::string text =
       rig_line(camera.live ? "device" : "clip", yaml_word(camera.from)) +
       rig_line("regions", yaml_word(camera.regions), "where the lamps are: from `tachproof teach`") +
-      rig_line("sync", yaml_word(camera.sync), "the action that flashes the bench's lamp");
+      rig_line("sync", yaml_word(camera.sync), "the action that flashes the sync lamp");
   if (camera.fps > 0) text += rig_line("fps", rig_number(camera.fps));
   if (camera.exposure_ms > 0)
     text += rig_line("exposure_ms", rig_number(camera.exposure_ms));
@@ -73,9 +73,9 @@ class CameraWatchKind : public WatchKind {
   bool goes_beside(SourceClock) const override { return true; }
   bool films() const override { return true; }
 
-  void read(Mapping& keys, const std::filesystem::path& folder, RigFile::WatchPart& watch,
+  void read(Mapping& keys, const RigReading& reading, RigFile::WatchPart& watch,
             ErrorList& errors) const override {
-    watch.camera = read_camera(keys, folder, errors);
+    watch.camera = read_camera(keys, reading.folder, errors);
   }
   std::string text(const RigFile::WatchPart& watch) const override { return camera_text(watch.camera); }
 

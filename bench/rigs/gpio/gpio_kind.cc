@@ -25,8 +25,7 @@ class GpioWatchKind : public WatchKind {
     return "; a signal generator (scpi) is watched by gpio or a camera, or plays to a simulated unit";
   }
 
-  void read(Mapping& keys, const std::filesystem::path&, RigFile::WatchPart& watch,
-            ErrorList& errors) const override {
+  void read(Mapping& keys, const RigReading&, RigFile::WatchPart& watch, ErrorList& errors) const override {
     keys.text("chip", watch.chip, Need::may);
     keys.choice("bias", watch.bias, {"as-is", "off", "pull-up", "pull-down"}, Need::may);
     watch.wiring = read_rig_wiring(keys, errors);

@@ -48,9 +48,9 @@ class SimulatedWatchKind : public WatchKind {
   bool goes_beside(SourceClock clock) const override { return clock != SourceClock::device; }
   bool watches_software() const override { return true; }
 
-  void read(Mapping& keys, const std::filesystem::path& folder, RigFile::WatchPart& watch,
+  void read(Mapping& keys, const RigReading& reading, RigFile::WatchPart& watch,
             ErrorList& errors) const override {
-    read_unit(keys, folder, watch, errors);
+    read_unit(keys, reading.folder, watch, errors);
     if (const YamlNode* block = keys.any("behaviour", Need::may))
       watch.behaviour = read_behaviour(*block, watch.unit ? &*watch.unit : nullptr, errors);
   }
