@@ -234,7 +234,7 @@ TEST(Tour, CommandsThatCannotBeRunHereNameCommandsAndOptionsThatThereAre) {
         help[command] = asked.out;
       }
       while (words >> word)
-        if (word.starts_with("--")) EXPECT_NE((help[command] + "\n").find(word), std::string::npos) << word;
+        EXPECT_TRUE(!word.starts_with("--") || help[command].find(word) != std::string::npos) << word;
       ++commands;
     }
   EXPECT_GE(commands, 25);
