@@ -10,6 +10,7 @@
 #include "bench/commands/scenario_run.h"
 #include "bench/files/rig_writer.h"
 #include "bench/record/folder_format.h"
+#include "bench/rigs/factory.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
 #include "core/judge/allowance.h"
@@ -88,11 +89,9 @@ class JudgeCommand : public Command {
     if (camera_.regions.empty())
       throw UsageError("give --regions as well: where the clip shows the lamps; see `tachproof teach`");
     if (!std::filesystem::exists(recording_)) throw UsageError("there is no " + recording_);
-    RigFile clip;
-    clip.source.kind = "simulated";
-    clip.watch.kind = "camera";
-    clip.watch.camera = camera_.settings();
-    clip.watch.camera.from = recording_;
+    CameraSettings camera = camera_.settings();
+    camera.from = recording_;
+    const RigFile clip = rig_of_clip(camera);
     RigFile kept = clip;  // from wherever the run folder is
     kept.watch.camera.from = std::filesystem::absolute(recording_).string();
     kept.watch.camera.regions = std::filesystem::absolute(camera_.regions).string();

@@ -22,17 +22,10 @@ namespace {
 namespace fs = std::filesystem;
 
 std::string cautions(const RigFile& rig) {
-  std::string text =
-      "The lamp test plays every window of the gauge, and lamps may flash. Light that flashes at 3 to 30 Hz "
-      "can provoke seizures. Feed the unit from a fused supply, and its tach input from the bench's source "
-      "alone: no ignition circuit connected.";
-  if (rig.source.kind == "scpi")
-    text +=
-        " Check amplitude, offset and load with an oscilloscope before the unit is connected: its maker's "
-        "manual says what its input stands.";
-  if (rig.watch.kind == "gpio")
-    text += " GPIO lines stand 3.3 V at most: take lamps through a level shifter or optocouplers.";
-  return text;
+  return "The lamp test plays every window of the gauge, and lamps may flash. Light that flashes at 3 to 30 "
+         "Hz can provoke seizures. Feed the unit from a fused supply, and its tach input from the bench's "
+         "source alone: no ignition circuit connected." +
+         kind_of(rig.source).cautions() + kind_of(rig.watch).cautions();
 }
 
 class RigCommand : public Command {
@@ -100,13 +93,14 @@ class RigCommand : public Command {
           report_);
       if (!rig.watch.wiring) return finish(Verdict::undecided);
     }
-    if (rig.watch.kind == "camera")
+    const CameraSettings* camera = filmed_by(rig);
+    if (camera != nullptr)
       if (const ExitStatus taught = teach_where_needed(rig); taught != exit_pass) return taught;
     Replacement(out_, rig_yaml(rig, heading(rig))).move_into_place();
     const RigFile written = load_rig(out_);
     report_.json["written"] = out_;
     report_.say("\nWritten: " + out_);
-    if (rig.watch.kind == "camera" && !rig.watch.camera.live) {
+    if (camera != nullptr && !camera->live) {
       report_.say("A clip shows one run. To judge it, give `tachproof run` the scenario that was played.");
       return finish(Verdict::pass);
     }
@@ -142,9 +136,9 @@ class RigCommand : public Command {
     Rig rig = make_rig(file, name, gauge, 1);
     RunHooks hooks;
     hooks.stop = stop_requested;
-    const CameraSettings& camera = file.watch.camera;
-    const bool flashed = file.watch.kind == "camera" && can_press(file, camera.sync);
-    return play_lamp_test(gauge, rig, hooks, flashed ? camera.sync : "");
+    const CameraSettings* camera = filmed_by(file);
+    const bool flashed = camera != nullptr && can_press(file, camera->sync);
+    return play_lamp_test(gauge, rig, hooks, flashed ? camera->sync : "");
   }
 
   int prove(const std::string& name, const RigFile& rig, bool warn = true) {

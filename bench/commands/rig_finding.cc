@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "bench/commands/terminal.h"
+#include "bench/rigs/factory.h"
 #include "core/plan/lamp_test.h"
 
 namespace tachproof {
@@ -44,12 +45,8 @@ class WireFinding {
   }
 
  private:
-  std::string what() const { return rig_.watch.kind == "gpio" ? "line" : "input"; }
-  std::string where() const {
-    if (rig_.watch.kind == "gpio")
-      return rig_.watch.chip.empty() ? "the GPIO chip" : "the GPIO chip " + rig_.watch.chip;
-    return "the board on " + rig_.source.port;
-  }
+  std::string what() const { return kind_of(rig_.watch).wired_to(); }
+  std::string where() const { return kind_of(rig_.watch).place(rig_); }
 
   std::pair<std::string, std::string> lamp_and_colour(std::size_t channel) const {
     for (const Lamp& lamp : gauge_.lamps)

@@ -3,20 +3,14 @@
 #pragma once
 
 #include <filesystem>
+#include <memory>
 #include <string>
 #include <vector>
 
-#include "bench/commands/camera_words.h"
 #include "bench/commands/command.h"
-#include "bench/files/files.h"
+#include "bench/commands/rig_kind_words.h"
 
 namespace tachproof {
-
-struct RigWanted {
-  RigFile rig;  // without the wiring of a board's inputs or of GPIO lines
-  // Inputs or lines that lamps may be wired to; empty: this watcher has no wires.
-  std::vector<std::string> candidates;
-};
 
 class RigWords {
  public:
@@ -29,21 +23,10 @@ class RigWords {
 
  private:
   std::string source_kind() const;
-  std::string watch_kind(const std::string& source) const;
-  void refuse_strays(const std::string& source, const std::string& watch) const;
-  std::string board_port() const;
-  ScpiSetting generator() const;
-  CameraSettings camera(const std::filesystem::path& out) const;
-  std::string gpio_chip() const;
-  std::vector<std::string> gpio_lines() const;
+  std::string watch_kind(const RigFile& rig) const;
 
   std::string source_, watch_;
-  std::string port_;                                                                        // board
-  std::string address_, baud_, amplitude_v_, offset_v_, load_ohm_, answer_ms_, settle_ms_;  // scpi
-  std::string chip_, lines_, bias_;                                                         // gpio
-  std::string unit_;                                                                        // simulated
-  std::string device_, clip_;                                                               // camera
-  CameraWords camera_;
+  std::vector<std::unique_ptr<KindWords>> kinds_ = all_kind_words();
 };
 
 }  // namespace tachproof

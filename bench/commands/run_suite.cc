@@ -10,6 +10,7 @@
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
 #include "bench/record/record.h"
+#include "bench/rigs/factory.h"
 #include "bench/run/stop_request.h"
 
 namespace tachproof {
@@ -31,7 +32,7 @@ class UnitChanges {
       if (plan.record.is_here(plan.record.pairs[i]) && plan.record.pairs[i].skipped_because.empty())
         gauges[&plan.runs[i].rig].insert(&plan.runs[i].gauge);
     for (const auto& [rig, served] : gauges)
-      if (served.size() > 1 && rig->rig.source.kind != "simulated") shared_.insert(rig);
+      if (served.size() > 1 && !kind_of(rig->rig.source).is_software()) shared_.insert(rig);
   }
 
   void refuse_when_nobody_is_there() const {

@@ -64,9 +64,7 @@ void refuse_unplayable(const ScenarioRun& run) {
         press && !can_press(run.rig.rig, press->action))
       throw UsageError(run.scenario.file + " presses '" + press->action + "', which the source of " +
                        run.rig.file + " cannot press; " +
-                       (run.rig.rig.source.kind == "scpi" ? "a signal generator has no wire to a button"
-                                                          : "say which output does, as in `buttons: {" +
-                                                                press->action + ": press-1}` in its source"));
+                       kind_of(run.rig.rig.source).how_to_press(press->action));
   refuse(run, cannot_play(run.rig.rig, request_of(run)));
 }
 
@@ -84,9 +82,8 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
                        {kept(folder, run.gauge, "gauge.yaml"), kept(folder, run.scenario, "scenario.yaml"),
                         kept(folder, run.rig, "rig.yaml")});
 
-  if (run.rig.rig.watch.kind == "camera")
-    for (auto& file : keep_clip_evidence(folder, run.rig.rig.watch.camera))
-      record.inputs.push_back(std::move(file));
+  if (const CameraSettings* camera = filmed_by(run.rig.rig))
+    for (auto& file : keep_clip_evidence(folder, *camera)) record.inputs.push_back(std::move(file));
 
   catch_stop_signals();
   ProgressLine line(gauge, run.longest(), label);

@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "bench/files/readers.h"
+#include "bench/files/rig_kinds.h"
 
 namespace tachproof {
 namespace {
@@ -60,7 +61,7 @@ std::string rig_with_clock(const std::filesystem::path& file, const ClockSetting
   const std::optional<YamlTree> tree = text ? parse_yaml(*text, errors) : std::nullopt;
   errors.throw_if_any();
   const YamlNode& source = *value_of(*tree->root, "source");
-  if (before.source.kind != "board" || before.source.port.empty()) {
+  if (!find_kind(source_formats(), before.source.kind)->can_calibrate() || before.source.port.empty()) {
     errors.add(source.at, "the source is not a board with a port", "a clock belongs to one board");
     errors.throw_if_any();
   }

@@ -8,6 +8,7 @@
 #include <map>
 #include <tuple>
 
+#include "bench/files/rig_kinds.h"
 #include "bench/record/text.h"
 
 namespace tachproof {
@@ -162,7 +163,7 @@ Verdict reported_verdict(const RunResult& result) {
   return result.complete ? result.verdict : Verdict::undecided;
 }
 
-bool on_simulated_unit(const RunRecord& record) { return record.watch == "simulated"; }
+bool on_simulated_unit(const RunRecord& record) { return watches_software(record.watch); }
 
 bool tells_findings(const RunRecord& record) {
   return record.purpose == purpose_found && record.result.complete;

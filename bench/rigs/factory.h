@@ -1,11 +1,33 @@
-// From a rig file to a rig. A new kind of source or watcher is one line here.
+// From a rig file to a rig. A new kind of source or watcher is a folder beside this file and one line in
+// factory.cc.
 #pragma once
 
+#include <optional>
+#include <string>
+#include <vector>
+
 #include "bench/files/files.h"
+#include "bench/rigs/kinds.h"
 #include "bench/rigs/rig.h"
 #include "core/gauge/gauge.h"
 
 namespace tachproof {
+
+// Every kind there is, in the order in which a message names them.
+const std::vector<const SourceKind*>& source_kinds();
+const std::vector<const WatchKind*>& watch_kinds();
+
+// The kind of a part of a rig file. Throws std::logic_error where the file was never read and names none.
+const SourceKind& kind_of(const RigFile::SourcePart& source);
+const WatchKind& kind_of(const RigFile::WatchPart& watch);
+// Software stands in for the device that plays.
+bool source_is_software(const std::string& word);  // of a record, which may name what is no kind's
+// The camera that watches; null where none does.
+const CameraSettings* filmed_by(const RigFile& rig);
+// The rig of a clip: played before, and seen by its camera.
+RigFile rig_of_clip(const CameraSettings& camera);
+// The same source, with the watcher that keeps its pace and sees nothing.
+RigFile unwatched(const RigFile& rig);
 
 // `gauge`: the one on the command line, in whose channels the watcher speaks.
 // A board is opened and greeted, but nothing is played yet: throws RigError when

@@ -10,6 +10,7 @@
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
+#include "bench/rigs/factory.h"
 #include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/clip_evidence.h"
 #include "bench/run/dwell_run.h"
@@ -54,7 +55,7 @@ class StoredSource : public Source {
     facts_.kind = record.source;
     static_cast<SourceTiming&>(facts_) = record.bench.source;
     // A dwell decides as it goes, so it must be handed the same stretches.
-    facts_.virtual_time = record.source == "simulated";
+    facts_.virtual_time = source_is_software(record.source);
   }
   SourceFacts facts() const override { return facts_; }
   void begin() override {}
@@ -118,7 +119,9 @@ auto loaded(Load load) -> decltype(load()) {
 // known when is no part of them.
 std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const RunRecord& stored,
                                      const ScenarioFile& scenario, const Gauge& gauge, RunFolder& scratch) {
-  if (stored.watch != "camera" || scenario.dwell || !is_there(folder / readings_name)) return std::nullopt;
+  const WatchKind* kind = find_kind(watch_kinds(), stored.watch);
+  if (kind == nullptr || !kind->films() || scenario.dwell || !is_there(folder / readings_name))
+    return std::nullopt;
   CameraSettings camera = loaded([&] { return load_rig(folder / "rig.yaml"); }).watch.camera;
   if (camera.live) return std::nullopt;
   camera.regions = (folder / "regions.yaml").string();

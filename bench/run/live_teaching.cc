@@ -26,17 +26,12 @@ bool is_device(const std::string& from) {
 
 // The source with whatever watcher paces it and sees nothing.
 RigFile source_alone(const TeachingFilm& film) {
-  RigFile rig = film.rig;
-  if (rig.source.kind == "simulated" && is_device(film.camera.from))
+  const RigFile& rig = film.rig;
+  if (kind_of(rig.source).is_software() && is_device(film.camera.from))
     throw FileErrors({{film.rig_name, rig.source.line, rig.source.column,
                        "a simulated source: nothing would play to the unit that the camera sees; source must "
                        "be a board or a generator"}});
-  RigFile::WatchPart nothing;
-  nothing.line = rig.watch.line;
-  nothing.column = rig.watch.column;
-  nothing.kind = rig.source.kind == "board" ? "board" : "simulated";
-  rig.watch = nothing;
-  return rig;
+  return unwatched(rig);
 }
 
 std::vector<std::string> words_of(const TeachingFilm& film) {
