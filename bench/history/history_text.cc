@@ -20,7 +20,7 @@ std::string cell(const std::string& text, std::size_t room) {
 
 // Which report and which folder: the end of a path says more than its beginning.
 std::string place_line(const HistoryRun& run, std::size_t width) {
-  const std::string start = "  " + printable(run.report_id) + "  ";
+  const std::string start = "  " + printable(run.report_id) + (run.simulated ? "  SIMULATED  " : "  ");
   const std::string folder = printable(run.folder);
   const std::size_t room = width > code_points(start) + 12 ? width - code_points(start) : 12;
   if (code_points(folder) <= room) return start + folder;
@@ -94,13 +94,14 @@ std::string drifts_text(const std::vector<Drift>& drifts, std::size_t width) {
 std::string spreads_text(const std::vector<Spread>& spreads, std::size_t width) {
   const std::size_t room = std::min<std::size_t>(width > 68 ? width - 60 : 8, 24);
   std::string text;
-  std::string gauge;
+  std::string title;
   std::size_t left_out = 0;
   for (const Spread& s : spreads) {
-    if (text.empty() || s.gauge != gauge) {
-      gauge = s.gauge;
-      text += "\n" + shortened("Spread of the units' last results, rpm: " + printable(gauge), width) + "\n" +
-              cell("", room) +
+    const std::string of = fmt::format("Spread of {} units' last results, rpm: {}",
+                                       s.simulated ? "SIMULATED" : "the", printable(s.gauge));
+    if (of != title) {
+      title = of;
+      text += "\n" + shortened(title, width) + "\n" + cell("", room) +
               fmt::format("{:9}{:>6}{:>8}{:>8}{:>8}{:>8}  {}\n", "", "units", "mean", "s", "allowed", "Cpk",
                           "95 %");
     }
@@ -131,7 +132,9 @@ HistoryView view_of(std::vector<HistoryRun> runs) {
   return view;
 }
 
-std::string unit_title(const Drift& drift) { return "unit " + drift.unit + ", " + drift.gauge; }
+std::string unit_title(const Drift& drift) {
+  return (drift.simulated ? "SIMULATED unit " : "unit ") + drift.unit + ", " + drift.gauge;
+}
 
 std::string history_text(const HistoryView& view, int width) {
   const auto columns = static_cast<std::size_t>(std::max(width, 60));
@@ -166,6 +169,7 @@ std::string history_json(const HistoryView& view) {
                     {"tested_by", text_to_json(r.tested_by)},
                     {"verdict", word(r.verdict)},
                     {"complete", r.complete},
+                    {"simulated", r.simulated},
                     {"duration_s", number_to_json(r.duration_s)},
                     {"tolerance_rpm", number_to_json(r.tolerance_rpm)},
                     {"boundaries", std::move(boundaries)},
@@ -175,6 +179,7 @@ std::string history_json(const HistoryView& view) {
   for (const Drift& d : view.drifts)
     drifts.push_back({{"gauge", text_to_json(d.gauge)},
                       {"unit", text_to_json(d.unit)},
+                      {"simulated", d.simulated},
                       {"boundary", text_to_json(d.boundary)},
                       {"direction", word(d.direction)},
                       {"runs", d.points.size()},
@@ -185,6 +190,7 @@ std::string history_json(const HistoryView& view) {
   Json spreads = Json::array();
   for (const Spread& s : view.spreads)
     spreads.push_back({{"gauge", text_to_json(s.gauge)},
+                       {"simulated", s.simulated},
                        {"boundary", text_to_json(s.boundary)},
                        {"direction", word(s.direction)},
                        {"units", s.capability.n},
