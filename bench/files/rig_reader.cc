@@ -23,6 +23,7 @@
 // A wiring in a rig has no format, kind or tach.
 #include <algorithm>
 
+#include "bench/files/dates.h"
 #include "bench/files/readers.h"
 
 namespace tachproof {
@@ -69,15 +70,6 @@ void check_inputs(const Wiring& wiring, ErrorList& errors) {
     if (!board_input(wire.channel))
       errors.add({wire.line, wire.column}, "the board's input '" + on_one_line(wire.channel) + "'",
                  "in0 to in7");
-}
-
-bool is_date(const std::string& text) {
-  if (text.size() != 10) return false;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    const bool dash = i == 4 || i == 7;
-    if (dash ? text[i] != '-' : text[i] < '0' || text[i] > '9') return false;
-  }
-  return true;
 }
 
 ClockSetting read_clock(const YamlNode& node, ErrorList& errors) {
