@@ -71,7 +71,7 @@ std::string camera_text(const CameraSettings& camera) {
   std::string text =
       line(camera.live ? "device" : "clip", yaml_word(camera.from)) +
       line("regions", yaml_word(camera.regions), "where the lamps are: from `tachproof teach`") +
-      line("sync", yaml_word(camera.sync), "the action that flashes the bench's lamp");
+      line("sync", yaml_word(camera.sync), "the action that flashes the sync lamp");
   if (camera.fps > 0) text += line("fps", number(camera.fps));
   if (camera.exposure_ms > 0)
     text += line("exposure_ms", number(camera.exposure_ms));
