@@ -95,13 +95,13 @@ std::string settle_controls(VideoKernel& kernel, int fd, const SourceSettings& a
     refuse("has no exposure setting; leave exposure_ms out of the rig file");
   } else if (asked.exposure_ms > 0 &&
              std::abs(exposure_ms - asked.exposure_ms) > exposure_within * asked.exposure_ms) {
-    refuse(fmt::format("keeps its exposure at {:.1f} ms where {:.1f} was asked", exposure_ms,
+    refuse(fmt::format("keeps its exposure at {:.1f} ms where {:.1f} was asked for", exposure_ms,
                        asked.exposure_ms));
   }
   if (asked.gain >= 0 && !gain) {
     refuse("has no gain setting; leave gain out of the rig file");
   } else if (asked.gain >= 0 && std::abs(*gain - asked.gain) > 0.5) {
-    refuse(fmt::format("keeps its gain at {} where {} was asked", *gain, asked.gain));
+    refuse(fmt::format("keeps its gain at {} where {} was asked for", *gain, asked.gain));
   }
   if (!refused.empty())
     throw CameraError(fmt::format("the camera {} {}{}; read back: {}", asked.from, refused,

@@ -28,7 +28,9 @@ class Folder : public FrameSource {
       if (ending == ".jpg" || ending == ".jpeg" || ending == ".png") files_.push_back(entry.path());
     }
     std::sort(files_.begin(), files_.end());
-    if (files_.empty()) throw CameraError("the folder " + from_ + " holds no .jpg or .png");
+    if (files_.empty())
+      throw CameraError("the folder " + from_ +
+                        " holds no .jpg or .png: name the folder with the clip's pictures");
     std::ifstream times(fs::path(from_) / "times.txt");
     for (double s = 0; times >> s;) times_.push_back(from_seconds(s));
     if (times_.empty()) {
@@ -37,8 +39,8 @@ class Folder : public FrameSource {
       return;
     }
     if (times_.size() != files_.size())
-      throw CameraError(
-          fmt::format("{}/times.txt has {} times for {} pictures", from_, times_.size(), files_.size()));
+      throw CameraError(fmt::format("{}/times.txt has {} times for {} pictures: write one time for each",
+                                    from_, times_.size(), files_.size()));
     std::vector<Nanos> steps;
     for (std::size_t i = 1; i < times_.size(); ++i) steps.push_back(times_[i] - times_[i - 1]);
     if (!steps.empty()) {
@@ -46,7 +48,8 @@ class Folder : public FrameSource {
                        steps.end());
       period_ = steps[steps.size() / 2];
     }
-    if (period_ <= 0) throw CameraError(from_ + "/times.txt does not go forwards");
+    if (period_ <= 0)
+      throw CameraError("the times in " + from_ + "/times.txt do not rise: give each picture a later time");
   }
 
   bool next(Frame& frame) override {
@@ -79,8 +82,10 @@ class Folder : public FrameSource {
 
 double sensible_fps(double fps, const std::string& from) {
   if (!(fps >= least_fps && fps <= most_fps))
-    throw CameraError(
-        fmt::format("{} does not say how many frames a second it has (it says {}); give fps", from, fps));
+    throw CameraError(fmt::format(
+        "{} states {:g} frames a second, and only {:g} to {:g} make sense: give the right number (--fps, "
+        "or fps in the rig file)",
+        from, fps, least_fps, most_fps));
   return fps;
 }
 

@@ -105,9 +105,11 @@ std::vector<LampRegion> find_lamps(const Gauge& gauge, const std::vector<WindowP
     std::vector<bool> pattern;
     for (const WindowPicture& picture : pictures) pattern.push_back(lit(gauge, picture.window, lamp));
     if (std::count(pattern.begin(), pattern.end(), true) == 0)
-      throw CameraError("no window that was shown lights the lamp " + gauge.lamps[lamp].id);
+      throw CameraError("lamp " + gauge.lamps[lamp].id +
+                        " is dark in every window that was shown: show one that lights it");
     if (std::count(pattern.begin(), pattern.end(), false) == 0)
-      throw CameraError("every window that was shown lights the lamp " + gauge.lamps[lamp].id);
+      throw CameraError("lamp " + gauge.lamps[lamp].id +
+                        " is lit in every window that was shown: show one that leaves it dark");
     groups[pattern].push_back(lamp);
   }
   std::vector<LampRegion> regions(gauge.lamps.size());
@@ -121,12 +123,19 @@ std::vector<LampRegion> find_lamps(const Gauge& gauge, const std::vector<WindowP
         all = pattern[w] ? cv::Mat(cv::min(all, bright[w])) : cv::Mat(cv::max(all, bright[w]));
     }
     std::vector<Blob> blobs = blobs_of(darkest_lit - brightest_dark);
+    std::string names;
+    for (const std::size_t lamp : lamps) names += (names.empty() ? "" : ", ") + gauge.lamps[lamp].id;
     if (blobs.size() < lamps.size())
-      throw CameraError(fmt::format("{} of {} lamps found that light together with {}", blobs.size(),
-                                    lamps.size(), gauge.lamps[lamps[0]].id));
+      throw CameraError(fmt::format(
+          "{} of {} lamps were found that light in the same windows ({}): bring all of them into view, "
+          "and shorten the exposure if they run together",
+          blobs.size(), lamps.size(), names));
     if (blobs.size() > lamps.size() && blobs[lamps.size()].weight > 0.5 * blobs[lamps.size() - 1].weight)
       throw CameraError(
-          fmt::format("more than one place lights as {} does: a reflection?", gauge.lamps[lamps[0]].id));
+          fmt::format("{} places light in the windows of {}, which {}: look for reflections, and "
+                      "shade the gauge",
+                      blobs.size(), names,
+                      lamps.size() == 1 ? "is one lamp" : fmt::format("are {} lamps", lamps.size())));
     blobs.resize(lamps.size());
     std::sort(blobs.begin(), blobs.end(), [](const Blob& a, const Blob& b) { return a.x < b.x; });
     for (std::size_t i = 0; i < lamps.size(); ++i)
@@ -137,7 +146,8 @@ std::vector<LampRegion> find_lamps(const Gauge& gauge, const std::vector<WindowP
 
 LampRegion find_sync(const cv::Mat& off, const cv::Mat& on) {
   const std::vector<Blob> blobs = blobs_of(brightness(on) - brightness(off));
-  if (blobs.empty()) throw CameraError("the sync lamp was not seen to flash");
+  if (blobs.empty())
+    throw CameraError("the sync lamp was not seen to flash: bring it into view, and check its wire");
   return region_at("sync", blobs[0]);
 }
 
@@ -185,15 +195,17 @@ void learn_looks(const Gauge& gauge, const std::vector<WindowPicture>& pictures,
       const std::string window = gauge.windows[picture.window].name;
       if (said(region, look) != wanted)
         throw CameraError(
-            fmt::format("lamp {} in window {} is {} and looks {}: too bright (shorten the exposure), too "
-                        "near its neighbour, or in "
-                        "a reflection",
-                        region.lamp, window, wanted, said(region, look)));
+            fmt::format("lamp {} should be {} in window {} and looks {}. Shorten the exposure if it is "
+                        "overexposed; shade it if a neighbour or a reflection shines on it",
+                        region.lamp, wanted, window, said(region, look)));
       const double glow = less(mean_light(sums.core), region.looks.core_dark).sum();
       for (const ColourReference& colour : region.looks.colours)
         if (wanted == "dark" && glow > most_glow * colour.core.sum())
-          throw CameraError(fmt::format("lamp {} cannot be told from its neighbours' glow in window {}",
-                                        region.lamp, window));
+          throw CameraError(fmt::format(
+              "lamp {} is dark in window {}, and its neighbours' glow on it is {:.0f} % of its own light, "
+              "where "
+              "{:.0f} % is the most: shade it, shorten the exposure, or film from nearer",
+              region.lamp, window, 100 * glow / std::max(colour.core.sum(), 1e-9), 100 * most_glow));
     }
 }
 

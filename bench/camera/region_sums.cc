@@ -119,13 +119,14 @@ void RegionSummer::place() {
 void RegionSummer::check_size(int width, int height) const {
   if (width != width_ || height != height_)
     throw CameraError("the frames are " + std::to_string(width) + "x" + std::to_string(height) +
-                      " pixels, the taught regions " + std::to_string(width_) + "x" +
-                      std::to_string(height_));
+                      " pixels, and the lamps were taught at " + std::to_string(width_) + "x" +
+                      std::to_string(height_) + ": film at that size, or teach again");
 }
 
 const std::vector<RegionSums>& RegionSummer::of_picture(const cv::Mat& bgr) {
   check_size(bgr.cols, bgr.rows);
-  if (bgr.type() != CV_8UC3) throw CameraError("the frames are not in colour, a byte for each channel");
+  if (bgr.type() != CV_8UC3)
+    throw CameraError("the frames are not in colour with 8 bits a channel: film in colour");
   sums_.assign(regions_.size(), {});
   for (int y = 0; y < height_; ++y)
     for (const Span& span : rows_[static_cast<std::size_t>(y)]) {
@@ -177,10 +178,11 @@ const std::vector<RegionSums>* RegionSummer::of_jpeg(std::span<const std::uint8_
   jpeg_create_decompress(&info);
   jpeg_mem_src(&info, jpeg.data(), jpeg.size());
   jpeg_read_header(&info, TRUE);
-  if (static_cast<int>(info.image_width) != width_ || static_cast<int>(info.image_height) != height_ ||
-      info.num_components != 3) {
+  const int width = static_cast<int>(info.image_width), height = static_cast<int>(info.image_height);
+  if (width != width_ || height != height_ || info.num_components != 3) {
     jpeg_destroy_decompress(&info);
-    throw CameraError("the frames are not of the size that was taught, or not in colour");
+    check_size(width, height);
+    throw CameraError("the frames are not in colour: film in colour");
   }
   info.out_color_space = JCS_YCbCr;
   info.do_fancy_upsampling = FALSE;

@@ -1,5 +1,7 @@
 #include "bench/camera/registration.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgcodecs.hpp>
@@ -41,13 +43,20 @@ double top_of(double before, double at, double after) {
 Registration::Registration(const Regions& regions)
     : reach_(static_cast<int>(std::ceil(regions.within_px)) + beyond) {
   const cv::Mat dial = cv::imread(regions.dial_picture, cv::IMREAD_GRAYSCALE);
-  if (dial.empty()) throw CameraError("cannot read the dial's picture " + regions.dial_picture);
+  if (dial.empty())
+    throw CameraError("cannot read the dial's picture " + regions.dial_picture +
+                      ": teach again if it is lost");
   if (dial.cols != regions.width || dial.rows != regions.height)
-    throw CameraError("the dial's picture " + regions.dial_picture + " is not of the taught size");
+    throw CameraError(
+        fmt::format("the dial's picture {} is {}x{} pixels, and the lamps were taught at {}x{}: teach "
+                    "again",
+                    regions.dial_picture, dial.cols, dial.rows, regions.width, regions.height));
   const cv::Rect frame(0, 0, dial.cols, dial.rows);
   for (const auto& [x, y] : regions.patches) {
     const cv::Rect square(x, y, patch_px, patch_px);
-    if ((square & frame) != square) throw CameraError("a patch lies outside of the dial's picture");
+    if ((square & frame) != square)
+      throw CameraError(fmt::format("the patch at {}, {} lies outside the dial's picture {}: teach again", x,
+                                    y, regions.dial_picture));
     const cv::Mat picture = dial(square).clone();
     patches_.push_back({picture, square.tl(), light_of(picture)});
   }

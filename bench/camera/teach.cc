@@ -16,6 +16,7 @@
 #include "bench/camera/lamp_finder.h"
 #include "bench/camera/registration.h"
 #include "bench/files/regions.h"
+#include "core/base/text.h"
 #include "core/camera/lamp_colour.h"
 #include "core/camera/teaching.h"
 #include "core/judge/expectation.h"
@@ -26,6 +27,7 @@ namespace {
 constexpr int small_width = 160;       // pictures in which change is looked for
 constexpr int changed_counts = 14;     // a pixel of those, at least,
 constexpr double least_changed = 2.5;  // pixels, in a frame where a lamp changes
+constexpr std::size_t least_frames = 10, least_windows = 2, least_patches = 3;
 // and by more of its light than a lamp may ripple: a brighter code to the darkest one that is
 // no change from it.
 std::array<std::uint8_t, 256> unchanged_down_to() {
@@ -108,7 +110,10 @@ class Teacher {
     cv::Mat last;
     while (source->next(frame)) {
       cv::Mat grey = to_grey(frame), now;
-      if (grey.empty()) throw CameraError("a frame of " + settings_.from.from + " cannot be decoded");
+      if (grey.empty())
+        throw CameraError(
+            fmt::format("frame {} of {} cannot be decoded: check that it is whole, or copy it again",
+                        times_.size(), settings_.from.from));
       cv::resize(grey, now, {small_width, std::max(1, grey.rows * small_width / grey.cols)}, 0, 0,
                  cv::INTER_AREA);
       double changed = 0;
@@ -117,7 +122,9 @@ class Teacher {
       changed_.push_back(changed >= least_changed);
       last = now;
     }
-    if (times_.size() < 10) throw CameraError(settings_.from.from + " has too few frames to learn from");
+    if (times_.size() < least_frames)
+      throw CameraError(fmt::format("{} has {} frames, and {} are needed: film the whole scenario",
+                                    settings_.from.from, times_.size(), least_frames));
   }
 
   // The camera's time at the run's start: where nothing changes while nothing
@@ -128,6 +135,10 @@ class Teacher {
     std::vector<Quiet> still;
     for (const Quiet& span : quiet_)
       if (gauge_.windows[span.window].cue.blinking == 0) still.push_back(span);
+    const Nanos filmed = times_.back() - times_.front();
+    if (profile_.duration() > filmed + 2 * ns_per_s)
+      throw CameraError(fmt::format("{} lasts {}, and the scenario {}: film all of it", settings_.from.from,
+                                    say_span(filmed), say_span(profile_.duration())));
     Nanos first_best = 0, last_best = 0;
     double best = std::numeric_limits<double>::infinity();
     for (Nanos start = times_.front() - ns_per_s; start + profile_.duration() <= times_.back() + ns_per_s;
@@ -151,10 +162,11 @@ class Teacher {
       if (wrong == best) last_best = start;
     }
     if (!(best <= 0.1 * static_cast<double>(still.size())) || last_best - first_best > 2 * ns_per_s)
-      throw CameraError(
-          "what changes in " + settings_.from.from +
-          " does not go with the scenario: is it the whole of it, of this gauge, with the camera still? "
-          "Do dimmed lamps flicker in it? A longer exposure helps");
+      throw CameraError(fmt::format(
+          "the changes in {} do not fit the scenario's {} windows. Check that the clip shows all of the "
+          "scenario on this gauge, and that the camera stood still. If dimmed lamps flicker in the "
+          "clip, film with a longer exposure",
+          settings_.from.from, still.size()));
     return first_best + (last_best - first_best) / 2;
   }
 
@@ -200,7 +212,10 @@ class Teacher {
       const bool blinks = gauge_.windows[key.first].cue.blinking != 0;
       pictures.push_back({key.first, mean_of(sum), blinks ? sum.brightest : cv::Mat()});
     }
-    if (pictures.size() < 2) throw CameraError("fewer than two windows were shown long enough to look at");
+    if (pictures.size() < least_windows)
+      throw CameraError(fmt::format(
+          "{} windows were shown for long enough to learn from, and {} are needed: hold each for longer",
+          pictures.size(), least_windows));
     Regions regions;
     regions.lamps = find_lamps(gauge_, pictures);
     cv::Mat sync_off, sync_on;
@@ -232,8 +247,11 @@ class Teacher {
       cv::circle(keep_out, cv::Point2d(region.x, region.y), static_cast<int>(rim_to * region.radius), 255,
                  cv::FILLED);
     regions.patches = choose_patches(dial_, keep_out);
-    if (regions.patches.size() < 3)
-      throw CameraError("the dial has too little to hold on to: fewer than three places with marks");
+    if (regions.patches.size() < least_patches)
+      throw CameraError(
+          fmt::format("the dial has {} places with marks by which it is found again, and {} are "
+                      "needed: film more of the dial, or stick marks beside the lamps",
+                      regions.patches.size(), least_patches));
     return regions;
   }
 
@@ -259,10 +277,9 @@ class Teacher {
     for (const LampRegion& region : regions.lamps) colours += region.colours.size();
     std::fputs(
         fmt::format(
-            "{}: {} lamps in {} colours{}\n{}: look whether every lamp is circled and named rightly\n",
+            "{}: {} lamps in {} colours{}\n{}: check that every lamp is circled and has its right name\n",
             out.string(), regions.lamps.size(), colours,
-            regions.sync ? " and the sync lamp" : "; no sync lamp, so that a run can fail and cannot pass",
-            picture)
+            regions.sync ? " and the sync lamp" : "; no sync lamp, so a run can fail but not pass", picture)
             .c_str(),
         stdout);
   }

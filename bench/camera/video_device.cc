@@ -80,7 +80,7 @@ class VideoDevice : public FrameSource {
       must(VIDIOC_QBUF, &again, "giving a buffer back to");
       if (good) return true;
     }
-    fail(fmt::format("gives damaged frames only: {} in a row", most_useless));
+    fail(fmt::format("gave {} damaged frames in a row: check its cable, or use another port", most_useless));
   }
   Nanos period() const override { return period_; }
   std::string about() const override { return about_; }
@@ -122,7 +122,8 @@ class VideoDevice : public FrameSource {
                         (file_.error == EACCES || file_.error == EPERM ? no_permission(from_)
                                                                        : std::strerror(file_.error)));
     v4l2_capability about{};
-    if (kernel_->ioctl(file_.fd, VIDIOC_QUERYCAP, &about) != 0) fail("is no video device");
+    if (kernel_->ioctl(file_.fd, VIDIOC_QUERYCAP, &about) != 0)
+      fail("is no video device; `tachproof ports` lists the cameras");
     const std::uint32_t can =
         (about.capabilities & V4L2_CAP_DEVICE_CAPS) != 0 ? about.device_caps : about.capabilities;
     if ((can & V4L2_CAP_VIDEO_CAPTURE) == 0 || (can & V4L2_CAP_STREAMING) == 0)
@@ -150,13 +151,14 @@ class VideoDevice : public FrameSource {
     must(VIDIOC_S_FMT, &format, "setting the format of");
     format_ = format.fmt.pix;
     if (format_.pixelformat != *best)
-      fail(fmt::format("offers {} and gives {}", four_letters(*best), four_letters(format_.pixelformat)));
+      fail(fmt::format("offers the format {} and gives {}: use another camera", four_letters(*best),
+                       four_letters(format_.pixelformat)));
     if (settings.width > 0 && (static_cast<int>(format_.width) != settings.width ||
                                static_cast<int>(format_.height) != settings.height))
-      fail(fmt::format("gives {}x{} pixels where {}x{} was asked", format_.width, format_.height,
-                       settings.width, settings.height));
+      fail(fmt::format("gives {}x{} pixels, and the lamps were taught at {}x{}: teach again", format_.width,
+                       format_.height, settings.width, settings.height));
     if (format_.field != V4L2_FIELD_NONE && format_.field != V4L2_FIELD_ANY)
-      fail("gives interlaced pictures: their halves are of two instants");
+      fail("gives interlaced pictures, whose halves are of two instants: use another camera");
   }
 
   void settle_rate(const SourceSettings& settings) {
@@ -169,7 +171,7 @@ class VideoDevice : public FrameSource {
     const bool told = kernel_->ioctl(file_.fd, VIDIOC_G_PARM, &rate) == 0;
     const v4l2_fract& each = rate.parm.capture.timeperframe;
     if (!told || each.numerator == 0 || each.denominator == 0)
-      fail("does not say how many frames a second it gives");
+      fail("does not say how many frames a second it gives, so they cannot be timed: use another camera");
     period_ = from_seconds(static_cast<double>(each.numerator) / each.denominator);
   }
 
@@ -213,7 +215,8 @@ class VideoDevice : public FrameSource {
     if (ready == 0) fail(fmt::format("has given no frame for {} s: was it unplugged?", patience_ms / 1000));
     v4l2_buffer buffer = buffer_of(0);
     must(VIDIOC_DQBUF, &buffer, "reading a frame of");
-    if (buffer.index >= buffers_.size()) fail("gives buffers that it was not given");
+    if (buffer.index >= buffers_.size())
+      fail("returned a buffer that it was not given, a fault of its driver: unplug it and try again");
     return buffer;
   }
 
@@ -243,7 +246,10 @@ class VideoDevice : public FrameSource {
     clock_gettime(CLOCK_MONOTONIC, &t);
     const Nanos ago = t.tv_sec * ns_per_s + t.tv_nsec - at;
     if (!said || std::abs(ago) > oldest_first)
-      fail("does not stamp its frames by CLOCK_MONOTONIC, so they have no place in the run");
+      fail(
+          "does not stamp its frames by CLOCK_MONOTONIC, so they have no place in the run: set its driver to "
+          "that "
+          "clock (uvcvideo: clock=CLOCK_MONOTONIC)");
   }
 
   std::string from_;

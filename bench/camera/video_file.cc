@@ -61,7 +61,7 @@ cv::Mat bgr_of(const AVFrame& frame) {
   const Scaler scaler(sws_getContext(frame.width, frame.height, format_of(frame), frame.width, frame.height,
                                      AV_PIX_FMT_BGR24, SWS_BICUBIC | SWS_ACCURATE_RND, nullptr, nullptr,
                                      nullptr));
-  if (!scaler) throw CameraError("cannot turn the video's pictures into colours");
+  if (!scaler) throw CameraError("cannot convert the video's pictures to colour");
   const int* const matrix =
       sws_getCoefficients(frame.colorspace == AVCOL_SPC_BT709 ? SWS_CS_ITU709 : SWS_CS_ITU601);
   sws_setColorspaceDetails(scaler.get(), matrix, is_full_range(frame) ? 1 : 0,
@@ -86,8 +86,7 @@ class VideoFile : public FrameSource {
     if (avformat_find_stream_info(format, nullptr) < 0 ||
         (index_ = av_find_best_stream(format, AVMEDIA_TYPE_VIDEO, -1, -1, &decoder, 0)) < 0 ||
         decoder == nullptr)
-      throw CameraError("cannot read the video " + from_ +
-                        ": there are no pictures in it that can be decoded");
+      throw CameraError("cannot read the video " + from_ + ": it holds no pictures that can be decoded");
     stream_ = format->streams[index_];
     for (unsigned i = 0; i < format->nb_streams; ++i)
       if (static_cast<int>(i) != index_) format->streams[i]->discard = AVDISCARD_ALL;
@@ -110,7 +109,7 @@ class VideoFile : public FrameSource {
   std::string about() const override {
     return fmt::format("{}, {:.2f} frames a second, {}, timed by the file{}", from_, 1 / to_seconds(period_),
                        codec_name_,
-                       mjpg_ ? "" : "; a repeated frame is told only where its codec left noise");
+                       mjpg_ ? "" : "; a repeated frame is noticed only where its codec left noise");
   }
   bool repeats_show() const override { return mjpg_; }
 

@@ -84,16 +84,18 @@ class Watch {
     const double moved = place ? std::hypot(place->right, place->down) : 0;
     if (!place || moved > regions_.within_px) {
       if (!frame.jpeg.empty() && summer_.of_jpeg(frame.jpeg) == nullptr)
-        say(fmt::format("moved {} the frame is damaged or cut off: is the file whole? Copy it again\n",
-                        frame.at));
+        say(fmt::format(
+            "moved {} the frame is damaged or cut off: check that the file is whole, or copy it again\n",
+            frame.at));
       else
-        say(place ? fmt::format("moved {} the camera moved by {:.0f} pixels, taught: within {:.0f}; fix it "
+        say(place ? fmt::format(
+                        "moved {} the camera has moved by {:.0f} pixels, and {:.0f} are allowed: fix it "
+                        "in its place and film again\n",
+                        frame.at, moved, regions_.within_px)
+                  : fmt::format("moved {} the dial was not found: look whether the camera was moved, turned "
+                                "or covered, "
                                 "and film again\n",
-                                frame.at, moved, regions_.within_px)
-                  : fmt::format(
-                        "moved {} the dial is not found: the camera was moved or turned, or is covered; "
-                        "fix it and film again\n",
-                        frame.at));
+                                frame.at));
       return;
     }
     summer_.shift(static_cast<int>(std::lround(place->right)), static_cast<int>(std::lround(place->down)));

@@ -39,7 +39,7 @@ class CalibrateCommand : public Command {
             "(--port PORT | --write RIG) --input INPUT --hz HZ --reference-ppm PPM [--for TIME] [--json]",
             "Watches a reference on one of the board's inputs and finds by how much the board's crystal is "
             "fast. The reference is a receiver's pulse per second or a signal generator, 0 to 5 V. Every "
-            "pulse must come, and on its beat. If one does not, the command says how many were seen, and "
+            "pulse must come, and come in time. If one does not, the command says how many were seen, and "
             "corrects nothing.\n\nThe line that it prints goes into the rig file's source; --write puts it "
             "there. From then on the board's pulses and stamps are corrected, and the measured uncertainty "
             "replaces the 50 ppm of a crystal. It allows for 10 ppm of drift: calibrate again after a year, "
@@ -51,7 +51,8 @@ class CalibrateCommand : public Command {
 
   void declare(Arguments& arguments) override {
     arguments.option(port_, "--port", "PORT", "The board's port; see `tachproof ports`.");
-    arguments.option(rig_, "--write", "RIG", "The rig file whose board it is and that gets the clock.");
+    arguments.option(rig_, "--write", "RIG",
+                     "The rig file that names the board. The clock is written into it.");
     arguments.required(input_, "--input", "INPUT", "The input that the reference is wired to: in0 to in7.");
     arguments.required(hz_, "--hz", "HZ", "The reference's rising edges per second, 0.1 to 1000.");
     arguments.required(reference_ppm_, "--reference-ppm", "PPM",
@@ -98,7 +99,7 @@ class CalibrateCommand : public Command {
     fmt::print(
         "The clock of the board on {} is {:+.2f} ppm fast, +-{:.2f} ppm (k = 2, with 10 ppm of drift)\n",
         port, found.fast_ppm, 2 * found.uncertainty_ppm);
-    fmt::print("  {} pulses over {:.1f} s, {:.2f} us from an even beat (standard deviation)\n", found.pulses,
+    fmt::print("  {} pulses over {:.1f} s, {:.2f} us out of time (standard deviation)\n", found.pulses,
                found.lasts_s, found.scatter_us);
     fmt::print("{}\n  {}\n", rig_.empty() ? "For the rig file's source:" : "Written into " + rig_ + ":",
                clock_line(clock));

@@ -37,12 +37,12 @@ void CameraWords::check_sync(const Profile& profile, const std::string& scenario
 
 void CameraWords::declare(Arguments& arguments) {
   arguments.option(sync, "--sync", "ACTION",
-                   "Of a camera: the scenario's action that flashes the bench's lamp. Default: sync.");
-  arguments.option(fps, "--fps", "N", "Of a camera: frames a second, where it does not say itself.");
+                   "For a camera: the scenario's action that flashes the sync lamp. Default: sync.");
+  arguments.option(fps, "--fps", "N", "For a camera: frames a second, where it does not say so itself.");
   arguments.option(exposure_ms, "--exposure-ms", "MS",
-                   "Of a camera: the exposure; known, it makes instants more certain.");
+                   "For a camera: the exposure. If it is stated, instants are more certain.");
   arguments.option(readout_ms, "--readout-ms", "MS",
-                   "Of a camera: from the first row of a frame to the last; likewise.");
+                   "For a camera: the time from reading a frame's first row to its last; likewise.");
 }
 
 bool CameraWords::any() const {

@@ -80,21 +80,23 @@ class WireFinding {
     out["never_lit"] = channel_names(found.never);
     out["silent_inputs"] = input_names(found.silent);
     out["strange_inputs"] = input_names(found.strangers);
-    if (report_.as_json) return;
-    fmt::print("\nFound on {}, lamps active {}:\n", where(), found.active_high ? "high" : "low");
+    constexpr std::size_t names = 20;  // columns of a lamp's name
+    report_.say(fmt::format("\nFound on {}, lamps active {}:", where(), found.active_high ? "high" : "low"));
     for (const FoundWires::Wire& wire : found.wires)
-      fmt::print("  {:20} {}\n", gauge_.channel_name(wire.channel), inputs_[wire.input]);
+      report_.row(gauge_.channel_name(wire.channel), names, inputs_[wire.input]);
     for (const std::size_t c : found.missing)
-      fmt::print("  {:20} no {} shows it: it will not be judged\n", gauge_.channel_name(c), what());
-    for (const std::size_t c : found.never)
-      fmt::print("  {:20} no window lights it\n", gauge_.channel_name(c));
+      report_.row(gauge_.channel_name(c), names, "no " + what() + " shows it: it will not be judged");
+    for (const std::size_t c : found.never) report_.row(gauge_.channel_name(c), names, "no window lights it");
     for (const FoundWires::Alike& group : found.alike)
-      report_.say(fmt::format("  {} are lit in the same windows, and so are {}",
+      report_.row("", 0,
+                  fmt::format("{} are lit in the same windows, and so are {}",
                               listed(channel_names(group.channels)), listed(input_names(group.inputs))));
     if (!found.strangers.empty())
-      report_.say("  " + listed(input_names(found.strangers)) +
-                  " changed, but like no lamp of this gauge: check the unit's settings, and for an open " +
-                  what());
+      report_.row(
+          "", 0,
+          listed(input_names(found.strangers)) +
+              " changed, but like no lamp of this gauge: check the unit's settings, and for an open " +
+              what());
   }
 
   // Asks which is which where only a person can know. False: nobody could say.

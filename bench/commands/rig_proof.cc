@@ -17,7 +17,7 @@ class Proof {
   Verdict run(const LampTest& test, const std::string& name) {
     if (report_.undecided(test)) return Verdict::undecided;
     Verdict verdict = Verdict::pass;
-    if (!report_.as_json) fmt::print("\nLamp test, {}:\n", name);
+    report_.say("\nLamp test, " + name + ":");
     report_.json["windows"] = nlohmann::ordered_json::array();
     for (std::size_t w = 0; w < gauge_.windows.size(); ++w)
       verdict = worst(verdict, say_window(w, w < test.shown.size() ? test.shown[w] : std::nullopt));
@@ -38,11 +38,8 @@ class Proof {
                                        {"should_show", gauge_.describe(wanted)},
                                        {"shown", seen},
                                        {"verdict", word(verdict)}});
-    if (report_.as_json) return verdict;
-    if (verdict == Verdict::pass)
-      fmt::print("  {:12} {}\n", window.name, gauge_.describe(wanted));
-    else
-      fmt::print("  {:12} {}\n  {:12} BUT SHOWN: {}\n", window.name, gauge_.describe(wanted), "", seen);
+    report_.row(window.name, names_, gauge_.describe(wanted));
+    if (verdict != Verdict::pass) report_.row("", names_, "BUT SHOWN: " + seen);
     return verdict;
   }
 
@@ -56,11 +53,11 @@ class Proof {
           fmt::format("the wire of {} shows what {} should: are they swapped?",
                       gauge_.channel_name(wire.input), gauge_.channel_name(wire.channel));
       report_.json["swapped"].push_back(what);
-      report_.say("  " + what);
+      report_.row("", 0, what);
     }
     report_.json["inverted"] = !found.active_high;
-    if (!found.active_high && !report_.as_json)
-      fmt::print("  every lamp is the other way round: change `active:` in the rig file\n");
+    if (!found.active_high)
+      report_.row("", 0, "every lamp is the other way round: change `active:` in the rig file");
   }
 
   void say_verdict(Verdict verdict) const {
@@ -78,6 +75,7 @@ class Proof {
           "again.");
   }
 
+  static constexpr std::size_t names_ = 12;  // columns of a window's name
   const Gauge& gauge_;
   const Channels wired_;
   RigReport& report_;

@@ -2,13 +2,35 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
+#include "bench/commands/terminal.h"
 #include "bench/record/text.h"
 
 namespace tachproof {
+namespace {
+
+std::size_t columns() { return static_cast<std::size_t>(std::max(columns_of(stdout), 40)); }
+
+}  // namespace
 
 void RigReport::say(const std::string& text) const {
   if (as_json) return;
-  for (const std::string& line : wrapped(text, 80)) fmt::print("{}\n", line);
+  for (const std::string& line : wrapped(text, columns())) fmt::print("{}\n", line);
+}
+
+void RigReport::row(const std::string& label, std::size_t room, const std::string& text) const {
+  if (as_json) return;
+  const std::size_t indent = room == 0 ? 2 : 2 + room + 1;
+  std::string lead = "  " + printable(label);
+  if (!label.empty() && code_points(lead) >= indent) {
+    for (const std::string& line : wrapped(printable(label), columns() - 2)) fmt::print("  {}\n", line);
+    lead.clear();
+  }
+  for (const std::string& line : wrapped(printable(text), columns() - indent)) {
+    fmt::print("{}{}{}\n", lead, std::string(indent - code_points(lead), ' '), line);
+    lead.clear();
+  }
 }
 
 void RigReport::could_not_tell(const std::string& trouble) {

@@ -13,7 +13,11 @@ struct RigReport {
   nlohmann::ordered_json json;
   bool as_json = false;
 
-  void say(const std::string& text) const;  // within 80 columns; nothing when JSON is wanted
+  // As wide as the terminal; nothing when JSON is wanted.
+  void say(const std::string& text) const;
+  // `text` beside `label`, which has `room` columns; its further lines stay below it. Without a
+  // label and room it is indented only.
+  void row(const std::string& label, std::size_t room, const std::string& text) const;
   void could_not_tell(const std::string& trouble);
   bool undecided(const LampTest& test);  // says why
 };

@@ -23,19 +23,20 @@ class TeachCommand : public Command {
         "shows a camera where a gauge's lamps are",
         "[CLIP | DEVICE --rig RIG] --gauge FILE [--scenario FILE] [--out FILE] [--sync ACTION] [--fps N] "
         "[--within PX] [--exposure-ms MS] [--gain N] [--keep-clip DIR]",
-        "With DEVICE, a camera such as /dev/video0, and a rig: plays every window of the gauge in turn on "
-        "that rig's source, and flashes the bench's own lamp where the source can press --sync, while the "
-        "camera films; then teaches from what was filmed. Ctrl-C switches the source off.\n\n"
-        "With CLIP, a video file or a folder of pictures of the teaching scenario: teaches from that. "
-        "Without either, prints that scenario, to be played while the clip is filmed.\n\n"
-        "It finds each lamp by what changes when, learns its colours and its being dark, and writes a "
-        "regions "
-        "file for the rig, a picture of the dial by which a nudged camera is found again, and a picture with "
-        "every lamp circled and named. At a terminal it asks whether that is right; without one the regions "
-        "file says that nobody has looked: do, before it is used.\n\n"
-        "Fix the camera's exposure, gain and white balance first, short enough that lamps keep some colour "
-        "round their middle; they must stay as they are. Lamps may flash while it plays: light that flashes "
-        "at 3 to 30 Hz can provoke seizures.",
+        "With DEVICE, a camera such as /dev/video0, it plays every window of the gauge in turn on the rig's "
+        "source while the camera films, and teaches from what was filmed. If the source can press --sync, "
+        "the "
+        "sync lamp flashes. Ctrl-C switches the source off.\n\n"
+        "With CLIP it teaches from a video file, or from a folder of pictures, of the teaching scenario. "
+        "Without either it prints that scenario: play it while you film the clip.\n\n"
+        "It finds each lamp by when it changes, and learns how it looks dark and in each colour. It writes a "
+        "regions file for the rig, and two pictures: one of the dial, to find it again when the camera was "
+        "nudged, and one with every lamp circled and named. At a terminal it asks whether the circles and "
+        "names are right. Without a terminal the regions file says that nobody has checked: do so before you "
+        "use it.\n\n"
+        "First fix the camera's exposure, gain and white balance; they must not change afterwards. Make the "
+        "exposure so short that each lamp shows its colour round its middle. Lamps may flash while it plays: "
+        "light that flashes at 3 to 30 Hz can provoke seizures.",
         "0  done\n2  bad usage, a bad file, or a clip from which the lamps cannot be learned\n"
         "3  a device is missing or was lost, it was stopped, or you said that the picture is wrong",
         {"tachproof teach --gauge fixtures/gauges/drumlin.yaml"}};
@@ -46,14 +47,15 @@ class TeachCommand : public Command {
     arguments.required(words_.gauge_file, "--gauge", "FILE", "The gauge file: which windows show what.");
     arguments.option(rig_, "--rig", "FILE", "With DEVICE: the rig file whose source plays to the unit.");
     arguments.option(words_.scenario, "--scenario", "FILE",
-                     "What was played, if not the scenario that this prints.");
-    arguments.option(words_.out, "--out", "FILE", "The regions file; regions.yaml if not said.");
+                     "What was played. Default: the scenario that this command prints.");
+    arguments.option(words_.out, "--out", "FILE", "The regions file. Default: regions.yaml.");
     arguments.option(words_.sync, "--sync", "ACTION",
-                     "The action that flashes the bench's lamp. Default: the rig file's, else sync.");
-    arguments.option(words_.fps, "--fps", "N",
-                     "Frames a second: of a folder of pictures without times.txt; asked of a device.");
+                     "The action that flashes the sync lamp. Default: the rig file's, else sync.");
+    arguments.option(
+        words_.fps, "--fps", "N",
+        "Frames a second: needed for a folder of pictures without times.txt; asked of a device.");
     arguments.option(words_.within, "--within", "PX",
-                     "How far the camera may be nudged later; 12 if not said.");
+                     "How many pixels the camera may be nudged later. Default: 12.");
     arguments.option(exposure_ms_, "--exposure-ms", "MS", "Asked of a device. Default: the rig file's.");
     arguments.option(gain_, "--gain", "N", "Asked of a device. Default: the rig file's.");
     arguments.option(keep_, "--keep-clip", "DIR", "With DEVICE: keeps what was filmed in a new folder.");
@@ -62,11 +64,11 @@ class TeachCommand : public Command {
   int run() override {
     if (words_.out.empty()) words_.out = "regions.yaml";
     const std::string sync = words_.sync.empty() ? "sync" : words_.sync;
-    if (clip_.size() > 1) throw UsageError("one CLIP at a time");
-    if (clip_.empty() && !rig_.empty()) throw UsageError("--rig goes with a camera: /dev/video0, say");
+    if (clip_.size() > 1) throw UsageError("give one CLIP only");
+    if (clip_.empty() && !rig_.empty()) throw UsageError("--rig goes with a camera, such as /dev/video0");
     if (!rig_.empty()) return run_live();
     if (!keep_.empty() || !exposure_ms_.empty() || !gain_.empty())
-      throw UsageError("--exposure-ms, --gain and --keep-clip go with --rig: a clip is as it is");
+      throw UsageError("--exposure-ms, --gain and --keep-clip go with --rig and a camera, not with a clip");
     const Gauge gauge = load_gauge(words_.gauge_file);
     if (!words_.scenario.empty()) {
       const Profile played(load_scenario(words_.scenario).steps);
@@ -86,7 +88,7 @@ class TeachCommand : public Command {
  private:
   int run_live() {
     if (!words_.scenario.empty())
-      throw UsageError("--scenario goes with a clip: live, the bench plays its own");
+      throw UsageError("--scenario goes with a clip; with a camera the bench plays its own");
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(words_.gauge_file); });
     const auto rig = errors.collect([&] { return load_rig(rig_); });

@@ -24,7 +24,7 @@ class FilmFolder {
   explicit FilmFolder(const std::string& keep) : kept_(!keep.empty()) {
     if (kept_) {
       path_ = keep;
-      if (fs::exists(path_)) throw UsageError(keep + " is there already");
+      if (fs::exists(path_)) throw UsageError(keep + " exists already; give another name");
       return;
     }
     std::string name = (fs::temp_directory_path() / "tachproof-film-XXXXXX").string();
@@ -48,17 +48,18 @@ ExitStatus looked_at(const fs::path& regions) {
   const std::string picture = (regions.parent_path() / regions.stem()).string() + ".png";
   for (;;) {
     const std::optional<std::string> answer =
-        ask_at_terminal(picture + ": are all lamps circled and named rightly? (yes or no) ");
+        ask_at_terminal(picture + ": is every lamp circled, with its right name? (yes or no) ");
     if (!answer) {
-      Replacement(regions, "# Nobody has looked yet whether all lamps are circled and named rightly in " +
-                               fs::path(picture).filename().string() + ".\n" + whole_file(regions))
+      Replacement(regions,
+                  "# Nobody has checked yet that all lamps are circled and have their right names in " +
+                      fs::path(picture).filename().string() + ".\n" + whole_file(regions))
           .move_into_place();
       return exit_pass;
     }
     if (*answer == "yes" || *answer == "y") return exit_pass;
     if (*answer == "no" || *answer == "n") {
       fs::remove(regions);
-      fmt::print("{} is removed: teach again, in other light or from another place.\n", regions.string());
+      fmt::print("{} was removed: teach again, in other light or from another place.\n", regions.string());
       return exit_undecided;
     }
   }
@@ -89,7 +90,7 @@ ExitStatus teach_live(const Gauge& gauge, const CameraSettings& camera, const Ri
   words.from = folder.path().string();
   words.sync = teaching_sync(film);
   if (words.sync.empty())
-    fmt::print(stderr, "The source presses no '{}': the bench's own lamp is not taught.\n", camera.sync);
+    fmt::print(stderr, "The rig's source cannot press '{}', so the sync lamp is not taught.\n", camera.sync);
   catch_stop_signals();
   ProgressLine line(gauge, Profile(teaching_steps(gauge, words.sync)).duration(), "teaching ");
   RunHooks hooks;

@@ -47,6 +47,7 @@ struct HistoryRun {
   std::string unit_serial, gauge, scenario, source, tested_by, tool_version;
   Verdict verdict = Verdict::undecided;
   bool complete = false;
+  bool simulated = false;  // the unit was the built-in one: nothing of a real one
   double duration_s = 0;
   double tolerance_rpm = not_measured;
   std::vector<HistoryBoundary> boundaries;  // in the order of the result

@@ -202,9 +202,12 @@ std::string spreads_html(const std::vector<Spread>& spreads) {
       "tolerance.</p>\n";
   for (std::size_t i = 0; i < spreads.size();) {
     std::vector<const Spread*> rows;
-    const std::string& gauge = spreads[i].gauge;
-    for (; i < spreads.size() && spreads[i].gauge == gauge; ++i) rows.push_back(&spreads[i]);
-    html += "<h3>" + escaped(gauge) + "</h3>\n<figure>" + spread_drawing(rows) +
+    const Spread& first = spreads[i];
+    for (; i < spreads.size() && spreads[i].gauge == first.gauge && spreads[i].simulated == first.simulated;
+         ++i)
+      rows.push_back(&spreads[i]);
+    html += "<h3>" + escaped(first.gauge) + (first.simulated ? ": SIMULATED units" : "") + "</h3>\n<figure>" +
+            spread_drawing(rows) +
             "</figure>\n<div class=\"scroll\"><table>\n<thead><tr><th>boundary</th><th></th><th "
             "class=\"n\">units</th>"
             "<th class=\"n\">mean, rpm</th><th class=\"n\">s, rpm</th><th class=\"n\">allowed, rpm</th>"
@@ -214,6 +217,14 @@ std::string spreads_html(const std::vector<Spread>& spreads) {
     html += "</tbody></table></div>\n";
   }
   return html;
+}
+
+std::string verdict_cell(const HistoryRun& run) {
+  return fmt::format("<td>{}{}</td>",
+                     run.verdict == Verdict::pass   ? "pass"
+                     : run.verdict == Verdict::fail ? "<b class=\"fail\">FAIL</b>"
+                                                    : "<b class=\"undecided\">UNDECIDED</b>",
+                     run.simulated ? " <b>SIMULATED</b>" : "");
 }
 
 std::string runs_html(const std::vector<HistoryRun>& runs) {
@@ -226,10 +237,7 @@ std::string runs_html(const std::vector<HistoryRun>& runs) {
     const HistoryRun& r = runs[i];
     const auto cell = [](const std::string& text) { return "<td>" + escaped(text) + "</td>"; };
     html += "<tr>" + cell(r.started) + cell(r.unit_serial) + cell(r.gauge) + cell(r.scenario) +
-            cell(r.tested_by) + cell(r.report_id) + cell(r.folder) +
-            (r.verdict == Verdict::pass   ? "<td>pass</td>"
-             : r.verdict == Verdict::fail ? "<td><b class=\"fail\">FAIL</b></td>"
-                                          : "<td><b class=\"undecided\">UNDECIDED</b></td>") +
+            cell(r.tested_by) + cell(r.report_id) + cell(r.folder) + verdict_cell(r) +
             cell(r.accepted.empty() ? "" : r.accepted.back().who + ": " + r.accepted.back().why) + "</tr>\n";
   }
   html += "</tbody></table></div>\n";
@@ -248,11 +256,22 @@ std::string axis_time(std::int64_t at_s, bool with_clock) {
 }
 
 std::string history_html(const HistoryView& view, const std::string& asked_for, const std::string& now) {
+  const auto simulated =
+      std::count_if(view.runs.begin(), view.runs.end(), [](const HistoryRun& r) { return r.simulated; });
+  const bool all = static_cast<std::size_t>(simulated) == view.runs.size();
+  const std::string banner =
+      simulated == 0 ? ""
+      : all ? simulated_banner("All these runs judged the built-in unit: they say nothing of a real one.")
+            : simulated_banner(
+                  fmt::format("{} of these {} runs judged the built-in unit: {} nothing of a real one.",
+                              simulated, view.runs.size(), simulated == 1 ? "it says" : "they say"));
   const std::string head =
       fmt::format("<h1>Tachproof history{}{}</h1>\n<p>{} runs, as of {}. Times on the axes are UTC.</p>\n",
                   asked_for.empty() ? "" : ": ", escaped(asked_for), view.runs.size(), escaped(now));
-  return html_page("Tachproof history", history_style,
-                   head + spreads_html(view.spreads) + drifts_html(view.drifts) + runs_html(view.runs));
+  // A printed page may have real units only: the margin says it where all are built in.
+  return html_page(
+      "Tachproof history", history_style + (simulated > 0 && all ? simulated_style() : ""),
+      banner + head + spreads_html(view.spreads) + drifts_html(view.drifts) + runs_html(view.runs));
 }
 
 }  // namespace tachproof

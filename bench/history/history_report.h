@@ -23,7 +23,7 @@ std::string history_text(const HistoryView& view, int width);
 std::string history_json(const HistoryView& view);
 std::string history_html(const HistoryView& view, const std::string& asked_for, const std::string& now);
 
-// "K17, Two-lamp gauge": for headings, escaped by nobody.
+// "unit K17, Two-lamp gauge": for headings, escaped by nobody.
 std::string unit_title(const Drift& drift);
 
 // How far apart two points in time are put on a drawing's axis, and the words

@@ -19,7 +19,9 @@ struct DriftPoint {
 
 // One boundary of one unit in one direction, from complete runs.
 struct Drift {
-  std::string gauge, unit, boundary;
+  std::string gauge, unit;
+  bool simulated = false;  // a unit in software is another, whatever its serial number
+  std::string boundary;
   Direction direction = Direction::rising;
   double tolerance_rpm = not_measured;  // of the last run
   std::vector<DriftPoint> points;       // oldest first, at least one
@@ -30,9 +32,11 @@ struct Drift {
   double change_uncertainty_rpm() const;
 };
 
-// Every unit's last result of one boundary.
+// Every unit's last result of one boundary; units in software apart from real ones.
 struct Spread {
-  std::string gauge, boundary;
+  std::string gauge;
+  bool simulated = false;
+  std::string boundary;
   Direction direction = Direction::rising;
   double tolerance_rpm = not_measured;
   std::vector<double> deviations_rpm;  // one a unit

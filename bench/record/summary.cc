@@ -163,7 +163,8 @@ Verdict reported_verdict(const RunResult& result) {
   return result.complete ? result.verdict : Verdict::undecided;
 }
 
-bool on_simulated_unit(const RunRecord& record) { return watches_software(record.watch); }
+bool is_simulated_unit(const std::string& watch) { return watches_software(watch); }
+bool on_simulated_unit(const RunRecord& record) { return is_simulated_unit(record.watch); }
 
 bool tells_findings(const RunRecord& record) {
   return record.purpose == purpose_found && record.result.complete;

@@ -10,10 +10,10 @@
 
 namespace tachproof {
 
-// "PASS", "FAIL", "UNDECIDED".
 // "between 3012.4 and 3019.1", "above 3012.4".
 std::string between_words(const RpmBetween& between);
 
+// "PASS", "FAIL", "UNDECIDED".
 std::string shouted(Verdict v);
 // Printable, with a full stop: remarks, findings and notes have none.
 std::string as_sentence(std::string text);
@@ -29,6 +29,7 @@ std::string headline(const RunRecord& record);
 bool tells_findings(const RunRecord& record);
 // The unit was the built-in one: the run says nothing of a real one.
 bool on_simulated_unit(const RunRecord& record);
+bool is_simulated_unit(const std::string& watch);  // RunRecord::watch
 // One sentence: why the verdict is what it is.
 std::string reason(const RunRecord& record);
 

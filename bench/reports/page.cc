@@ -18,8 +18,11 @@ std::string html_page(std::string_view title, std::string_view style, std::strin
 }
 
 std::string simulated_banner() {
-  return "<p class=\"simulated\"><b>SIMULATED</b> The built-in unit was judged: this says nothing of a real "
-         "one.</p>\n";
+  return simulated_banner("The built-in unit was judged: this says nothing of a real one.");
+}
+
+std::string simulated_banner(std::string_view sentence) {
+  return fmt::format("<p class=\"simulated\"><b>SIMULATED</b> {}</p>\n", sentence);
 }
 
 std::string simulated_style() {

@@ -12,6 +12,7 @@ std::string html_page(std::string_view title, std::string_view style, std::strin
 // Across the head of a page, and in the margin of every printed one, where the unit
 // was the built-in one: nothing of it is evidence of a real unit.
 std::string simulated_banner();
+std::string simulated_banner(std::string_view sentence);  // HTML
 std::string simulated_style();
 
 }  // namespace tachproof

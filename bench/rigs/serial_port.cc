@@ -163,7 +163,8 @@ void SerialPort::write(std::span<const std::uint8_t> bytes) {
       throw RigError("writing to the board on " + name_ + ": " + std::strerror(errno));
     pollfd wait{descriptor_.native_handle(), POLLOUT, 0};
     if (poll(&wait, 1, patience_ms) == 0)
-      throw RigError("writing to the board on " + name_ + ": it takes no bytes");
+      throw RigError("writing to the board on " + name_ +
+                     ": it has taken no bytes for 1 s. Unplug it, plug it in, and run again");
   }
 }
 

@@ -50,16 +50,14 @@ class StoredLines : public CameraLines {
   std::ifstream in_;
 };
 
-bool tells_a_frame(const std::string& line) {
-  return line.starts_with("frame ") || line.starts_with("moved ");
-}
-
 // The next line of a frame; nothing at the end.
 std::optional<std::string> next_frame(CameraLines& lines) {
   for (;;) {
     const std::optional<std::string> line = lines.line(10'000ms);
     if (!line || *line == "end") return std::nullopt;
-    if (tells_a_frame(*line)) return line;
+    // Why a frame was of no use is words for a person: those may change from version to version.
+    if (line->starts_with("moved ")) return line->substr(0, line->find(' ', 6));
+    if (line->starts_with("frame ")) return line;
   }
 }
 
@@ -95,10 +93,11 @@ ClipAgain read_clip_again(const fs::path& folder) {
   const std::string text = whole_file(folder / sum_name);
   const fs::path clip = text.substr(0, text.find('\n'));
   if (!fs::exists(clip, error))
-    return {Outcome::not_read,
-            fmt::format("The clip {} is not there any more: its frames were not read again, and the readings "
-                        "that the run kept were judged.",
-                        clip.string())};
+    return {
+        Outcome::not_read,
+        fmt::format("The clip {} is no longer there: its frames were not read again. The readings that the "
+                    "run kept were judged.",
+                    clip.string())};
   if (sums_text(clip) != text)
     return {
         Outcome::not_read,
@@ -115,7 +114,7 @@ ClipAgain read_clip_again(const fs::path& folder) {
     while (const std::optional<std::string> line = next_frame(stored)) {
       const std::optional<std::string> other = next_frame(*again);
       if (other != line)
-        return {Outcome::differs, fmt::format("Frame {} of the clip {} reads otherwise than in {}.", frames,
+        return {Outcome::differs, fmt::format("Frame {} of the clip {} does not read as in {}.", frames,
                                               clip.string(), readings_name)};
       ++frames;
     }
@@ -123,7 +122,7 @@ ClipAgain read_clip_again(const fs::path& folder) {
     return {Outcome::not_read, fmt::format("The clip was not read again: {}.", e.what())};
   }
   return {Outcome::same,
-          fmt::format("The clip {} was read again: {} frames read as they did.", clip.string(), frames)};
+          fmt::format("The clip {} was read again: {} frames read as before.", clip.string(), frames)};
 }
 
 }  // namespace tachproof

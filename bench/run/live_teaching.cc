@@ -18,6 +18,7 @@ using namespace std::chrono_literals;
 
 // After the source has been given all: what it still has to play, and a look more.
 constexpr auto linger = 1s;
+constexpr std::chrono::milliseconds first_frame_within = 20s;
 
 bool is_device(const std::string& from) {
   std::error_code error;
@@ -29,8 +30,8 @@ RigFile source_alone(const TeachingFilm& film) {
   const RigFile& rig = film.rig;
   if (kind_of(rig.source).is_software() && is_device(film.camera.from))
     throw FileErrors({{film.rig_name, rig.source.line, rig.source.column,
-                       "a simulated source: nothing would play to the unit that the camera sees; source must "
-                       "be a board or a generator"}});
+                       "a simulated source plays nothing to the unit that the camera sees; source must be a "
+                       "board or a generator"}});
   return unwatched(rig);
 }
 
@@ -58,8 +59,10 @@ void film_teaching(const TeachingFilm& film, const Gauge& gauge, const RunHooks&
   std::filesystem::create_directories(film.folder);
   // The camera before the source: nothing is played when it cannot be opened.
   CameraProcess camera(words_of(film));
-  const std::optional<std::string> ready = camera.line(20'000ms);
-  if (!ready) throw RigError("the camera " + film.camera.from + " gives no frames");
+  const std::optional<std::string> ready = camera.line(first_frame_within);
+  if (!ready)
+    throw RigError(fmt::format("the camera {} has given no frame for {} s: check its cable, then teach again",
+                               film.camera.from, std::chrono::duration<double>(first_frame_within).count()));
   Rig rig = make_rig(alone, film.rig_name, gauge, 1);
 
   RunHooks watched = hooks;
@@ -77,7 +80,7 @@ void film_teaching(const TeachingFilm& film, const Gauge& gauge, const RunHooks&
   const NextSteps all_at_once = [&](const SurveyView&) { return std::exchange(steps, {}); };
   const SurveyEvidence played = play_survey(all_at_once, gauge.pulses_per_rev, rig, nullptr, watched);
   if (!played.findings.empty()) throw RigError(played.findings.front().message);
-  if (!played.complete) throw RigError("the teaching profile was not played to its end");
+  if (!played.complete) throw RigError("the teaching scenario was not played to its end: teach again");
 
   // A source in virtual time was done at once; what stands in for the camera is not.
   const auto until = started + std::chrono::nanoseconds(lasts) + linger;

@@ -49,7 +49,7 @@ struct BlinkAliases::Split {
   double between_share = 0;       // of an exposure: a change in there is seen
 };
 
-void BlinkAliases::add(Nanos at, const LampLook& look) {
+void BlinkAliases::add(Nanos at, const LampLook& look, std::uint64_t number) {
   const bool is_lit = look.state == LampLook::State::lit;
   const bool clear = is_lit || look.state == LampLook::State::dark;
   if (look.state == LampLook::State::other || (is_lit && lit_.value_or(false) && look.colour != colour_)) {
@@ -65,7 +65,7 @@ void BlinkAliases::add(Nanos at, const LampLook& look) {
   if (!lit_) changed_at_ = at;
   if (clear) lit_ = is_lit;
   if (is_lit) colour_ = look.colour;
-  frames_.push_back({at, clear, is_lit, look.light, look.open});
+  frames_.push_back({at, clear, is_lit, look.light, look.open, number});
   if (frames_.size() < most_frames || changes_.size() < 4 * least_phases) return;
   // Goes on from here.
   examine();
@@ -106,7 +106,7 @@ BlinkAliases::Split BlinkAliases::split(std::size_t from, std::size_t to) const 
     const Frame& frame = frames_[i];
     const bool is_dark = frame.light<still_dark * lit, is_lit = frame.light> fully_lit * lit;
     if (!is_dark && !is_lit) continue;
-    split.all.push_back({frame.at, true, is_lit, frame.light, frame.open});
+    split.all.push_back({frame.at, true, is_lit, frame.light, frame.open, frame.number});
     if (next_to_change(i) && split.first.size() < first_frames) split.first.push_back(split.all.back());
   }
   return split;
@@ -152,6 +152,7 @@ void BlinkAliases::examine(std::size_t from, std::size_t to) {
   const Split seen = split(from, to);
   SeenBlink blink;
   blink.from = frames_[changes_[from]].at;
+  blink.frame = frames_[changes_[from]].number;
   blink.to = frames_[changes_[to]].at;
   blink.phases = static_cast<int>(to - from);
   const std::size_t cycles = (to - from) / 2;
@@ -176,19 +177,20 @@ void BlinkAliases::examine(std::size_t from, std::size_t to) {
   blinks_.push_back(blink);
 }
 
-std::string say_alias(const SeenBlink& blink, Nanos frame_period, bool exposure_known) {
+std::string say_alias(const SeenBlink& blink, Nanos frame_period, bool exposure_known, bool may_be_steady) {
   const double fps = 1 / to_seconds(frame_period);
-  std::string text = "seems to blink at " + decimal(blink.hz, 2) + " Hz from " + say_time(blink.from) +
-                     " of the camera's time; at " + decimal(fps, 2) +
-                     " frames a second a lamp that blinks at " + decimal(blink.alias_hz, 1) +
-                     " Hz would look the same";
+  std::string text = "seems to blink at " + decimal(blink.hz, 2) + " Hz from frame " +
+                     std::to_string(blink.frame) + " (" + say_time(blink.from) + ") on. At " +
+                     decimal(fps, 2) + " frames a second a lamp that blinks at " +
+                     decimal(blink.alias_hz, 1) + " Hz would look the same" +
+                     (may_be_steady ? ", and so would a steady lamp that is dimmed at that rate" : "");
   const double needed_ms = std::ceil(blink.exposure_s * 1e4) / 10;
   if (blink.exposure_s == 0) return text + ": film with more frames a second";
   if (exposure_known)
     return text + ": film with an exposure of at least " + decimal(needed_ms, 1) +
            " ms, or with another number of frames a second";
-  return text + ": say the exposure (--exposure-ms, or exposure_ms in the rig file); at least " +
-         decimal(needed_ms, 1) + " ms would exclude that";
+  return text + ": state the exposure (--exposure-ms, or exposure_ms in the rig file); at least " +
+         decimal(needed_ms, 1) + " ms is needed";
 }
 
 }  // namespace tachproof

@@ -13,6 +13,7 @@
 // That bounds the x for which a frame is neither.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -26,9 +27,10 @@ namespace tachproof {
 struct SeenBlink {
   double hz = 0;  // as it looks
   Nanos from = 0, to = 0;
-  int phases = 0;         // whole ones, lit and dark
-  double alias_hz = 0;    // the lowest rate that would look the same; 0: none
-  double exposure_s = 0;  // at least this long an exposure would exclude it; 0: none would
+  std::uint64_t frame = 0;  // the number of that at `from`
+  int phases = 0;           // whole ones, lit and dark
+  double alias_hz = 0;      // the lowest rate that would look the same; 0: none
+  double exposure_s = 0;    // at least this long an exposure would exclude it; 0: none would
   bool is_believed() const { return alias_hz == 0; }
 };
 
@@ -41,8 +43,8 @@ class BlinkAliases {
   };
   explicit BlinkAliases(const Setup& setup) : setup_(setup) {}
 
-  // One good frame.
-  void add(Nanos at, const LampLook& look);
+  // One good frame; `number` counts all that came.
+  void add(Nanos at, const LampLook& look, std::uint64_t number = 0);
   // Nothing more will come for now.
   void end_stretch();
   // Blinks of three phases or more that were seen whole, as they end.
@@ -53,6 +55,7 @@ class BlinkAliases {
     Nanos at = 0;
     bool clear = false, lit = false;
     double light = 0, open = 0;
+    std::uint64_t number = 0;
   };
   struct Split;
   void examine();
@@ -69,8 +72,9 @@ class BlinkAliases {
   std::vector<SeenBlink> blinks_;
 };
 
-// Why it is not believed, and what to do: a clause whose subject is the lamp, "seems to blink at
-// 2.50 Hz ...".
-std::string say_alias(const SeenBlink& blink, Nanos frame_period, bool exposure_known);
+// Why it is not believed, and what to do: sentences whose first subject is the lamp, "seems to blink at
+// 2.50 Hz ...". `may_be_steady`: the settings let the lamp be steady, so it may as well be dimmed.
+std::string say_alias(const SeenBlink& blink, Nanos frame_period, bool exposure_known,
+                      bool may_be_steady = false);
 
 }  // namespace tachproof

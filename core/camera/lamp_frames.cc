@@ -153,9 +153,13 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   if (lamp.changed_amid && std::max(were_between, lamp.between) >= fading_frames) {
     lamp.changed_amid = false;
     if (!was_other)
-      lose(at, name(index) + " faded rather than switched at " + say_frame(mark(at)) +
-                   ": its dimming beats with the shutter, or it is less bright than it was taught; film with "
-                   "another exposure, best a whole number of the dimming's periods, or teach again");
+      lose(
+          at,
+          name(index) + " was neither dark nor fully lit for " +
+              std::to_string(std::max(were_between, lamp.between)) + " frames at " + say_frame(mark(at)) +
+              ", and a lamp that switches is so for 2 at most",
+          "if it is dimmed, film with an exposure of a whole number of its dimming's periods; if not, it may "
+          "be less bright than it was taught: teach again");
   }
   if (ends_change && !was_other) note_fading(index, were_between, at);
   if (!clear) return;
@@ -163,11 +167,11 @@ void LampFrames::see(std::size_t index, Nanos at, const LampLook& look) {
   const bool known_other = was_other || (odd > 0 && lamp.others > 0);
   if (begun_ && !known_other && at - lamp.seen > setup_.longest_unseen)
     lose(lamp.seen,
-         name(index) + " could not be read for " + say_span(at - lamp.seen) + " up to " +
+         name(index) + " could not be read for " + say_span(at - lamp.seen) + ", until " +
              say_frame(mark(at)) +
-             (odd > 0 ? ": it was lit in a colour that it was not taught, too briefly to be certain; hold "
-                        "the rpm there for longer"
-                      : ": glare, a hand before it, or frames that are missing; film again without"));
+             (odd > 0 ? "; it was lit in a colour that it was not taught, too briefly to be sure" : ""),
+         odd > 0 ? "hold the rpm there for longer"
+                 : "look for glare, a hand in front of it or missing frames, and film again");
   if (changed) {
     change(index, at, state);
   } else if (++lamp.frames_in_state > fast_frames) {
@@ -193,26 +197,37 @@ void LampFrames::note_fading(std::size_t index, int between, Nanos at) {
                           std::pow(open, lamp.fadings) < too_rare;
   if (lamp.fades || (std::popcount(lamp.with_two) < often_two && !always_one)) return;
   lamp.fades = true;
-  lose(at, name(index) + " fades at every change, the last at " + say_frame(mark(at)) +
-               ": its dimming beats with the shutter, or it is slower than the frames; film with another "
-               "exposure, best a whole number of the dimming's periods");
+  lose(at,
+       always_one ? name(index) + " was caught half lit at each of its last " + std::to_string(lamp.fadings) +
+                        " changes, the last at " + say_frame(mark(at)) + ", though the shutter is open for " +
+                        decimal(100 * open, 0) + " % of the time only"
+                  : name(index) + " was half lit for 2 frames or more at " +
+                        std::to_string(std::popcount(lamp.with_two)) + " of its last " +
+                        std::to_string(lamp.fadings) + " changes, the last at " + say_frame(mark(at)),
+       "if it is dimmed, film with an exposure of a whole number of its dimming's periods; if not, it lights "
+       "too slowly for this exposure: film with a longer one");
 }
 
 void LampFrames::change(std::size_t index, Nanos at, int state) {
   Lamp& lamp = lamps_[index];
   lamp.quick_phases = lamp.frames_in_state <= fast_frames ? lamp.quick_phases + 1 : 0;
   if (lamp.quick_phases == quick_in_a_row)
-    lose(at, name(index) + " changes faster than the camera can follow, at " + say_frame(mark(at)) +
-                 ": blinking or dimming that needs more frames a second, or an exposure that is a whole "
-                 "multiple of the dimming's period");
+    lose(at,
+         name(index) + " changed faster than the camera can follow: " + std::to_string(quick_in_a_row) +
+             " times in a row after " + std::to_string(fast_frames) + " frames or fewer, up to " +
+             say_frame(mark(at)),
+         "if it blinks, film with more frames a second; if it is dimmed, film with an exposure of a whole "
+         "number of its dimming's periods");
   const bool is_brief = lamp.frames_in_state < 2;
   if (lamp.pending) {
     lamp.pending->is_brief = lamp.pending->is_brief || is_brief;
     settle(index);
   }
   const Nanos slack = reach(index);
-  lamp.pending = {
-      {lamp.seen - slack, at + slack, {{index, lamp.state, state}}, is_brief}, lamp.seen, 0, is_brief};
+  lamp.pending = {{lamp.seen - slack, at + slack, {{index, lamp.state, state}}, is_brief, mark(at)},
+                  lamp.seen,
+                  0,
+                  is_brief};
   lamp.state = state;
   lamp.frames_in_state = 1;
 }

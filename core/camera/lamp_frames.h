@@ -43,8 +43,9 @@ struct FrameMark {
 std::string say_frame(const FrameMark& frame);  // "frame 127 (4.233 s)"
 
 struct LostSight {
-  Nanos at = 0;  // of the camera's time
-  std::string why;
+  Nanos at = 0;        // of the camera's time
+  std::string what;    // a clause that names lamp and frame
+  std::string remedy;  // a clause
 };
 
 // For how long a lamp was lit in no taught colour. While it comes and goes by degrees its colour may
@@ -63,6 +64,7 @@ struct ChangeSpan {
   Nanos after = 0, before = 0;
   std::vector<LampChange> changes;
   bool ends_brief = false;  // of one lamp: the state that it leaves was seen in one frame only
+  FrameMark shown = {};     // the frame that showed the (first) change
   Nanos middle() const { return after + (before - after) / 2; }
   Nanos half_width() const { return (before - after + 1) / 2; }
 };
@@ -151,7 +153,9 @@ class LampFrames {
   std::optional<Nanos> seen_until() const;
   static void join(const ChangeSpan& next, ChangeSpan& group);
   static ChangeSpan joined(std::span<const ChangeSpan> all, bool passes_through);
-  void lose(Nanos at, std::string why) { lost_.push_back({at, std::move(why)}); }
+  void lose(Nanos at, std::string what, std::string remedy) {
+    lost_.push_back({at, std::move(what), std::move(remedy)});
+  }
 
   Setup setup_;
   std::vector<Lamp> lamps_;

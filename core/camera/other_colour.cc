@@ -43,27 +43,26 @@ OtherColourSeen judge_other_colour(const OtherColour& seen, const LampReference&
   const Light& halo = lamp.colours[nearest].halo;
   OtherColourSeen result;
   result.what = "was lit in a colour that it was not taught, from " + say_frame(seen.from) + " to " +
-                say_frame(seen.to) + ": " + shares(seen.red, seen.green) + "; " + colours.at(nearest) +
-                ", the nearest that was taught, is " +
+                say_frame(seen.to) + ": " + shares(seen.red, seen.green) +
+                ". The nearest that was taught is " + colours.at(nearest) + " with " +
                 shares(halo.r / std::max(halo.sum(), 1e-9), halo.g / std::max(halo.sum(), 1e-9)) + ": " +
-                decimal(100 * distance, 0) + " % apart, and from " + decimal(100 * apart_for_certain, 1) +
-                " % on it is another colour";
-  if (!untaught.empty()) result.what += "; the gauge lists " + untaught + " too, which no window shows";
+                decimal(100 * distance, 0) + " % away, and another colour is " +
+                decimal(100 * apart_for_certain, 1) + " % away or more";
+  if (!untaught.empty()) result.what += ". The gauge lists " + untaught + " too, but no window shows it";
   if (seen.frames < least_frames)
-    result.remedy =
-        "only " + std::to_string(seen.frames) +
-        " frames show it fully lit, which is too few to be certain; hold the rpm there for longer";
+    result.remedy = "Only " + std::to_string(seen.frames) +
+                    " frames show it fully lit, too few to be sure: hold the rpm there for longer";
   else if (distance < apart_for_certain)
-    result.remedy = "that is too near to be certain; teach again in this light";
+    result.remedy = "That is too near to be sure: teach again in this light";
   else if (distance < gross && !others_look_right)
     result.remedy =
-        "no other lamp shows that the colours are as they were taught; fix the camera's white balance, or "
-        "teach again in this light";
+        "No other lamp shows whether the camera sees colours as it did when it was taught: fix its white "
+        "balance, or teach again in this light";
   else if (std::any_of(lamp.colours.begin(), lamp.colours.end(),
                        [&](const ColourReference& taught) { return may_be_lit_and_reflect(seen, taught); }))
-    result.remedy = "it may be that colour with a reflection on it; shade the gauge and film again";
+    result.remedy = "It may be a taught colour with a reflection on it: shade the gauge and film again";
   else if (std::hypot(seen.red - room, seen.green - room) < neutral && seen.time < 2)
-    result.remedy = "it is as white as a reflection, and was seen once; shade the gauge and film again";
+    result.remedy = "It is as white as a reflection, and was seen only once: shade the gauge and film again";
   result.is_certain = result.remedy.empty();
   return result;
 }

@@ -17,7 +17,7 @@ namespace tachproof {
 struct OtherColourSeen {
   bool is_certain = false;
   std::string what;    // "was lit in a colour that it was not taught, from frame 12 (0.400 s) ..."
-  std::string remedy;  // what to do; empty when it is certain
+  std::string remedy;  // a sentence: why it is not certain, and what to do; empty when it is
 };
 
 // `colours`: of `lamp.colours`, by name. `untaught`: what the gauge lists and no window shows; may be empty.

@@ -1,6 +1,7 @@
 #include "core/camera/run_ends.h"
 
 #include <algorithm>
+#include <string>
 
 #include "core/judge/expectation.h"
 
@@ -22,7 +23,9 @@ std::size_t after(const ExpectedTransition& t) {
 std::variant<RunEnds, std::string> run_ends(const Gauge& gauge, const Profile& profile, Channels wired) {
   const ExpectedRun run = expect(gauge, profile);
   const std::vector<Reach>& reaches = run.reaches;
-  if (run.transitions.size() < 2) return "the scenario demands fewer than two changes";
+  if (run.transitions.size() < 2)
+    return "the scenario demands " + std::to_string(run.transitions.size()) +
+           " lamp changes, and 2 are needed";
   const auto by_latest = [](const auto& a, const auto& b) { return a.latest < b.latest; };
   const auto by_earliest = [](const auto& a, const auto& b) { return a.earliest < b.earliest; };
   const ExpectedTransition& first =
@@ -42,21 +45,21 @@ std::variant<RunEnds, std::string> run_ends(const Gauge& gauge, const Profile& p
   const auto blinks = [&](std::size_t window) { return (gauge.windows[window].cue.blinking & wired) != 0; };
 
   if (!settled(reaches.front()) || !settled(reaches.back()))
-    return "the scenario begins or ends where a sound unit may show one thing or another";
+    return "where the scenario begins or ends, a sound unit may show either of two windows";
   if (apart(before(first), after(first)) == 0 || apart(before(last), after(last)) == 0)
-    return "the scenario's first or last change does not show";
+    return "the scenario's first or last change is of no lamp that is watched";
   if (blinks(reaches.front().lowest) || blinks(reaches.back().lowest))
-    return "lamps blink when the scenario begins or ends, which is no change to tell time by";
+    return "lamps blink when the scenario begins or ends, and a blink cannot set the time";
   // A spell in which the unit may move and need not: is the first one also the
   // first demand's, and the last the last's?
   const auto begins = std::find_if_not(reaches.begin(), reaches.end(), settled);
   const auto next = std::find_if(begins, reaches.end(), settled);
   if (begins == reaches.end() || next->lowest == reaches.front().lowest)
-    return "the scenario's first change may come or not";
+    return "the scenario's first change may come or not: a sound unit need not show it";
   const auto end = std::find_if_not(reaches.rbegin(), reaches.rend(), settled);
   const auto former = std::find_if(end, reaches.rend(), settled);
   if (former == reaches.rend() || former->lowest == reaches.back().lowest)
-    return "the scenario's last change may come or not";
+    return "the scenario's last change may come or not: a sound unit need not show it";
 
   std::size_t lowest = next->lowest, highest = next->lowest;
   const auto widen = [&](const Reach& reach) {
@@ -73,11 +76,9 @@ std::variant<RunEnds, std::string> run_ends(const Gauge& gauge, const Profile& p
   // A lamp that is to blink may begin dark; one that blinked may end dark.
   const bool first_blinks = blinks(after(first)) || blinks(next->lowest),
              last_blinks = blinks(before(last)) || blinks(former->lowest);
-  RunEnds ends;
-  ends.first = {begins->from, first.latest + (first_blinks ? blink : 0), first_moves};
-  ends.last = {last.earliest - (last_blinks ? blink : 0), end.base()->from, last_moves};
-  ends.duration = profile.duration();
-  return ends;
+  return RunEnds{.first = {begins->from, first.latest + (first_blinks ? blink : 0), first_moves},
+                 .last = {last.earliest - (last_blinks ? blink : 0), end.base()->from, last_moves},
+                 .duration = profile.duration()};
 }
 
 }  // namespace tachproof

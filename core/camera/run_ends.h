@@ -22,8 +22,8 @@ struct RunEnds {
 };
 
 // `wired`: the channels that are watched. Else why there are none, a clause: the
-// run's first or last change does not show, may or may not come, or cannot be
-// told from blinking.
+// run's first or last change does not show, may or may not come, or may be a
+// blink's.
 std::variant<RunEnds, std::string> run_ends(const Gauge& gauge, const Profile& profile, Channels wired);
 
 }  // namespace tachproof

@@ -160,7 +160,7 @@ TEST_F(CameraByHostClock, AHealthyUnitPassesWhereverInAFrameTheStampWasPut) {
     std::filesystem::remove_all(scratch / "out");
   }
   // Half of: 2.2 periods; exposure, readout and a period.
-  EXPECT_THAT(description, HasSubstr("its time is the run's by the host's clock, all told within"));
+  EXPECT_THAT(description, HasSubstr("the host's clock sets its time in the run, within"));
   EXPECT_FALSE(generator.output_on());
 }
 

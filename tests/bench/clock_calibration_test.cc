@@ -61,8 +61,8 @@ TEST(Calibration, RefusesWhenAPulseIsMissingWhereverItIs) {
     seen.rising.erase(seen.rising.begin() + static_cast<std::ptrdiff_t>(i));
     EXPECT_EQ(
         refusal(seen, 1),
-        "calibrating the board's clock: 29 pulses of the reference seen in 30.0 s, where 1 Hz make 30: 1 "
-        "missing, 0 too many, 0 not on the beat; nothing is corrected");
+        "calibrating the board's clock: 29 pulses of the reference were seen in 30.0 s, and 1 Hz make 30: 1 "
+        "missing, 0 too many, 0 out of time. Check --hz, the reference and its wire; nothing is corrected");
   }
 }
 
@@ -93,34 +93,37 @@ RC_GTEST_PROP(Calibration, NeverCorrectsWronglyWhateverIsMissingOrExtra, ()) {
 TEST(Calibration, SaysWhatItSawOfAReferenceThatIsNotThere) {
   ReferencePulses seen = seen_by_board(0, 1, 60);
   seen.rising.clear();
-  EXPECT_EQ(refusal(seen, 1),
-            "calibrating the board's clock: 0 pulses of the reference seen in 60.0 s, where 1 Hz make 60: 60 "
-            "missing, 0 too many, 0 not on the beat; nothing is corrected");
+  EXPECT_EQ(
+      refusal(seen, 1),
+      "calibrating the board's clock: 0 pulses of the reference were seen in 60.0 s, and 1 Hz make 60: 60 "
+      "missing, 0 too many, 0 out of time. Check --hz, the reference and its wire; nothing is corrected");
 }
 
 TEST(Calibration, RefusesAnotherFrequencyThanWasSaid) {
   EXPECT_EQ(
       refusal(seen_by_board(0, 60, 20), 50),
-      "calibrating the board's clock: 1200 pulses of the reference seen in 20.0 s, where 50 Hz make 1000: "
-      "0 missing, 0 too many, 1199 not on the beat; nothing is corrected");
-  EXPECT_EQ(refusal(seen_by_board(0, 100.2, 20), 100),
-            "calibrating the board's clock: its clock would be -1996 ppm off, more than any crystal is: is "
-            "the reference really 100 Hz?; nothing is corrected");
+      "calibrating the board's clock: 1200 pulses of the reference were seen in 20.0 s, and 50 Hz make 1000: "
+      "0 missing, 0 too many, 1199 out of time. Check --hz, the reference and its wire; nothing is "
+      "corrected");
+  EXPECT_EQ(
+      refusal(seen_by_board(0, 100.2, 20), 100),
+      "calibrating the board's clock: the clock would be -1996 ppm off, and no crystal is off by more than "
+      "500: check that the reference has 100 Hz; nothing is corrected");
 }
 
 TEST(Calibration, RefusesAReferenceThatIsUnsteadyOrTooShortOrPoorlySeen) {
   ReferencePulses seen = seen_by_board(0, 1, 60);
   seen.rising[30] += 500;
-  EXPECT_THAT(
-      refusal(seen, 1),
-      ::testing::HasSubstr("us off an even beat: check the reference and its wire; nothing is corrected"));
+  EXPECT_THAT(refusal(seen, 1),
+              ::testing::HasSubstr("us out of time: check the reference and its wire; nothing is corrected"));
   EXPECT_EQ(refusal(seen_by_board(0, 1, 9), 1),
-            "calibrating the board's clock: 9 pulses over 8.0 s are too few: watch for longer; nothing is "
-            "corrected");
+            "calibrating the board's clock: 9 pulses over 8.0 s are too few: watch for longer (--for); "
+            "nothing is corrected");
   seen = seen_by_board(0, 1, 60);
   seen.lost = 2;
   EXPECT_EQ(refusal(seen, 1),
-            "calibrating the board's clock: the board had no room for 2 stamps; nothing is corrected");
+            "calibrating the board's clock: the board had no room for the stamps of 2 pulses: use a slower "
+            "reference; nothing is corrected");
 }
 
 RC_GTEST_PROP(ClockSetting, CorrectsThereAndBack, ()) {

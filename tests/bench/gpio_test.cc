@@ -225,9 +225,10 @@ TEST_F(Gpio, AChipIsFoundByLabelNameDeviceOrTheNamesOfItsLines) {
   settings.wires = {{"GPIO17", 1}, {"GPIO27", 2}};
   EXPECT_EQ(refusal(), "none");
   settings.wires = {{"GPIO17", 1}, {"GPIO99", 2}};
-  EXPECT_EQ(refusal(),
-            "looking for the GPIO chip that has all the lines by name: there is none; there are gpiochip0 "
-            "(pinctrl-tarn)");
+  EXPECT_EQ(
+      refusal(),
+      "looking for the GPIO chip: none has lines of all the names in the wiring; this machine has gpiochip0 "
+      "(pinctrl-tarn)");
 }
 
 TEST_F(Gpio, ALineThatIsNotThereIsNamed) {

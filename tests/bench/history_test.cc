@@ -33,11 +33,12 @@ class HistoryFile : public testing::Test {
 
   // A finished run folder of one unit whose threshold is `off_rpm` from nominal.
   std::filesystem::path run(const std::string& unit, const std::string& started, double off_rpm,
-                            bool complete = true) {
+                            bool complete = true, const std::string& watch = "board") {
     const std::filesystem::path folder = temporary.path() / ("run-" + std::to_string(++runs));
     drumlin::Run run = drumlin::small();
     run.record.inputs.clear();
     run.record.unit_serial = unit;
+    run.record.watch = watch;
     run.record.started = started;
     run.record.result.complete = complete;
     BoundaryResult b;
@@ -246,8 +247,8 @@ TEST_F(HistoryFile, TellsTheDriftOfAUnitAndTheSpreadOfUnits) {
 }
 
 TEST_F(HistoryFile, LeavesResultsThatCannotBeToldFromTheToleranceOutOfTheSpread) {
-  Drift sure{"g", "K1", "b", Direction::rising, 3, {{0, 1.0, 0.5}}};
-  Drift unsure{"g", "K2", "b", Direction::rising, 3, {{0, 50.0, 40}}};
+  Drift sure{"g", "K1", false, "b", Direction::rising, 3, {{0, 1.0, 0.5}}};
+  Drift unsure{"g", "K2", false, "b", Direction::rising, 3, {{0, 50.0, 40}}};
   const std::vector<Spread> all = spreads({sure, unsure});
   ASSERT_EQ(all.size(), 1U);
   EXPECT_EQ(all[0].capability.n, 1U);
@@ -267,6 +268,56 @@ TEST_F(HistoryFile, IsDrawnOnOnePageThatFetchesAndRunsNothing) {
   const nlohmann::json json = nlohmann::json::parse(history_json(view_of(all())));
   EXPECT_EQ(json["runs"].size(), 3U);
   EXPECT_EQ(json["spreads"][0]["units"], 2);
+}
+
+TEST_F(HistoryFile, SaysSimulatedOfEveryRunOfASimulatedUnit) {
+  add(run("K17", "2031-01-10T09:00:00Z", 0.0, true, "simulated"));
+  const HistoryView view = view_of(all());
+  EXPECT_TRUE(view.runs[0].simulated);
+  const std::string text = history_text(view, 80);
+  EXPECT_THAT(text, HasSubstr("  " + view.runs[0].report_id + "  SIMULATED  .."));
+  EXPECT_THAT(text, HasSubstr("\nDrift, rpm from nominal: SIMULATED unit K17, Drumlin four-lamp gauge\n"));
+  EXPECT_THAT(text, HasSubstr("\nSpread of SIMULATED units' last results, rpm: Drumlin four-lamp gauge\n"));
+  std::istringstream lines(text);
+  for (std::string line; std::getline(lines, line);) EXPECT_LE(code_points(line), 80U) << line;
+  const std::string page = history_html(view, "", "now");
+  EXPECT_THAT(page, HasSubstr("<b>SIMULATED</b> All these runs judged the built-in unit: they say nothing of "
+                              "a real one."));
+  EXPECT_THAT(page, HasSubstr("@top-center { content: \"SIMULATED"));  // printed
+  EXPECT_THAT(page, HasSubstr("<td>pass <b>SIMULATED</b></td>"));
+  EXPECT_THAT(page, HasSubstr("<h3>SIMULATED unit K17, Drumlin four-lamp gauge</h3>"));
+  EXPECT_THAT(page, HasSubstr("<h3>Drumlin four-lamp gauge: SIMULATED units</h3>"));
+  const nlohmann::json json = nlohmann::json::parse(history_json(view));
+  for (const char* list : {"runs", "drifts", "spreads"}) EXPECT_EQ(json[list][0]["simulated"], true) << list;
+}
+
+// What the built-in unit does is no evidence of how real units drift or spread.
+TEST_F(HistoryFile, KeepsSimulatedUnitsApartFromRealOnes) {
+  add(run("K17", "2031-01-10T09:00:00Z", 0.0, true, "simulated"));
+  add(run("K17", "2031-02-10T09:00:00Z", 1.0));
+  add(run("K18", "2031-02-11T09:00:00Z", 2.0));
+  const HistoryView view = view_of(all());
+  ASSERT_EQ(view.drifts.size(), 3U);
+  for (const Drift& d : view.drifts) EXPECT_EQ(d.points.size(), 1U) << unit_title(d);
+  ASSERT_EQ(view.spreads.size(), 2U);
+  EXPECT_TRUE(view.spreads[0].simulated);
+  EXPECT_EQ(view.spreads[0].capability.n, 1U);
+  EXPECT_FALSE(view.spreads[1].simulated);
+  EXPECT_EQ(view.spreads[1].capability.n, 2U);
+  const std::string page = history_html(view, "", "now");
+  EXPECT_THAT(page,
+              HasSubstr("<b>SIMULATED</b> 1 of these 3 runs judged the built-in unit: it says nothing of "
+                        "a real one."));
+  EXPECT_THAT(page, Not(HasSubstr("@top-center"))) << "a printed page may speak of real units only";
+  EXPECT_THAT(page, HasSubstr("<h3>Drumlin four-lamp gauge</h3>"));
+  EXPECT_THAT(history_text(view, 80), HasSubstr("\nSpread of the units' last results, rpm: Drumlin"));
+}
+
+TEST_F(HistoryFile, OfRealUnitsDoesNotSaySimulated) {
+  add(run("K17", "2031-01-10T09:00:00Z", 0.0));
+  const HistoryView view = view_of(all());
+  EXPECT_THAT(history_html(view, "", "now"), Not(HasSubstr("SIMULATED")));
+  EXPECT_THAT(history_text(view, 80), Not(HasSubstr("SIMULATED")));
 }
 
 TEST_F(HistoryFile, StandsAViewOfNothing) {

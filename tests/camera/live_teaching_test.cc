@@ -38,11 +38,11 @@ TEST_F(LiveTeaching, FindsWhatTheClipShowsAndSaysThatNobodyHasLooked) {
   write_rig("{kind: simulated}");
   const Finished done = run_process(words("teaching.avi", " --within 9 --keep-clip kept"), taught().folder());
   ASSERT_EQ(done.status, 0) << done.out << done.err;
-  EXPECT_THAT(done.out, HasSubstr("live.png: look whether every lamp is circled and named rightly"));
+  EXPECT_THAT(done.out, HasSubstr("live.png: check that every lamp is circled and has its right name"));
   std::ostringstream text;
   text << std::ifstream(file("live.yaml")).rdbuf();
   EXPECT_TRUE(text.str().starts_with(
-      "# Nobody has looked yet whether all lamps are circled and named rightly in live.png.\n"));
+      "# Nobody has checked yet that all lamps are circled and have their right names in live.png.\n"));
   const Regions live = load_regions(file("live.yaml")), clip = load_regions(file("regions.yaml"));
   ASSERT_EQ(live.lamps.size(), clip.lamps.size());
   for (std::size_t i = 0; i < live.lamps.size(); ++i) {
@@ -79,7 +79,7 @@ TEST_F(LiveTeaching, ThePersonAtTheTerminalHasTheLastWordOnThePicture) {
   };
   const Finished wrong = said("no");
   EXPECT_EQ(wrong.status, 3) << wrong.out;
-  EXPECT_THAT(wrong.out, HasSubstr("asked.png: are all lamps circled and named rightly?"));
+  EXPECT_THAT(wrong.out, HasSubstr("asked.png: is every lamp circled, with its right name?"));
   EXPECT_FALSE(std::filesystem::exists(file("asked.yaml")));
   EXPECT_EQ(said("yes").status, 0);
   std::string first;

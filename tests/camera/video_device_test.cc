@@ -58,7 +58,7 @@ TEST_F(VideoDevice, ThatKeepsAnAutomaticSettingIsRefusedThoughItSaysYes) {
   kernel->controls = {{V4L2_CID_EXPOSURE_ABSOLUTE, {333, true}}};
   asked.exposure_ms = 5;
   EXPECT_THAT(refusal(),
-              StartsWith("the camera /dev/video0 keeps its exposure at 33.3 ms where 5.0 was asked"));
+              StartsWith("the camera /dev/video0 keeps its exposure at 33.3 ms where 5.0 was asked for"));
 }
 
 TEST_F(VideoDevice, PrefersMjpgAndHandsItOnAsItIs) {
@@ -118,7 +118,8 @@ TEST_F(VideoDevice, ThatIsUnpluggedOrSilentEndsTheRun) {
 TEST_F(VideoDevice, ThatGivesAnotherSizeThanWasTaughtIsRefused) {
   asked.width = 1280;
   asked.height = 720;
-  EXPECT_EQ(refusal(), "the camera /dev/video0 gives 64x48 pixels where 1280x720 was asked");
+  EXPECT_EQ(refusal(),
+            "the camera /dev/video0 gives 64x48 pixels, and the lamps were taught at 1280x720: teach again");
 }
 
 }  // namespace

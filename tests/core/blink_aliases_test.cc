@@ -34,7 +34,7 @@ std::vector<SeenBlink> filmed_blink(double hz, double fps, double exposure_s, do
     look.weak = light < 0.75;
     look.light = light;
     look.open = open;
-    blinks.add(from_seconds(at), look);
+    blinks.add(from_seconds(at), look, static_cast<std::uint64_t>(i));
   }
   blinks.end_stretch();
   return blinks.take();
@@ -83,13 +83,16 @@ TEST(BlinkAliases, FramesThatComeUnevenlyExcludeThem) {
 TEST(BlinkAliases, SayWhatWouldLookTheSameAndWhatToDo) {
   const auto brief = filmed_blink(2.5, 30, 1e-3);
   ASSERT_EQ(brief.size(), 1U);
-  EXPECT_THAT(say_alias(brief[0], from_seconds(1 / 30.0), true),
-              testing::MatchesRegex("seems to blink at 2.5. Hz from 0.5.. s of the camera's time; at 30.00 "
-                                    "frames a second a lamp that blinks at 27.5 Hz would look the same: film "
-                                    "with an exposure of at least .\\.. ms, or with another number of frames "
-                                    "a second"));
+  EXPECT_THAT(
+      say_alias(brief[0], from_seconds(1 / 30.0), true),
+      testing::MatchesRegex("seems to blink at 2.5. Hz from frame 16 .0.533 s. on. At 30.00 frames a "
+                            "second a lamp that blinks at 27.5 Hz would look the same: film with an "
+                            "exposure of at least .\\.. ms, or with another number of frames a second"));
   EXPECT_THAT(say_alias(brief[0], from_seconds(1 / 30.0), false),
-              testing::HasSubstr("say the exposure (--exposure-ms, or exposure_ms in the rig file)"));
+              testing::HasSubstr("state the exposure (--exposure-ms, or exposure_ms in the rig file)"));
+  EXPECT_THAT(
+      say_alias(brief[0], from_seconds(1 / 30.0), true, true),
+      testing::HasSubstr("look the same, and so would a steady lamp that is dimmed at that rate: film"));
 }
 
 }  // namespace

@@ -125,8 +125,8 @@ TEST(OtherColour, IsCertainWhereNeitherWhiteBalanceNorAReflectionExplainsIt) {
   EXPECT_EQ(
       other_than_yellow(0.70, 0.29).what,
       "was lit in a colour that it was not taught, from frame 12 (0.400 s) to frame 21 (0.700 s): 70 % red, "
-      "29 % green, 1 % blue; yellow, the nearest that was taught, is 56 % red, 43 % green, 1 % blue: 20 % "
-      "apart, and from 11.5 % on it is another colour");
+      "29 % green, 1 % blue. The nearest that was taught is yellow with 56 % red, 43 % green, 1 % blue: 20 % "
+      "away, and another colour is 11.5 % away or more");
 }
 
 }  // namespace

@@ -90,14 +90,19 @@ TEST(LampFrames, APictureBetweenThatHardlyStoodIsPassedOverThoughItsLampChangedA
 TEST(LampFrames, WhatCannotBeToldIsLost) {
   const auto lost = looked({dark, dark, unclear, unclear, dark, dark}).take_lost();
   ASSERT_EQ(lost.size(), 1U);
-  EXPECT_EQ(
-      lost[0].why,
-      "lamp left could not be read for 3 us up to frame 4 (0.000 s): glare, a hand before it, or frames "
-      "that are missing; film again without");
+  EXPECT_EQ(lost[0].what, "lamp left could not be read for 3 us, until frame 4 (0.000 s)");
+  EXPECT_EQ(lost[0].remedy, "look for glare, a hand in front of it or missing frames, and film again");
   EXPECT_EQ(looked({dark, dark, lit, lit, dark, dark, lit, lit, dark, dark, lit, lit}).take_lost().size(),
             1U);
   // Dimming that beats with the shutter comes and goes by degrees; a switch does not.
-  EXPECT_EQ(looked({dark, dark, unclear, weak, weak, lit, lit}).take_lost().size(), 1U);
+  const auto faded = looked({dark, dark, unclear, weak, weak, lit, lit}).take_lost();
+  ASSERT_EQ(faded.size(), 1U);
+  EXPECT_EQ(faded[0].what,
+            "lamp left was neither dark nor fully lit for 3 frames at frame 4 (0.000 s), and a lamp that "
+            "switches is so for 2 at most");
+  // Whether the lamp is dimmed is not known: it is not said.
+  EXPECT_THAT(faded[0].remedy,
+              testing::StartsWith("if it is dimmed, film with an exposure of a whole number"));
   EXPECT_EQ(looked({dark, dark, unclear, lit, lit, lit}).take_lost().size(), 0U);
 }
 
@@ -113,7 +118,11 @@ TEST(LampFrames, ABlinkThatFadesAtEveryChangeIsLost) {
   looks.clear();
   for (int cycle = 0; cycle < 6; ++cycle)
     for (const LampLook& look : {dark, dark, dark, unclear, lit, lit, lit, unclear}) looks.push_back(look);
-  EXPECT_EQ(looked(looks, period / 5).take_lost().size(), 1U);
+  const auto half_lit = looked(looks, period / 5).take_lost();
+  ASSERT_EQ(half_lit.size(), 1U);
+  EXPECT_THAT(half_lit[0].what,
+              testing::AllOf(testing::StartsWith("lamp left was caught half lit at each of"),
+                             testing::EndsWith("open for 20 % of the time only")));
   EXPECT_EQ(looked(looks, period / 2).take_lost().size(), 0U);
   // Now and then a switch falls into an exposure.
   looks.clear();

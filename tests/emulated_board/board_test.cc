@@ -222,7 +222,9 @@ TEST(Board, SaysThatItRanOutWhenTheBenchIsTooSlow) {
   EXPECT_EQ(rig_error([&] {
               source.play({more, 2 * ns_per_s});
             }),
-            "the board on " + port + " ran out of pulses at 1.000 s: the bench was too slow");
+            "the board on " + port +
+                " ran out of pulses at 1.000 s, because the bench was too slow: close other programs, and "
+                "run again");
   source.end();
 }
 
@@ -272,7 +274,10 @@ std::string error_after(const std::string& request) {
   return error;
 }
 
-TEST(Board, NoticesARestartInMidRun) { EXPECT_EQ(error_after("reset"), "the board on PORT has restarted"); }
+TEST(Board, NoticesARestartInMidRun) {
+  EXPECT_EQ(error_after("reset"),
+            "the board on PORT has restarted: check its cable and its supply, and run again");
+}
 
 TEST(Board, NoticesBeingUnplugged) {
   EXPECT_EQ(error_after("hang-up"), "the board on PORT has been unplugged");

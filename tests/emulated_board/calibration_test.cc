@@ -44,8 +44,9 @@ TEST(BoardCalibration, RefusesAReferenceWithAPulseMissing) {
   } catch (const RigError& e) {
     EXPECT_THAT(e.what(),
                 ::testing::MatchesRegex(
-                    "calibrating the board's clock: 14 pulses of the reference seen in 15.[0-9] s, where "
-                    "1 Hz make 15: 1 missing, 0 too many, 0 not on the beat; nothing is corrected"));
+                    "calibrating the board's clock: 14 pulses of the reference were seen in 15.[0-9] s, and "
+                    "1 Hz make 15: 1 missing, 0 too many, 0 out of time. Check --hz, the reference and its "
+                    "wire; nothing is corrected"));
   }
 }
 

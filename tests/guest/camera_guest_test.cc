@@ -122,7 +122,8 @@ TEST_F(GuestCamera, ASizeThatItDoesNotHaveIsRefused) {
   SourceSettings asked = settings();
   asked.width = 512;
   asked.height = 288;
-  EXPECT_THAT(error_of([&] { open_frames(asked); }), HasSubstr("pixels where 512x288 was asked"));
+  EXPECT_THAT(error_of([&] { open_frames(asked); }),
+              HasSubstr("pixels, and the lamps were taught at 512x288"));
 }
 
 TEST_F(GuestCamera, TheOtherNodesAreNoCameras) {

@@ -42,7 +42,7 @@ TEST_F(HistoryProgram, TakesEveryRunInWithItsVerdict) {
   const Finished list = tachproof("history --history h.db");
   EXPECT_EQ(list.status, 0) << list.err;
   EXPECT_THAT(list.out, StartsWith("started          unit"));
-  EXPECT_THAT(list.out, HasSubstr("Spread of the units"));
+  EXPECT_THAT(list.out, HasSubstr("Spread of SIMULATED units"));
   const json all = json::parse(tachproof("history --history h.db --json").out);
   ASSERT_EQ(all["runs"].size(), 2U);
   EXPECT_EQ(all["runs"][0]["unit"], "K17");
@@ -90,7 +90,7 @@ TEST_F(HistoryProgram, DrawsOnePage) {
   EXPECT_EQ(tachproof("history --history h.db --html page.html").status, 0);
   std::ostringstream page;
   page << std::ifstream(scratch / "page.html").rdbuf();
-  EXPECT_THAT(page.str(), HasSubstr("unit K17, Two-lamp gauge"));
+  EXPECT_THAT(page.str(), HasSubstr("SIMULATED unit K17, Two-lamp gauge"));
 }
 
 TEST_F(HistoryProgram, BadUsageIsOneLineAndStatus2) {

@@ -1,3 +1,4 @@
+#include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <signal.h>
@@ -495,6 +496,41 @@ TEST_F(Program, ProvesARigByALampTest) {
   EXPECT_EQ(report["windows"][1]["should_show"], "near white");
   EXPECT_EQ(report["windows"][1]["shown"], "far magenta");
   EXPECT_EQ(report["swapped"].size(), 2u);
+}
+
+TEST_F(Program, ALampTestsRowsFitTheTerminal) {
+  std::string many =
+      "format: 1\nkind: gauge\nname: Row of eight\npulses_per_rev: 2\nanchors: {pit: 3000}\nlamps:\n";
+  std::string lit, other;
+  for (int i = 1; i <= 8; ++i) {
+    many += fmt::format("  - {{id: position-{}, colours: [magenta, cyan]}}\n", i);
+    lit += fmt::format("{}position-{}: magenta", i == 1 ? "" : ", ", i);
+    other += fmt::format("{}position-{}: cyan", i == 1 ? "" : ", ", i);
+  }
+  many += "windows:\n  - {name: calm, from: 0, show: {}}\n";
+  const std::string last =
+      "deadband: {rpm: 10, sits: below}\n"
+      "tolerance: {rpm: 3, response_ms: {from: 0, to: 120}, settle_ms: 10}\n";
+  const auto window = [](const std::string& show) {
+    return "  - {name: far-beyond-what-is-allowed-in-the-lane, from: {pit: 0}, show: {" + show + "}}\n";
+  };
+  scratch.write("many.yaml", many + window(lit) + last);
+  scratch.write("cyan.yaml", many + window(other) + last);
+  scratch.write(
+      "many-rig.yaml",
+      "format: 1\nkind: rig\nsource: {kind: simulated}\nwatch: {kind: simulated, unit: cyan.yaml}\n");
+  const Finished bad = tachproof("rig many-rig.yaml --gauge many.yaml");
+  EXPECT_EQ(bad.status, 1) << bad.out << bad.err;
+  EXPECT_THAT(bad.out,
+              HasSubstr("  far-beyond-what-is-allowed-in-the-lane\n"
+                        "               position-1 magenta, position-2 magenta, position-3 magenta,\n"
+                        "               position-4 magenta, position-5 magenta, position-6 magenta,\n"
+                        "               position-7 magenta, position-8 magenta\n"
+                        "               BUT SHOWN: position-1 cyan, position-2 cyan, position-3 cyan,\n"
+                        "               position-4 cyan, position-5 cyan, position-6 cyan, position-7\n"
+                        "               cyan, position-8 cyan\n"));
+  std::istringstream lines(bad.out);
+  for (std::string line; std::getline(lines, line);) EXPECT_LE(line.size(), 80U) << line;
 }
 
 TEST_F(Program, RefusesWordsThatMakeNoLampTest) {

@@ -66,14 +66,17 @@ void BoardConnection::let_pass(Nanos until) {
   clock_->let_pass(io_, port_, until);
   if (problem_.empty() && port_.lost()) problem("the board on " + port() + " has been unplugged");
   if (greeted_ && asked_ && clock_->now() - *asked_ > silence_limit)
-    problem(fmt::format("the board on {} has been silent for {} s", port(), to_seconds(silence_limit)));
+    problem(fmt::format("the board on {} has been silent for {} s: check its cable, and run again", port(),
+                        to_seconds(silence_limit)));
   if (!problem_.empty()) throw RigError(problem_);
 }
 
 void BoardConnection::wait_for(const std::function<bool()>& done, Nanos patience, const std::string& what) {
   const Nanos end = clock_->now() + patience;
   while (!done()) {
-    if (clock_->now() >= end) throw RigError(fmt::format("the board on {}: {}", port(), what));
+    if (clock_->now() >= end)
+      throw RigError(fmt::format("the board on {} {} within {} s: unplug it, plug it in, and run again",
+                                 port(), what, to_seconds(patience)));
     let_pass(end);
   }
 }
@@ -84,7 +87,8 @@ void BoardConnection::received(std::span<const std::uint8_t> bytes) {
     bytes = bytes.subspan(step.used);
     if (step.frame) received(*step.frame);
     // Before the greeting a boot loader may have said anything.
-    if (step.damaged && greeted_) problem("a damaged message from the board on " + port());
+    if (step.damaged && greeted_)
+      problem("a message from the board on " + port() + " was damaged: check the cable, and run again");
   }
 }
 
@@ -95,8 +99,11 @@ void BoardConnection::received(const LinkFrame& frame) {
     expected_ = static_cast<std::uint8_t>(frame.sequence + 1);
     return;
   }
-  if (frame.type == link_hello) return problem("the board on " + port() + " has restarted");
-  if (frame.sequence != expected_) return problem("messages from the board on " + port() + " are missing");
+  if (frame.type == link_hello)
+    return problem("the board on " + port() +
+                   " has restarted: check its cable and its supply, and run again");
+  if (frame.sequence != expected_)
+    return problem("a message from the board on " + port() + " was lost: check the cable, and run again");
   ++expected_;
   asked_.reset();
   if (handler_) handler_(frame);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "bench/files/dates.h"
 #include "bench/files/readers.h"
 #include "bench/files/yaml_text.h"
 #include "bench/rigs/board/board.h"
@@ -28,15 +29,6 @@ void read_buttons(const YamlNode& node, std::map<std::string, std::string>& butt
     buttons[action] = output;
   }
   m.finish();
-}
-
-bool is_date(const std::string& text) {
-  if (text.size() != 10) return false;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    const bool dash = i == 4 || i == 7;
-    if (dash ? text[i] != '-' : text[i] < '0' || text[i] > '9') return false;
-  }
-  return true;
 }
 
 ClockSetting read_clock(const YamlNode& node, ErrorList& errors) {

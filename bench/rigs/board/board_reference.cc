@@ -23,7 +23,7 @@ class Watch {
 
   ReferencePulses run(const std::function<void(double, std::size_t)>& progress) {
     board_.send(link_arm, arm_payload(link_min_ticks, static_cast<std::uint8_t>(1u << input_)));
-    board_.wait_for([this] { return from_.has_value(); }, answer_within, "it does not get ready");
+    board_.wait_for([this] { return from_.has_value(); }, answer_within, "did not get ready");
     seen_.from = seen_.until = *from_;
     seen_.stamp_spread = board_.hello().stamp_spread_ns;
     const auto end = seen_.from + static_cast<LinkTicks>(lasts_ / link_tick_ns);
@@ -53,11 +53,14 @@ class Watch {
       seen_.lost = lamps->lost;
     } else if (const auto status = frame.type == link_status ? parse_status(frame.payload) : std::nullopt) {
       if (status->flags != 0)
-        problem_ = fmt::format("has stopped watching (flags {:#x}); start again", status->flags);
+        problem_ = fmt::format("has stopped watching (flags {:#x}): run this again", status->flags);
       seen_.until = status->seen_until;
       seen_.lost = status->lost;
     } else {
-      problem_ = fmt::format("sent a message of type {:#x} that this program does not know", frame.type);
+      problem_ = fmt::format(
+          "sent a message of type {:#x} that this program does not know: flash the firmware that came with "
+          "the program",
+          frame.type);
     }
   }
 

@@ -18,12 +18,12 @@ constexpr Nanos start_with = 200 * ns_per_ms;  // of train; or a full queue
 
 std::string describe_flags(unsigned flags) {
   static constexpr std::pair<unsigned, const char*> words[] = {
-      {link_flag_late, "it set up an edge too late: the bench was too slow"},
-      {link_flag_underrun, "it ran out of pulses: the bench was too slow"},
-      {link_flag_overrun, "bytes or entries came faster than it could take them"},
-      {link_flag_watchdog, "it heard nothing from the bench for a second"},
-      {link_flag_link, "a message to it was damaged or missing"},
-      {link_flag_bad_train, "it could not read an entry of the train"}};
+      {link_flag_late, "it got an edge too late, because the bench was too slow"},
+      {link_flag_underrun, "it ran out of pulses, because the bench was too slow"},
+      {link_flag_overrun, "bytes or pulses came faster than it could take them"},
+      {link_flag_watchdog, "it heard nothing from the bench for 1 s"},
+      {link_flag_link, "a message to it was damaged or lost"},
+      {link_flag_bad_train, "it could not read what it should play"}};
   std::string out;
   for (const auto& [flag, text] : words) {
     if (!(flags & flag)) continue;
@@ -90,7 +90,8 @@ void BoardSession::handle(const LinkFrame& frame) {
   } else if (frame.type == link_credit) {
     const auto credit = parse_credit(frame.payload);
     understood = credit.has_value();
-    if (credit && !ledger_.taken(*credit)) contradiction("has not taken the train that it was sent");
+    if (credit && !ledger_.taken(*credit))
+      contradiction("has not played the pulses that it was sent: run again");
   } else if (frame.type == link_lamps) {
     const auto lamps = parse_lamps(frame.payload);
     understood = lamps.has_value();
@@ -103,7 +104,10 @@ void BoardSession::handle(const LinkFrame& frame) {
     understood = false;
   }
   if (!understood)
-    contradiction(fmt::format("sent a message of type {:#x} that this program does not know", frame.type));
+    contradiction(
+        fmt::format("sent a message of type {:#x} that this program does not know: flash the "
+                    "firmware that came with the program",
+                    frame.type));
 }
 
 void BoardSession::handle(const LinkLamps& lamps) {
@@ -117,15 +121,17 @@ void BoardSession::handle(const LinkStatus& status) {
   count_lost(status.lost);
   check_clock(status.seen_until);
   if (!ledger_.taken(status.taken) || !ledger_.edges_agree(status.edges))
-    return contradiction("has not taken the train that it was sent");
+    return contradiction("has not played the pulses that it was sent: run again");
   // Once all that there was has been played, an empty queue is no fault yet.
   if (status.flags == link_flag_underrun && ledger_.outstanding() == 0 && queue_.empty()) {
     dry_ = true;
     return;
   }
-  if (status.flags != 0) return contradiction("has stopped: " + describe_flags(status.flags));
+  if (status.flags != 0)
+    return contradiction("has stopped: " + describe_flags(status.flags) +
+                         ". Check its cable, close other programs, and run again");
   const int expected = zero_ ? link_state_running : link_state_armed;
-  if (status.state != expected && !dry_) contradiction("is no longer in the run");
+  if (status.state != expected && !dry_) contradiction("has left the run by itself: run again");
 }
 
 void BoardSession::check_clock(LinkTicks seen_until) {
@@ -161,7 +167,7 @@ void BoardSession::begin() {
   const auto pulse_ticks =
       std::clamp<Nanos>(settings_.pulse / link_tick_ns, link_min_ticks / 2, link_max_ticks / 2);
   connection_.send(link_arm, arm_payload(static_cast<std::uint16_t>(pulse_ticks), wired_inputs()));
-  connection_.wait_for([this] { return armed_; }, answer_within, "it does not get ready");
+  connection_.wait_for([this] { return armed_; }, answer_within, "did not get ready");
   encoder_.outputs(0, link_output_sync_lamp);
   begun_ = true;
 }
@@ -170,7 +176,7 @@ void BoardSession::start() {
   if (zero_) return;
   feed();
   connection_.send(link_start);
-  connection_.wait_for([this] { return zero_.has_value(); }, answer_within, "it does not start the train");
+  connection_.wait_for([this] { return zero_.has_value(); }, answer_within, "did not start to play");
   check();
 }
 
@@ -210,7 +216,10 @@ void BoardSession::play(const PulseBlock& block) {
   step(connection_.now());
   if (dry_) {
     throw RigError(fmt::format(
-        "the board on {} ran out of pulses at {:.3f} s: the bench was too slow", settings_.port,
+        "the board on {} ran out of pulses at {:.3f} s, because the bench was too slow: close other "
+        "programs, and "
+        "run again",
+        settings_.port,
         to_seconds(true_time(settings_.clock, static_cast<Nanos>(ledger_.taken_ticks()) * link_tick_ns))));
   }
   queue_.insert(queue_.end(), entries.begin(), entries.end());

@@ -100,23 +100,27 @@ Nanos true_time(const ClockSetting& clock, Nanos board_time) {
 Calibration calibrate(const ReferencePulses& seen, const ReferenceSignal& reference) {
   const double period_ticks = ticks_per_s / reference.hz;
   const double watched_s = static_cast<double>(seen.until - seen.from) / ticks_per_s;
-  if (seen.lost > 0) refuse(fmt::format("the board had no room for {} stamps", seen.lost));
+  if (seen.lost > 0)
+    refuse(
+        fmt::format("the board had no room for the stamps of {} pulses: use a slower reference", seen.lost));
   const Count count = irregular(seen, period_ticks);
   if (count.missing + count.extra + count.uneven > 0)
-    refuse(fmt::format(
-        "{} pulses of the reference seen in {:.1f} s, where {} Hz make {:.0f}: {} missing, {} too "
-        "many, {} not on the beat",
-        seen.rising.size(), watched_s, reference.hz, watched_s * reference.hz, count.missing, count.extra,
-        count.uneven));
+    refuse(
+        fmt::format("{} pulses of the reference were seen in {:.1f} s, and {} Hz make {:.0f}: {} missing, {} "
+                    "too many, {} out "
+                    "of time. Check --hz, the reference and its wire",
+                    seen.rising.size(), watched_s, reference.hz, watched_s * reference.hz, count.missing,
+                    count.extra, count.uneven));
   const double lasts_s =
       seen.rising.empty() ? 0 : static_cast<double>(seen.rising.back() - seen.rising.front()) / ticks_per_s;
   if (seen.rising.size() < fewest_reference_pulses || lasts_s < 0.8 * to_seconds(shortest_calibration))
-    refuse(fmt::format("{} pulses over {:.1f} s are too few: watch for longer", seen.rising.size(), lasts_s));
+    refuse(fmt::format("{} pulses over {:.1f} s are too few: watch for longer (--for)", seen.rising.size(),
+                       lasts_s));
 
   const Line line = fit(seen.rising);
   if (line.furthest / ticks_per_s > most_scatter_s)
     refuse(fmt::format(
-        "the reference's pulses are up to {:.0f} us off an even beat: check the reference and its wire",
+        "the reference's pulses are up to {:.0f} us out of time: check the reference and its wire",
         line.furthest / ticks_per_s * 1e6));
   Calibration out;
   out.pulses = seen.rising.size();
@@ -124,9 +128,10 @@ Calibration calibrate(const ReferencePulses& seen, const ReferenceSignal& refere
   out.scatter_us = line.scatter / ticks_per_s * 1e6;
   out.fast_ppm = 1e6 * (line.slope / period_ticks - 1);
   if (std::abs(out.fast_ppm) > most_clock_ppm)
-    refuse(fmt::format(
-        "its clock would be {:.0f} ppm off, more than any crystal is: is the reference really {} Hz?",
-        out.fast_ppm, reference.hz));
+    refuse(
+        fmt::format("the clock would be {:.0f} ppm off, and no crystal is off by more than {}: check that "
+                    "the reference has {} Hz",
+                    out.fast_ppm, most_clock_ppm, reference.hz));
   // Two stamps, each somewhere within the spread.
   const double stamps_ppm = 1e6 * std::sqrt(2.0) * to_seconds(seen.stamp_spread) / 2 / root_3 / lasts_s;
   const double fit_ppm = 1e6 * line.slope_uncertainty / period_ticks;

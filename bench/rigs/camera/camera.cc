@@ -18,8 +18,8 @@ Rig camera_rig(const CameraSettings& settings, const Gauge& gauge, std::unique_p
   if (facts.time_by == TimeRelation::lamp_changes) {
     if (settings.live)
       throw FileErrors({{settings.regions, 0, 0,
-                         "there is no sync lamp; a camera's time becomes that of a board's run by one: teach "
-                         "with it in view"}});
+                         "no sync lamp was taught, and only its flashes place a camera's frames in a board's "
+                         "run: teach again with it in view"}});
     without_sync = {gauge, facts.wired};
   }
   return {marking_source(std::move(source), settings.sync, std::move(without_sync), marks),

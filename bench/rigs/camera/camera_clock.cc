@@ -23,7 +23,7 @@ class MarkingSource : public Source {
     if (source_) return source_->facts();
     SourceFacts facts;
     facts.kind = "simulated";
-    facts.description = "played when the clip was made; the clock of that source is not known here";
+    facts.description = "played when the clip was filmed; that source's clock is not known";
     facts.virtual_time = true;
     return facts;
   }
@@ -37,7 +37,9 @@ class MarkingSource : public Source {
     marks_->duration = request.profile.duration();
     if (!without_sync_) return std::nullopt;
     constexpr const char* needs =
-        "; without a sync lamp the clip's time is told by the first and last change";
+        ". Without a sync lamp the first and the last lamp change set the clip's time: film with the sync "
+        "lamp "
+        "in view, or choose another scenario";
     std::variant<RunEnds, std::string> ends =
         run_ends(without_sync_->gauge, request.profile, without_sync_->wired);
     if (const std::string* why = std::get_if<std::string>(&ends)) return *why + needs;
@@ -100,25 +102,35 @@ std::unique_ptr<Source> marking_source(std::unique_ptr<Source> source, std::stri
 }
 
 std::string place_by_ends(const std::vector<ChangeSpan>& changes, const std::vector<Channels>& moves,
-                          PlayedMarks& marks) {
-  if (!marks.ends) return "the profile is not known, so that nothing says when the clip begins";
+                          Nanos period, PlayedMarks& marks) {
+  if (!marks.ends) return "the profile is not known, so nothing says when in the clip the run begins";
   if (changes.size() < 2)
-    return "fewer than two changes are seen, which is too few to say when the clip begins";
+    return fmt::format(
+        "the clip shows {} lamp changes, and 2 are needed to find the run in it: film the whole "
+        "run, with all lamps in view",
+        changes.size());
   const auto [first, last, duration] = *marks.ends;
   const ChangeSpan &from = changes.front(), &to = changes.back();
-  if (!any_moves(from, moves, first.moves) || !any_moves(to, moves, last.moves))
-    return "the first or last change of the clip is not that of the run: it misses an end, or the unit does "
-           "not show what it should there";
+  const bool first_fits = any_moves(from, moves, first.moves);
+  if (!first_fits || !any_moves(to, moves, last.moves))
+    return fmt::format(
+        "the clip's {0} change, by {1}, is not of the lamps that the run's {0} change is of: film "
+        "the whole run; if this is all of it, the unit does not show there what it should",
+        first_fits ? "last" : "first", say_frame((first_fits ? to : from).shown));
   const auto middle = [](const RunEnd& end) { return end.earliest + (end.latest - end.earliest) / 2; };
   const auto within = [&](const RunEnd& end) { return (end.latest - end.earliest + 1) / 2; };
   marks.clock.flashed(middle(first), middle(last));
   marks.clock.seen(from.after - within(first), from.before + within(first), true);
   marks.clock.seen(to.after - within(last), to.before + within(last), false);
   if (marks.clock.consistent()) return {};
+  const Nanos filmed = to.middle() - from.middle(), played = middle(last) - middle(first);
+  const double fps = 1 / to_seconds(period);
   return fmt::format(
-      "from the first to the last change the clip takes {}, and the run {}: it is another run's, misses an "
-      "end, or gives the wrong number of frames a second",
-      say_span(to.middle() - from.middle()), say_span(middle(last) - middle(first)));
+      "from the first to the last change the clip takes {}, and the run {}. If the clip shows this run and "
+      "all "
+      "of it, it has {:.2f} frames a second and not {:.2f}: give the right number (--fps, or fps in the rig "
+      "file). If not, film the whole run",
+      say_span(filmed), say_span(played), fps * to_seconds(filmed) / to_seconds(played), fps);
 }
 
 }  // namespace tachproof

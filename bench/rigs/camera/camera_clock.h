@@ -31,9 +31,10 @@ std::unique_ptr<Source> marking_source(std::unique_ptr<Source> source, std::stri
                                        std::optional<WithoutSync> without_sync,
                                        std::shared_ptr<PlayedMarks> marks);
 
-// Lays a whole clip's changes on the run by its first and its last. Empty, or a
-// sentence: why they do not fit. `moves[i]`: the channels of lamp i.
+// Lays a whole clip's changes on the run by its first and its last. Empty, or
+// sentences: why they do not fit, and what to do. `moves[i]`: the channels of lamp i.
+// `period`: of the clip's frames, as stated.
 std::string place_by_ends(const std::vector<ChangeSpan>& changes, const std::vector<Channels>& moves,
-                          PlayedMarks& marks);
+                          Nanos period, PlayedMarks& marks);
 
 }  // namespace tachproof

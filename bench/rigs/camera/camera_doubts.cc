@@ -33,10 +33,10 @@ CameraDoubts::CameraDoubts(const CameraSettings& settings, const Regions& region
   blinks_.assign(regions.lamps.size(), BlinkAliases({period, exposure, longest_phase(gauge)}));
 }
 
-void CameraDoubts::add(Nanos at, std::span<const LampLook> looks) {
+void CameraDoubts::add(Nanos at, std::span<const LampLook> looks, std::uint64_t number) {
   for (std::size_t i = 0; i < all_.size(); ++i) {
     const LampLook& look = looks[i];
-    if (i < blinks_.size()) blinks_[i].add(at, look);
+    if (i < blinks_.size()) blinks_[i].add(at, look, number);
     if (look.state == LampLook::State::lit && !look.weak && look.red + look.green > 0 &&
         colour_apart(look.red, look.green, all_[i].looks.colours.at(look.colour)) < clearly_as_taught)
       right_[i] = at;
@@ -73,7 +73,7 @@ CameraDoubts::Doubt CameraDoubts::of_colour(const OtherColour& other) const {
   doubt.hides_changes = !seen.is_certain;
   doubt.finding = {seen.is_certain ? FindingKind::unknown_colour : FindingKind::lost_evidence, 0, "",
                    region.lamp,
-                   "lamp " + region.lamp + " " + seen.what + (seen.is_certain ? "" : "; " + seen.remedy)};
+                   "lamp " + region.lamp + " " + seen.what + (seen.is_certain ? "" : ". " + seen.remedy)};
   return doubt;
 }
 
@@ -90,10 +90,7 @@ std::optional<CameraDoubts::Doubt> CameraDoubts::of_blink(std::size_t lamp, cons
   doubt.unsure_blinks = blinking;
   doubt.finding = {
       FindingKind::lost_evidence, 0, "", region.lamp,
-      "lamp " + region.lamp + " " + say_alias(blink, period_, settings_.exposure_ms > 0) +
-          (blinking == 0 ? "; the settings let it be steady, so it may as well be dimmed at such "
-                           "a rate"
-                         : "")};
+      "lamp " + region.lamp + " " + say_alias(blink, period_, settings_.exposure_ms > 0, blinking == 0)};
   return doubt;
 }
 

@@ -22,7 +22,7 @@ class CameraDoubts {
                const std::vector<std::vector<Channels>>& channels, Nanos period);
 
   // One good frame, with a look for each of the regions' `all`.
-  void add(Nanos at, std::span<const LampLook> looks);
+  void add(Nanos at, std::span<const LampLook> looks, std::uint64_t number);
 
   struct Doubt {
     Nanos at = 0;  // of the camera's time

@@ -36,10 +36,11 @@ int run_camera_program(const std::vector<std::string>& words) {
   arguments.push_back(nullptr);
   pid_t pid = -1;
   if (const int failed = ::posix_spawn(&pid, arguments[0], nullptr, nullptr, arguments.data(), environ))
-    throw RigError(std::string("cannot start the camera: ") + std::strerror(failed));
+    throw RigError(std::string("cannot start the camera's program: ") + std::strerror(failed));
   int status = 0;
   while (::waitpid(pid, &status, 0) < 0)
-    if (errno != EINTR) throw RigError(std::string("waiting for the camera: ") + std::strerror(errno));
+    if (errno != EINTR)
+      throw RigError(std::string("waiting for the camera's program: ") + std::strerror(errno));
   return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
 }
 
@@ -51,11 +52,11 @@ CameraProcess::CameraProcess(const std::vector<std::string>& words) {
   arguments.push_back(nullptr);
   int out[2], err[2];
   if (::pipe2(out, O_CLOEXEC) != 0)
-    throw RigError(std::string("cannot start the camera: ") + std::strerror(errno));
+    throw RigError(std::string("cannot start the camera's program: ") + std::strerror(errno));
   if (::pipe2(err, O_CLOEXEC) != 0) {
     ::close(out[0]);
     ::close(out[1]);
-    throw RigError(std::string("cannot start the camera: ") + std::strerror(errno));
+    throw RigError(std::string("cannot start the camera's program: ") + std::strerror(errno));
   }
   posix_spawn_file_actions_t files;
   posix_spawn_file_actions_init(&files);
@@ -70,7 +71,7 @@ CameraProcess::CameraProcess(const std::vector<std::string>& words) {
   if (failed == 0) return;
   ::close(lines_);
   ::close(words_);
-  throw RigError(std::string("cannot start the camera: ") + std::strerror(failed));
+  throw RigError(std::string("cannot start the camera's program: ") + std::strerror(failed));
 }
 
 CameraProcess::~CameraProcess() {
@@ -116,7 +117,7 @@ void CameraProcess::ended() {
     said.append(block.data(), static_cast<std::size_t>(n));
   while (!said.empty() && said.back() == '\n') said.pop_back();
   const std::size_t last = said.rfind('\n');
-  throw RigError(said.empty() ? "the camera's program ended without a word"
+  throw RigError(said.empty() ? "the camera's program ended and gave no reason: run this again"
                               : said.substr(last == std::string::npos ? 0 : last + 1));
 }
 

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <charconv>
 #include <utility>
 
@@ -12,7 +13,10 @@ namespace {
 
 using namespace std::chrono_literals;
 
-[[noreturn]] void not_understood() { throw RigError("the camera's program does not speak as it should"); }
+[[noreturn]] void not_understood() {
+  throw RigError(
+      "the camera's program sent something that this program does not know: build both from one version");
+}
 
 Nanos number(std::string_view text) {
   Nanos value = 0;
@@ -41,7 +45,8 @@ CameraStream::CameraStream(const CameraSettings& settings, std::size_t regions, 
   greeting("tachproof-camera 1");
   about_ = greeting("about ");
   period_ = number(greeting("period "));
-  if (period_ <= 0) throw RigError("the camera does not say how many frames a second it gives");
+  if (period_ <= 0)
+    throw RigError("the camera does not say how many frames a second it gives: give fps in the rig file");
 }
 
 std::string CameraStream::greeting(std::string_view start) {
@@ -62,7 +67,10 @@ std::optional<CameraStream::Line> CameraStream::next(std::chrono::milliseconds p
     told.frame = Frame{number_++, std::move(*reading)};
   } else if (line->starts_with("moved ")) {
     const FrameMark mark{number_++, number(std::string_view(*line).substr(6))};
-    told.moved = LostSight{mark.at, line->substr(line->find(' ', 6) + 1) + ", at " + say_frame(mark)};
+    const std::string why = line->substr(std::min(line->find(' ', 6), line->size() - 1) + 1);
+    const std::size_t end = std::min(why.find(": "), why.size());
+    told.moved = LostSight{mark.at, why.substr(0, end) + ", at " + say_frame(mark),
+                           why.substr(std::min(end + 2, why.size()))};
   } else if (*line == "end") {
     ended_ = true;
   }

@@ -16,6 +16,12 @@ using namespace std::chrono_literals;
 // Frames that are older than this when the run begins are of no interest.
 constexpr Nanos before_the_run = 500 * ns_per_ms;
 constexpr Nanos longest_silence = 3 * ns_per_s;
+constexpr std::chrono::milliseconds program_patience = 10s;
+
+[[noreturn]] void stopped() {
+  throw RigError(fmt::format("the camera's program has sent nothing for {} s: run this again",
+                             std::chrono::duration<double>(program_patience).count()));
+}
 
 // Each taught colour's light beside that of the weakest.
 std::vector<double> levels_of(const LampReference& lamp) {
@@ -30,9 +36,10 @@ std::vector<double> levels_of(const LampReference& lamp) {
 std::string say_rate(double rate, Nanos period) {
   const double fps = 1 / to_seconds(period);
   return fmt::format(
-      "the clip runs {:.1f} % {}: {:g} frames a second were stated, {:.1f} fit the flashes; say the right "
-      "number (--fps, or fps in the rig file) or film again",
-      100 * std::abs(rate - 1), rate > 1 ? "fast" : "slow", std::round(1000 * fps) / 1000, fps * rate);
+      "the clip runs {:.1f} % {}: its flashes fit {:.1f} frames a second, and {:g} were stated. Give the "
+      "right "
+      "number (--fps, or fps in the rig file), or film again",
+      100 * std::abs(rate - 1), rate > 1 ? "fast" : "slow", fps * rate, std::round(1000 * fps) / 1000);
 }
 
 }  // namespace
@@ -81,13 +88,13 @@ WatcherFacts CameraWatcher::facts() const {
   const CameraTiming timing = this->timing();
   const auto offset = static_cast<double>(timing.most_offset()),
              rows = static_cast<double>(timing.readout_doubt());
-  const char* reference = by_ == TimeRelation::host_clock  ? "the host's clock"
-                          : by_ == TimeRelation::sync_lamp ? "the sync lamp"
-                                                           : "the unit's own first and last change";
+  const char* reference = by_ == TimeRelation::host_clock  ? "the host's clock sets"
+                          : by_ == TimeRelation::sync_lamp ? "the sync lamp sets"
+                                                           : "the unit's own first and last change set";
   WatcherFacts facts;
   facts.kind = "camera";
-  facts.description = fmt::format("{}; its time is the run's by {}, all told within {:.1f} ms",
-                                  stream_.about(), reference, (offset + rows) * 1e-6);
+  facts.description = fmt::format("{}; {} its time in the run, within {:.1f} ms in all", stream_.about(),
+                                  reference, (offset + rows) * 1e-6);
   facts.resolution = timing.resolution();
   // Half-widths of rectangles (GUM 4.3.7); what the run's frames leave open of it is told as it ends.
   facts.stamp_uncertainty = static_cast<Nanos>(std::hypot(offset, rows) / std::sqrt(3.0));
@@ -121,8 +128,10 @@ Seen CameraWatcher::collect(Nanos until, std::vector<LampEvent>& out) {
   seen.stamps = stamps_.times(timing().readout_doubt());
   if (by_ == TimeRelation::sync_lamp) check_clock(until, seen);
   if (stream_.ended() && known && *known < until)
-    lose(fmt::format("the clip ends with frame {} at {} of the run, before the run does: film until its end",
-                     stream_.frames(), say_time(*known)));
+    lose(
+        fmt::format("the clip ends after {} frames, {} into the run and before the run does: copy the file "
+                    "again if it was cut off, or film to the run's end",
+                    stream_.frames(), say_time(*known)));
   seen.lost = std::exchange(lost_, 0);
   seen.lost_why = std::exchange(lost_why_, {});
   return seen;
@@ -142,11 +151,11 @@ void CameraWatcher::read_until(Nanos until) {
     return known && *known >= until;
   };
   while (!stream_.ended() && !knows()) {
-    if (read(settings_.live ? 0ms : 10'000ms)) {
+    if (read(settings_.live ? 0ms : program_patience)) {
       silent_since_.reset();
       take_changes();
     } else if (!settings_.live) {
-      throw RigError("the camera's program has stopped");
+      stopped();
     } else if (wait_by_source() >= until && !synced()) {
       return;  // its flash may be still to come
     }
@@ -155,7 +164,7 @@ void CameraWatcher::read_until(Nanos until) {
 
 void CameraWatcher::read_all() {
   while (!stream_.ended())
-    if (!read(10'000ms)) throw RigError("the camera's program has stopped");
+    if (!read(program_patience)) stopped();
 }
 
 bool CameraWatcher::read(std::chrono::milliseconds patience) {
@@ -170,7 +179,9 @@ bool CameraWatcher::read(std::chrono::milliseconds patience) {
 Nanos CameraWatcher::wait_by_source() {
   const Nanos now = attend_().value_or(0);
   if (!silent_since_) silent_since_ = now;
-  if (now - *silent_since_ > longest_silence) throw RigError("the camera gives no frames");
+  if (now - *silent_since_ > longest_silence)
+    throw RigError(fmt::format("the camera {} has given no frame for {} s: check its cable, then run again",
+                               settings_.from, to_seconds(longest_silence)));
   return now;
 }
 
@@ -180,7 +191,7 @@ void CameraWatcher::take_frame(CameraStream::Frame& frame) {
   if (zero_ && (!*zero_ || at < **zero_ - before_the_run)) return;
   if (!times_.take(at, frame.reading.again)) return;
   if (sync_lamp_) sync_lamp_->add(at, {&looks.back(), 1}, frame.number);
-  doubts_->add(at, looks);
+  doubts_->add(at, looks, frame.number);
   looks.resize(regions_.lamps.size());
   lamps_->add(at, looks, frame.number);
   last_frame_ = at;
@@ -195,9 +206,9 @@ bool CameraWatcher::placed(Nanos until) {
   if (!marks_->ends || until < marks_->ends->duration) return false;
   read_all();
   unplaced_ = lamps_->take();
-  const std::string why = place_by_ends(unplaced_, moves_, *marks_);
+  const std::string why = place_by_ends(unplaced_, moves_, stream_.period(), *marks_);
   if (!why.empty()) lose(why);
-  for (const LostSight& one : std::exchange(moved_, {})) lose(one.why);
+  for (const LostSight& one : std::exchange(moved_, {})) lose(one.what + ": " + one.remedy);
   return *(placed_ = why.empty());
 }
 
@@ -243,7 +254,8 @@ void CameraWatcher::take(const ChangeSpan& change) {
   bool is_other = false;  // it comes and goes by degrees, and is a finding of its own
   for (const LampChange& lamp : change.changes) {
     states_[lamp.lamp] = lamp.to;
-    names += (names.empty() ? "" : ", ") + regions_.lamps[lamp.lamp].lamp;
+    names += (names.empty() ? change.changes.size() > 1 ? "lamps " : "lamp " : ", ") +
+             regions_.lamps[lamp.lamp].lamp;
     is_other = is_other || lamp.from == lamp_other || lamp.to == lamp_other;
   }
   put(at);
@@ -252,17 +264,20 @@ void CameraWatcher::take(const ChangeSpan& change) {
   stamps_.add(change.half_width(), offset->half_width());
   const CameraTiming timing = this->timing();
   if (2 * change.half_width() > timing.resolution() + stream_.period() / 10)
-    lose("a change of " + names + " at " + say_time(at) + " is known to " +
-         say_span(2 * change.half_width()) + " only: frames are missing; film again");
+    lose(names + " changed by " + say_frame(change.shown) + ", " + say_time(at) +
+         " into the run. Frames are missing there, so that the change is known only to " +
+         say_span(2 * change.half_width()) + ": film again");
   if (offset->half_width() > timing.most_offset())
-    lose("the sync lamp has not flashed for so long that a change of " + names + " at " + say_time(at) +
-         " cannot be placed: press it in the scenario more often");
+    lose(names + " changed at " + say_frame(change.shown) +
+         ", and the sync lamp had not flashed for too long to say when in the run: let the scenario press '" +
+         settings_.sync + "' more often");
 }
 
 void CameraWatcher::tell_lost_sights() {
   for (std::vector<LostSight> all : {std::exchange(moved_, {}), lamps_->take_lost()})
     for (const LostSight& one : all)
-      if (in_run(one.at) >= 0) lose(one.why + "; that is " + say_time(in_run(one.at)) + " of the run");
+      if (in_run(one.at) >= 0)
+        lose(one.what + ", " + say_time(in_run(one.at)) + " into the run: " + one.remedy);
 }
 
 // Before the run only the last state counts.
@@ -302,7 +317,7 @@ void CameraWatcher::check_clock(Nanos until, Seen& seen) {
     seen.untimed = rate ? say_rate(*rate, stream_.period())
                         : std::string(
                               "the sync lamp's flashes do not fit those of the run: frames are missing, or "
-                              "it is another run's clip; film again");
+                              "the clip is of another run. Film again");
     lose(seen.untimed);
   }
   const std::optional<Nanos> awaited = marks_->clock.awaited();
@@ -311,8 +326,10 @@ void CameraWatcher::check_clock(Nanos until, Seen& seen) {
   const bool overdue =
       awaited && *awaited + timing().widest_change() + timing().most_offset() + patience < until;
   if (overdue || marks_->clock.edges_seen() > marks_->clock.edges_played())
-    lose(fmt::format("the sync lamp was seen to change {} times, and was changed {} times by {}",
-                     marks_->clock.edges_seen(), marks_->clock.edges_played(), say_time(until)));
+    lose(fmt::format(
+        "the sync lamp was seen to change {} times by {} of the run, and the source changed it {} "
+        "times: keep it in view and free of glare, and film again",
+        marks_->clock.edges_seen(), say_time(until), marks_->clock.edges_played()));
 }
 
 // Once undecided, once said.

@@ -80,7 +80,7 @@ std::optional<CameraFound> look_at(VideoKernel& kernel, const std::string& devic
   if ((can & V4L2_CAP_VIDEO_CAPTURE) == 0) {
     found.closed_because = "its pictures come in several planes, which cannot be read";
   } else if ((can & V4L2_CAP_STREAMING) == 0) {
-    found.closed_because = "it does not stream";
+    found.closed_because = "it cannot stream pictures";
   } else {
     const std::vector<std::uint32_t> offered = formats_offered(kernel, fd);
     for (const std::uint32_t format : readable_formats())
@@ -90,7 +90,7 @@ std::optional<CameraFound> look_at(VideoKernel& kernel, const std::string& devic
       std::string names;
       for (const std::uint32_t format : readable_formats())
         names += (names.empty() ? "" : ", ") + four_letters(format);
-      found.closed_because = "it has no format that can be read: " + names;
+      found.closed_because = "it offers none of the formats that can be read: " + names;
     }
   }
   kernel.close(fd);

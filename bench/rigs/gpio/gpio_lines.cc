@@ -136,9 +136,11 @@ const GpioChipFound& find_gpio_chip(const std::vector<GpioChipFound>& chips, con
     if (wanted.empty() ? has_all : named) fit.push_back(&chip);
   }
   if (fit.size() != 1) {
-    const std::string what = wanted.empty() ? "that has all the lines by name" : "'" + wanted + "'";
-    throw RigError(doing + (fit.empty() ? " " + what + ": there is none; there are " + names
-                                        : " " + what + ": there are several; name one of " + names));
+    const std::string what =
+        wanted.empty() ? "has lines of all the names in the wiring" : "is called '" + wanted + "'";
+    throw RigError(doing + (fit.empty()
+                                ? ": none " + what + "; this machine has " + names
+                                : ": more than one " + what + "; name one in the rig file: " + names));
   }
   if (!fit.front()->closed_because.empty())
     throw RigError("opening " + fit.front()->device + ": " + fit.front()->closed_because);
@@ -155,8 +157,8 @@ GpioLines::GpioLines(std::shared_ptr<GpioKernel> kernel, const GpioChipFound& ch
                      std::vector<unsigned> lines, bool active_low, GpioBias bias)
     : kernel_(std::move(kernel)), name_(called(chip)), lines_(std::move(lines)) {
   if (lines_.size() > GPIO_V2_LINES_MAX)
-    throw RigError(
-        fmt::format("watching {} lines of {}: {} are the most", lines_.size(), name_, GPIO_V2_LINES_MAX));
+    throw RigError(fmt::format("watching {} lines of {}: at most {} can be watched", lines_.size(), name_,
+                               GPIO_V2_LINES_MAX));
   const OpenChip open(*kernel_, chip.device);
   if (open.fd < 0) {
     const int error = errno;
@@ -194,7 +196,7 @@ std::optional<GpioEdge> GpioLines::next_edge() {
   const ssize_t n = kernel_->read(fd_, &event, sizeof event);
   if (n != static_cast<ssize_t>(sizeof event))
     throw RigError("reading the edges of " + name_ + ": " +
-                   (n < 0 ? std::strerror(errno) : "the chip is gone"));
+                   (n < 0 ? std::strerror(errno) : "the chip was removed"));
   return GpioEdge{static_cast<Nanos>(event.timestamp_ns), event.offset,
                   event.id == GPIO_V2_LINE_EVENT_RISING_EDGE, event.seqno};
 }
