@@ -74,6 +74,7 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
                const std::string& label) {
   const Gauge& gauge = run.gauge.gauge;
   const ScenarioFile& scenario = run.scenario.scenario;
+  catch_stop_signals();  // before a device is touched
   Rig rig = make_rig(run.rig.rig, run.rig.file, gauge, scenario.seed);
   refuse(run, rig.source->cannot_play(request_of(run)));
   const std::optional<std::string> unseen = blinks_unseen(run, rig.watcher->facts());
@@ -88,7 +89,6 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
     for (auto& file : keep_clip_evidence(folder, run.rig.rig.watch.camera))
       record.inputs.push_back(std::move(file));
 
-  catch_stop_signals();
   ProgressLine line(gauge, run.longest(), label);
   RunHooks hooks;
   hooks.stop = stop_requested;
