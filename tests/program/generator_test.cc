@@ -28,10 +28,10 @@ class ProgramWithGenerator : public testing::Test {
     scratch.write("scenario.yaml", files::scenario);
     write_rig(generator.address(), "{kind: simulated, unit: gauge.yaml}");
   }
-  void write_rig(const std::string& address, const std::string& watch) {
+  void write_rig(const std::string& address, const std::string& watch, const std::string& more = "") {
     scratch.write("rig.yaml", "format: 1\nkind: rig\nsource: {kind: scpi, address: \"" + address +
-                                  "\", amplitude_v: 5, offset_v: 2.5, answer_ms: 50}\nwatch: " + watch +
-                                  "\n");
+                                  "\", amplitude_v: 5, offset_v: 2.5, answer_ms: 50" + more +
+                                  "}\nwatch: " + watch + "\n");
   }
   std::vector<std::string> run_words(const std::string& scenario) const {
     return command_line("run " + scenario + " --gauge gauge.yaml --rig rig.yaml --no-history --out out");
@@ -44,6 +44,7 @@ class ProgramWithGenerator : public testing::Test {
   // of an answer: then it has ended by itself, with the output off.
   std::unique_ptr<Process> begun(const std::vector<std::string>& words) {
     scratch.write("endless.yaml", files::endless_scenario);
+    write_rig(generator.address(), "{kind: simulated, unit: gauge.yaml}", ", settle_ms: 1");  // soon ready
     auto process = std::make_unique<Process>(words, scratch.path());
     until([&] { return generator.output_on(); });
     was_on = generator.output_on();

@@ -194,7 +194,7 @@ void Instrument::unlock() noexcept {
 
 std::vector<std::string> Instrument::errors() {
   std::vector<std::string> out;
-  for (int i = 0; i < most_errors; ++i) {
+  for (int i = 0; link_ && i < most_errors; ++i) {
     rest();
     link_->write("SYST:ERR?");
     const std::optional<std::string> answer = link_->read(patience_);
