@@ -79,10 +79,11 @@ TEST_F(ProgramWithGenerator, CtrlCSwitchesTheOutputOff) {
   EXPECT_EQ(process->wait().status, 3);
   EXPECT_FALSE(generator.output_on());
   EXPECT_THAT(findings(), HasSubstr("output is off, confirmed"));
-  if (was_on)
+  if (was_on) {
     EXPECT_THAT(findings(),
                 HasSubstr("the run was stopped at the keyboard (Ctrl-C); the generator's output is "
                           "off, confirmed"));
+  }
 }
 
 class EverySignal : public ProgramWithGenerator, public testing::WithParamInterface<int> {};
