@@ -70,7 +70,7 @@ Instrument::Instrument(const ScpiSetting& setting, std::shared_ptr<CommandClock>
       name_("the generator at " + setting.address),
       source_(setting.channel == 1 ? "" : fmt::format("SOUR{}:", setting.channel)),
       output_(setting.channel == 1 ? "OUTP" : fmt::format("OUTP{}", setting.channel)),
-      first_(output_ + " OFF") {
+      first_(output_ + " OFF\nSYST:LOC") {
   link_ = open_();
   first_.way(link_->descriptor());
   if (const std::string where = link_->leads_to(); !where.empty()) {
