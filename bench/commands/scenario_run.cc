@@ -72,6 +72,7 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
                const std::string& label) {
   const Gauge& gauge = run.gauge.gauge;
   const ScenarioFile& scenario = run.scenario.scenario;
+  catch_stop_signals();  // before a device is touched
   Rig rig = make_rig(run.rig.rig, run.rig.file, gauge, scenario.seed);
   refuse(run, rig.source->cannot_play(request_of(run)));
   const std::optional<std::string> unseen = blinks_unseen(run, rig.watcher->facts());
@@ -85,7 +86,6 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   if (const CameraSettings* camera = filmed_by(run.rig.rig))
     for (auto& file : keep_clip_evidence(folder, *camera)) record.inputs.push_back(std::move(file));
 
-  catch_stop_signals();
   ProgressLine line(gauge, run.longest(), label);
   RunHooks hooks;
   hooks.stop = stop_requested;

@@ -66,13 +66,13 @@ class SurveyCommand : public Command {
     errors.throw_if_any();
     const Gauge* const gauge = &gauge_input->gauge;
     if (known) refuse_unknown_window(*gauge, known->window);
+    catch_stop_signals();  // before a device is touched
     Rig rig = make_rig(rig_input->rig, rig_, *gauge, 0);
 
     RunRecord record = begun(*gauge_input, rig);
     RunFolder folder = report_options_.make_folder(record);
     record.inputs.insert(record.inputs.begin(), kept(folder, *rig_input, "rig.yaml"));
     if (!unknown_) record.inputs.insert(record.inputs.begin(), kept(folder, *gauge_input, "gauge.yaml"));
-    catch_stop_signals();
     ProgressLine line(*gauge, 0);
     SurveyHooks hooks;
     hooks.stop = stop_requested;

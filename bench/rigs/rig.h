@@ -5,6 +5,7 @@
 //     source.begin, watcher.begin
 //     repeat: source.play(block); watcher.collect(...)
 //     source.end, watcher.end                (always, whatever happened)
+//     source.how_it_ended
 //
 // Failures of the world are thrown as RigError by begin, play and collect; the
 // runner turns them into a finding and an undecided run.
@@ -43,6 +44,13 @@ struct SourceFacts : SourceTiming {
   std::string kind;           // "simulated", "board", ...
   std::string description;    // one line for the report
   bool virtual_time = false;  // runs as fast as it can
+  std::string note = {};      // a sentence for the report, where there is something to know
+};
+
+// How a source was left.
+struct SourceEnd {
+  bool sound = true;  // false: it did not play what was set, or may still play
+  std::string said;   // words for a finding: "its output is off, confirmed"; may be empty
 };
 
 // What a source that times its own commands knows of one of them.
@@ -85,6 +93,8 @@ class Source {
   virtual std::vector<PlayedChange> take_played() { return {}; }
   // Output off, whatever state the run is in. Called once after begin.
   virtual void end() noexcept = 0;
+  // After end.
+  virtual SourceEnd how_it_ended() const { return {}; }
 };
 
 struct WatcherFacts : WatcherTiming {

@@ -29,8 +29,21 @@ bool Playing::stop_asked() {
   const std::optional<std::string> why = hooks_.stop ? hooks_.stop() : std::nullopt;
   if (!why) return false;
   stopped_ = true;
-  found_(FindingKind::bench_fault, seen_.until, *why);
+  if (begun_)
+    stopped_because_ = why;
+  else
+    found_(FindingKind::bench_fault, seen_.until, *why);
   return true;
+}
+
+bool Playing::end() {
+  rig_.source->end();
+  rig_.watcher->end();
+  const SourceEnd end = rig_.source->how_it_ended();
+  std::string why = stopped_because_.value_or("");
+  if (!end.said.empty() && (stopped_because_ || !end.sound)) why += (why.empty() ? "" : "; ") + end.said;
+  if (!why.empty()) found_(FindingKind::bench_fault, seen_.until, std::move(why));
+  return end.sound;
 }
 
 void Playing::show(double rpm) {

@@ -34,14 +34,13 @@ class Playing {
   // it was stopped, or it threw, and a finding says why. No exception leaves it.
   template <class What>
   bool play(What what) {
+    begun_ = true;
     const bool played = done([&] {
       rig_.source->begin();
       rig_.watcher->begin();
       what();
     });
-    rig_.source->end();
-    rig_.watcher->end();
-    return played;
+    return end() && played;
   }
   // The same for a step of its own: closing the evidence.
   template <class What>
@@ -66,6 +65,9 @@ class Playing {
   void stop() { stopped_ = true; }
 
  private:
+  // False: the source did not end as it should, and a finding says why.
+  bool end();
+
   Rig& rig_;
   const RunHooks& hooks_;
   FoundByBench found_;
@@ -76,7 +78,8 @@ class Playing {
   Nanos played_ = 0, collected_ = 0;
   std::uint64_t lost_ = 0;
   Channels lit_ = 0;
-  bool stopped_ = false;
+  bool begun_ = false, stopped_ = false;
+  std::optional<std::string> stopped_because_;  // said once the source has ended
   Glances glances_;
 };
 

@@ -57,6 +57,7 @@ class Run {
     const bool complete = played_all && all_written && playing_.lost() == 0 && seen_until >= duration;
     RunOutcome outcome{judge_.finish(std::min(seen_until, duration), complete), writer_.trace()};
     outcome.result.evidence.lost = std::max(outcome.result.evidence.lost, playing_.lost());
+    if (!source_.note.empty()) outcome.result.notes.push_back(source_.note);
     if (source_.lag > 0)
       outcome.result.notes.push_back(
           fmt::format("the source played the profile in steps, within {:.1f} ms and {:.2f} rpm of it; every "

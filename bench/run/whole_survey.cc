@@ -59,6 +59,7 @@ WholeSurvey run_survey(const SurveyAsk& ask, Rig& rig, RunFolder& folder, const 
   out.result = judge_evidence(out.found ? *out.found : ask.gauge, setup.judge, evidence, &writer);
   if (ask.unknown) as_findings(out.result);
   notes.push_back(wanted_note(ask));
+  if (const std::string note = rig.source->facts().note; !note.empty()) notes.push_back(note);
   if (evidence.waking > 0)
     notes.push_back(fmt::format("the survey began {} after the first pulse, when the unit answered",
                                 say_span(evidence.waking)));

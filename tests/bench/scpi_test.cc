@@ -9,6 +9,7 @@
 #include <fstream>
 #include <sstream>
 
+#include "bench/rigs/last_words.h"
 #include "bench/rigs/simulated/simulated_rig.h"
 #include "bench/run/runner.h"
 #include "bench/run/survey_run.h"
@@ -189,7 +190,9 @@ TEST_F(Scpi, AmplitudeAndOffsetAreSetBeforeTheOutputIsOn) {
   EXPECT_LT(first("VOLT 5;"), first("OUTP ON"));
   EXPECT_LT(first("VOLT:OFFS 2.5;"), first("OUTP ON"));
   EXPECT_LT(first("OUTP OFF"), first("VOLT 5;"));
-  EXPECT_EQ(messages.back(), "OUTP OFF;:OUTP?");
+  ASSERT_GE(messages.size(), 3U);
+  EXPECT_THAT(std::vector(messages.end() - 3, messages.end()),
+              testing::ElementsAre("OUTP OFF;:OUTP?", "SYST:LOC", "SYST:ERR?"));
 }
 
 TEST_F(Scpi, StandstillIsTheOutputOff) {
@@ -243,7 +246,8 @@ TEST_F(Scpi, AGeneratorThatHangsUpLeavesAnUndecidedRun) {
   GeneratorNature nature;
   nature.hangs_up_at = 60;
   const std::string message = lost(nature);
-  EXPECT_EQ(message, "the generator at " + setting.address + " is gone: it has hung up; its output is off");
+  EXPECT_EQ(message,
+            "the generator at " + setting.address + " is gone: it has hung up; its output is off, confirmed");
   EXPECT_FALSE(generator->output_on());
 }
 
@@ -252,7 +256,7 @@ TEST_F(Scpi, AGeneratorThatFallsSilentIsReachedAgainAndSwitchedOff) {
   nature.silent_at = 60;
   const std::string message = lost(nature);
   EXPECT_THAT(message, AllOf(StartsWith("the generator at " + setting.address + " did not answer `FREQ "),
-                             EndsWith("` within 250 ms; its output is off")));
+                             EndsWith("` within 250 ms; its output is off, confirmed")));
   EXPECT_FALSE(generator->output_on());
 }
 
@@ -260,13 +264,15 @@ TEST_F(Scpi, AGeneratorThatIsGoneForGoodMayStillBeOnAndThatIsSaid) {
   GeneratorNature nature;
   nature.hangs_up_at = 60;
   nature.deaf_when_lost = true;
-  EXPECT_THAT(lost(nature), EndsWith("it has hung up; its output may still be on"));
+  EXPECT_THAT(lost(nature),
+              HasSubstr("it has hung up; its output may still be on: switch it off at the instrument"));
 }
 
 TEST_F(Scpi, AnAnswerThatMakesNoSenseLeavesAnUndecidedRun) {
   GeneratorNature nature;
   nature.garbage_at = 60;
-  EXPECT_THAT(lost(nature), AllOf(HasSubstr(" Hz and answers '???#'"), EndsWith("; its output is off")));
+  EXPECT_THAT(lost(nature),
+              AllOf(HasSubstr(" Hz and answers '???#'"), EndsWith("; its output is off, confirmed")));
 }
 
 TEST_F(Scpi, AFrequencyThatWasNotTakenLeavesAnUndecidedRun) {
@@ -292,7 +298,7 @@ TEST_F(Scpi, ASlowGeneratorIsRefusedBeforeTheRun) {
   EXPECT_EQ(error_of([&] { source()->begin(); }),
             "the generator at " + setting.address +
                 " takes up to 9.0 ms to answer, and the rig file allows 6.0 ms: set `answer_ms: 14`; its "
-                "output is off");
+                "output is off, confirmed");
 }
 
 TEST_F(Scpi, AGeneratorThatLosesHastyCommandsIsGivenTime) {
@@ -311,7 +317,7 @@ TEST_F(Scpi, AnUndefinedHeaderIsToldWithTheErrorQueue) {
       error_of([&] { source(); }),
       "the generator at " + setting.address +
           " did not answer `OUTP:LOAD INF;:OUTP:LOAD?` within 250 ms; its error queue: -113,\"Undefined "
-          "header\"; its output is off");
+          "header\"; its output is off, confirmed");
 }
 
 TEST_F(Scpi, AnAmplitudeOutOfRangeIsToldWithTheErrorQueue) {
@@ -322,6 +328,167 @@ TEST_F(Scpi, AnAmplitudeOutOfRangeIsToldWithTheErrorQueue) {
       error_of([&] { source(); }),
       HasSubstr(
           " did not answer `VOLT 5;:VOLT?` within 250 ms; its error queue: -222,\"Data out of range\""));
+}
+
+// ---- another hand ---------------------------------------------------------------------
+
+// What the run says of a change that came in its middle, by a trip or a hand.
+TEST_F(Scpi, AnOverloadThatSwitchesTheOutputOffIsNoticed) {
+  GeneratorNature nature;
+  nature.trips_after = ns_per_s;
+  EXPECT_THAT(
+      lost(nature),
+      AllOf(StartsWith("the generator at " + setting.address + " no longer does what was set: at "),
+            HasSubstr(" s its output is off (set: on); its error queue: +501,\"Output overload\"; at "),
+            HasSubstr(" s all was well. An overload, a hand at its front panel or another program has "
+                      "changed it: find out which, then run again"),
+            EndsWith("; its output is off, confirmed")));
+}
+
+TEST_F(Scpi, AnAmplitudeChangedByAnotherHandIsNoticed) {
+  GeneratorNature nature;
+  nature.hand_after = ns_per_s;
+  nature.hand_volts = 4;
+  EXPECT_THAT(lost(nature), HasSubstr(" s its amplitude is 4 Vpp (set: 5); at "));
+  EXPECT_FALSE(generator->output_on());
+}
+
+TEST_F(Scpi, AnOffsetAndAWaveChangedByAnotherHandAreNoticed) {
+  GeneratorNature nature;
+  nature.hand_after = ns_per_s;
+  nature.hand_offset = 0;
+  nature.hand_sine = true;
+  EXPECT_THAT(lost(nature),
+              HasSubstr(" s its wave is 'SIN' (set: 'SQU'), its offset is 0 V (set: 2.5); at "));
+}
+
+TEST_F(Scpi, ALoadChangedByAnotherHandIsNoticed) {
+  GeneratorNature nature;
+  nature.hand_after = ns_per_s;
+  nature.hand_load = 50;
+  setting.load_ohm = 0;
+  EXPECT_THAT(lost(nature), HasSubstr(" s its load is 50 ohm (set: high impedance); at "));
+}
+
+// Its answers leave no time to ask for more than the frequency on a ramp.
+TEST_F(Scpi, AGeneratorOfSlowAnswersIsLookedAtWhereTheProfileHolds) {
+  GeneratorNature nature;
+  nature.answers_in = 5 * ns_per_ms;
+  nature.trips_after = 100 * ns_per_ms;
+  generator_is(nature);
+  EXPECT_FALSE(run(gauge, {Hold{2950, ns_per_s}}).complete);
+  int asked = 0;
+  for (const std::string& message : generator->messages()) asked += message.starts_with("FREQ?;:OUTP?;");
+  EXPECT_GT(asked, 8);  // as many before the run, for the time they take
+}
+
+TEST_F(Scpi, AFrequencyChangedByAnotherHandInAHoldIsNoticed) {
+  GeneratorNature nature;
+  nature.hand_after = 100 * ns_per_ms;
+  nature.hand_hz = 151;
+  generator_is(nature);
+  const RunResult result = run(gauge, {Hold{2950, ns_per_s}});
+  EXPECT_FALSE(result.complete);
+  ASSERT_FALSE(result.findings.empty());
+  EXPECT_THAT(result.findings.front().message,
+              HasSubstr(" s its frequency is 151 Hz (set: 147.500000); at "));
+}
+
+// After the last change nothing is sent: only the look at the end can see it.
+TEST_F(Scpi, ATripJustBeforeTheEndIsNoticedAtTheEnd) {
+  GeneratorNature nature;
+  nature.trips_after = 385 * ns_per_ms;
+  generator_is(nature);
+  const RunResult result = run(gauge, {Hold{2950, 400 * ns_per_ms}});
+  EXPECT_FALSE(result.complete);
+  EXPECT_EQ(result.verdict, Verdict::undecided);
+  ASSERT_FALSE(result.findings.empty());
+  EXPECT_THAT(result.findings.front().message,
+              AllOf(HasSubstr("its output is off (set: on)"), EndsWith("; its output is off, confirmed")));
+}
+
+TEST_F(Scpi, ItsKeysAreLockedDuringTheRunAndFreeAfterIt) {
+  generator_is();
+  RunHooks hooks;
+  bool locked = false;
+  hooks.stop = [&]() -> std::optional<std::string> {
+    locked = locked || generator->keys_locked();
+    return std::nullopt;
+  };
+  const RunResult result = run(gauge, {Hold{2000, 300 * ns_per_ms}}, hooks);
+  EXPECT_TRUE(locked);
+  EXPECT_TRUE(result.complete);
+  EXPECT_FALSE(generator->keys_locked());
+}
+
+TEST_F(Scpi, AModelThatCannotLockItsKeysPlaysAllTheSameAndANoteSaysSo) {
+  GeneratorNature nature;
+  nature.locks_keys = false;
+  generator_is(nature);
+  const RunResult result = run(gauge, {Hold{2000, 300 * ns_per_ms}});
+  EXPECT_TRUE(result.complete);
+  EXPECT_THAT(result.notes,
+              testing::Contains(StartsWith(
+                  "the generator's keys could not be locked (it answers '-113,\"Undefined header\"' "
+                  "to `SYST:RWL`)")));
+  EXPECT_EQ(generator->messages().back(), "OUTP OFF;:OUTP?");
+}
+
+TEST_F(Scpi, ItsAddressIsOnlyOursWhileItIsOpen) {
+  generator_is();
+  std::unique_ptr<Instrument> first = open();
+  EXPECT_EQ(error_of([&] { open(); }),
+            "opening the generator at " + setting.address + ": this program is using it already");
+  // By another name it is the same one.
+  setting.address = "localhost" + setting.address.substr(setting.address.find(':'));
+  EXPECT_THAT(error_of([&] { open(); }), EndsWith(": this program is using it already"));
+  first.reset();
+  EXPECT_EQ(error_of([&] { open(); }), "none");
+}
+
+// ---- stopped --------------------------------------------------------------------------
+
+TEST_F(Scpi, AStoppedRunSaysThatTheOutputIsOff) {
+  generator_is();
+  RunHooks hooks;
+  hooks.stop = [&]() -> std::optional<std::string> {
+    if (!generator->output_on()) return std::nullopt;
+    return "the run was stopped at the keyboard (Ctrl-C)";
+  };
+  const RunResult result = run(gauge, up_and_down(), hooks);
+  ASSERT_EQ(result.findings.size(), 1U);
+  EXPECT_EQ(result.findings.front().message,
+            "the run was stopped at the keyboard (Ctrl-C); the generator's output is off, confirmed");
+  EXPECT_FALSE(generator->keys_locked());
+}
+
+TEST_F(Scpi, AStoppedRunOnAMuteGeneratorSaysThatTheOutputMayStillBeOn) {
+  generator_is();
+  RunHooks hooks;
+  hooks.stop = [&]() -> std::optional<std::string> {
+    if (!generator->output_on()) return std::nullopt;
+    generator->fall_mute(true);
+    return "the run was stopped at the keyboard (Ctrl-C)";
+  };
+  const RunResult result = run(gauge, up_and_down(), hooks);
+  ASSERT_EQ(result.findings.size(), 1U);
+  EXPECT_THAT(result.findings.front().message,
+              AllOf(StartsWith("the run was stopped at the keyboard (Ctrl-C); the generator at "),
+                    HasSubstr(" did not answer `FREQ?;:OUTP?;"),
+                    HasSubstr("its output may still be on: switch it off at the instrument")));
+  // It was told to, though it could not say so.
+  EXPECT_FALSE(generator->output_on());
+}
+
+// Without the hurry this would wait for an hour.
+TEST_F(Scpi, ASecondSignalMakesWaitingShort) {
+  generator_is();
+  const std::unique_ptr<InstrumentLink> link = open_instrument({setting.address, setting.baud});
+  generator->fall_mute(false);
+  link->write("*IDN?");
+  hurry();
+  EXPECT_EQ(link->read(3600 * ns_per_s), std::nullopt);
+  no_hurry();
 }
 
 // ---- what it cannot do ------------------------------------------------------------------
@@ -388,6 +555,10 @@ TEST_F(Scpi, NobodyThereIsOneClearSentence) {
   generator.reset();
   EXPECT_EQ(error_of([&] { open(); }), "opening the generator at " + setting.address +
                                            ": Connection refused; is it on, and is this its raw socket?");
+  setting.address = "127.0.0.1:99999";
+  EXPECT_EQ(
+      error_of([&] { open(); }),
+      "opening the generator at 127.0.0.1:99999: there is no port 99999: ports are numbered 1 to 65535");
   setting.address = "/dev/usbtmc99";
   EXPECT_EQ(error_of([&] { open(); }),
             "opening the generator at /dev/usbtmc99: there is no such device; `tachproof ports` lists those "

@@ -63,6 +63,19 @@ bool SimulatedGenerator::output_on() const {
   const std::lock_guard lock(mutex_);
   return on_;
 }
+bool SimulatedGenerator::keys_locked() const {
+  const std::lock_guard lock(mutex_);
+  return locked_;
+}
+void SimulatedGenerator::trip() {
+  const std::lock_guard lock(mutex_);
+  switch_off();
+}
+void SimulatedGenerator::fall_mute(bool obeys) {
+  const std::lock_guard lock(mutex_);
+  mute_ = true;
+  mute_obeys_ = obeys;
+}
 std::vector<OutputState> SimulatedGenerator::output() const {
   const std::lock_guard lock(mutex_);
   return output_;
@@ -101,6 +114,8 @@ void SimulatedGenerator::converse(int fd) {
 bool SimulatedGenerator::take(const std::string& message, int fd) {
   const std::lock_guard lock(mutex_);
   messages_.push_back(message);
+  live();
+  if (mute_ && !mute_obeys_) return false;
   const auto number = static_cast<int>(messages_.size());
   if (number == nature_.hangs_up_at) {
     lost_ = true;
@@ -129,7 +144,7 @@ bool SimulatedGenerator::take(const std::string& message, int fd) {
   if (number == nature_.late_at) takes += nature_.late_by;
   clock_->wait_until(clock_->now() + takes);
   answered_ = clock_->now();
-  if (answer.empty()) return false;
+  if (answer.empty() || mute_) return false;
   if (number == nature_.garbage_at) answer = "\x01\xff\x7f#";
   if (number == nature_.wrong_at) answer = "12.5";
   if (nature_.bare_newline_first && message == "*IDN?") answer = "\n" + answer;
@@ -138,6 +153,30 @@ bool SimulatedGenerator::take(const std::string& message, int fd) {
 }
 
 void SimulatedGenerator::put_out() { output_.push_back({clock_->now() + nature_.changes_in, on_ ? hz_ : 0}); }
+
+void SimulatedGenerator::switch_off() {
+  if (!on_) return;
+  on_ = false;
+  errors_.emplace_back("+501,\"Output overload\"");
+  put_out();
+}
+
+void SimulatedGenerator::live() {
+  if (!on_since_) return;
+  const Nanos on = clock_->now() - *on_since_;
+  if (nature_.trips_after > 0 && on >= nature_.trips_after) {
+    on_since_.reset();
+    switch_off();
+  } else if (nature_.hand_after > 0 && on >= nature_.hand_after) {
+    on_since_.reset();
+    hz_ = nature_.hand_hz.value_or(hz_);
+    volts_ = nature_.hand_volts.value_or(volts_);
+    offset_ = nature_.hand_offset.value_or(offset_);
+    load_ = nature_.hand_load.value_or(load_);
+    square_ = !nature_.hand_sine;
+    put_out();
+  }
+}
 
 // False: an error, which ends the message.
 bool SimulatedGenerator::obey(std::string unit, std::string& answer) {
@@ -180,11 +219,19 @@ bool SimulatedGenerator::obey(std::string unit, std::string& answer) {
   if (header == "VOLT?") return say(fmt::format("{:+.6E}", volts_));
   if (header == "VOLT:OFFS") return number(offset_, -5, 5);
   if (header == "VOLT:OFFS?") return say(fmt::format("{:+.6E}", offset_));
-  if (header == "OUTP") return on_ = word == "ON" || word == "1", put_out(), true;
+  if (header == "OUTP") {
+    const bool was_on = on_;
+    on_ = word == "ON" || word == "1";
+    if (on_ && !was_on) on_since_ = clock_->now();
+    put_out();
+    return true;
+  }
   if (header == "OUTP?") return say(on_ ? "1" : "0");
   if (nature_.knows_load && header == "OUTP:LOAD")
     return load_ = word == "INF" ? 9.9e37 : std::stod(word), true;
   if (nature_.knows_load && header == "OUTP:LOAD?") return say(fmt::format("{:.3E}", load_));
+  if (nature_.locks_keys && header == "SYST:RWL") return locked_ = true;
+  if (nature_.locks_keys && header == "SYST:LOC") return locked_ = false, true;
   return fail("-113,\"Undefined header\"");
 }
 

@@ -6,6 +6,7 @@
 #include <atomic>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <thread>
 #include <vector>
@@ -33,11 +34,17 @@ struct GeneratorNature {
   Nanos loses_within = 0;            // a message this soon after the last answer is lost
   double most_hz = 1e6, most_v = 10;
   bool knows_load = true;
+  bool locks_keys = true;           // knows SYST:RWL and SYST:LOC
   bool bare_newline_first = false;  // before its name, as some do
   bool deaf_when_lost = false;      // takes no new connection after a fault
   // The fault comes at this message, counted from 1 over all connections; 0: never.
   int silent_at = 0, hangs_up_at = 0, garbage_at = 0, late_at = 0, wrong_at = 0;
   Nanos late_by = 300 * ns_per_ms;
+  // So long after its output came on, by the clock; 0: never. An overload
+  // switches it off; a hand at its front panel changes what is below.
+  Nanos trips_after = 0, hand_after = 0;
+  std::optional<double> hand_hz = {}, hand_volts = {}, hand_offset = {}, hand_load = {};
+  bool hand_sine = false;
 };
 
 struct OutputState {
@@ -56,6 +63,12 @@ class SimulatedGenerator {
   bool output_on() const;
   std::vector<OutputState> output() const;    // all that it has put out, in time order
   std::vector<std::string> messages() const;  // all that it was told
+  bool keys_locked() const;
+
+  // At once, whatever the clock says.
+  void trip();
+  // Answers nothing from now on, by whatever link; it may obey all the same.
+  void fall_mute(bool obeys);
 
  private:
   void serve();
@@ -64,6 +77,8 @@ class SimulatedGenerator {
   bool take(const std::string& message, int fd);
   bool obey(std::string unit, std::string& answer);
   void put_out();
+  void live();
+  void switch_off();
 
   std::shared_ptr<CommandClock> clock_;
   const GeneratorNature nature_;
@@ -76,7 +91,9 @@ class SimulatedGenerator {
   std::vector<OutputState> output_;
   std::vector<std::string> errors_;
   double hz_ = 1000, volts_ = 0.1, offset_ = 0, load_ = 50;
-  bool on_ = false, square_ = false;
+  bool on_ = false, square_ = false, locked_ = false;
+  bool mute_ = false, mute_obeys_ = false;
+  std::optional<Nanos> on_since_;  // nothing once what was to happen has happened
   Nanos answered_ = 0;
   std::thread thread_;
 };

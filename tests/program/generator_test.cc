@@ -5,6 +5,8 @@
 
 #include <chrono>
 #include <csignal>
+#include <cstring>
+#include <fstream>
 #include <nlohmann/json.hpp>
 #include <thread>
 
@@ -26,10 +28,10 @@ class ProgramWithGenerator : public testing::Test {
     scratch.write("scenario.yaml", files::scenario);
     write_rig(generator.address(), "{kind: simulated, unit: gauge.yaml}");
   }
-  void write_rig(const std::string& address, const std::string& watch) {
+  void write_rig(const std::string& address, const std::string& watch, const std::string& more = "") {
     scratch.write("rig.yaml", "format: 1\nkind: rig\nsource: {kind: scpi, address: \"" + address +
-                                  "\", amplitude_v: 5, offset_v: 2.5, answer_ms: 50}\nwatch: " + watch +
-                                  "\n");
+                                  "\", amplitude_v: 5, offset_v: 2.5, answer_ms: 50" + more +
+                                  "}\nwatch: " + watch + "\n");
   }
   std::vector<std::string> run_words(const std::string& scenario) const {
     return command_line("run " + scenario + " --gauge gauge.yaml --rig rig.yaml --no-history --out out");
@@ -38,21 +40,145 @@ class ProgramWithGenerator : public testing::Test {
     return run_process(run_words(scenario), scratch.path());
   }
 
+  // A run that is in its middle, unless this machine is too busy for the 50 ms
+  // of an answer: then it has ended by itself, with the output off.
+  std::unique_ptr<Process> begun(const std::vector<std::string>& words) {
+    scratch.write("endless.yaml", files::endless_scenario);
+    write_rig(generator.address(), "{kind: simulated, unit: gauge.yaml}", ", settle_ms: 1");  // soon ready
+    auto process = std::make_unique<Process>(words, scratch.path());
+    until([&] { return generator.output_on(); });
+    was_on = generator.output_on();
+    return process;
+  }
+  std::unique_ptr<Process> endless_run() { return begun(run_words("endless.yaml")); }
+  template <class Holds>
+  static void until(const Holds& holds) {
+    for (int i = 0; i < 500 && !holds(); ++i) std::this_thread::sleep_for(std::chrono::milliseconds(10));
+  }
+  // Once it was told so before the start.
+  bool told_to_switch_off_again() const {
+    int told = 0;
+    for (const std::string& message : generator.messages()) told += message.starts_with("OUTP OFF");
+    return told > 1;
+  }
+  std::string findings() const {
+    std::ifstream in(scratch / "out" / "result.json");
+    return nlohmann::json::parse(in)["findings"].dump();
+  }
+
+  bool was_on = false;
   ScratchFolder scratch;
   test::SimulatedGenerator generator{std::make_shared<test::VirtualClock>(), {}};
 };
 
+// ---- signals ----------------------------------------------------------------------------
+
 TEST_F(ProgramWithGenerator, CtrlCSwitchesTheOutputOff) {
-  scratch.write("endless.yaml", files::endless_scenario);
-  Process process(run_words("endless.yaml"), scratch.path());
-  for (int i = 0; i < 500 && !generator.output_on(); ++i)
-    std::this_thread::sleep_for(std::chrono::milliseconds(10));
-  const bool was_on = generator.output_on();
-  process.signal(SIGINT);
-  EXPECT_EQ(process.wait().status, 3);
-  if (!was_on) GTEST_SKIP() << "this machine was too busy for 50 ms: the run ended before the signal";
+  const auto process = endless_run();
+  process->signal(SIGINT);
+  EXPECT_EQ(process->wait().status, 3);
+  EXPECT_FALSE(generator.output_on());
+  EXPECT_THAT(findings(), HasSubstr("output is off, confirmed"));
+  if (was_on) {
+    EXPECT_THAT(findings(),
+                HasSubstr("the run was stopped at the keyboard (Ctrl-C); the generator's output is "
+                          "off, confirmed"));
+  }
+}
+
+class EverySignal : public ProgramWithGenerator, public testing::WithParamInterface<int> {};
+
+TEST_P(EverySignal, EndsWithTheOutputOffAndSaysSo) {
+  const auto process = endless_run();
+  process->signal(GetParam());
+  EXPECT_EQ(process->wait().status, 3);
+  EXPECT_FALSE(generator.output_on());
+  EXPECT_THAT(findings(), HasSubstr("output is off, confirmed"));
+}
+
+// Another one, once the program knows of the first or before, whatever it is.
+TEST_P(EverySignal, AsTheSecondSkipsNothing) {
+  const auto process = endless_run();
+  process->signal(SIGTERM);
+  process->signal(GetParam());
+  process->signal(SIGINT);
+  EXPECT_EQ(process->wait().status, 3);
+  EXPECT_FALSE(generator.output_on());
+  EXPECT_THAT(findings(), HasSubstr("output is off, confirmed"));
+}
+
+const int requests[] = {SIGHUP,    SIGINT,  SIGQUIT, SIGPIPE,  SIGALRM, SIGTERM,   SIGUSR1, SIGUSR2, SIGPOLL,
+                        SIGVTALRM, SIGPROF, SIGXCPU, SIGXFSZ,  SIGPWR,  SIGSTKFLT, SIGTSTP, SIGTTIN, SIGTTOU,
+#ifndef __SANITIZE_ADDRESS__  // whose own handlers stay
+                        SIGSEGV,   SIGBUS,  SIGFPE,  SIGILL,
+#endif
+                        SIGABRT,   SIGSYS,  SIGTRAP, SIGRTMIN, SIGRTMAX};
+INSTANTIATE_TEST_SUITE_P(Each, EverySignal, testing::ValuesIn(requests), [](const auto& one) {
+  const char* const name = sigabbrev_np(one.param);
+  return name != nullptr ? std::string(name) : "RT" + std::to_string(one.param - SIGRTMIN);
+});
+
+TEST_F(ProgramWithGenerator, AMuteGeneratorIsLeftInTheEndAndThatIsSaid) {
+  const auto process = endless_run();
+  generator.fall_mute(false);
+  process->signal(SIGINT);
+  until([&] { return told_to_switch_off_again(); });
+  process->signal(SIGINT);
+  process->signal(SIGTERM);
+  EXPECT_EQ(process->wait().status, 3);
+  EXPECT_THAT(findings(), HasSubstr("its output may still be on: switch it off at the instrument"));
+}
+
+TEST_F(ProgramWithGenerator, AMuteGeneratorThatListensIsOffAllTheSame) {
+  const auto process = endless_run();
+  generator.fall_mute(true);
+  process->signal(SIGINT);
+  until([&] { return told_to_switch_off_again(); });
+  process->signal(SIGHUP);
+  EXPECT_EQ(process->wait().status, 3);
+  EXPECT_FALSE(generator.output_on());
+  EXPECT_THAT(findings(), HasSubstr("its output may still be on: switch it off at the instrument"));
+}
+
+TEST_F(ProgramWithGenerator, AHangUpThatTheUserHasSwitchedOffStaysSo) {
+  std::vector<std::string> words = run_words("endless.yaml");
+  words.insert(words.begin(), "nohup");
+  const auto process = begun(words);
+  process->signal(SIGHUP);
+  process->signal(SIGINT);
+  EXPECT_EQ(process->wait().status, 3);
+  EXPECT_FALSE(generator.output_on());
+  EXPECT_THAT(findings(), Not(HasSubstr("SIGHUP")));
+}
+
+// ---- other hands --------------------------------------------------------------------------
+
+TEST_F(ProgramWithGenerator, AnOverloadInMidRunEndsItUndecided) {
+  const auto process = endless_run();
+  generator.trip();
+  EXPECT_EQ(process->wait().status, 3);
+  EXPECT_FALSE(generator.output_on());
+  if (!was_on) GTEST_SKIP() << "this machine was too busy for 50 ms: the run ended before the overload";
+  EXPECT_THAT(findings(), HasSubstr("its output is off (set: on)"));
+}
+
+TEST_F(ProgramWithGenerator, ASecondRunOnItIsRefused) {
+  const auto process = endless_run();
+  const Finished second = run_process(
+      command_line("run scenario.yaml --gauge gauge.yaml --rig rig.yaml --no-history --out second"),
+      scratch.path());
+  if (was_on) {
+    EXPECT_EQ(second.status, 3);
+    EXPECT_THAT(second.err,
+                HasSubstr("opening the generator at " + generator.address() + ": tachproof (process "));
+    EXPECT_THAT(second.err, HasSubstr(") is using it"));
+  }
+  process->signal(SIGINT);
+  EXPECT_EQ(process->wait().status, 3);
   EXPECT_FALSE(generator.output_on());
 }
+
+// ---- before the start -----------------------------------------------------------------------
 
 TEST_F(ProgramWithGenerator, WhatItCannotPlayIsRefusedBeforeTheStart) {
   scratch.write("noisy.yaml", files::scenario + "noise: {missing: 0.001}\n");

@@ -39,6 +39,11 @@ BoardSession::BoardSession(const BoardSettings& settings, std::unique_ptr<HostCl
     : settings_(settings), connection_(settings.port, std::move(clock)) {
   for (const ResolvedWire& wire : settings.wires) {
     const std::optional<unsigned> input = board_input(wire.channel);
+    if (connection_.hello().inputs == 0)
+      throw std::invalid_argument(
+          "the board says that it has no inputs, so it cannot watch a lamp: flash its firmware again, or "
+          "have "
+          "the board checked");
     if (!input || *input >= connection_.hello().inputs)
       throw std::invalid_argument(fmt::format("the board has no channel '{}'; it has in0 to in{}",
                                               wire.channel, connection_.hello().inputs - 1));

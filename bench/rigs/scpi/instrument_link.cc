@@ -6,11 +6,13 @@
 #include <netinet/in.h>
 #include <netinet/tcp.h>
 #include <poll.h>
+#include <signal.h>
 #include <sys/file.h>
 #include <sys/ioctl.h>
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <cerrno>
 #include <chrono>
@@ -21,15 +23,18 @@
 #include <thread>
 #include <utility>
 
+#include "bench/rigs/last_words.h"
 #include "bench/rigs/ports.h"
 #include "bench/rigs/rig.h"
 #include "bench/rigs/serial_port.h"
+#include "core/base/parse.h"
 
 namespace tachproof {
 namespace {
 
 constexpr int connect_ms = 3000;
 constexpr Nanos write_patience = ns_per_s;
+constexpr Nanos a_while = 50 * ns_per_ms;  // until somebody looks whether there is a hurry
 
 [[noreturn]] void refuse(const std::string& address, const std::string& why) {
   throw RigError("opening the generator at " + address + ": " + why);
@@ -58,14 +63,45 @@ class Descriptor {
   int fd_;
 };
 
-// Waits for one of `events` until `deadline` of the steady clock.
-bool ready(int fd, short events, Nanos deadline) {
+// Of the steady clock; nearer from the moment when there is a hurry.
+class Deadline {
+ public:
+  explicit Deadline(Nanos patience) : at_(steady_now() + patience) {}
+  // For one wait, which is short enough to look for a hurry afterwards.
+  Nanos next_wait() {
+    const Nanos now = steady_now();
+    if (in_a_hurry()) at_ = std::min(at_, now + hurried_ms * ns_per_ms);
+    return std::clamp<Nanos>(at_ - now, 0, a_while);
+  }
+  bool over() const { return at_ <= steady_now(); }
+
+ private:
+  Nanos at_;
+};
+
+// No signal is handled by this thread, or by those that it starts, while one lives.
+class SignalsHeld {
+ public:
+  SignalsHeld() {
+    sigset_t all;
+    sigfillset(&all);
+    pthread_sigmask(SIG_SETMASK, &all, &before_);
+  }
+  ~SignalsHeld() { pthread_sigmask(SIG_SETMASK, &before_, nullptr); }
+  SignalsHeld(const SignalsHeld&) = delete;
+  SignalsHeld& operator=(const SignalsHeld&) = delete;
+
+ private:
+  sigset_t before_ = {};
+};
+
+// Waits for one of `events`.
+bool ready(int fd, short events, Deadline& deadline) {
   for (;;) {
-    const Nanos left = deadline - steady_now();
     pollfd wait{fd, events, 0};
-    const int n = poll(&wait, 1, static_cast<int>((std::max<Nanos>(left, 0) + ns_per_ms - 1) / ns_per_ms));
+    const int n = poll(&wait, 1, static_cast<int>((deadline.next_wait() + ns_per_ms - 1) / ns_per_ms));
     if (n > 0) return true;
-    if (n == 0 && deadline <= steady_now()) return false;
+    if (n == 0 && deadline.over()) return false;
     if (n < 0 && errno != EINTR) return true;  // the read or write will say what is wrong
   }
 }
@@ -74,12 +110,16 @@ bool ready(int fd, short events, Nanos deadline) {
 
 class StreamLink : public InstrumentLink {
  public:
-  StreamLink(Descriptor fd, std::string address) : fd_(std::move(fd)), address_(std::move(address)) {}
+  StreamLink(Descriptor fd, std::string address, std::string leads_to = "")
+      : fd_(std::move(fd)), address_(std::move(address)), leads_to_(std::move(leads_to)) {}
+
+  std::string leads_to() const override { return leads_to_; }
+  int descriptor() const override { return fd_.get(); }
 
   void write(const std::string& message) override {
     const std::string line = message + "\n";
     std::string_view left = line;
-    const Nanos deadline = steady_now() + write_patience;
+    Deadline deadline(write_patience);
     while (!left.empty()) {
       if (!ready(fd_.get(), POLLOUT, deadline)) gone(address_, "it takes no more bytes");
       // A peer that has gone must not end the program with SIGPIPE.
@@ -93,7 +133,7 @@ class StreamLink : public InstrumentLink {
   }
 
   std::optional<std::string> read(Nanos patience) override {
-    const Nanos deadline = steady_now() + patience;
+    Deadline deadline(patience);
     for (;;) {
       if (const std::size_t end = received_.find('\n'); end != std::string::npos) {
         std::string line = received_.substr(0, end);
@@ -116,7 +156,7 @@ class StreamLink : public InstrumentLink {
 
  private:
   Descriptor fd_;
-  std::string address_;
+  std::string address_, leads_to_;
   std::string received_;
 };
 
@@ -145,15 +185,39 @@ void keep_alive(int fd) {
 int connect_to(int fd, const addrinfo& to) {
   if (connect(fd, to.ai_addr, to.ai_addrlen) == 0) return 0;
   if (errno != EINPROGRESS) return errno;
-  if (!ready(fd, POLLOUT, steady_now() + connect_ms * ns_per_ms)) return ETIMEDOUT;
+  Deadline deadline(connect_ms * ns_per_ms);
+  if (!ready(fd, POLLOUT, deadline)) return ETIMEDOUT;
   int error = 0;
   socklen_t size = sizeof error;
   getsockopt(fd, SOL_SOCKET, SO_ERROR, &error, &size);
   return error;
 }
 
+// "192.0.2.7:5025"
+std::string peer_of(int fd) {
+  sockaddr_storage peer{};
+  socklen_t size = sizeof peer;
+  std::array<char, NI_MAXHOST> host{};
+  std::array<char, NI_MAXSERV> port{};
+  auto* const at = reinterpret_cast<sockaddr*>(&peer);
+  if (getpeername(fd, at, &size) != 0 || getnameinfo(at, size, host.data(), host.size(), port.data(),
+                                                     port.size(), NI_NUMERICHOST | NI_NUMERICSERV) != 0)
+    return "";
+  return std::string(host.data()) + ":" + port.data();
+}
+
+void refuse_impossible_port(const std::string& address, const std::string& port) {
+  constexpr int highest = 65535;
+  if (port.empty()) refuse(address, "the number of the port is missing after the colon");
+  if (port.find_first_not_of("0123456789") != std::string::npos) return;  // the name of a service
+  const std::optional<int> number = parse_number<int>(port);
+  if (!number || *number < 1 || *number > highest)
+    refuse(address, "there is no port " + port.substr(0, 20) + ": ports are numbered 1 to 65535");
+}
+
 std::unique_ptr<InstrumentLink> open_socket(const std::string& address) {
   const auto [host, port] = host_and_port(address);
+  refuse_impossible_port(address, port);
   addrinfo hints{};
   hints.ai_socktype = SOCK_STREAM;
   addrinfo* found = nullptr;
@@ -166,7 +230,8 @@ std::unique_ptr<InstrumentLink> open_socket(const std::string& address) {
     error = fd.get() < 0 ? errno : connect_to(fd.get(), *to);
     if (error != 0) continue;
     keep_alive(fd.get());
-    return std::make_unique<StreamLink>(std::move(fd), address);
+    std::string peer = peer_of(fd.get());
+    return std::make_unique<StreamLink>(std::move(fd), address, std::move(peer));
   }
   refuse(address, std::string(std::strerror(error)) + "; is it on, and is this its raw socket?");
 }
@@ -179,6 +244,7 @@ class UsbtmcLink : public InstrumentLink {
  public:
   UsbtmcLink(Descriptor fd, std::string address)
       : address_(std::move(address)), shared_(std::make_shared<Shared>(std::move(fd))) {
+    const SignalsHeld held;  // its read would be broken off
     std::thread([shared = shared_] { serve(*shared); }).detach();
   }
   ~UsbtmcLink() override {
@@ -187,8 +253,13 @@ class UsbtmcLink : public InstrumentLink {
     shared_->changed.notify_all();
   }
 
+  int descriptor() const override { return shared_->fd.get(); }
+
+  // The driver waits for about a second at most; a write that is broken off
+  // may have been sent or not.
   void write(const std::string& message) override {
     const std::string line = message + "\n";
+    const SignalsHeld held;
     if (::write(shared_->fd.get(), line.data(), line.size()) != static_cast<ssize_t>(line.size()))
       gone(address_, std::strerror(errno));
   }
@@ -199,7 +270,9 @@ class UsbtmcLink : public InstrumentLink {
     shared_->answer.reset();
     shared_->changed.notify_all();
     const auto came = [&] { return shared_->answer || shared_->error != 0; };
-    if (!shared_->changed.wait_for(lock, std::chrono::nanoseconds(patience), came)) return std::nullopt;
+    Deadline deadline(patience);
+    while (!shared_->changed.wait_for(lock, std::chrono::nanoseconds(deadline.next_wait()), came))
+      if (deadline.over()) return std::nullopt;
     if (shared_->error == ETIMEDOUT) return std::nullopt;
     if (shared_->error != 0) gone(address_, std::strerror(shared_->error));
     return std::exchange(shared_->answer, std::nullopt);

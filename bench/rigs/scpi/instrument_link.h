@@ -17,9 +17,15 @@ class InstrumentLink {
   // One message, without its end. Throws RigError: the instrument is gone.
   virtual void write(const std::string& message) = 0;
   // One answer, without its end; a bare newline is an empty one. Nothing: none
-  // came within `patience` of wall time. Throws RigError: the instrument is
-  // gone, or sends what can be no answer.
+  // came within `patience` of wall time, which is short in a hurry
+  // (bench/rigs/last_words.h). Throws RigError: the instrument is gone, or
+  // sends what can be no answer.
   virtual std::optional<std::string> read(Nanos patience) = 0;
+  // Where it leads, the same whatever name was given: "192.0.2.7:5025". Empty:
+  // the device itself is locked against other programs.
+  virtual std::string leads_to() const { return ""; }
+  // What a message is written to.
+  virtual int descriptor() const = 0;
 };
 
 struct InstrumentAddress {

@@ -6,12 +6,20 @@
 #include <stdexcept>
 #include <utility>
 
+#include "bench/rigs/last_words.h"
+
 namespace tachproof {
 namespace {
 
 // A square wave slower than this is none: nothing is played.
 constexpr double slowest_hz = 1e-3;
 constexpr Nanos a_moment = 2 * ns_per_ms;
+constexpr Nanos look_every = 100 * ns_per_ms;
+
+const char* const off_confirmed = "its output is off, confirmed";
+const char* const maybe_on =
+    "its output may still be on: switch it off at the instrument (by its mains switch, should its keys be "
+    "locked)";
 
 // The source lives as long as the rig, which holds both.
 class PacedWatcher : public Watcher {
@@ -64,7 +72,7 @@ ScpiSource::ScpiSource(const ScpiSetting& setting, double pulses_per_rev, std::s
       zero_(std::move(zero)) {
   talk([&] {
     generator_->set_up();
-    longest_answer_ = generator_->longest_answer_time();
+    longest_ = generator_->answer_times();
   });
 }
 
@@ -74,20 +82,28 @@ auto ScpiSource::talk(Talk step) -> decltype(step()) {
   try {
     return step();
   } catch (const RigError& e) {
-    const bool off = generator_->make_silent();
-    on_ = !off;
-    throw RigError(std::string(e.what()) + (off ? "; its output is off" : "; its output may still be on"));
+    failed_ = true;
+    on_ = !generator_->make_silent();
+    throw RigError(std::string(e.what()) + "; " + (on_ ? maybe_on : off_confirmed));
   }
 }
 
 SourceFacts ScpiSource::facts() const {
   SourceFacts facts;
   facts.kind = "scpi";
+  const std::string& unlocked = generator_->keys_not_locked();
   facts.description = fmt::format(
       "{} ({}), square wave {} Vpp, offset {} V; read back within {:.1f} ms before the run; its rpm follows "
-      "the profile within {:.1f} ms and {:.3f} rpm",
+      "the profile within {:.1f} ms and {:.3f} rpm; its keys are {}locked",
       generator_->name(), generator_->identity(), setting_.amplitude_v, setting_.offset_v,
-      to_ms(longest_answer_), to_ms(source_lag(timing_)), frequency_bound_rpm(setting_, pulses_per_rev_));
+      to_ms(longest_.change), to_ms(source_lag(timing_)), frequency_bound_rpm(setting_, pulses_per_rev_),
+      unlocked.empty() ? "" : "not ");
+  if (!unlocked.empty())
+    facts.note = fmt::format(
+        "the generator's keys could not be locked (it answers {} to `SYST:RWL`): nobody may touch it during "
+        "a "
+        "run; a change that is there when its state is read back makes the run undecided",
+        unlocked);
   facts.clock_ppm = setting_.clock_ppm;
   facts.lag = source_lag(timing_);
   facts.rpm = frequency_bound_rpm(setting_, pulses_per_rev_);
@@ -116,11 +132,11 @@ void ScpiSource::press(const Press&, Nanos) {
 
 void ScpiSource::begin() {
   talk([&] {
-    if (longest_answer_ > setting_.answer)
+    if (longest_.change > setting_.answer)
       throw RigError(fmt::format(
           "{} takes up to {:.1f} ms to answer, and the rig file allows {:.1f} ms: set `answer_ms: {:.0f}`",
-          generator_->name(), to_ms(longest_answer_), to_ms(setting_.answer),
-          1.5 * to_ms(longest_answer_) + 1));
+          generator_->name(), to_ms(longest_.change), to_ms(setting_.answer),
+          1.5 * to_ms(longest_.change) + 1));
   });
   steps_ = SteppedRpm(timing_);
   next_.reset();
@@ -128,8 +144,15 @@ void ScpiSource::begin() {
   *wire_ = {};
   pulses_ = {};
   played_.clear();
-  on_ = false;
-  ended_ = false;
+  known_until_ = looked_ = 0;
+  hz_ = 0;
+  on_ = failed_ = ended_ = false;
+  left_ = {};
+}
+
+void ScpiSource::rpm(const Segment& segment) {
+  steps_.add(segment);
+  known_until_ = segment.start.whole + from_seconds(segment.lasts_s);
 }
 
 // The first frequency is set before the output is on; the run begins when the
@@ -160,6 +183,7 @@ void ScpiSource::make(const RpmChange& change) {
   else
     answer = generator_->start(hz, played.hz);
   on_ = on;
+  hz_ = hz;
   played.sent = run_time(answer.sent);
   played.answered = run_time(answer.came);
   played_.push_back(played);
@@ -169,6 +193,30 @@ void ScpiSource::make(const RpmChange& change) {
         fmt::format("{}: the change due at {:.3f} s was read back {:.1f} ms too late: `answer_ms` in the rig "
                     "file is {:.1f} ms, so give it more",
                     generator_->name(), to_seconds(change.at), to_ms(late), to_ms(setting_.answer)));
+  believe(answer);
+}
+
+void ScpiSource::believe(const Instrument::Answer& answer) {
+  const Nanos at = std::max<Nanos>(run_time(answer.came), 0);
+  if (!answer.changed.empty())
+    throw RigError(fmt::format(
+        "{} no longer does what was set: at {:.3f} s {}{}; at {:.3f} s all was well. An overload, a "
+        "hand at its front panel or another program has changed it: find out which, then run again",
+        generator_->name(), to_seconds(at), answer.changed, generator_->errors_as_text(),
+        to_seconds(looked_)));
+  looked_ = at;
+}
+
+// Until the next change is sent, or may be.
+bool ScpiSource::room_to_look(Nanos until) const {
+  const Nanos now = run_time(clock_->now());
+  const Nanos free_until = next_ ? next_->at - half() : std::max(until, known_until_ - timing_.change);
+  return now >= looked_ + look_every && now + longest_.state * 3 / 2 + setting_.settle <= free_until;
+}
+
+void ScpiSource::look() {
+  generator_->rest();
+  believe(generator_->state(hz_, on_));
 }
 
 void ScpiSource::work_until(Nanos until) {
@@ -180,6 +228,7 @@ void ScpiSource::work_until(Nanos until) {
       if (!next_ || next_->at - half() > until) break;
       make(*std::exchange(next_, std::nullopt));
     }
+    if (room_to_look(until)) look();
     clock_->wait_until(**zero_ + until);
     pulses_.run_until(until, *wire_);
   });
@@ -193,10 +242,35 @@ std::optional<Nanos> ScpiSource::attend() {
 
 std::vector<PlayedChange> ScpiSource::take_played() { return std::exchange(played_, {}); }
 
+// What is wrong when the run is over: its state, and what its error queue has.
+std::string ScpiSource::last_look() {
+  try {
+    look();
+    const std::string errors = generator_->errors_as_text();
+    return errors.empty() ? "" : generator_->name() + " reports an error of this run" + errors;
+  } catch (const RigError& e) {
+    return e.what();
+  }
+}
+
 void ScpiSource::end() noexcept {
   if (ended_) return;
   ended_ = true;
-  on_ = !generator_->make_silent();
+  try {
+    // Nobody waits for it after a fault, or in a hurry.
+    std::string wrong;
+    if (*zero_ && !failed_ && !in_a_hurry()) wrong = last_look();
+    const bool said = failed_ && on_;
+    on_ = !generator_->make_silent();
+    generator_->unlock();
+    left_.sound = wrong.empty() && !on_;
+    left_.said = wrong.empty() ? on_ ? generator_->name() + " does not say that it is off: " + maybe_on
+                                     : std::string("the generator's output is off, confirmed")
+                               : wrong + "; " + (on_ ? maybe_on : off_confirmed);
+    if (said) left_.said.clear();
+  } catch (const std::exception&) {
+    left_.sound = false;  // no memory for words
+  }
 }
 
 Rig paced_by(std::unique_ptr<ScpiSource> source, std::unique_ptr<Watcher> watcher) {

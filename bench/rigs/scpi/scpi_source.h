@@ -6,6 +6,11 @@
 // back; one that is read back too late or differs is a RigError, so what was
 // promised to the judge was kept, or the run is undecided.
 //
+// Its whole state is read back, too: with every change where its answers are
+// quick enough, else wherever there is room for the question, and at the end.
+// Whatever differs from what was set is a RigError: an overload, a hand at its
+// front panel or another program has changed it.
+//
 // Time is the host's. The source has no clock of its own, and its watcher stamps
 // by the host's clock or hears the wire: `paced_by` makes a rig of the two, in
 // which changes are sent while lamps are waited for, by one thread.
@@ -33,7 +38,7 @@ std::optional<std::string> no_even_wave(const PlayRequest& request);
 
 class ScpiSource : public Source {
  public:
-  // Sets the generator up, output off, and times its answers; when they take
+  // Sets the generator up, keys locked, output off, and times its answers; when they take
   // longer than promised, begin refuses. `zero` is set when the run begins.
   // Throws RigError.
   ScpiSource(const ScpiSetting& setting, double pulses_per_rev, std::shared_ptr<CommandClock> clock,
@@ -42,13 +47,14 @@ class ScpiSource : public Source {
   SourceFacts facts() const override;
   std::optional<std::string> cannot_play(const PlayRequest& request) override;
   void begin() override;
-  void rpm(const Segment& segment) override { steps_.add(segment); }
+  void rpm(const Segment& segment) override;
   void play(const PulseBlock& block) override { (void)block; }  // its own pulses are as even
   bool can_press(const std::string& action) const override;
   void press(const Press& press, Nanos at) override;
   std::vector<PlayedChange> take_played() override;
   std::optional<Nanos> attend() override;  // sends what is due meanwhile
   void end() noexcept override;
+  SourceEnd how_it_ended() const override { return left_; }
 
   // Sends what is due until the run's `until`, and lets the time pass.
   void work_until(Nanos until);
@@ -63,17 +69,26 @@ class ScpiSource : public Source {
   Nanos run_time(Nanos host) const { return host - **zero_; }
   void start();
   void make(const RpmChange& change);
+  void believe(const Instrument::Answer& answer);
+  bool room_to_look(Nanos until) const;
+  void look();
+  std::string last_look();
 
   const ScpiSetting setting_;
   const double pulses_per_rev_;
   const SteppedTiming timing_;
   std::shared_ptr<CommandClock> clock_;
   std::unique_ptr<Instrument> generator_;
-  Nanos longest_answer_ = 0;
+  Instrument::AnswerTimes longest_;
 
   SteppedRpm steps_;
   std::optional<RpmChange> next_;
+  Nanos known_until_ = 0;  // of the profile
+  Nanos looked_ = 0;       // when all was last as it was set
+  double hz_ = 0;          // as set last
   bool on_ = false, ended_ = true;
+  bool failed_ = false;  // somebody has been told why
+  SourceEnd left_;
   RunZero zero_;
   std::shared_ptr<PulseWire> wire_ = std::make_shared<PulseWire>();
   EvenPulses pulses_;
