@@ -71,8 +71,8 @@ inline Nanos nanos_of(const Json& value, const char* name, Nanos least, Nanos mo
       value.get<std::uint64_t>() > static_cast<std::uint64_t>(std::numeric_limits<Nanos>::max());
   const Nanos nanos = huge ? std::numeric_limits<Nanos>::max() : value.get<Nanos>();
   if (nanos < least || nanos > most)
-    throw std::runtime_error(fmt::format("{} is {} s; it must be from {} s to {} s", name, to_seconds(nanos),
-                                         to_seconds(least), to_seconds(most)));
+    throw std::runtime_error(fmt::format("{} is {:.10g} s; it must be from {:.10g} s to {:.10g} s", name,
+                                         to_seconds(nanos), to_seconds(least), to_seconds(most)));
   return nanos;
 }
 // A run lasts weeks at most, so differences and sums of a few instants cannot overflow.

@@ -4,12 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <optional>
+#include <tuple>
 
 #include "bench/files/files.h"
 #include "bench/files/regions.h"
-#include "bench/firmware/protocol.h"
 #include "bench/record/json_values.h"
 #include "bench/rigs/board/board.h"
 #include "bench/rigs/factory.h"
@@ -136,16 +135,19 @@ class Facts {
     if (stated != due) say("rig.{} is {} in result.json; the rig of rig.yaml has {}.", what, stated, due);
   }
 
+  // The gauge that the run was begun with: of an unknown unit the one that was found is another.
+  const Gauge& played_by() const { return journal_.begun ? journal_.begun->gauge : stored_.gauge; }
+
   void source_of(const RigFile& rig) {
     SourceTiming due;
     if (rig.source.kind == "board") {
-      due.tick = link_tick_ns;
+      due.tick = board_tick();
       due.clock_ppm = rig.source.clock ? rig.source.clock->uncertainty_ppm : crystal_ppm;
     }
     if (rig.source.kind == "scpi" && rig.source.scpi) {
       due.clock_ppm = rig.source.scpi->clock_ppm;
       due.lag = source_lag(stepped_timing(*rig.source.scpi));
-      due.rpm = frequency_bound_rpm(*rig.source.scpi, stored_.gauge.pulses_per_rev);
+      due.rpm = frequency_bound_rpm(*rig.source.scpi, played_by().pulses_per_rev);
     }
     const SourceTiming& stated = stored_.bench.source;
     compare("source_tick_ns", stated.tick, due.tick);
@@ -160,7 +162,7 @@ class Facts {
     WatcherTiming due = stated;
     due.time_by = TimeRelation::one_clock;
     if (rig.watch.kind == "simulated") due = WatcherTiming{};
-    if (rig.watch.kind == "board") due.resolution = link_tick_ns;
+    if (rig.watch.kind == "board") due.resolution = board_tick();
     if (rig.watch.kind == "gpio") {
       due.resolution = 1;
       due.time_by = TimeRelation::host_clock;

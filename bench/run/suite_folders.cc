@@ -204,7 +204,11 @@ std::vector<std::string> suite_doubts(const SuiteRecord& record, const fs::path&
   doubt_the_plan(record, doubts);
   if (record.ended.empty()) return doubts;  // killed between two steps; undecided in any case
   for (const SuitePair& pair : record.pairs)
-    if (record.is_here(pair)) doubt_the_pair(record, pair, suite, doubts);
+    if (record.is_here(pair))
+      doubt_the_pair(record, pair, suite, doubts);
+    else if (!pair.attempts.empty() || !folders_of(pair, suite).empty())
+      doubts.push_back(
+          fmt::format("{} is said to be another shard's, but was played here.", folder_name(pair, 1)));
   try {
     for (const FileSum& sum : parse_checksums(whole_file(suite / checksums_name), SumsOf::suite))
       if (sum.file == suite_file && sum.sha256 != sha256_of_file(suite / suite_file))

@@ -565,6 +565,7 @@ SuiteRecord all_outcomes() {
   pairs[7].shard = 2;
   pairs[1].set_aside = {"kame/lane"};
   record.shards = 2;
+  record.plan_sha256 = sum('d');
   record.retry = {1, true};
   record.notes = {"A note."};
   return record;

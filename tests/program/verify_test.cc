@@ -312,7 +312,7 @@ TEST_F(Verify, RefusesNumbersThatNoRunCanHave) {
       {"\"source_lag_ns\": 0", "\"source_lag_ns\": 1e300",
        "source_lag_ns is not a whole number of nanoseconds"},
       {"\"source_lag_ns\": 0", "\"source_lag_ns\": 18446744073709551615",
-       "source_lag_ns is 9223372036.854776 s; it must be from 0 s to 3600 s"},
+       "source_lag_ns is 9223372037 s; it must be from 0 s to 3600 s"},
       {"\"source_rpm\": 0.0", "\"source_rpm\": -1.0", "source_rpm is below 0, or not there"},
       {"\"clock_ppm\": 0.0", "\"clock_ppm\": 1e30", "clock_ppm is 1e+30, which no run can have"},
       {"\"extra_tolerance_rpm\": 0.0", "\"extra_tolerance_rpm\": 1e300",
