@@ -384,10 +384,8 @@ TEST_F(ForgedSuite, AFailCannotBeHidden) {
 
 // Of several attempts the one that failed.
 TEST_F(ForgedSuite, AFailedAttemptCannotBeMadeOneThatTheBenchCouldNotDecide) {
-  Bench good;
-  SuiteRecord again = record;
   fs::remove_all(folder());
-  again = suite_of({pair_of("kame", "lane")});
+  SuiteRecord again = suite_of({pair_of("kame", "lane")});
   again.retry = {2, true};
   Bench bench({ends(Verdict::fail), ends(Verdict::pass)});
   play(again, bench);

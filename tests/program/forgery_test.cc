@@ -3,6 +3,7 @@
 //
 // A forger is taken to know the program: after a change the journal's seal, the copies' sums and SHA256SUMS
 // are made to fit it, as far as the draw says. TACHPROOF_FORGERIES sets how many; a failure names its seed.
+#include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 

@@ -4,6 +4,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <array>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <random>
@@ -328,7 +329,6 @@ TEST_F(Verify, RefusesNumbersThatNoRunCanHave) {
 
 TEST_F(Verify, TakesAnswersFromTheJournal) {
   scratch.write("asks.yaml", files::scenario_with_question);
-  scratch.write("answers.yaml", files::scenario_with_question);
   const Finished asked =
       run_in_terminal(command_line("run asks.yaml --gauge gauge.yaml --rig rig.yaml --out run"),
                       scratch.path(), {}, {"Which lamp is on?", "far\n"});
