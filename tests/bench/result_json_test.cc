@@ -126,7 +126,7 @@ TEST(ResultJson, RefusesNumbersThatNoRunCanHave) {
   EXPECT_EQ(refusal("/rig/clock_ppm", nullptr), "clock_ppm is below 0, or not there");
   EXPECT_EQ(refusal("/gauge/settings/pulses_per_rev", -3),
             "pulses_per_rev of the gauge is below 0, or not there");
-  EXPECT_EQ(refusal("/gauge/settings/windows/1/steady", {1e300}),
+  EXPECT_EQ(refusal("/gauge/settings/windows/1/steady", json::array({1e300})),
             "a cue shows a channel that the gauge does not have");
   EXPECT_EQ(refusal("/gauge/settings/tolerance/response_to_s", -1.0),
             "response_to_s of the gauge is below 0");
