@@ -103,6 +103,12 @@ RigFile load_rig(const std::filesystem::path& file, std::string* bytes) {
   });
 }
 
+RigFile load_rig_alone(const std::filesystem::path& file) {
+  return load(file, nullptr, [&](const YamlNode& root, ErrorList& errors) {
+    return read_rig(root, file.parent_path(), errors, false);
+  });
+}
+
 Wiring load_wiring(const std::filesystem::path& file, std::string* bytes) {
   return load(file, bytes, [](const YamlNode& root, ErrorList& errors) { return read_wiring(root, errors); });
 }

@@ -28,6 +28,7 @@ class SourceFormat {
 // How a rig file is being read.
 struct RigReading {
   std::filesystem::path folder;  // where its relative paths start
+  bool load_unit = true;         // false for a copy that is away from its unit's file
 };
 
 class WatchFormat {

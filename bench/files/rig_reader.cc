@@ -65,12 +65,14 @@ std::optional<Wiring> read_rig_wiring(Mapping& watch, ErrorList& errors) {
   return wiring;
 }
 
-RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
+RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
+                 bool load_unit) {
   RigFile rig;
   Mapping file(root, errors, "a rig");
   if (!read_header(file, "rig", errors)) return rig;
   if (const YamlNode* source = file.any("source", Need::must)) read_source(*source, rig.source, errors);
-  if (const YamlNode* watch = file.any("watch", Need::must)) read_watch(*watch, {folder}, rig.watch, errors);
+  if (const YamlNode* watch = file.any("watch", Need::must))
+    read_watch(*watch, {folder, load_unit}, rig.watch, errors);
   file.finish();
   return rig;
 }

@@ -12,12 +12,12 @@ namespace {
 constexpr std::string_view gauge_under_test = "gauge-under-test";
 
 // The unit's gauge file, with its own errors under its own name.
-void read_unit(Mapping& m, const std::filesystem::path& folder, RigFile::WatchPart& watch,
-               ErrorList& errors) {
+void read_unit(Mapping& m, const RigReading& reading, RigFile::WatchPart& watch, ErrorList& errors) {
   std::string name;
   if (!m.text("unit", name, Need::must) || name == gauge_under_test) return;
-  const std::filesystem::path path = folder / name;
+  const std::filesystem::path path = reading.folder / name;
   watch.unit_path = path.string();
+  if (!reading.load_unit) return;
   try {
     watch.unit = load_gauge(path);
   } catch (const FileErrors& e) {
@@ -50,7 +50,7 @@ class SimulatedWatchKind : public WatchKind {
 
   void read(Mapping& keys, const RigReading& reading, RigFile::WatchPart& watch,
             ErrorList& errors) const override {
-    read_unit(keys, reading.folder, watch, errors);
+    read_unit(keys, reading, watch, errors);
     if (const YamlNode* block = keys.any("behaviour", Need::may))
       watch.behaviour = read_behaviour(*block, watch.unit ? &*watch.unit : nullptr, errors);
   }
