@@ -8,7 +8,7 @@ namespace tachproof {
 
 void RigReport::say(const std::string& text) const {
   if (as_json) return;
-  for (const std::string& line : wrapped(text, 80)) fmt::print("{}\n", line);
+  for (const std::string& line : wrapped(printable(text), 80)) fmt::print("{}\n", line);
 }
 
 void RigReport::could_not_tell(const std::string& trouble) {

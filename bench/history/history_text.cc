@@ -197,7 +197,7 @@ std::string history_json(const HistoryView& view) {
                        {"cpk_upper", number_to_json(s.capability.cpk_upper)}});
   const Json json = {
       {"runs", std::move(runs)}, {"drifts", std::move(drifts)}, {"spreads", std::move(spreads)}};
-  return json.dump(2) + "\n";
+  return json_text(json, 2) + "\n";
 }
 
 }  // namespace tachproof

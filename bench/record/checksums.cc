@@ -6,6 +6,7 @@
 #include <stdexcept>
 #include <system_error>
 
+#include "bench/files/own_files.h"
 #include "bench/record/run_folder.h"
 
 namespace tachproof {
@@ -18,8 +19,7 @@ FileSum parse_line(std::string_view line, std::size_t number) {
                    line.substr(0, hex_digits).find_first_not_of("0123456789abcdef") == std::string_view::npos;
   const std::string_view name = hex ? line.substr(hex_digits + 2) : std::string_view();
   // Names only: the list speaks of this folder and of nothing else.
-  const bool sound = hex && line.substr(hex_digits, 2) == "  " && name.find('/') == std::string_view::npos &&
-                     name != "." && name != "..";
+  const bool sound = hex && line.substr(hex_digits, 2) == "  " && is_plain_name(name);
   if (!sound)
     throw std::runtime_error(fmt::format(
         "{} is not as the run left it: line {} is not a checksum and a file name", checksums_name, number));

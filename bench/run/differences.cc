@@ -43,7 +43,7 @@ class Comparison {
   void differ(const std::string& where, const Json& stored, const Json& again) {
     constexpr std::size_t most = 60;
     found_.push_back(fmt::format("{} is {} in result.json and {} when judged again.", where,
-                                 shortened(stored.dump(), most), shortened(again.dump(), most)));
+                                 shortened(json_text(stored), most), shortened(json_text(again), most)));
   }
   std::vector<std::string> found_;
 };

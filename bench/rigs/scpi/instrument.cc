@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "bench/rigs/rig.h"
+#include "core/base/foreign_text.h"
 #include "core/base/parse.h"
 
 namespace tachproof {
@@ -26,11 +27,9 @@ std::optional<double> number_in(std::string_view text) {
 
 bool says(const std::string& text, double wanted) { return number_in(text) == wanted; }
 
-// An answer for a message to a person: no control characters, not too long.
+// An answer for a message to a person: shown as what it is, not too long.
 std::string in_quotes(const std::string& text) {
-  std::string out = "'";
-  for (const char c : text.substr(0, 60)) out += c >= ' ' && c <= '~' ? c : '?';
-  return out + (text.size() > 60 ? "...'" : "'");
+  return "'" + shown(text.substr(0, 60)) + (text.size() > 60 ? "...'" : "'");
 }
 
 }  // namespace
@@ -114,7 +113,7 @@ std::vector<std::string> Instrument::errors() {
     if (!answer) return out;
     const std::optional<double> code = number_in(answer->substr(0, answer->find(',')));
     if (!code || *code == 0) return out;
-    out.push_back(*answer);
+    out.push_back(shown(*answer));
   }
   return out;
 }

@@ -6,6 +6,8 @@
 #include <stdexcept>
 #include <utility>
 
+#include "core/base/foreign_text.h"
+
 namespace tachproof {
 namespace {
 
@@ -86,7 +88,7 @@ SourceFacts ScpiSource::facts() const {
   facts.description = fmt::format(
       "{} ({}), square wave {} Vpp, offset {} V; read back within {:.1f} ms before the run; its rpm follows "
       "the profile within {:.1f} ms and {:.3f} rpm",
-      generator_->name(), generator_->identity(), setting_.amplitude_v, setting_.offset_v,
+      generator_->name(), shown(generator_->identity()), setting_.amplitude_v, setting_.offset_v,
       to_ms(longest_answer_), to_ms(source_lag(timing_)), frequency_bound_rpm(setting_, pulses_per_rev_));
   facts.clock_ppm = setting_.clock_ppm;
   facts.lag = source_lag(timing_);
