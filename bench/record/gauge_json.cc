@@ -20,10 +20,9 @@ Json channels_to_json(Channels set) {
 Channels channels_from(const Json& list, const Gauge& gauge) {
   Channels set = 0;
   for (const Json& item : list) {
-    const auto index = item.get<std::uint64_t>();
-    if (index >= gauge.channels())
+    if (!item.is_number_unsigned() || item.get<std::uint64_t>() >= gauge.channels())
       throw std::runtime_error("a cue shows a channel that the gauge does not have");
-    set |= Channels{1} << index;
+    set |= Channels{1} << item.get<std::uint64_t>();
   }
   return set;
 }

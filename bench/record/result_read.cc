@@ -180,8 +180,8 @@ RunResult result_from(const Json& json) {
   // Since cameras date changes by what they saw.
   if (json.contains("stamps")) {
     const Json& stamps = json.at("stamps");
-    r.stamps = StampTimes{stamps.at("width_ns").get<Nanos>(), stamps.at("uncertainty_ns").get<Nanos>(),
-                          stamps.at("offset_ns").get<Nanos>()};
+    r.stamps = StampTimes{nanos_from(stamps, "width_ns"), nanos_from(stamps, "uncertainty_ns"),
+                          nanos_from(stamps, "offset_ns")};
   }
   for (const Json& item : json.at("flicker")) r.flicker.push_back(flicker_from(item));
   for (const Json& item : json.at("answers")) r.answers.push_back(answer_from(item));
@@ -220,16 +220,15 @@ RunRecord record_from(const Json& json) {
   record.watch = text_from(rig, "watch");
   record.source_description = text_from(rig, "source_description");
   record.watch_description = text_from(rig, "watch_description");
-  record.bench.source.tick = rig.at("source_tick_ns").get<Nanos>();
-  record.bench.watcher.resolution = rig.at("watcher_resolution_ns").get<Nanos>();
-  record.bench.watcher.stamp_uncertainty = rig.at("stamp_uncertainty_ns").get<Nanos>();
+  record.bench.source.tick = nanos_from(rig, "source_tick_ns");
+  record.bench.watcher.resolution = nanos_from(rig, "watcher_resolution_ns");
+  record.bench.watcher.stamp_uncertainty = nanos_from(rig, "stamp_uncertainty_ns");
   record.bench.source.clock_ppm = number_from(rig, "clock_ppm");
   // Since signal generators are sources.
-  if (rig.contains("source_lag_ns")) record.bench.source.lag = rig.at("source_lag_ns").get<Nanos>();
+  if (rig.contains("source_lag_ns")) record.bench.source.lag = nanos_from(rig, "source_lag_ns");
   if (rig.contains("source_rpm")) record.bench.source.rpm = number_from(rig, "source_rpm");
   // Since cameras are watchers.
-  if (rig.contains("stamp_offset_ns"))
-    record.bench.watcher.stamp_offset = rig.at("stamp_offset_ns").get<Nanos>();
+  if (rig.contains("stamp_offset_ns")) record.bench.watcher.stamp_offset = nanos_from(rig, "stamp_offset_ns");
   // Since a camera's clip may be judged without a sync lamp.
   if (rig.contains("time_by")) {
     const std::optional<TimeRelation> by = time_relation(text_from(rig, "time_by"));
@@ -243,7 +242,7 @@ RunRecord record_from(const Json& json) {
   record.tool_version = text_from(json.at("tool"), "version");
   record.extra_tolerance_rpm = number_from(json, "extra_tolerance_rpm");
   for (const Json& input : json.at("inputs"))
-    record.inputs.emplace_back(text_from(input, "file"), text_from(input, "sha256"));
+    record.inputs.emplace_back(own_file_from(input, "file"), text_from(input, "sha256"));
   return record;
 }
 
@@ -251,7 +250,7 @@ RunRecord record_from(const Json& json) {
 
 RunRecord record_from_json(const std::string& text) {
   try {
-    return record_from(Json::parse(text));
+    return record_from(parse_json(text));
   } catch (const nlohmann::json::exception&) {
     // The library's own words name its classes, which tells a user nothing.
     throw std::runtime_error("it is cut short, or not what this program writes");

@@ -67,6 +67,13 @@ Json counts_to_json(const SuiteRecord& record) {
   return counts;
 }
 
+constexpr std::int64_t most_counted = 1'000'000'000'000;
+constexpr std::int64_t most_shards = 1'000'000;  // that --shard takes
+
+int small_from(const Json& value, const char* what) {
+  return static_cast<int>(whole_from(value, what, 0, most_shards));
+}
+
 Verdict verdict_from(const Json& object) {
   const std::string text = text_from(object, "verdict");
   for (const Verdict v : {Verdict::pass, Verdict::fail, Verdict::undecided})
@@ -76,7 +83,7 @@ Verdict verdict_from(const Json& object) {
 
 Attempt attempt_from(const Json& json) {
   Attempt a;
-  if (!json.at("folder").is_null()) a.folder = text_from(json, "folder");
+  if (!json.at("folder").is_null()) a.folder = path_below_from(json.at("folder"));
   a.verdict = verdict_from(json);
   a.complete = json.at("complete").get<bool>();
   a.bench_could_not_tell = json.at("bench_could_not_tell").get<bool>();
@@ -88,7 +95,7 @@ Attempt attempt_from(const Json& json) {
   a.transitions = count_from(json, "transitions");
   a.reason = text_from(json, "reason");
   for (const auto& [kind, count] : json.at("findings").items())
-    a.findings.emplace_back(kind, count.get<std::uint64_t>());
+    a.findings.emplace_back(kind, static_cast<std::uint64_t>(whole_from(count, "findings", 0, most_counted)));
   a.result_sha256 = text_from(json, "result_sha256");
   return a;
 }
@@ -99,8 +106,8 @@ SuitePair pair_from(const Json& json) {
   p.scenario = text_from(json, "scenario");
   if (!json.at("skipped_because").is_null()) p.skipped_because = text_from(json, "skipped_because");
   for (const Json& attempt : json.at("attempts")) p.attempts.push_back(attempt_from(attempt));
-  for (const Json& folder : json.at("set_aside")) p.set_aside.push_back(folder.get<std::string>());
-  p.shard = json.at("shard").get<int>();
+  for (const Json& folder : json.at("set_aside")) p.set_aside.push_back(path_below_from(folder));
+  p.shard = small_from(json.at("shard"), "shard");
   p.expected = instant_from(json, "expected_s");
   p.unit_serial = text_from(json, "unit_serial");
   p.gauge_title = text_from(json, "gauge_name");
@@ -120,10 +127,14 @@ SuiteRecord record_from(const Json& json) {
   record.started = text_from(json, "started");
   if (!json.at("ended").is_null()) record.ended = text_from(json, "ended");
   record.plan_sha256 = text_from(json, "plan_sha256");
-  record.shards = json.at("shards").at("of").get<int>();
-  for (const Json& shard : json.at("shards").at("here")) record.here.push_back(shard.get<int>());
+  record.shards = small_from(json.at("shards").at("of"), "shards");
+  for (const Json& shard : json.at("shards").at("here")) record.here.push_back(small_from(shard, "shards"));
   if (record.here.empty()) throw std::runtime_error("it is of no shard");
-  record.retry.times = json.at("retry").at("times").get<int>();
+  const std::size_t pairs = json.at("pairs").size();
+  if (record.shards < 1 || static_cast<std::size_t>(record.shards) > std::max<std::size_t>(pairs, 1))
+    throw std::runtime_error("it says that it is one of " + std::to_string(record.shards) + " shards of " +
+                             std::to_string(pairs) + " pairs");
+  record.retry.times = small_from(json.at("retry").at("times"), "retry");
   record.retry.fails = json.at("retry").at("verdicts").size() > 1;
   for (const Json& pair : json.at("pairs")) record.pairs.push_back(pair_from(pair));
   for (const Json& note : json.at("notes")) record.notes.push_back(note.get<std::string>());
@@ -148,12 +159,12 @@ std::string suite_json(const SuiteRecord& record) {
       {"retry", {{"times", record.retry.times}, {"verdicts", std::move(retried)}}},
       {"pairs", list_of(record.pairs, [&](const SuitePair& p) { return pair_to_json(record, p); })},
       {"notes", list_of(record.notes, text_to_json)}};
-  return json.dump(2) + "\n";
+  return json_text(json, 2) + "\n";
 }
 
 SuiteRecord suite_from_json(const std::string& text) {
   try {
-    return record_from(Json::parse(text));
+    return record_from(parse_json(text));
   } catch (const Json::exception& e) {
     throw std::runtime_error(std::string("it is not as a suite writes it: ") + e.what());
   }

@@ -6,6 +6,7 @@
 #include <map>
 #include <stdexcept>
 
+#include "bench/files/own_files.h"
 #include "bench/record/disk.h"
 #include "bench/record/record.h"
 #include "bench/record/summary.h"
@@ -114,6 +115,7 @@ void take_over(SuitePair& pair, const SuitePair* before, const SuiteRecord& now,
 }
 
 SuiteRecord read_suite(const fs::path& folder) {
+  require_plain_entries(folder);
   try {
     return suite_from_json(whole_file(folder / suite_file));
   } catch (const std::runtime_error& e) {

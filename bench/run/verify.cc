@@ -6,6 +6,7 @@
 #include <stdexcept>
 #include <system_error>
 
+#include "bench/files/own_files.h"
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
@@ -47,6 +48,7 @@ class Verifier {
     if (!there && !is_there(folder_ / "journal.jsonl"))
       throw std::runtime_error(fmt::format(
           "{} is not a run folder: it has neither result.json nor journal.jsonl", folder_.string()));
+    require_plain_entries(folder_);
     const std::optional<Seal> seal = read_journal(folder_ / "journal.jsonl", 0).seal;
     ended_ = seal.has_value() || is_there(folder_ / checksums_name);
     if (!there) return;
@@ -162,6 +164,8 @@ class Verifier {
     try {
       compare(judge_again(folder_, *record_));
       if (is_there(folder_ / readings_name)) read_again();
+    } catch (const MoreThanStored& e) {
+      say(Kind::differs, fmt::format("The evidence does not match: {}.", e.what()));
     } catch (const CannotJudgeAgain& e) {
       say(Kind::cannot, fmt::format("The evidence cannot be judged again: {}.", e.what()));
     }
@@ -219,6 +223,7 @@ void sign_run(const std::filesystem::path& folder, const std::filesystem::path& 
   if (!is_there(folder / checksums_name))
     throw std::runtime_error(fmt::format("{} has no {}: only a run that got to its end is signed",
                                          folder.string(), checksums_name));
+  require_plain_entries(folder);
   const std::string text = whole_file(folder / checksums_name);
   for (const FileSum& sum : parse_checksums(text))
     if (!is_there(folder / sum.file) || sha256_of_file(folder / sum.file) != sum.sha256)
