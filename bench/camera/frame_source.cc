@@ -25,13 +25,16 @@ class Folder : public FrameSource {
   explicit Folder(const SourceSettings& settings) : from_(settings.from) {
     for (const fs::directory_entry& entry : fs::directory_iterator(from_)) {
       const std::string ending = entry.path().extension();
-      if (ending == ".jpg" || ending == ".jpeg" || ending == ".png") files_.push_back(entry.path());
+      if ((ending == ".jpg" || ending == ".jpeg" || ending == ".png") && entry.is_regular_file())
+        files_.push_back(entry.path());
     }
     std::sort(files_.begin(), files_.end());
     if (files_.empty())
       throw CameraError("the folder " + from_ +
                         " holds no .jpg or .png: name the folder with the clip's pictures");
-    std::ifstream times(fs::path(from_) / "times.txt");
+    const fs::path times_file = fs::path(from_) / "times.txt";
+    std::ifstream times;
+    if (fs::is_regular_file(times_file)) times.open(times_file);  // opening a pipe would wait
     for (double s = 0; times >> s;) times_.push_back(from_seconds(s));
     if (times_.empty()) {
       period_ = from_seconds(1 / sensible_fps(settings.fps, "the folder " + from_));
@@ -95,6 +98,8 @@ std::unique_ptr<FrameSource> open_frames(const SourceSettings& settings) {
   if (!fs::exists(status)) throw CameraError("there is no " + settings.from);
   if (fs::is_directory(status)) return std::make_unique<Folder>(settings);
   if (fs::is_character_file(status)) return open_device(settings, linux_video());
+  if (!fs::is_regular_file(status))
+    throw CameraError(settings.from + " is neither a video file, a folder of pictures nor a camera");
   return open_video_file(settings);
 }
 

@@ -55,7 +55,7 @@ class AcceptCommand : public Command {
       History(file, History::Open::make).accept(run_, {now_iso8601(), who_, why_});
       const std::string of =
           record.unit_serial.empty() ? "gauge " + record.gauge_name : "unit " + record.unit_serial;
-      std::printf("%s is the reference for %s\n", run_.c_str(), printable(of).c_str());
+      std::printf("%s is the reference for %s\n", printable(run_).c_str(), printable(of).c_str());
       return exit_pass;
     } catch (const std::runtime_error& e) {
       throw UsageError(e.what());

@@ -1,3 +1,4 @@
+#include "bench/record/json_values.h"
 #include "bench/record/record.h"
 #include "bench/rigs/board/clock_calibration.h"
 
@@ -11,11 +12,11 @@
 #include <fmt/format.h>
 
 #include "bench/commands/command.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
 #include "bench/commands/units.h"
 #include "bench/files/rig_edit.h"
-#include "bench/record/disk.h"
 #include "bench/rigs/board/board.h"
 #include "bench/rigs/board/board_reference.h"
 
@@ -88,8 +89,7 @@ class CalibrateCommand : public Command {
     const Calibration found = calibrate(seen, reference);
     clock.fast_ppm = found.fast_ppm;
     clock.uncertainty_ppm = found.uncertainty_ppm;
-    if (!rig_.empty())
-      Replacement(std::filesystem::canonical(rig_), rig_with_clock(rig_, clock)).move_into_place();
+    if (!rig_.empty()) write_output(std::filesystem::canonical(rig_), rig_with_clock(rig_, clock));
     json_ ? print_json(port, found, clock) : print(port, found, clock);
     return exit_pass;
   }
@@ -114,7 +114,7 @@ class CalibrateCommand : public Command {
                                      {"duration_s", found.lasts_s},
                                      {"scatter_us", found.scatter_us},
                                      {"written", rig_}};
-    std::puts(out.dump(2).c_str());
+    std::puts(json_text(out, 2).c_str());
   }
 
   std::string port_, rig_, input_, hz_, reference_ppm_, for_ = "60s";

@@ -5,6 +5,8 @@
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/files/files.h"
+#include "bench/record/json_values.h"
+#include "bench/record/text.h"
 #include "core/plan/foresight.h"
 
 namespace tachproof {
@@ -48,7 +50,7 @@ class CheckCommand : public Command {
       else
         print(checked, warned);
     }
-    if (json_) std::puts(out.dump(2).c_str());
+    if (json_) std::puts(json_text(out, 2).c_str());
     return sound ? exit_pass : exit_usage;
   }
 
@@ -76,10 +78,10 @@ class CheckCommand : public Command {
 
   static void print(const CheckedFile& checked, const std::vector<std::string>& warned) {
     if (checked.errors.empty())
-      std::printf("%s: a sound %s file\n", checked.file.c_str(), checked.kind.c_str());
-    for (const FileError& e : checked.errors) std::fprintf(stderr, "%s\n", to_line(e).c_str());
+      std::printf("%s: a sound %s file\n", printable(checked.file).c_str(), checked.kind.c_str());
+    for (const FileError& e : checked.errors) std::fprintf(stderr, "%s\n", printable(to_line(e)).c_str());
     for (const std::string& message : warned)
-      std::printf("%s: warning: %s\n", checked.file.c_str(), message.c_str());
+      std::printf("%s: warning: %s\n", printable(checked.file).c_str(), printable(message).c_str());
   }
 
   std::vector<std::string> files_;

@@ -64,12 +64,23 @@ namespace {
 void say(std::FILE* stream, const std::string& text) { std::fwrite(text.data(), 1, text.size(), stream); }
 
 // One line for a program that reads it; for a person at a terminal broken between words.
-void complain(const std::string& text) {
+void complain_of(const std::string& text) {
   if (isatty(STDERR_FILENO) == 0) return say(stderr, text + "\n");
   std::string_view indent;
   for (const std::string& line : wrapped(text, static_cast<std::size_t>(columns_of(stderr)) - 4)) {
     say(stderr, std::string(indent) + line + "\n");
     indent = "    ";
+  }
+}
+
+// Names of files and words of devices may be in it.
+void complain(std::string_view text) {
+  while (text.ends_with('\n')) text.remove_suffix(1);
+  for (;;) {
+    const std::size_t end = text.find('\n');
+    complain_of(printable(text.substr(0, end)));
+    if (end == std::string_view::npos) return;
+    text.remove_prefix(end + 1);
   }
 }
 

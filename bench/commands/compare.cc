@@ -3,6 +3,7 @@
 #include <cstdio>
 
 #include "bench/commands/command.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/report_options.h"
 #include "bench/commands/terminal.h"
 #include "bench/history/history.h"
@@ -94,8 +95,7 @@ class CompareCommand : public Command {
   template <class Text>
   static void save(const std::string& file, Text text) {
     if (file.empty()) return;
-    Replacement page(file, text());
-    page.move_into_place();
+    write_output(file, text());
   }
 
   std::vector<std::string> runs_;

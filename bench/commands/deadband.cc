@@ -6,8 +6,8 @@
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/commands/noise_source.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/units.h"
-#include "bench/commands/whole_file.h"
 #include "bench/reports/deadband_report.h"
 #include "bench/rigs/simulated/unit_settings.h"
 #include "core/gauge/speed.h"
@@ -99,8 +99,8 @@ class DeadbandCommand : public Command {
     read_unit(record, rig ? rig->watch.behaviour : Behaviour{});
 
     record.study = study_flicker(record.gauge, record.ask);
-    if (!html_.empty()) write_whole_file(html_, deadband_html(record));
-    if (!out_.empty()) write_whole_file(out_, deadband_json(record));
+    if (!html_.empty()) write_output(html_, deadband_html(record));
+    if (!out_.empty()) write_output(out_, deadband_json(record));
     const std::string text = json_ ? deadband_json(record) : deadband_text(record);
     std::fwrite(text.data(), 1, text.size(), stdout);
     return record.study.recommended ? exit_pass : exit_undecided;

@@ -1,3 +1,4 @@
+#include "bench/record/json_values.h"
 #include "core/judge/expectation.h"
 
 #include <fmt/format.h>
@@ -125,7 +126,7 @@ class ExpectCommand : public Command {
                        {"worst_on_a_ramp_rpm", steps->worst_on_a_ramp},
                        {"worst_at_a_threshold_rpm", steps->worst_at_a_threshold},
                        {"changes", steps->changes}};
-    std::puts(out.dump(2).c_str());
+    std::puts(json_text(out, 2).c_str());
   }
 
   static void print(const Gauge& gauge, const ExpectedRun& expected, const std::optional<Steps>& steps) {

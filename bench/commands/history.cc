@@ -1,12 +1,13 @@
 #include <cstdio>
 
 #include "bench/commands/command.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/report_options.h"
 #include "bench/commands/terminal.h"
 #include "bench/files/dates.h"
 #include "bench/history/history_report.h"
-#include "bench/record/disk.h"
 #include "bench/record/record.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 
@@ -61,7 +62,7 @@ class HistoryCommand : public Command {
     History history(file, History::Open::make);
     for (const std::string& run : runs_) {
       const bool is_new = history.add(run);
-      std::printf("%s: %s\n", run.c_str(), is_new ? "added" : "was in the history already");
+      std::printf("%s: %s\n", printable(run).c_str(), is_new ? "added" : "was in the history already");
     }
     return exit_pass;
   }
@@ -69,8 +70,7 @@ class HistoryCommand : public Command {
   int list(const std::filesystem::path& file) const {
     const HistoryView view = view_of(History(file, History::Open::existing).runs(filter_));
     if (!html_.empty()) {
-      Replacement page(html_, history_html(view, asked_for(), now_iso8601()));
-      page.move_into_place();
+      write_output(html_, history_html(view, asked_for(), now_iso8601()));
     }
     const std::string text = json_ ? history_json(view) : history_text(view, columns_of(stdout));
     std::fwrite(text.data(), 1, text.size(), stdout);

@@ -4,8 +4,8 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/noise_source.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/units.h"
-#include "bench/commands/whole_file.h"
 #include "bench/reports/noise_report.h"
 
 namespace tachproof {
@@ -60,7 +60,7 @@ class NoiseCommand : public Command {
       record.fit.fits = false;
       record.fit.reasons.push_back("the recording is cut short");
     }
-    if (!html_.empty()) write_whole_file(html_, noise_html(record));
+    if (!html_.empty()) write_output(html_, noise_html(record));
     const std::string text = json_ ? noise_json(record) : noise_text(record);
     std::fwrite(text.data(), 1, text.size(), stdout);
     return record.fit.fits ? exit_pass : exit_undecided;

@@ -6,6 +6,8 @@
 #include <fmt/format.h>
 
 #include "bench/commands/command.h"
+#include "bench/record/json_values.h"
+#include "bench/record/text.h"
 #include "bench/rigs/board/board_connection.h"
 #include "bench/rigs/camera/cameras.h"
 #include "bench/rigs/gpio/gpio_lines.h"
@@ -75,19 +77,21 @@ class PortsCommand : public Command {
     setting.address = probe_;
     const Instrument generator(setting, monotonic_clock(), [this] { return open_instrument({probe_}); });
     if (json_) return print(Json{{"address", probe_}, {"identity", generator.identity()}});
-    fmt::print("The generator at {}\n  name         {}\n", probe_, generator.identity());
+    fmt::print("The generator at {}\n  name         {}\n", printable(probe_),
+               printable(generator.identity()));
   }
 
   static std::string to_text(const GpioChipFound& chip) {
-    std::string text = fmt::format("{}\n  {:13}{}\n  {:13}{}\n", chip.device, "label", chip.label, "open",
-                                   chip.closed_because.empty() ? "yes" : "no: " + chip.closed_because);
+    std::string text =
+        fmt::format("{}\n  {:13}{}\n  {:13}{}\n", chip.device, "label", printable(chip.label), "open",
+                    chip.closed_because.empty() ? "yes" : "no: " + chip.closed_because);
     for (std::size_t i = 0; i < chip.lines.size(); ++i) {
       const GpioLineFound& line = chip.lines[i];
       const std::string user = !line.used              ? ""
                                : line.consumer.empty() ? "in use"
-                                                       : "in use by " + line.consumer;
-      text += fmt::format("  line {:<8}{}{}{}\n", i, line.name, line.name.empty() || user.empty() ? "" : ", ",
-                          user);
+                                                       : "in use by " + printable(line.consumer);
+      text += fmt::format("  line {:<8}{}{}{}\n", i, printable(line.name),
+                          line.name.empty() || user.empty() ? "" : ", ", user);
     }
     return text;
   }
@@ -109,11 +113,11 @@ class PortsCommand : public Command {
   }
 
   static void add_line(std::string& text, const std::string& what, const std::string& value) {
-    if (!value.empty()) text += fmt::format("  {:13}{}\n", what, value);
+    if (!value.empty()) text += fmt::format("  {:13}{}\n", printable(what), printable(value));
   }
 
   static std::string to_text(const CameraFound& camera) {
-    std::string text = camera.name + "\n";
+    std::string text = printable(camera.name) + "\n";
     if (camera.device != camera.name) add_line(text, "device", camera.device);
     add_line(text, "camera", camera.card);
     add_line(text, "bus", camera.bus);
@@ -155,7 +159,7 @@ class PortsCommand : public Command {
   }
 
   static std::string to_text(const PortFound& port) {
-    std::string text = port.name + "\n";
+    std::string text = printable(port.name) + "\n";
     const auto line = [&](const char* what, const std::string& value) { add_line(text, what, value); };
     if (port.device != port.name) line("device", port.device);
     line("description", port.description);
@@ -207,7 +211,7 @@ class PortsCommand : public Command {
                hello.min_ticks * (+link_tick_ns / 1e3));
   }
 
-  static void print(const Json& json) { std::puts(json.dump(2).c_str()); }
+  static void print(const Json& json) { std::puts(json_text(json, 2).c_str()); }
 
   std::string hello_, probe_;
   bool json_ = false;

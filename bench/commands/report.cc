@@ -2,10 +2,11 @@
 #include <nlohmann/json.hpp>
 
 #include "bench/commands/command.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/terminal.h"
 #include "bench/commands/verifying.h"
 #include "bench/record/checksums.h"
-#include "bench/record/disk.h"
+#include "bench/record/json_values.h"
 #include "bench/record/result_json.h"
 #include "bench/record/run_folder.h"
 #include "bench/record/summary.h"
@@ -62,7 +63,7 @@ std::string verification_json(const Verification& v) {
       {"judged_again",
        v.judged_again ? nlohmann::ordered_json(word(*v.judged_again)) : nlohmann::ordered_json(nullptr)},
       {"lines", std::move(lines)}};
-  return json.dump(2) + "\n";
+  return json_text(json, 2) + "\n";
 }
 
 std::string verification_text(const Verification& v, int width) {
@@ -176,10 +177,7 @@ class ReportCommand : public Command {
     });
   }
 
-  static void save(const std::string& file, const std::string& text) {
-    Replacement replacement(file, text);
-    replacement.move_into_place();
-  }
+  static void save(const std::string& file, const std::string& text) { write_output(file, text); }
 
   StoredRun load() const {
     return or_usage_error([&] { return load_run(folders_[0]); });
@@ -198,8 +196,9 @@ class ReportCommand : public Command {
       return sign_folder(folders_[0], {sign_, replace_}, this_program());
     });
     const std::string file = (std::filesystem::path(folders_[0]) / signature_name).string();
-    if (replaced) print("Replaced: the signature that was there was not by the key of " + sign_ + "\n");
-    print("Signed: " + file + "\n");
+    if (replaced)
+      print("Replaced: the signature that was there was not by the key of " + printable(sign_) + "\n");
+    print("Signed: " + printable(file) + "\n");
     return exit_pass;
   }
 

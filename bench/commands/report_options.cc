@@ -8,6 +8,7 @@
 #include "bench/files/files.h"
 #include "bench/history/history.h"
 #include "bench/record/record.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 
@@ -75,7 +76,7 @@ void ReportOptions::add_to_history(const RunFolder& folder) const {
     const std::filesystem::path file = history_file(history_);
     if (!file.empty()) History(file, History::Open::make).add(folder.path());
   } catch (const std::exception& e) {
-    std::fprintf(stderr, "warning: the run is not in the history: %s\n", e.what());
+    std::fprintf(stderr, "warning: the run is not in the history: %s\n", printable(e.what()).c_str());
   }
 }
 

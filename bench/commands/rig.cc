@@ -5,13 +5,14 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/rig_finding.h"
 #include "bench/commands/rig_proof.h"
 #include "bench/commands/rig_report.h"
 #include "bench/commands/rig_words.h"
 #include "bench/commands/teaching.h"
 #include "bench/files/rig_writer.h"
-#include "bench/record/disk.h"
+#include "bench/record/json_values.h"
 #include "bench/rigs/factory.h"
 #include "bench/run/lamp_test_run.h"
 #include "bench/run/stop_request.h"
@@ -75,6 +76,7 @@ class RigCommand : public Command {
     if (!make && words_.any())
       throw UsageError("a rig file has its own source and watcher; such options go with --out");
     if (make && fs::exists(out_)) throw UsageError(out_ + " exists already; give another name");
+    if (make) require_output_place(out_);
     gauge_ = load_gauge(gauge_file_);
     catch_stop_signals();
     return make ? make_file() : prove(rig_.front(), load_rig(rig_.front()));
@@ -96,7 +98,7 @@ class RigCommand : public Command {
     const CameraSettings* camera = filmed_by(rig);
     if (camera != nullptr)
       if (const ExitStatus taught = teach_where_needed(rig); taught != exit_pass) return taught;
-    Replacement(out_, rig_yaml(rig, heading(rig))).move_into_place();
+    write_output(out_, rig_yaml(rig, heading(rig)));
     const RigFile written = load_rig(out_);
     report_.json["written"] = out_;
     report_.say("\nWritten: " + out_);
@@ -128,7 +130,7 @@ class RigCommand : public Command {
 
   int finish(Verdict verdict) {
     report_.json["verdict"] = word(verdict);
-    if (report_.as_json) std::puts(report_.json.dump(2).c_str());
+    if (report_.as_json) std::puts(json_text(report_.json, 2).c_str());
     return exit_status(verdict);
   }
 

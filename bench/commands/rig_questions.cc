@@ -9,6 +9,7 @@
 #include "bench/commands/camera_words.h"
 #include "bench/commands/command.h"
 #include "bench/commands/terminal.h"
+#include "bench/record/text.h"
 
 namespace tachproof {
 namespace {
@@ -39,7 +40,7 @@ std::string word_or_asked(const std::string& option, const std::string& given, c
   if (is_terminal(stderr) && is_terminal(stdin)) {
     fmt::print(stderr, "\n{}\n", question);
     for (std::size_t i = 0; i < choices.size(); ++i)
-      fmt::print(stderr, "  {}  {:12} {}\n", i + 1, choices[i].word, choices[i].about);
+      fmt::print(stderr, "  {}  {:12} {}\n", i + 1, printable(choices[i].word), printable(choices[i].about));
   }
   for (;;) {
     const std::optional<std::string> answer = ask_at_terminal(choices.empty() ? "> "

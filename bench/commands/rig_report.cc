@@ -16,7 +16,8 @@ std::size_t columns() { return static_cast<std::size_t>(std::max(columns_of(stdo
 
 void RigReport::say(const std::string& text) const {
   if (as_json) return;
-  for (const std::string& line : wrapped(text, columns())) fmt::print("{}\n", line);
+  if (text.starts_with('\n')) fmt::print("\n");  // a blank line before it
+  for (const std::string& line : wrapped(printable(text), columns())) fmt::print("{}\n", line);
 }
 
 void RigReport::row(const std::string& label, std::size_t room, const std::string& text) const {

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include "bench/commands/terminal.h"
+#include "bench/record/text.h"
 #include "bench/rigs/factory.h"
 #include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/clip_evidence.h"
@@ -76,7 +77,7 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   Rig rig = make_rig(run.rig.rig, run.rig.file, gauge, scenario.seed);
   refuse(run, rig.source->cannot_play(request_of(run)));
   const std::optional<std::string> unseen = blinks_unseen(run, rig.watcher->facts());
-  if (unseen) fmt::print(stderr, "warning: {}\n", *unseen);
+  if (unseen) fmt::print(stderr, "warning: {}\n", printable(*unseen));
   RunRecord record = begun(run, rig, options);
   RunFolder folder = options.make_folder(record, out);
   record.inputs.insert(record.inputs.begin(),

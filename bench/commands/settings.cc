@@ -94,7 +94,7 @@ class SettingsCommand : public Command {
                       {"anchors", list_to_json(change.anchors)},
                       {"windows", windows_to_json(change)},
                       {"numbers", list_to_json(change.numbers)}};
-    return out.dump(2) + "\n";
+    return json_text(out, 2) + "\n";
   }
 
   std::string what_, before_, after_;

@@ -7,6 +7,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/units.h"
+#include "bench/record/json_values.h"
 
 namespace tachproof {
 
@@ -162,7 +163,7 @@ class SpeedCommand : public Command {
     }
     out["tyre_circumference_m"] = tyre.circumference_m.value;
     out["coverage_factor"] = coverage;
-    std::puts(out.dump(2).c_str());
+    std::puts(json_text(out, 2).c_str());
   }
 
   void print(const Quantity& rpm, double anchor, const Gearing& gearing, const Tyre& tyre,

@@ -3,13 +3,15 @@
 #include <fmt/format.h>
 
 #include <cstdio>
-#include <cstdlib>
 #include <filesystem>
+#include <optional>
 
+#include "bench/commands/output_file.h"
 #include "bench/commands/terminal.h"
 #include "bench/record/disk.h"
 #include "bench/rigs/camera/camera_process.h"
 #include "bench/run/live_teaching.h"
+#include "bench/run/scratch_folder.h"
 #include "bench/run/stop_request.h"
 #include "core/camera/teaching.h"
 
@@ -21,27 +23,15 @@ namespace fs = std::filesystem;
 // A folder that goes when nobody wants it any more.
 class FilmFolder {
  public:
-  explicit FilmFolder(const std::string& keep) : kept_(!keep.empty()) {
-    if (kept_) {
-      path_ = keep;
-      if (fs::exists(path_)) throw UsageError(keep + " exists already; give another name");
-      return;
-    }
-    std::string name = (fs::temp_directory_path() / "tachproof-film-XXXXXX").string();
-    if (::mkdtemp(name.data()) == nullptr) throw UsageError("cannot make a folder like " + name);
-    path_ = name;
+  explicit FilmFolder(const std::string& keep) : path_(keep) {
+    if (!keep.empty() && fs::exists(path_)) throw UsageError(keep + " exists already; give another name");
+    if (keep.empty()) path_ = scratch_.emplace("film").path();
   }
-  ~FilmFolder() {
-    std::error_code ignored;
-    if (!kept_) fs::remove_all(path_, ignored);
-  }
-  FilmFolder(const FilmFolder&) = delete;
-
   const fs::path& path() const { return path_; }
 
  private:
   fs::path path_;
-  bool kept_;
+  std::optional<Scratch> scratch_;
 };
 
 ExitStatus looked_at(const fs::path& regions) {
@@ -68,6 +58,7 @@ ExitStatus looked_at(const fs::path& regions) {
 }  // namespace
 
 ExitStatus teach_from_clip(const TeachWords& words) {
+  require_output_place(words.out);
   std::vector<std::string> all{"teach", words.from, "--gauge", words.gauge_file,
                                "--out", words.out,  "--sync",  words.sync};
   const auto add = [&](const char* key, const std::string& value) {
@@ -85,13 +76,13 @@ ExitStatus teach_from_clip(const TeachWords& words) {
 
 ExitStatus teach_live(const Gauge& gauge, const CameraSettings& camera, const RigFile& rig,
                       const std::string& rig_name, TeachWords words, const std::string& keep) {
+  catch_stop_signals();
   const FilmFolder folder(keep);
   const TeachingFilm film{camera, rig, rig_name, folder.path()};
   words.from = folder.path().string();
   words.sync = teaching_sync(film);
   if (words.sync.empty())
     fmt::print(stderr, "The rig's source cannot press '{}', so the sync lamp is not taught.\n", camera.sync);
-  catch_stop_signals();
   ProgressLine line(gauge, Profile(teaching_steps(gauge, words.sync)).duration(), "teaching ");
   RunHooks hooks;
   hooks.stop = stop_requested;

@@ -10,6 +10,8 @@
 
 #include <fmt/format.h>
 
+#include "bench/record/text.h"
+
 namespace tachproof {
 
 bool is_terminal(std::FILE* stream) { return isatty(fileno(stream)) == 1; }
@@ -42,9 +44,9 @@ ProgressLine::~ProgressLine() { clear(); }
 
 void ProgressLine::show(const RunProgress& progress, const std::string& more) {
   if (!wanted_) return;
-  std::string line = fmt::format("{}{:.1f} s", label_, to_seconds(progress.at));
+  std::string line = fmt::format("{}{:.1f} s", printable(label_), to_seconds(progress.at));
   if (duration_ > 0) line += fmt::format(" of {:.1f} s", to_seconds(duration_));
-  if (!more.empty()) line += "  " + more;
+  if (!more.empty()) line += "  " + printable(more);
   line += fmt::format("  {:.0f} rpm  {}", progress.rpm, shown_window(gauge_, progress.lit));
   line.resize(std::min(line.size(), static_cast<std::size_t>(columns_of(stderr) - 1)));
   fmt::print(stderr, "\r\033[K{}", line);
@@ -58,7 +60,7 @@ void ProgressLine::clear() {
 
 std::optional<std::string> ask_at_terminal(const std::string& question) {
   if (!is_terminal(stdin) || !is_terminal(stderr)) return std::nullopt;
-  fmt::print(stderr, "{}", question);
+  fmt::print(stderr, "{}", printable(question));
   std::array<char, 4096> typed{};
   if (std::fgets(typed.data(), static_cast<int>(typed.size()), stdin) == nullptr) return std::nullopt;
   const std::string line = typed.data();
@@ -69,7 +71,7 @@ std::optional<std::string> ask_at_terminal(const std::string& question) {
 
 std::optional<Reply> TerminalQuestions::operator()(const Ask& ask, Nanos patience) {
   if (!is_terminal(stdin) || !is_terminal(stderr)) return Reply{};
-  if (put_ != &ask) fmt::print(stderr, "\r\033[K{} ", ask.question);
+  if (put_ != &ask) fmt::print(stderr, "\r\033[K{} ", printable(ask.question));
   put_ = &ask;
   pollfd typed{STDIN_FILENO, POLLIN, 0};
   // Interrupted: whoever asks again looks why.

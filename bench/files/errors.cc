@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <tuple>
 
+#include "core/base/foreign_text.h"
+
 namespace tachproof {
 namespace {
 
@@ -66,23 +68,12 @@ void ErrorList::throw_if_any() const {
 
 std::string on_one_line(std::string_view text) {
   constexpr std::size_t longest = 60;
-  constexpr std::string_view hex = "0123456789abcdef";
-  std::string line;
-  std::size_t characters = 0;
-  for (const char c : text) {
-    const auto byte = static_cast<unsigned char>(c);
-    const bool continues = (byte & 0xC0) == 0x80;
-    if (!continues && ++characters > longest) return line + "...";
-    if (c == '\n')
-      line += "\\n";
-    else if (c == '\t')
-      line += "\\t";
-    else if (byte < 0x20 || byte == 0x7F)
-      line += std::string("\\x") + hex[byte >> 4] + hex[byte & 15];
-    else
-      line += c;
+  std::size_t at = 0;
+  for (std::size_t characters = 0; at < text.size() && characters < longest; ++characters) {
+    char32_t code = 0;
+    at += std::max<std::size_t>(utf8_sequence(text.substr(at), code), 1);
   }
-  return line;
+  return shown(text.substr(0, at)) + (at < text.size() ? "..." : "");
 }
 
 }  // namespace tachproof

@@ -43,8 +43,8 @@ class ErrorList {
   std::size_t values_ = 0;
 };
 
-// The text on one line: control characters and line ends as \n, \t or \x1b,
-// cut after 60 characters.
+// The text on one line, as core/base/foreign_text.h shows it: control characters and line ends as
+// \n, \t or \x1b; cut after 60 characters.
 std::string on_one_line(std::string_view text);
 
 }  // namespace tachproof

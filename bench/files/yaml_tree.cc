@@ -9,6 +9,8 @@
 #include <map>
 #include <sstream>
 
+#include "core/base/foreign_text.h"
+
 namespace tachproof {
 namespace {
 
@@ -58,34 +60,16 @@ class Lines {
   std::vector<std::size_t> counted_;    // characters before every 256th byte; last: all
 };
 
-// The length of the UTF-8 sequence at the front, 0 when it is none.
-std::size_t utf8_length(std::string_view text) {
-  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  const unsigned lead = byte(0);
-  if (lead < 0x80) return 1;
-  const std::size_t length = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : 2;
-  if (lead < 0xC2 || lead > 0xF4 || text.size() < length) return 0;
-  for (std::size_t i = 1; i < length; ++i)
-    if ((byte(i) & 0xC0) != 0x80) return 0;
-  // Overlong forms, surrogates, and beyond U+10FFFF.
-  const unsigned second = byte(1);
-  if ((lead == 0xE0 && second < 0xA0) || (lead == 0xED && second > 0x9F)) return 0;
-  if ((lead == 0xF0 && second < 0x90) || (lead == 0xF4 && second > 0x8F)) return 0;
-  return length;
-}
-
 bool is_text(std::string_view text, const Lines& lines, ErrorList& errors) {
   for (std::size_t i = 0; i < text.size();) {
-    const auto byte = static_cast<unsigned char>(text[i]);
-    const std::size_t length = utf8_length(text.substr(i));
+    char32_t code = 0;
+    const std::size_t length = utf8_sequence(text.substr(i), code);
     if (length == 0) {
       errors.add(lines.place(i), "a byte that is not UTF-8", "a text file in UTF-8");
       return false;
     }
-    // U+0080..U+009F are control characters too.
-    const bool high_control = byte == 0xC2 && static_cast<unsigned char>(text[i + 1]) < 0xA0;
-    if ((byte < 0x20 && byte != '\t' && byte != '\n' && byte != '\r') || byte == 0x7F || high_control) {
-      errors.add(lines.place(i), "a control character", "a text file in UTF-8");
+    if (is_control(code) && code != '\t' && code != '\n' && code != '\r') {
+      errors.add(lines.place(i), "a control character, " + control_shown(code), "a text file in UTF-8");
       return false;
     }
     i += length;

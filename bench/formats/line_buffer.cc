@@ -1,15 +1,12 @@
 #include "bench/formats/line_buffer.h"
 
-#include <fcntl.h>
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <algorithm>
-#include <cerrno>
 #include <cstring>
-#include <system_error>
 #include <utility>
 
+#include "bench/files/regular_file.h"
 #include "bench/formats/recording.h"
 
 namespace tachproof {
@@ -17,35 +14,31 @@ namespace {
 
 class FileBytes : public ByteSource {
  public:
-  explicit FileBytes(const std::filesystem::path& file) : name_(file.string()) {
-    fd_ = ::open(file.c_str(), O_RDONLY | O_CLOEXEC);
-    if (fd_ < 0) fail();
-    ::posix_fadvise(fd_, 0, 0, POSIX_FADV_SEQUENTIAL);
+  FileBytes(const std::filesystem::path& file, RegularFile opened)
+      : name_(file.string()), file_(std::move(opened)) {
+    file_.read_in_order();
   }
-  ~FileBytes() override { ::close(fd_); }
-  FileBytes(const FileBytes&) = delete;
-  FileBytes& operator=(const FileBytes&) = delete;
-
   std::size_t read(char* to, std::size_t size) override {
-    for (;;) {
-      const ssize_t got = ::read(fd_, to, size);
-      if (got >= 0) return static_cast<std::size_t>(got);
-      if (errno != EINTR) fail();
+    try {
+      return file_.read(to, size);
+    } catch (const NotReadable& e) {
+      throw RecordingError(name_ + ": " + e.why);
     }
   }
 
  private:
-  [[noreturn]] void fail() const {
-    throw RecordingError(name_ + ": " + std::generic_category().message(errno));
-  }
   std::string name_;
-  int fd_ = -1;
+  RegularFile file_;
 };
 
 }  // namespace
 
 std::unique_ptr<ByteSource> open_bytes(const std::filesystem::path& file) {
-  return std::make_unique<FileBytes>(file);
+  try {
+    return std::make_unique<FileBytes>(file, RegularFile(file));
+  } catch (const NotReadable& e) {
+    throw RecordingError(file.string() + ": " + e.why);
+  }
 }
 
 LineBuffer::LineBuffer(std::unique_ptr<ByteSource> source, std::string file, std::size_t size)

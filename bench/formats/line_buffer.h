@@ -17,7 +17,7 @@ class ByteSource {
   virtual std::size_t read(char* to, std::size_t size) = 0;
 };
 
-// Throws RecordingError: "capture.vcd: No such file or directory".
+// Of a regular file. Throws RecordingError: "capture.vcd: No such file or directory".
 std::unique_ptr<ByteSource> open_bytes(const std::filesystem::path& file);
 
 inline constexpr std::size_t default_read_buffer = std::size_t{256} << 10;

@@ -2,12 +2,13 @@
 
 #include <array>
 #include <cmath>
-#include <fstream>
 #include <limits>
 #include <numeric>
 #include <optional>
 
+#include "bench/files/regular_file.h"
 #include "bench/formats/edge_time.h"
+#include "bench/formats/line_buffer.h"
 #include "bench/formats/recording.h"
 
 namespace tachproof {
@@ -19,12 +20,22 @@ std::optional<double> seconds_on(std::string_view line) {
   return value && std::abs(*value) < 9e9 ? value : std::nullopt;
 }
 
+constexpr std::size_t longest_edge_line = 4096;
+
+FileLines lines_of(const std::filesystem::path& file) {
+  try {
+    return {RegularFile(file), longest_edge_line};
+  } catch (const NotReadable& e) {
+    throw RecordingError(file.string() + ": " + e.why);
+  }
+}
+
 // A file of edge times has one column.
 bool has_one_column(const std::filesystem::path& file) {
-  std::ifstream in(file, std::ios::binary);
+  FileLines lines = lines_of(file);
   std::string first, second;
-  std::getline(in, first);
-  std::getline(in, second);
+  lines.next(first);
+  lines.next(second);
   return seconds_on(second).has_value() && first.find(',') == std::string::npos &&
          first.find(';') == std::string::npos;
 }
@@ -39,20 +50,23 @@ Nanos resolution_of(const std::vector<Nanos>& edges) {
 }
 
 TachEdges read_times(const std::filesystem::path& file) {
-  std::ifstream in(file, std::ios::binary);
+  FileLines lines = lines_of(file);
   TachEdges result;
   std::size_t number = 0;
-  for (std::string line; std::getline(in, line);) {
+  std::string line;
+  for (FileLines::Got got; (got = lines.next(line)) != FileLines::Got::end;) {
     ++number;
     const std::string_view text = without_blanks(line);
-    if (text.empty()) continue;
+    if (text.empty() && got != FileLines::Got::too_long) continue;
     const std::optional<double> seconds = seconds_on(text);
     const auto complain = [&](const std::string& what) {
       throw RecordingError(file.string() + ":" + std::to_string(number) + ": " + what);
     };
     if (!seconds) {
       if (number == 1) continue;
-      complain("'" + std::string(text.substr(0, 40)) + "'; the time of an edge in seconds");
+      complain(got == FileLines::Got::too_long
+                   ? std::string("a line without end; the time of an edge in seconds")
+                   : as_shown(text) + "; the time of an edge in seconds");
     }
     const Nanos at = from_seconds(*seconds);
     if (!result.edges.empty() && at <= result.edges.back())

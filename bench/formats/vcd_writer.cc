@@ -60,7 +60,7 @@ class VcdWriter::Impl {
        const std::string& scope)
       : name_(file.string()), timescale_(timescale), levels_(channels.size(), 'x') {
     const std::string scale = timescale_text(timescale);
-    fd_ = ::open(file.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
+    fd_ = ::open(file.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0666);
     if (fd_ < 0) fail("creating");
     try {
       write_header(channels, scale, scope);

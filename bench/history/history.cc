@@ -9,8 +9,10 @@
 #include <system_error>
 
 #include "bench/record/disk.h"
+#include "bench/record/result_json.h"
 #include "bench/record/run_folder.h"
 #include "bench/record/summary.h"
+#include "core/base/foreign_text.h"
 
 namespace tachproof {
 namespace {
@@ -276,8 +278,32 @@ History::History(const std::filesystem::path& file, Open how) {
 History::~History() = default;
 History::History(History&&) noexcept = default;
 
+namespace {
+
+// A folder that was cut short has the result that it began with; one whose result cannot be read
+// has none that a history could count.
+RunRecord countable(const std::filesystem::path& run_folder) {
+  RunRecord record = load_run(run_folder).record;
+  const std::filesystem::path result = run_folder / "result.json";
+  try {
+    record_from_json(whole_file(result));
+  } catch (const std::runtime_error& e) {
+    throw std::runtime_error(
+        fmt::format("{} does not count, so the run is not added: {}", result.string(), e.what()));
+  }
+  return record;
+}
+
+}  // namespace
+
 bool History::add(const std::filesystem::path& run_folder) {
-  const RunRecord record = load_run(run_folder).record;
+  const RunRecord record = countable(run_folder);
+  Statement date(*db_, "SELECT strftime('%s', ?)");
+  if (!date.bind(record.started).step() || !std::isfinite(date.number(0)))
+    throw std::runtime_error(fmt::format("{} does not say when the run began ('{}'), so the run is not added",
+                                         (run_folder / "result.json").string(),
+                                         shown(record.started.substr(0, 40))));
+  date.reset();
   const std::string sha256 = sha256_of_file(run_folder / "result.json");
   const std::string folder = std::filesystem::absolute(run_folder).lexically_normal().string();
 

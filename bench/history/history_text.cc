@@ -210,7 +210,7 @@ std::string history_json(const HistoryView& view) {
   const Json json = {{"runs", list_of(view.runs, run_to_json)},
                      {"drifts", list_of(view.drifts, drift_to_json)},
                      {"spreads", list_of(view.spreads, spread_to_json)}};
-  return json.dump(2) + "\n";
+  return json_text(json, 2) + "\n";
 }
 
 }  // namespace tachproof

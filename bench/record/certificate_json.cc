@@ -86,7 +86,7 @@ void identity_from_json(const Json& json, RunRecord& record) {
   record.report_id = stated_from(json, "id");
   record.issued = stated_from(json, "issued");
   for (const Json& sum : json.at("evidence"))
-    record.evidence_files.push_back({text_from(sum, "file"), text_from(sum, "sha256")});
+    record.evidence_files.push_back({own_file_from(sum, "file"), text_from(sum, "sha256")});
 }
 
 }  // namespace tachproof

@@ -6,6 +6,7 @@
 #include <stdexcept>
 #include <system_error>
 
+#include "bench/files/own_files.h"
 #include "bench/record/run_folder.h"
 
 namespace tachproof {
@@ -19,7 +20,7 @@ bool is_within(std::string_view name, SumsOf of) {
   while (!name.empty()) {
     const std::size_t slash = name.find('/');
     const std::string_view part = name.substr(0, slash);
-    if (part.empty() || part == "." || part == "..") return false;
+    if (!is_plain_name(part)) return false;
     if (slash == std::string_view::npos) return true;
     if (of == SumsOf::run) return false;
     name.remove_prefix(slash + 1);

@@ -3,16 +3,18 @@
 #include <fcntl.h>
 #include <fmt/format.h>
 #include <openssl/evp.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <array>
 #include <cerrno>
 #include <cstring>
-#include <fstream>
 #include <memory>
+#include <optional>
 #include <stdexcept>
 #include <utility>
 
+#include "bench/files/regular_file.h"
 #include "bench/record/run_folder.h"
 
 namespace tachproof {
@@ -23,7 +25,7 @@ namespace {
 }
 
 int open_or_throw(const std::filesystem::path& file, int flags) {
-  const int fd = ::open(file.c_str(), flags | O_CLOEXEC, 0666);
+  const int fd = ::open(file.c_str(), flags | O_CLOEXEC | O_NOFOLLOW, 0666);
   if (fd < 0) fail("open", file);
   return fd;
 }
@@ -61,12 +63,6 @@ class Sha256 {
   std::unique_ptr<EVP_MD_CTX, void (*)(EVP_MD_CTX*)> context_;
 };
 
-std::ifstream open_to_read(const std::filesystem::path& file) {
-  std::ifstream in(file, std::ios::binary);
-  if (!in || std::filesystem::is_directory(file)) fail("read", file);
-  return in;
-}
-
 }  // namespace
 
 AppendFile::AppendFile(const std::filesystem::path& file)
@@ -80,36 +76,76 @@ void AppendFile::sync() {
   if (::fsync(fd_) != 0) fail("write", path_);
 }
 
+namespace {
+
+// What an earlier program left there is gone first, be it a link: never written through.
+int open_anew(const std::filesystem::path& file) {
+  if (::unlink(file.c_str()) != 0 && errno != ENOENT) fail("replace", file);
+  return open_or_throw(file, O_WRONLY | O_CREAT | O_EXCL);
+}
+
+bool is_same_file(int fd, const std::filesystem::path& file) {
+  struct stat opened = {}, there = {};
+  return ::fstat(fd, &opened) == 0 && ::lstat(file.c_str(), &there) == 0 && opened.st_dev == there.st_dev &&
+         opened.st_ino == there.st_ino;
+}
+
+}  // namespace
+
 Replacement::Replacement(std::filesystem::path file, std::string_view text)
     : file_(std::move(file)), beside_(file_.parent_path() / ("." + file_.filename().string() + ".part")) {
-  const int fd = open_or_throw(beside_, O_WRONLY | O_CREAT | O_TRUNC);
+  std::error_code ignored;
+  if (const std::optional<std::string> odd = odd_kind(file_);
+      odd || std::filesystem::is_directory(file_, ignored))
+    throw std::runtime_error(
+        fmt::format("cannot replace {}: it is {}", file_.string(), odd.value_or("a folder")));
+  fd_ = open_anew(beside_);
   try {
-    write_all(fd, text, beside_);
-    if (::fsync(fd) != 0) fail("write", beside_);
+    write_all(fd_, text, beside_);
+    if (::fsync(fd_) != 0) fail("write", beside_);
   } catch (...) {
-    ::close(fd);
+    discard();
     throw;
   }
-  ::close(fd);
+}
+
+Replacement::~Replacement() { discard(); }
+
+// What was not moved is of no use to anybody.
+void Replacement::discard() noexcept {
+  if (fd_ < 0) return;
+  if (is_same_file(fd_, beside_)) ::unlink(beside_.c_str());
+  ::close(fd_);
+  fd_ = -1;
+}
+
+Replacement::Replacement(Replacement&& other) noexcept
+    : file_(std::move(other.file_)), beside_(std::move(other.beside_)), fd_(std::exchange(other.fd_, -1)) {}
+
+Replacement& Replacement::operator=(Replacement&& other) noexcept {
+  std::swap(file_, other.file_);
+  std::swap(beside_, other.beside_);
+  std::swap(fd_, other.fd_);
+  return *this;
 }
 
 void Replacement::move_into_place() {
+  if (!is_same_file(fd_, beside_))
+    throw std::runtime_error(
+        fmt::format("cannot replace {}: another program writes it at the same time", file_.string()));
   if (::rename(beside_.c_str(), file_.c_str()) != 0) fail("replace", file_);
 }
 
 void sync_folder(const std::filesystem::path& folder) {
-  const int fd = open_or_throw(folder, O_RDONLY | O_DIRECTORY);
+  // The folder may be a link that the user has made.
+  const int fd = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (fd < 0) fail("open", folder);
   const bool synced = ::fsync(fd) == 0 || errno == EINVAL;  // some file systems cannot
   ::close(fd);
   if (!synced) fail("write", folder);
 }
 
-std::string whole_file(const std::filesystem::path& file) {
-  std::ifstream in = open_to_read(file);
-  std::string text(std::istreambuf_iterator<char>(in), {});
-  if (in.bad()) fail("read", file);
-  return text;
-}
+std::string whole_file(const std::filesystem::path& file) { return RegularFile(file).all(most_whole_file); }
 
 std::string sha256_of(std::string_view bytes) {
   Sha256 sha;
@@ -118,12 +154,11 @@ std::string sha256_of(std::string_view bytes) {
 }
 
 std::string sha256_of_file(const std::filesystem::path& file) {
-  std::ifstream in = open_to_read(file);
+  RegularFile in(file);
+  in.read_in_order();
   Sha256 sha;
   std::array<char, 65536> block{};
-  while (in.read(block.data(), block.size()) || in.gcount() > 0)
-    sha.add({block.data(), static_cast<std::size_t>(in.gcount())});
-  if (in.bad()) fail("read", file);
+  while (const std::size_t got = in.read(block.data(), block.size())) sha.add({block.data(), got});
   return sha.hex();
 }
 

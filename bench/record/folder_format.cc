@@ -4,13 +4,26 @@
 
 #include <algorithm>
 #include <array>
-#include <fstream>
 
+#include <stdexcept>
+#include <system_error>
+#include <utility>
+
+#include "bench/files/regular_file.h"
 #include "bench/record/json_values.h"
 #include "bench/record/result_json.h"
 #include "bench/record/summary.h"
 
 namespace tachproof {
+namespace {
+
+// A line holds at most 200,000 points of a drawing (EvidenceWriter); the longest journal is that of
+// weeks. The names of 64 channels are in the header of a timeline.
+constexpr std::size_t longest_journal_line = std::size_t{32} << 20;
+constexpr std::uint64_t most_journal_bytes = std::uint64_t{4} << 30;
+constexpr std::size_t longest_timeline_line = std::size_t{1} << 20;
+
+}  // namespace
 
 std::string timeline_header(const Gauge& gauge) {
   std::string line = "time_s";
@@ -35,68 +48,64 @@ std::vector<LampEvent> changes_only(const std::vector<LampEvent>& events, const 
 }
 
 std::string begin_line(const RunRecord& begun) {
-  const Json line = {{"kind", "begin"}, {"run", Json::parse(result_json(begun))}};
-  return line.dump() + "\n";
+  const Json line = {{"kind", "begin"}, {"run", parse_json(result_json(begun))}};
+  return json_text(line) + "\n";
 }
 
 std::string press_line(Nanos at, const std::string& action) {
-  return Json{{"kind", "press"}, {"at_s", to_seconds(at)}, {"action", text_to_json(action)}}.dump() + "\n";
+  return json_text(Json{{"kind", "press"}, {"at_s", to_seconds(at)}, {"action", text_to_json(action)}}) +
+         "\n";
 }
 
 std::string answer_line(const AnswerResult& answer) {
-  return Json{{"kind", "answer"},
-              {"at_s", to_seconds(answer.at)},
-              {"question", text_to_json(answer.question)},
-              {"answer", text_to_json(answer.answer)},
-              {"verdict", word(answer.verdict)}}
-             .dump() +
+  return json_text(Json{{"kind", "answer"},
+                        {"at_s", to_seconds(answer.at)},
+                        {"question", text_to_json(answer.question)},
+                        {"answer", text_to_json(answer.answer)},
+                        {"verdict", word(answer.verdict)}}) +
          "\n";
 }
 
 std::string dwell_line(const FlickerResult& row) {
-  return Json{{"kind", "dwell"},
-              {"boundary", text_to_json(row.boundary)},
-              {"mean_rpm", number_to_json(row.mean_rpm)},
-              {"duration_s", number_to_json(row.duration_s)},
-              {"changes", row.changes},
-              {"verdict", word(row.verdict)}}
-             .dump() +
+  return json_text(Json{{"kind", "dwell"},
+                        {"boundary", text_to_json(row.boundary)},
+                        {"mean_rpm", number_to_json(row.mean_rpm)},
+                        {"duration_s", number_to_json(row.duration_s)},
+                        {"changes", row.changes},
+                        {"verdict", word(row.verdict)}}) +
          "\n";
 }
 
 std::string recording_line(const std::string& file, const std::string& sha256) {
-  return Json{{"kind", "recording"}, {"file", text_to_json(file)}, {"sha256", sha256}}.dump() + "\n";
+  return json_text(Json{{"kind", "recording"}, {"file", text_to_json(file)}, {"sha256", sha256}}) + "\n";
 }
 
 std::string input_line(const std::string& file, const std::string& sha256) {
-  return Json{{"kind", "input"}, {"file", text_to_json(file)}, {"sha256", sha256}}.dump() + "\n";
+  return json_text(Json{{"kind", "input"}, {"file", text_to_json(file)}, {"sha256", sha256}}) + "\n";
 }
 
 std::string stamps_line(const StampTimes& stamps) {
-  return Json{{"kind", "stamps"},
-              {"width_ns", stamps.width},
-              {"uncertainty_ns", stamps.uncertainty},
-              {"offset_ns", stamps.offset}}
-             .dump() +
+  return json_text(Json{{"kind", "stamps"},
+                        {"width_ns", stamps.width},
+                        {"uncertainty_ns", stamps.uncertainty},
+                        {"offset_ns", stamps.offset}}) +
          "\n";
 }
 
 std::string progress_line(Nanos at, std::uint64_t pulses, std::uint64_t lamp_changes) {
-  return Json{{"kind", "progress"},
-              {"at_s", to_seconds(at)},
-              {"pulses", pulses},
-              {"lamp_changes", lamp_changes}}
-             .dump() +
+  return json_text(Json{{"kind", "progress"},
+                        {"at_s", to_seconds(at)},
+                        {"pulses", pulses},
+                        {"lamp_changes", lamp_changes}}) +
          "\n";
 }
 
 std::string played_line(Nanos due, Nanos sent, Nanos answered, double hz) {
-  return Json{{"kind", "played"},
-              {"due_s", to_seconds(due)},
-              {"sent_s", to_seconds(sent)},
-              {"answered_s", to_seconds(answered)},
-              {"hz", number_to_json(hz)}}
-             .dump() +
+  return json_text(Json{{"kind", "played"},
+                        {"due_s", to_seconds(due)},
+                        {"sent_s", to_seconds(sent)},
+                        {"answered_s", to_seconds(answered)},
+                        {"hz", number_to_json(hz)}}) +
          "\n";
 }
 
@@ -108,7 +117,7 @@ std::string rpm_line(const std::vector<RpmPoint>& points) {
     rpm.push_back(number_to_json(p.rpm));
   }
   const Json line = {{"kind", "rpm"}, {"at_ns", std::move(at)}, {"rpm", std::move(rpm)}};
-  return line.dump() + "\n";
+  return json_text(line) + "\n";
 }
 
 std::string reaches_line(const std::vector<Reach>& reaches) {
@@ -124,7 +133,7 @@ std::string reaches_line(const std::vector<Reach>& reaches) {
                      {"from_ns", std::move(from)},
                      {"lowest", std::move(lowest)},
                      {"highest", std::move(highest)}};
-  return line.dump() + "\n";
+  return json_text(line) + "\n";
 }
 
 std::string end_line(const Seal& seal) {
@@ -136,7 +145,7 @@ std::string end_line(const Seal& seal) {
                      {"result_sha256", seal.result_sha256},
                      {"timeline_sha256", seal.timeline_sha256},
                      {"drawn", drawn}};
-  return line.dump() + "\n";
+  return json_text(line) + "\n";
 }
 
 namespace {
@@ -164,8 +173,21 @@ Nanos instant_of(const Json& value, const char* name) {
   return nanos_of(value, name, -most, most);
 }
 
+std::size_t window_of(const Json& value) {
+  constexpr std::uint64_t most_windows = 1'000'000;
+  if (!value.is_number_unsigned() || value.get<std::uint64_t>() > most_windows)
+    throw std::runtime_error("a reach is not of windows");
+  return value.get<std::size_t>();
+}
+
+const Json& list_from(const Json& line, const char* key) {
+  const Json& list = line.at(key);
+  if (!list.is_array()) throw std::runtime_error(fmt::format("{} is not a list", key));
+  return list;
+}
+
 void take_rpm(const Json& line, std::size_t most, Journal& journal) {
-  const Json& at = line.at("at_ns");
+  const Json& at = list_from(line, "at_ns");
   const Json& rpm = line.at("rpm");
   for (std::size_t i = 0; i < at.size(); ++i) {
     if (journal.rpm.size() == most) {
@@ -177,18 +199,14 @@ void take_rpm(const Json& line, std::size_t most, Journal& journal) {
 }
 
 void take_reaches(const Json& line, std::size_t most, Journal& journal) {
-  const Json& from = line.at("from_ns");
-  const auto window = [](const Json& value) -> std::size_t {
-    if (!value.is_number_unsigned()) throw std::runtime_error("a reach is not of windows");
-    return value.get<std::size_t>();
-  };
+  const Json& from = list_from(line, "from_ns");
   for (std::size_t i = 0; i < from.size(); ++i) {
     if (journal.reaches.size() == most) {
       journal.more = true;
       return;
     }
-    journal.reaches.push_back(
-        {instant_of(from[i], "from_ns"), window(line.at("lowest").at(i)), window(line.at("highest").at(i))});
+    journal.reaches.push_back({instant_of(from[i], "from_ns"), window_of(line.at("lowest").at(i)),
+                               window_of(line.at("highest").at(i))});
   }
 }
 
@@ -197,9 +215,9 @@ void take_line(const std::string& text, bool first, std::size_t most, Journal& j
   constexpr std::array<std::string_view, 6> kinds{"rpm", "reaches", "answer", "input", "stamps", "end"};
   const auto is = [&](std::string_view k) { return text.starts_with(fmt::format("{{\"kind\":\"{}\"", k)); };
   if (!first && std::none_of(kinds.begin(), kinds.end(), is)) return;
-  const Json line = Json::parse(text);
+  const Json line = parse_json(text);
   const std::string kind = text_from(line, "kind");
-  if (kind == "begin") journal.begun = record_from_json(line.at("run").dump());
+  if (kind == "begin") journal.begun = record_from_json(json_text(line.at("run")));
   if (kind == "rpm") take_rpm(line, most, journal);
   if (kind == "reaches") take_reaches(line, most, journal);
   if (kind == "answer") journal.answers.push_back(text_from(line, "answer"));
@@ -212,12 +230,24 @@ void take_line(const std::string& text, bool first, std::size_t most, Journal& j
 
 Journal read_journal(const std::filesystem::path& file, std::size_t most) {
   Journal journal;
-  std::ifstream in(file, std::ios::binary);
+  std::error_code error;
+  if (!std::filesystem::exists(std::filesystem::symlink_status(file, error))) return journal;
+  RegularFile opened(file, RegularFile::Links::refuse);
+  if (opened.size() > most_journal_bytes)
+    throw std::runtime_error(fmt::format("cannot read {}: it has {} bytes, and no journal has more than {}",
+                                         file.string(), opened.size(), most_journal_bytes));
+  FileLines lines(std::move(opened), longest_journal_line);
   std::string line;
-  for (bool first = true; std::getline(in, line); first = false) {
-    if (in.eof()) {  // no line end: the writer was stopped in mid-line
+  for (bool first = true;; first = false) {
+    const FileLines::Got got = lines.next(line);
+    if (got == FileLines::Got::end) break;
+    if (got == FileLines::Got::unended) {  // the writer was stopped in mid-line
       journal.seal.reset();
       break;
+    }
+    if (got == FileLines::Got::too_long) {
+      journal.seal.reset();
+      continue;
     }
     try {
       take_line(line, first, most, journal);
@@ -249,11 +279,13 @@ bool parse_row(std::string_view row, std::size_t channels, LampEvent& event) {
 
 StoredTimeline read_timeline(const std::filesystem::path& file, std::size_t channels, std::size_t most) {
   StoredTimeline timeline;
-  std::ifstream in(file, std::ios::binary);
+  std::error_code error;
+  if (!std::filesystem::exists(std::filesystem::symlink_status(file, error))) return timeline;
+  FileLines lines(RegularFile(file, RegularFile::Links::refuse), longest_timeline_line);
   std::string row;
-  std::getline(in, row);  // the header
+  lines.next(row);  // the header
   LampEvent event;
-  while (std::getline(in, row) && !in.eof() && parse_row(row, channels, event)) {
+  while (lines.next(row) == FileLines::Got::line && parse_row(row, channels, event)) {
     if (timeline.events.size() == most) {
       timeline.more = true;
       break;

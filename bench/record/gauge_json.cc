@@ -35,8 +35,7 @@ Nanos wait_from(const Json& object, const char* key) {
 Channels channels_from(const Json& list, const Gauge& gauge) {
   Channels set = 0;
   for (const Json& item : list) {
-    const bool is_count = item.is_number_unsigned();
-    if (!is_count || item.get<std::uint64_t>() >= gauge.channels())
+    if (!item.is_number_unsigned() || item.get<std::uint64_t>() >= gauge.channels())
       throw std::runtime_error("a cue shows a channel that the gauge does not have");
     set |= Channels{1} << item.get<std::uint64_t>();
   }

@@ -23,6 +23,16 @@ namespace tachproof {
 
 using Json = nlohmann::ordered_json;
 
+// The text of `json`, in one line or indented. Never fails: bytes that are no UTF-8 are shown as
+// what they are, and characters that a terminal obeys are escapes, "\u009b".
+std::string json_text(const Json& json, int indent = -1);
+
+// What a file of ours may hold. A text beyond that is not even parsed.
+inline constexpr std::size_t most_json_depth = 64;
+inline constexpr std::size_t most_json_values = 10'000'000;
+// Throws std::runtime_error with a sentence: nested too deep, too many values, or no JSON.
+Json parse_json(std::string_view text);
+
 inline Json number_to_json(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
 inline Json text_to_json(std::string_view text) { return Json(valid_utf8(text)); }
 
@@ -51,6 +61,10 @@ inline double number_from(const Json& object, const char* key, double most = mos
 inline std::string text_from(const Json& object, const char* key) {
   return object.at(key).get<std::string>();
 }
+// The name of a file in the folder that is spoken of; a path below that folder. Anything else is a
+// std::runtime_error with a sentence.
+std::string own_file_from(const Json& object, const char* key);
+std::string path_below_from(const Json& value);
 inline std::uint64_t count_from(const Json& object, const char* key) {
   const Json& value = object.at(key);
   if (!value.is_number_unsigned()) throw std::runtime_error(std::string(key) + " is not a count");

@@ -197,7 +197,7 @@ std::string result_json(const RunRecord& record) {
     json["stamps"] = {{"width_ns", r.stamps->width},
                       {"uncertainty_ns", r.stamps->uncertainty},
                       {"offset_ns", r.stamps->offset}};
-  return json.dump(2) + "\n";
+  return json_text(json, 2) + "\n";
 }
 
 }  // namespace tachproof

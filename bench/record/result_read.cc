@@ -257,7 +257,7 @@ RunRecord record_from(const Json& json) {
   record.tool_version = text_from(json.at("tool"), "version");
   record.extra_tolerance_rpm = number_from(json, "extra_tolerance_rpm");
   for (const Json& input : json.at("inputs"))
-    record.inputs.emplace_back(text_from(input, "file"), text_from(input, "sha256"));
+    record.inputs.emplace_back(own_file_from(input, "file"), text_from(input, "sha256"));
   return record;
 }
 
@@ -265,7 +265,7 @@ RunRecord record_from(const Json& json) {
 
 RunRecord record_from_json(const std::string& text) {
   try {
-    return record_from(Json::parse(text));
+    return record_from(parse_json(text));
   } catch (const nlohmann::json::exception&) {
     // The library's own words name its classes, which tells a user nothing.
     throw std::runtime_error("it is cut short, or not what this program writes");

@@ -1,8 +1,11 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <limits>
 #include <stdexcept>
 #include <system_error>
 
+#include "bench/files/own_files.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
 #include "bench/record/result_json.h"
@@ -41,8 +44,17 @@ RunRecord read_record(const std::filesystem::path& folder, const Journal& journa
 void check_files(const std::filesystem::path& folder, const RunRecord& record, const Seal& seal,
                  Troubles& troubles) {
   const std::filesystem::path timeline = folder / "timeline.csv";
+  // A row has a time of at most 21 characters and two for each channel. Of a thinned run the seal
+  // counts the beginning only.
+  const std::uintmax_t most = seal.thinned ? std::numeric_limits<std::uintmax_t>::max()
+                                           : 1'000'000 + (seal.lamps + 1) * (24 + 2 * max_channels);
+  std::error_code error;
   if (!is_there(timeline))
     troubles.push_back("timeline.csv is missing.");
+  else if (const std::uintmax_t size = std::filesystem::file_size(timeline, error); !error && size > most)
+    troubles.push_back(
+        fmt::format("timeline.csv has {} bytes, more than the {} lamp changes that the run had can take.",
+                    size, seal.lamps));
   else if (sha256_of_file(timeline) != seal.timeline_sha256)
     troubles.push_back("timeline.csv is not as the run left it.");
   for (const auto& [name, sha256] : record.inputs) {
@@ -54,7 +66,7 @@ void check_files(const std::filesystem::path& folder, const RunRecord& record, c
 
 Trace read_trace(const std::filesystem::path& folder, Journal& journal, const Gauge& gauge,
                  Troubles& troubles) {
-  const std::size_t most = journal.seal ? journal.seal->lamps : most_kept;
+  const std::size_t most = std::min(journal.seal ? journal.seal->lamps : most_kept, most_kept);
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most);
   Trace trace{std::move(journal.rpm), std::move(timeline.events), std::move(journal.reaches),
               journal.more || timeline.more};
@@ -80,6 +92,7 @@ StoredRun load_run(const std::filesystem::path& folder) {
   if (!is_there(folder / "result.json") && !is_there(folder / "journal.jsonl"))
     throw std::runtime_error(
         fmt::format("{} is not a run folder: it has neither result.json nor journal.jsonl", folder.string()));
+  require_plain_entries(folder);
   Troubles troubles;
   Journal journal = read_journal(folder / "journal.jsonl", most_kept);
   StoredRun run;

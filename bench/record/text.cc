@@ -6,63 +6,30 @@
 #include <cmath>
 #include <cstdint>
 
+#include "core/base/foreign_text.h"
+
 namespace tachproof {
-namespace {
-
-constexpr std::string_view replacement = "\xEF\xBF\xBD";
-
-// The length in bytes of the well-formed sequence at the front (Unicode 15,
-// table 3-7), or 0. `code` is its code point.
-std::size_t sequence(std::string_view s, char32_t& code) {
-  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(s[i]); };
-  const unsigned char first = byte(0);
-  if (first < 0x80) {
-    code = first;
-    return 1;
-  }
-  const std::size_t length = first >= 0xF0 ? 4 : first >= 0xE0 ? 3 : 2;
-  if (first < 0xC2 || first > 0xF4 || s.size() < length) return 0;
-  code = first & (0xFFu >> (length + 1));
-  for (std::size_t i = 1; i < length; ++i) {
-    if ((byte(i) & 0xC0) != 0x80) return 0;
-    code = code << 6 | (byte(i) & 0x3Fu);
-  }
-  const bool overlong = (length == 3 && code < 0x800) || (length == 4 && code < 0x10000);
-  const bool surrogate = code >= 0xD800 && code <= 0xDFFF;
-  return overlong || surrogate || code > 0x10FFFF ? 0 : length;
-}
-
-bool is_control(char32_t c) { return c < 0x20 || (c >= 0x7F && c < 0xA0); }
-
-}  // namespace
 
 std::string valid_utf8(std::string_view text) {
   std::string out;
   out.reserve(text.size());
   while (!text.empty()) {
     char32_t code = 0;
-    const std::size_t length = sequence(text, code);
-    out += length == 0 ? replacement : text.substr(0, length);
+    const std::size_t length = utf8_sequence(text, code);
+    if (length == 0)
+      out += byte_shown(static_cast<unsigned char>(text.front()));
+    else
+      out += text.substr(0, length);
     text.remove_prefix(length == 0 ? 1 : length);
   }
   return out;
 }
 
 std::string printable(std::string_view text) {
-  const std::string valid = valid_utf8(text);
-  std::string_view rest = valid;
-  std::string out;
-  out.reserve(valid.size());
-  while (!rest.empty()) {
-    char32_t code = 0;
-    const std::size_t length = sequence(rest, code);
-    if (code == '\n' || code == '\r' || code == '\t')
-      out += ' ';
-    else if (!is_control(code) && code != 0xFFFE && code != 0xFFFF)
-      out += rest.substr(0, length);
-    rest.remove_prefix(length);
-  }
-  return out;
+  std::string line(text);
+  for (char& c : line)
+    if (c == '\n' || c == '\r' || c == '\t') c = ' ';
+  return shown(line);
 }
 
 std::string escaped(std::string_view text) {

@@ -13,10 +13,10 @@
 
 namespace tachproof {
 
-// Each byte that is no UTF-8 becomes U+FFFD. Applied twice, it does no more.
+// Each byte that is no UTF-8 is shown as what it is, "\xff". Applied twice, it does no more.
 std::string valid_utf8(std::string_view text);
-// One line of valid UTF-8 without control characters or anything else that
-// XML 1.0 forbids or a terminal would obey. Line ends and tabs become blanks.
+// One line of valid UTF-8. Whatever XML 1.0 forbids, a terminal would obey or turns the direction of
+// writing is shown as what it is (core/base/foreign_text.h). Line ends and tabs become blanks.
 std::string printable(std::string_view text);
 // printable(), fit for HTML and XML, inside elements and in quoted attributes.
 std::string escaped(std::string_view text);

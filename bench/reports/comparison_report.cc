@@ -173,7 +173,7 @@ std::string comparison_json(const Comparison& comparison) {
       items.back()["remark"] = text_to_json(i.remark);
   }
   const Json json = {{"verdict", word(comparison.verdict)}, {"items", std::move(items)}};
-  return json.dump(2) + "\n";
+  return json_text(json, 2) + "\n";
 }
 
 std::string comparison_junit(const ComparisonRecord& record) {

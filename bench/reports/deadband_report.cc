@@ -134,7 +134,7 @@ std::string deadband_json(const DeadbandRecord& record) {
                             {"upper_95_per_min", number_to_json(row.upper_per_min)},
                             {"closed_form_per_min", number_to_json(row.closed_form_per_min)},
                             {"crossings_per_min", number_to_json(row.crossings_per_min)}});
-  return out.dump(2) + "\n";
+  return json_text(out, 2) + "\n";
 }
 
 namespace {

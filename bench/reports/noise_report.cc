@@ -158,7 +158,7 @@ std::string noise_json(const NoiseRecord& record) {
   intervals["missing"] = interval_json(fit.missing);
   intervals["doubled"] = interval_json(fit.doubled);
   out["fits"] = fit.fits;
-  return out.dump(2) + "\n";
+  return json_text(out, 2) + "\n";
 }
 
 std::string noise_html(const NoiseRecord& record) {

@@ -67,7 +67,8 @@ Json counts_to_json(const SuiteRecord& record) {
   return counts;
 }
 
-constexpr std::size_t most_shards = 1'000'000;
+constexpr std::size_t most_shards = 1'000'000;  // that --shard takes
+constexpr std::uint64_t most_counted = 1'000'000'000'000;
 
 Verdict verdict_from(const Json& object) {
   const std::string text = text_from(object, "verdict");
@@ -78,7 +79,7 @@ Verdict verdict_from(const Json& object) {
 
 Attempt attempt_from(const Json& json) {
   Attempt a;
-  if (!json.at("folder").is_null()) a.folder = text_from(json, "folder");
+  if (!json.at("folder").is_null()) a.folder = path_below_from(json.at("folder"));
   a.verdict = verdict_from(json);
   a.complete = json.at("complete").get<bool>();
   a.bench_could_not_tell = json.at("bench_could_not_tell").get<bool>();
@@ -90,18 +91,18 @@ Attempt attempt_from(const Json& json) {
   a.transitions = count_from(json, "transitions");
   a.reason = text_from(json, "reason");
   for (const auto& [kind, ignored] : json.at("findings").items())
-    a.findings.emplace_back(kind, count_from(json.at("findings"), kind.c_str()));
+    a.findings.emplace_back(kind, count_from(json.at("findings"), kind.c_str(), most_counted));
   a.result_sha256 = text_from(json, "result_sha256");
   return a;
 }
 
 SuitePair pair_from(const Json& json) {
   SuitePair p;
-  p.gauge = text_from(json, "gauge");
-  p.scenario = text_from(json, "scenario");
+  p.gauge = own_file_from(json, "gauge");  // both are the names of folders
+  p.scenario = own_file_from(json, "scenario");
   if (!json.at("skipped_because").is_null()) p.skipped_because = text_from(json, "skipped_because");
   for (const Json& attempt : json.at("attempts")) p.attempts.push_back(attempt_from(attempt));
-  for (const Json& folder : json.at("set_aside")) p.set_aside.push_back(folder.get<std::string>());
+  for (const Json& folder : json.at("set_aside")) p.set_aside.push_back(path_below_from(folder));
   p.shard = static_cast<int>(count_from(json, "shard", most_shards));
   p.expected = instant_from(json, "expected_s");
   if (p.expected < 0) throw std::runtime_error("expected_s is below 0");
@@ -118,8 +119,12 @@ SuitePair pair_from(const Json& json) {
 
 // A shard has a pair at least.
 void shards_from(const Json& json, SuiteRecord& record) {
-  record.shards = static_cast<int>(count_from(json, "of", std::min(record.pairs.size(), most_shards)));
-  if (record.shards == 0) throw std::runtime_error("it is of no shards");
+  const std::uint64_t of = count_from(json, "of");
+  if (of == 0) throw std::runtime_error("it is of no shards");
+  if (of > std::min(record.pairs.size(), most_shards))
+    throw std::runtime_error(
+        fmt::format("it says that it is one of {} shards of {} pairs", of, record.pairs.size()));
+  record.shards = static_cast<int>(of);
   const Json& here = json.at("here");
   if (!here.is_array() || here.empty()) throw std::runtime_error("it is of no shard");
   for (const Json& shard : here) {
@@ -163,12 +168,12 @@ std::string suite_json(const SuiteRecord& record) {
       {"retry", {{"times", record.retry.times}, {"verdicts", std::move(retried)}}},
       {"pairs", list_of(record.pairs, [&](const SuitePair& p) { return pair_to_json(record, p); })},
       {"notes", list_of(record.notes, text_to_json)}};
-  return json.dump(2) + "\n";
+  return json_text(json, 2) + "\n";
 }
 
 SuiteRecord suite_from_json(const std::string& text) {
   try {
-    return record_from(Json::parse(text));
+    return record_from(parse_json(text));
   } catch (const Json::exception& e) {
     throw std::runtime_error(std::string("it is not as a suite writes it: ") + e.what());
   }

@@ -3,12 +3,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <fstream>
 #include <sstream>
 #include <stdexcept>
 #include <system_error>
 
 #include "bench/files/regions.h"
+#include "bench/files/regular_file.h"
 #include "bench/record/disk.h"
 
 namespace tachproof {
@@ -35,19 +35,20 @@ std::string sums_text(const fs::path& clip) {
   return text;
 }
 
+// The longest line names all regions of a frame.
+constexpr std::size_t longest_reading = std::size_t{1} << 20;
+
 class StoredLines : public CameraLines {
  public:
-  explicit StoredLines(const fs::path& file) : in_(file) {
-    if (!in_) throw std::runtime_error("cannot read " + file.string());
-  }
+  explicit StoredLines(const fs::path& file) : lines_(RegularFile(file), longest_reading) {}
   std::optional<std::string> line(std::chrono::milliseconds) override {
     std::string line;
-    if (!std::getline(in_, line)) return "end";
-    return line;
+    const FileLines::Got got = lines_.next(line);
+    return got == FileLines::Got::line || got == FileLines::Got::unended ? line : "end";
   }
 
  private:
-  std::ifstream in_;
+  FileLines lines_;
 };
 
 // The next line of a frame; nothing at the end.
@@ -98,13 +99,19 @@ ClipAgain read_clip_again(const fs::path& folder) {
         fmt::format("The clip {} is no longer there: its frames were not read again. The readings that the "
                     "run kept were judged.",
                     clip.string())};
-  if (sums_text(clip) != text)
+  std::string sums;
+  try {
+    sums = sums_text(clip);
+  } catch (const NotReadable& e) {
+    return {Outcome::not_read, fmt::format("The frames of the clip were not read again: {}.", e.what())};
+  }
+  if (sums != text)
     return {
         Outcome::not_read,
         fmt::format("The clip {} is not the one that was judged: its SHA-256 differs. Its frames were not "
                     "read again.",
                     clip.string())};
-  const RigFile rig = load_rig(folder / "rig.yaml");
+  const RigFile rig = load_rig_alone(folder / "rig.yaml");
   std::vector<std::string> words{"watch", clip.string(), "--regions", (folder / regions_name).string()};
   if (rig.watch.camera.fps > 0) words.insert(words.end(), {"--fps", fmt::format("{}", rig.watch.camera.fps)});
   StoredLines stored(folder / readings_name);

@@ -46,8 +46,9 @@ class Comparison {
  private:
   void differ(const std::string& where, const Json& stored, const Json& again) {
     constexpr std::size_t most = 60;
-    found_.push_back(fmt::format("{} is {} in result.json and {} {}.", where, shortened(stored.dump(), most),
-                                 shortened(again.dump(), most), other_));
+    found_.push_back(fmt::format("{} is {} in result.json and {} {}.", where,
+                                 shortened(json_text(stored), most), shortened(json_text(again), most),
+                                 other_));
   }
   static std::string below(const std::string& where, const std::string& key) {
     return where.empty() ? key : where + "." + key;
@@ -72,8 +73,8 @@ std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain&
   RunRecord other = stored;
   other.result = again.result;
   other.gauge = again.gauge;
-  const Json a = Json::parse(result_json(stored));
-  const Json b = Json::parse(result_json(other));
+  const Json a = parse_json(result_json(stored));
+  const Json b = parse_json(result_json(other));
   // Notes are remarks for a reader, and a command may add its own.
   Comparison comparison("when judged again");
   for (const char* key :
@@ -85,8 +86,8 @@ std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain&
 }
 
 std::vector<std::string> differences_from_begun(const RunRecord& stored, const RunRecord& begun) {
-  const Json a = Json::parse(result_json(stored));
-  const Json b = Json::parse(result_json(begun));
+  const Json a = parse_json(result_json(stored));
+  const Json b = parse_json(result_json(begun));
   Comparison comparison("in the first line of journal.jsonl");
   for (const char* key : {"tool", "rig", "unit", "certificate", "started", "extra_tolerance_rpm"})
     comparison.compare(key, a.at(key), b.at(key));

@@ -16,7 +16,9 @@
 #include "bench/run/dwell_run.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/runner.h"
+#include "bench/run/scratch_folder.h"
 #include "bench/run/stated_facts.h"
+#include "bench/run/stop_request.h"
 #include "core/plan/survey_scout.h"
 
 namespace tachproof {
@@ -29,24 +31,54 @@ bool is_there(const std::filesystem::path& file) {
   return std::filesystem::is_regular_file(file, error);
 }
 
-// A folder that is gone afterwards.
-class Scratch {
+std::uintmax_t size_of(const std::filesystem::path& file) {
+  std::error_code error;
+  const std::uintmax_t size = std::filesystem::file_size(file, error);
+  return error ? 0 : size;
+}
+
+// What judging again may write: as much as the run had written, and a little. The inputs of a
+// folder that somebody else has made may ask for a week at a million pulses a second.
+class Limit {
  public:
-  Scratch() {
-    std::string name = (std::filesystem::temp_directory_path() / "tachproof-again-XXXXXX").string();
-    if (::mkdtemp(name.data()) == nullptr) throw std::runtime_error("cannot make the scratch folder " + name);
-    path_ = name;
+  Limit(const std::filesystem::path& folder, std::filesystem::path again)
+      : again_(std::move(again)), stored_(size_of(folder / "capture.vcd")) {
+    const std::uintmax_t needed = stored_ + size_of(folder / "timeline.csv") + a_little;
+    std::error_code error;
+    const auto space = std::filesystem::space(again_.parent_path(), error);
+    if (!error && space.available < needed)
+      throw CannotJudgeAgain(
+          fmt::format("that takes {} MB in {}, where {} MB are free; set TMPDIR to a folder with more room",
+                      needed >> 20, again_.parent_path().parent_path().string(), space.available >> 20));
+    hooks_.stop = [this] { return why_to_stop(); };
   }
-  ~Scratch() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path_, ignored);
+  Limit(const Limit&) = delete;
+  Limit& operator=(const Limit&) = delete;
+
+  const RunHooks& hooks() const { return hooks_; }
+  // Throws where it was stopped.
+  void check() const {
+    if (too_much_)
+      throw MoreThanStored(fmt::format(
+          "the run's inputs make more pulses and changes than its capture.vcd of {} bytes holds", stored_));
+    if (stopped_) throw CannotJudgeAgain(*stopped_);
   }
-  Scratch(const Scratch&) = delete;
-  Scratch& operator=(const Scratch&) = delete;
-  const std::filesystem::path& path() const { return path_; }
 
  private:
-  std::filesystem::path path_;
+  static constexpr std::uintmax_t a_little = 4 << 20;
+
+  std::optional<std::string> why_to_stop() {
+    too_much_ = too_much_ || size_of(again_ / "capture.vcd") > stored_ + a_little;
+    if (too_much_) return "it writes more than the run had";
+    stopped_ = stop_requested();
+    return stopped_;
+  }
+
+  std::filesystem::path again_;
+  std::uintmax_t stored_;
+  RunHooks hooks_;
+  bool too_much_ = false;
+  std::optional<std::string> stopped_;
 };
 
 // Plays to nobody, with the facts of the source that the run had.
@@ -117,7 +149,8 @@ auto loaded(Load load) -> decltype(load()) {
 // From the readings of every frame; nothing where the run has none, or had a device: what was
 // known when is no part of them.
 std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const RunRecord& stored,
-                                     const ScenarioFile& scenario, const Gauge& gauge, RunFolder& scratch) {
+                                     const ScenarioFile& scenario, const Gauge& gauge, RunFolder& scratch,
+                                     const RunHooks& hooks) {
   const WatchKind* kind = find_kind(watch_kinds(), stored.watch);
   if (kind == nullptr || !kind->films() || scenario.dwell || !is_there(folder / readings_name))
     return std::nullopt;
@@ -127,13 +160,16 @@ std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const 
   const Profile profile(scenario.steps);
   if (const auto why = rig.source->cannot_play({profile, gauge.pulses_per_rev, scenario.noise, false}))
     throw CannotJudgeAgain(*why);
-  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch).result;
+  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch, hooks)
+      .result;
 }
 
 RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored,
-                          const Journal& journal, const Gauge& gauge, RunFolder& scratch) {
-  const ScenarioFile scenario = loaded([&] { return load_scenario(folder / "scenario.yaml"); });
-  if (std::optional<RunResult> result = replay_clip(folder, stored, scenario, gauge, scratch)) return *result;
+                          const Journal& journal, const Gauge& gauge, RunFolder& scratch,
+                          const RunHooks& hooks) {
+  const ScenarioFile scenario = loaded([&] { return kept_scenario(folder); });
+  if (std::optional<RunResult> result = replay_clip(folder, stored, scenario, gauge, scratch, hooks))
+    return *result;
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most_lamp_changes);
   if (timeline.more)
     throw CannotJudgeAgain(fmt::format(
@@ -144,21 +180,22 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
   rig.watcher = std::make_unique<StoredWatcher>(stored, journal, wired, std::move(timeline.events));
   if (scenario.dwell)
     return run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {})}, rig,
-                     scratch)
+                     scratch, hooks)
         .result;
   const Profile profile(scenario.steps);
-  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch).result;
+  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch, hooks)
+      .result;
 }
 
 RunResult replay_recording(const std::filesystem::path& folder, const std::filesystem::path& recording,
-                           const Gauge& gauge, RunFolder& scratch) {
+                           const Gauge& gauge, RunFolder& scratch, const RunHooks& hooks) {
   const Wiring wiring = loaded([&] { return load_wiring(folder / "wiring.yaml"); });
   std::optional<PlayedScenario> played;
   if (is_there(folder / "scenario.yaml"))
-    played = played_scenario(loaded([&] { return load_scenario(folder / "scenario.yaml"); }));
+    played = played_scenario(loaded([&] { return kept_scenario(folder); }));
   const OpenRecording opened =
       loaded([&] { return open_for_judging(recording, wiring, gauge, played ? &*played : nullptr); });
-  return judge_recording(opened, scratch).result;
+  return judge_recording(opened, scratch, hooks.stop).result;
 }
 
 bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
@@ -170,7 +207,9 @@ bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
 JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored,
                         const Journal& journal) {
   const Gauge gauge = loaded([&] { return load_gauge(folder / "gauge.yaml"); });
-  const Scratch scratch;
+  catch_stop_signals();  // so that the scratch folder goes, whoever ends this
+  const Scratch scratch("again");
+  const Limit limit(folder, scratch.path() / "run");
   RunRecord begun;
   begun.gauge = gauge;
   JudgedAgain again;
@@ -178,12 +217,13 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
   {
     RunFolder out = RunFolder::create(scratch.path() / "run", begun);
     if (const std::string recording = kept_recording(stored); !recording.empty())
-      again.result = replay_recording(folder, folder / recording, gauge, out);
+      again.result = replay_recording(folder, folder / recording, gauge, out, limit.hooks());
     else if (is_there(folder / "scenario.yaml"))
-      again.result = replay_scenario(folder, stored, journal, gauge, out);
+      again.result = replay_scenario(folder, stored, journal, gauge, out, limit.hooks());
     else
       throw CannotJudgeAgain("the folder has neither a scenario nor a recording to judge by");
   }
+  limit.check();
   if (stored.purpose == purpose_found) as_findings(again.result);
   again.same_capture = same_file(folder / "capture.vcd", scratch.path() / "run" / "capture.vcd");
   again.same_timeline = same_file(folder / "timeline.csv", scratch.path() / "run" / "timeline.csv");

@@ -23,6 +23,12 @@ struct CannotJudgeAgain : std::runtime_error {
   using std::runtime_error::runtime_error;
 };
 
+// The inputs make more than the folder has, so they are not of this evidence. What is written meanwhile
+// is bounded by what the folder has.
+struct MoreThanStored : CannotJudgeAgain {
+  using CannotJudgeAgain::CannotJudgeAgain;
+};
+
 struct JudgedAgain {
   Gauge gauge;  // as gauge.yaml in the folder has it
   RunResult result;

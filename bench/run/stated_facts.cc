@@ -8,6 +8,7 @@
 #include <tuple>
 
 #include "bench/files/files.h"
+#include "bench/files/own_files.h"
 #include "bench/files/regions.h"
 #include "bench/record/json_values.h"
 #include "bench/rigs/board/board.h"
@@ -101,7 +102,7 @@ class Facts {
   void by_the_scenario() {
     if (!is_there(folder_ / "scenario.yaml")) return;
     of_the_file("scenario.sha256", stored_.scenario_sha256, "scenario.yaml");
-    const ScenarioFile scenario = load_scenario(folder_ / "scenario.yaml");
+    const ScenarioFile scenario = kept_scenario(folder_);
     if (scenario.name != stored_.scenario_name && stored_.scenario_name != "survey")
       say("scenario.name is \"{}\" in result.json and \"{}\" in scenario.yaml.", stored_.scenario_name,
           scenario.name);
@@ -191,6 +192,11 @@ std::string kept_recording(const RunRecord& stored) {
   for (const auto& [name, sha256] : stored.inputs)
     if (name.starts_with("recording")) return name;
   return "";
+}
+
+ScenarioFile kept_scenario(const fs::path& folder) {
+  require_no_other_folder(folder / "scenario.yaml");
+  return load_scenario(folder / "scenario.yaml");
 }
 
 RigFile kept_rig(const fs::path& folder) {

@@ -14,6 +14,8 @@ namespace tachproof {
 
 // The name of the recording that was judged; empty: something was played.
 std::string kept_recording(const RunRecord& stored);
+// The scenario that was kept. Throws FileErrors, also where it names a file that is not of the folder.
+ScenarioFile kept_scenario(const std::filesystem::path& folder);
 // The rig file that was kept; its unit's own file is not loaded. The regions of a camera are those that were
 // kept. Throws FileErrors.
 RigFile kept_rig(const std::filesystem::path& folder);

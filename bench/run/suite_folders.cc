@@ -6,6 +6,7 @@
 #include <charconv>
 #include <stdexcept>
 
+#include "bench/files/own_files.h"
 #include "bench/record/disk.h"
 #include "bench/record/record.h"
 
@@ -154,6 +155,10 @@ std::vector<std::string> suite_names(const SuiteRecord& record, const fs::path& 
 }
 
 SuiteRecord read_suite(const fs::path& folder) {
+  // Here, and where the folders of the runs are. Each run's own is looked at when it is read.
+  require_plain_entries(folder);
+  std::error_code error;
+  for (const auto& entry : fs::directory_iterator(folder, error)) require_plain_entries(entry.path());
   try {
     return suite_from_json(whole_file(folder / suite_file));
   } catch (const std::runtime_error& e) {

@@ -6,6 +6,7 @@
 #include <stdexcept>
 #include <system_error>
 
+#include "bench/files/own_files.h"
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
@@ -104,6 +105,7 @@ class Verifier {
     if (!there && !is_there(folder_ / "journal.jsonl"))
       throw std::runtime_error(fmt::format(
           "{} is not a run folder: it has neither result.json nor journal.jsonl", folder_.string()));
+    require_plain_entries(folder_);
     journal_ = read_journal(folder_ / "journal.jsonl", 0);
     const std::optional<Seal>& seal = journal_.seal;
     ended_ = seal.has_value() || is_there(folder_ / checksums_name);
@@ -192,6 +194,8 @@ class Verifier {
     try {
       compare(judge_again(folder_, *record_, journal_));
       if (is_there(folder_ / readings_name)) read_again();
+    } catch (const MoreThanStored& e) {
+      say(Kind::differs, fmt::format("The evidence does not match: {}.", e.what()));
     } catch (const CannotJudgeAgain& e) {
       say(Kind::cannot, fmt::format("The evidence cannot be judged again: {}.", e.what()));
     }

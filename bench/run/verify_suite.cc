@@ -6,11 +6,12 @@
 #include <stdexcept>
 #include <system_error>
 
-#include "bench/files/files.h"
+#include "bench/files/own_files.h"
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
 #include "bench/run/sign.h"
+#include "bench/run/stated_facts.h"
 #include "bench/run/suite.h"
 #include "bench/run/suite_folders.h"
 #include "bench/run/verify.h"
@@ -35,7 +36,7 @@ bool goes_to_its_end(const fs::path& folder) {
   try {
     if (!read_journal(folder / "journal.jsonl", 0).seal) return false;
     const RunResult result = load_run(folder).record.result;
-    const ScenarioFile scenario = load_scenario(folder / "scenario.yaml");
+    const ScenarioFile scenario = kept_scenario(folder);
     const bool is_short = scenario.dwell || result.duration < Profile(scenario.steps).duration();
     const auto speaks_of_the_bench = [](const Finding& f) {
       return verdict_of(f.kind) == Verdict::undecided;
@@ -85,6 +86,7 @@ class SuiteVerifier {
     std::set<std::string> listed;
     for (const FileSum& sum : sums) {
       listed.insert(sum.file);
+      require_plain_way(sum.file);
       if (!is_there(folder_ / sum.file))
         say(Kind::differs, sum.file + " is missing.");
       else if (sha256_of_file(folder_ / sum.file) != sum.sha256)
@@ -99,6 +101,13 @@ class SuiteVerifier {
       if (!listed.contains(name))
         say(Kind::differs, fmt::format("{} does not list {}.", checksums_name, name));
     return true;
+  }
+
+  // Every folder on the way holds only files of its own: no sum is taken of anything else.
+  void require_plain_way(const fs::path& below) {
+    fs::path in = folder_;
+    for (const fs::path& part : below.parent_path())
+      if (in /= part; plain_.insert(in.string()).second) require_plain_entries(in);
   }
 
   // Every run as `report RUN --verify` does; the signature of the suite covers their sums.
@@ -201,6 +210,7 @@ class SuiteVerifier {
   const VerifyBy& by_;
   SuiteRecord record_;
   Verification v_;
+  std::set<std::string> plain_;  // folders that were looked at
 };
 
 }  // namespace

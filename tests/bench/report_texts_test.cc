@@ -6,6 +6,8 @@
 
 #include <limits>
 
+#include "bench/record/json_values.h"
+
 namespace tachproof {
 namespace {
 
@@ -19,26 +21,43 @@ RC_GTEST_PROP(ReportText, ValidUtf8IsReachedAtOnce, (const std::string& any)) {
 }
 
 // Well-formed and ill-formed sequences: Unicode 15, table 3-7.
-TEST(ReportText, KeepsWellFormedUtf8AndReplacesTheRest) {
+TEST(ReportText, KeepsWellFormedUtf8AndShowsOtherBytes) {
   EXPECT_EQ(valid_utf8("caf\xC3\xA9 \xE2\x82\xAC \xF0\x9F\x94\xA7"),
             "caf\xC3\xA9 \xE2\x82\xAC \xF0\x9F\x94\xA7");
-  EXPECT_EQ(valid_utf8("\x80"), "\xEF\xBF\xBD");                                  // a lone continuation
-  EXPECT_EQ(valid_utf8("\xC0\xAF"), "\xEF\xBF\xBD\xEF\xBF\xBD");                  // overlong
-  EXPECT_EQ(valid_utf8("\xED\xA0\x80"), "\xEF\xBF\xBD\xEF\xBF\xBD\xEF\xBF\xBD");  // a surrogate
-  EXPECT_EQ(valid_utf8("\xF4\x90\x80\x80"), "\xEF\xBF\xBD\xEF\xBF\xBD\xEF\xBF\xBD\xEF\xBF\xBD");  // too high
-  EXPECT_EQ(valid_utf8("\xE2\x82"), "\xEF\xBF\xBD\xEF\xBF\xBD");                                  // cut short
+  EXPECT_EQ(valid_utf8("\x80"), "\\x80");                             // a lone continuation
+  EXPECT_EQ(valid_utf8("\xC0\xAF"), "\\xc0\\xaf");                    // overlong
+  EXPECT_EQ(valid_utf8("\xED\xA0\x80"), "\\xed\\xa0\\x80");           // a surrogate
+  EXPECT_EQ(valid_utf8("\xF4\x90\x80\x80"), "\\xf4\\x90\\x80\\x80");  // too high
+  EXPECT_EQ(valid_utf8("\xE2\x82"), "\\xe2\\x82");                    // cut short
 }
 
 // XML 1.0, section 2.2: what a document may hold.
-TEST(ReportText, DropsWhatXmlAndTerminalsMustNotSee) {
-  EXPECT_EQ(printable(std::string("a\0b\x1b[31mc\x07\x7f", 10)), "ab[31mc");
+TEST(ReportText, ShowsAsWhatItIsWhatXmlAndTerminalsMustNotSee) {
+  EXPECT_EQ(printable(std::string("a\0b\x1b[31mc\x07\x7f", 10)), "a\\x00b\\x1b[31mc\\x07\\x7f");
   EXPECT_EQ(printable("a\r\nb\tc"), "a  b c");
   EXPECT_EQ(printable("a\xEF\xBF\xBE\xEF\xBF\xBF"
                       "b"),
-            "ab");  // U+FFFE, U+FFFF
+            "a\\ufffe\\uffffb");
   EXPECT_EQ(printable("a\xC2\x9B"
                       "b"),
-            "ab");  // the one-byte CSI of C1
+            "a\\u009bb");  // the one-byte CSI of C1
+}
+
+// What JSON escapes reads back as the character it was: RFC 8259, section 7.
+TEST(ReportText, JsonHoldsNoControlCharacterAsItself) {
+  const std::string evil = "\x1b[31m\x7f\xC2\x9B\xE2\x80\xAE\xE2\x81\xA6 caf\xC3\xA9";
+  const std::string text = json_text(Json{{"name", evil}});
+  EXPECT_EQ(text, "{\"name\":\"\\u001b[31m\\u007f\\u009b\\u202e\\u2066 caf\xC3\xA9\"}");
+  EXPECT_EQ(Json::parse(text)["name"].get<std::string>(), evil);
+}
+
+TEST(ReportText, JsonOfBytesThatAreNoUtf8IsJson) {
+  const Json json = {{"identity",
+                      "a\xFF"
+                      "b"},
+                     {"lists", Json::array({Json{{"k\xC3", "\x80"}}, 3})}};
+  EXPECT_EQ(json_text(json), R"({"identity":"a\\xffb","lists":[{"k\\xc3":"\\x80"},3]})");
+  EXPECT_EQ(json_text(Json{{"n", 1}}, 2), "{\n  \"n\": 1\n}");
 }
 
 TEST(ReportText, EscapesEveryCharacterThatMarkupKnows) {

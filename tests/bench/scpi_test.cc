@@ -271,8 +271,22 @@ TEST_F(Scpi, AGeneratorThatIsGoneForGoodMayStillBeOnAndThatIsSaid) {
 TEST_F(Scpi, AnAnswerThatMakesNoSenseLeavesAnUndecidedRun) {
   GeneratorNature nature;
   nature.garbage_at = 60;
-  EXPECT_THAT(lost(nature),
-              AllOf(HasSubstr(" Hz and answers '???#'"), EndsWith("; its output is off, confirmed")));
+  EXPECT_THAT(lost(nature), AllOf(HasSubstr(" Hz and answers '\\x01\\xff\\x7f#'"),
+                                  EndsWith("; its output is off, confirmed")));
+}
+
+TEST_F(Scpi, AWordOfTheGeneratorIsShownAsWhatItIsAndEndsNoRun) {
+  GeneratorNature nature;
+  nature.name =
+      "Tarn\x1b]0;x\x07,T\xff,\xC2\x9B"
+      "31m,\xE2\x80\xAE";
+  generator_is(nature);
+  EXPECT_THAT(source()->facts().description, HasSubstr("(Tarn\\x1b]0;x\\x07,T\\xff,\\u009b31m,\\u202e)"));
+  EXPECT_EQ(run(gauge, up_and_down()).verdict, Verdict::pass);
+
+  nature.complains = "-113,\"Undefined\x1b[2J\xff\"";
+  generator_is(nature);
+  EXPECT_THAT(error_of([&] { source(); }), HasSubstr("its error queue: -113,\"Undefined\\x1b[2J\\xff\""));
 }
 
 TEST_F(Scpi, AFrequencyThatWasNotTakenLeavesAnUndecidedRun) {

@@ -197,7 +197,7 @@ bool SimulatedGenerator::obey(std::string unit, std::string& answer) {
     answer = std::move(text);
     return true;
   };
-  if (header == "*IDN?") return say("Tarn Instruments,TG1,0042,1.0");
+  if (header == "*IDN?") return say(nature_.name);
   if (header == "*CLS") return errors_.clear(), true;
   if (header == "*RST") {
     hz_ = 1000, volts_ = 0.1, offset_ = 0;
@@ -206,6 +206,7 @@ bool SimulatedGenerator::obey(std::string unit, std::string& answer) {
     return true;
   }
   if (header == "SYST:ERR?") {
+    if (!nature_.complains.empty()) return say(nature_.complains);
     if (errors_.empty()) return say("+0,\"No error\"");
     const std::string error = errors_.front();
     errors_.erase(errors_.begin());

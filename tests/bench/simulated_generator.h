@@ -40,6 +40,8 @@ struct GeneratorNature {
   // The fault comes at this message, counted from 1 over all connections; 0: never.
   int silent_at = 0, hangs_up_at = 0, garbage_at = 0, late_at = 0, wrong_at = 0;
   Nanos late_by = 300 * ns_per_ms;
+  std::string name = "Tarn Instruments,TG1,0042,1.0";
+  std::string complains;  // in its error queue from the start
   // So long after its output came on, by the clock; 0: never. An overload
   // switches it off; a hand at its front panel changes what is below.
   Nanos trips_after = 0, hand_after = 0;

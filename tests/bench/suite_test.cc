@@ -447,7 +447,8 @@ TEST_F(Suite, RefusesNumbersThatNoSuiteCanHave) {
     }
     return "";
   };
-  EXPECT_EQ(refused("\"of\": 1", "\"of\": 2000000000"), "of is 2000000000; at most 4");
+  EXPECT_EQ(refused("\"of\": 1", "\"of\": 2000000000"),
+            "it says that it is one of 2000000000 shards of 4 pairs");
   EXPECT_EQ(refused("\"of\": 1", "\"of\": 0"), "it is of no shards");
   EXPECT_EQ(refused("\"of\": 1", "\"of\": 1e300"), "of is not a count");
   EXPECT_EQ(refused("\"times\": 0", "\"times\": 4000000000"), "times is 4000000000; at most 100");

@@ -75,9 +75,11 @@ TEST(Yaml, RefusesTextThatIsNoUtf8) {
 }
 
 TEST(Yaml, RefusesBinary) {
-  EXPECT_EQ(trouble(std::string("a: 1\0", 5)), "f.yaml:1:5: a control character; a text file in UTF-8");
-  EXPECT_EQ(trouble("a: \x1b[0m\n"), "f.yaml:1:4: a control character; a text file in UTF-8");
-  EXPECT_EQ(trouble("a: \xC2\x85\n"), "f.yaml:1:4: a control character; a text file in UTF-8");
+  EXPECT_EQ(trouble(std::string("a: 1\0", 5)),
+            "f.yaml:1:5: a control character, \\x00; a text file in UTF-8");
+  EXPECT_EQ(trouble("a: \x1b[0m\n"), "f.yaml:1:4: a control character, \\x1b; a text file in UTF-8");
+  EXPECT_EQ(trouble("a: \xC2\x85\n"), "f.yaml:1:4: a control character, \\u0085; a text file in UTF-8");
+  EXPECT_EQ(trouble("a: \xE2\x80\xAE\n"), "f.yaml:1:4: a control character, \\u202e; a text file in UTF-8");
 }
 
 TEST(Yaml, RefusesTagsAndKeysThatAreNoText) {

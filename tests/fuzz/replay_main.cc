@@ -1,6 +1,8 @@
 // Feeds stored inputs to a fuzz target, for machines without libFuzzer.
 //
 //     files_fuzz FILE_OR_FOLDER...
+//
+// Each input once, so it also shows that what was found stays mended.
 #include <cstdint>
 #include <cstdio>
 #include <filesystem>

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "bench/rigs/rig.h"
+#include "core/base/foreign_text.h"
 #include "core/base/parse.h"
 
 namespace tachproof {
@@ -27,11 +28,9 @@ std::optional<double> number_in(std::string_view text) {
   return parse_number<double>(text);
 }
 
-// An answer for a message to a person: no control characters, not too long.
+// An answer for a message to a person: shown as what it is, not too long.
 std::string in_quotes(const std::string& text) {
-  std::string out = "'";
-  for (const char c : text.substr(0, 60)) out += c >= ' ' && c <= '~' ? c : '?';
-  return out + (text.size() > 60 ? "...'" : "'");
+  return "'" + shown(text.substr(0, 60)) + (text.size() > 60 ? "...'" : "'");
 }
 
 bool says(const std::string& text, double wanted) { return number_in(text) == wanted; }
@@ -43,7 +42,7 @@ bool is_near(const std::string& text, double value) {
 }
 
 // A number as people write it; else what was said.
-std::string shown(const std::string& text) {
+std::string number_said(const std::string& text) {
   const std::optional<double> number = number_in(text);
   return number ? fmt::format("{:.6g}", *number) : in_quotes(text);
 }
@@ -202,7 +201,7 @@ std::vector<std::string> Instrument::errors() {
     if (!answer) return out;
     const std::optional<double> code = number_in(answer->substr(0, answer->find(',')));
     if (!code || *code == 0) return out;
-    out.push_back(*answer);
+    out.push_back(shown(*answer));
   }
   return out;
 }
@@ -293,12 +292,13 @@ std::string Instrument::differences(const std::vector<std::string>& said, bool o
   if (!said[2].starts_with("SQU"))
     all.push_back(fmt::format("its wave is {} (set: 'SQU')", in_quotes(said[2])));
   if (!is_near(said[3], setting_.amplitude_v))
-    all.push_back(fmt::format("its amplitude is {} Vpp (set: {})", shown(said[3]), setting_.amplitude_v));
+    all.push_back(
+        fmt::format("its amplitude is {} Vpp (set: {})", number_said(said[3]), setting_.amplitude_v));
   if (!is_near(said[4], setting_.offset_v))
-    all.push_back(fmt::format("its offset is {} V (set: {})", shown(said[4]), setting_.offset_v));
+    all.push_back(fmt::format("its offset is {} V (set: {})", number_said(said[4]), setting_.offset_v));
   if (setting_.load_ohm && !is_load(said[5]))
     all.push_back(
-        fmt::format("its load is {} ohm (set: {})", shown(said[5]),
+        fmt::format("its load is {} ohm (set: {})", number_said(said[5]),
                     *setting_.load_ohm > 0 ? fmt::format("{}", *setting_.load_ohm) : "high impedance"));
   std::string text;
   for (const std::string& one : all) text += (text.empty() ? "" : ", ") + one;
@@ -329,7 +329,7 @@ Instrument::Answer Instrument::state(double hz, bool on) {
   const std::optional<double> is = number_in(said.front());
   if (on && (!is || std::abs(*is - hz) > setting_.resolution_hz))
     answer.changed += fmt::format("{}its frequency is {} Hz (set: {:.6f})",
-                                  answer.changed.empty() ? "" : ", ", shown(said.front()), hz);
+                                  answer.changed.empty() ? "" : ", ", number_said(said.front()), hz);
   return answer;
 }
 

@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "bench/rigs/last_words.h"
+#include "core/base/foreign_text.h"
 
 namespace tachproof {
 namespace {
@@ -95,7 +96,7 @@ SourceFacts ScpiSource::facts() const {
   facts.description = fmt::format(
       "{} ({}), square wave {} Vpp, offset {} V; read back within {:.1f} ms before the run; its rpm follows "
       "the profile within {:.1f} ms and {:.3f} rpm; its keys are {}locked",
-      generator_->name(), generator_->identity(), setting_.amplitude_v, setting_.offset_v,
+      generator_->name(), shown(generator_->identity()), setting_.amplitude_v, setting_.offset_v,
       to_ms(longest_.change), to_ms(source_lag(timing_)), frequency_bound_rpm(setting_, pulses_per_rev_),
       unlocked.empty() ? "" : "not ");
   if (!unlocked.empty())
