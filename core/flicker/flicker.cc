@@ -8,6 +8,7 @@
 
 #include "core/base/portable_math.h"
 #include "core/base/random.h"
+#include "core/base/vector_width.h"
 #include "core/flicker/flicker_reading.h"
 #include "core/flicker/normal_lanes.h"
 #include "core/flicker/rainflow.h"
@@ -110,7 +111,7 @@ template <bool wanders>
                                          float* speeds, std::uint16_t* out) {
   levels_either(place, edges, fresh, speeds, out);
 }
-[[gnu::target("avx512f,avx512bw,prefer-vector-width=512")]] void levels_avx512(
+[[gnu::target("avx512f,avx512bw" TACHPROOF_WIDEST_VECTORS)]] void levels_avx512(
     PlaceLoop& place, const float* edges, const float* fresh, float* speeds, std::uint16_t* out) {
   levels_either(place, edges, fresh, speeds, out);
 }
