@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "core/base/random.h"
+#include "core/base/vector_width.h"
 
 namespace tachproof {
 namespace {
@@ -69,8 +70,8 @@ constexpr std::size_t lanes = NormalLanes::lanes;
 [[gnu::target("avx2")]] void fill_avx2(NormalLanes::State& state, float* out, std::size_t pairs) {
   fill_loop(state, out, pairs);
 }
-[[gnu::target("avx512f,prefer-vector-width=512")]] void fill_avx512(NormalLanes::State& state, float* out,
-                                                                    std::size_t pairs) {
+[[gnu::target("avx512f" TACHPROOF_WIDEST_VECTORS)]] void fill_avx512(NormalLanes::State& state, float* out,
+                                                                     std::size_t pairs) {
   fill_loop(state, out, pairs);
 }
 #endif

@@ -2,6 +2,8 @@
 
 #include <bit>
 
+#include "core/base/vector_width.h"
+
 namespace tachproof::flicker {
 namespace {
 
@@ -69,7 +71,7 @@ template <bool wanders>
                                          float* speeds, std::uint16_t* out) {
   levels_either(place, edges, fresh, speeds, out);
 }
-[[gnu::target("avx512f,avx512bw,prefer-vector-width=512")]] void levels_avx512(
+[[gnu::target("avx512f,avx512bw" TACHPROOF_WIDEST_VECTORS)]] void levels_avx512(
     PlaceLoop& place, const float* edges, const float* fresh, float* speeds, std::uint16_t* out) {
   levels_either(place, edges, fresh, speeds, out);
 }

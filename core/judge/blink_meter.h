@@ -31,7 +31,7 @@ class BlinkMeter {
   void still_until(Nanos at);
 
   bool inside_ = false, lit_ = false;
-  Nanos entered_ = 0, last_change_ = 0, lit_since_ = 0;
+  Nanos entered_ = 0, last_change_ = 0;
   Nanos lit_for_ = 0;  // of the present visit, up to the last change
   Nanos lit_at_rise_ = 0, lit_at_fall_ = 0;
   Train rises_, falls_;

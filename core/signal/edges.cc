@@ -4,6 +4,8 @@
 #include <bit>
 #include <cmath>
 
+#include "core/base/vector_width.h"
+
 #if defined(__x86_64__) && defined(__GNUC__)
 #define TACHPROOF_X86_DISPATCH 1
 #else
@@ -46,17 +48,18 @@ constexpr double to_low_bits = 0x1.8p52;
 [[gnu::target("avx2")]] void constant_avx2(const Instant& first, double period_ns, Nanos* out, int n) {
   constant_loop(first, period_ns, out, n);
 }
-[[gnu::target("avx512f,prefer-vector-width=512")]] void constant_avx512(const Instant& first,
-                                                                        double period_ns, Nanos* out, int n) {
+[[gnu::target("avx512f" TACHPROOF_WIDEST_VECTORS)]] void constant_avx512(const Instant& first,
+                                                                         double period_ns, Nanos* out,
+                                                                         int n) {
   constant_loop(first, period_ns, out, n);
 }
 [[gnu::target("avx2")]] void ramp_avx2(const Instant& slow, double hz, double hz_per_s, bool rising,
                                        Nanos* out, int n) {
   ramp_loop(slow, hz, hz_per_s, rising, out, n);
 }
-[[gnu::target("avx512f,prefer-vector-width=512")]] void ramp_avx512(const Instant& slow, double hz,
-                                                                    double hz_per_s, bool rising, Nanos* out,
-                                                                    int n) {
+[[gnu::target("avx512f" TACHPROOF_WIDEST_VECTORS)]] void ramp_avx512(const Instant& slow, double hz,
+                                                                     double hz_per_s, bool rising, Nanos* out,
+                                                                     int n) {
   ramp_loop(slow, hz, hz_per_s, rising, out, n);
 }
 #endif

@@ -33,6 +33,7 @@ class Lines : public InstrumentLink {
     left_.remove_prefix(std::min(end + 1, left_.size()));
     return line;
   }
+  int descriptor() const override { return -1; }
 
  private:
   std::string_view& left_;
@@ -50,7 +51,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     Instrument generator(setting, std::make_shared<StillClock>(),
                          [&left] { return std::make_unique<Lines>(left); });
     generator.set_up();
-    generator.longest_answer_time();
+    generator.answer_times();
     double read_back = 0;
     generator.start(100, read_back);
     generator.set_frequency(200, read_back);
