@@ -46,8 +46,8 @@ class DwellRun {
             }) {}
 
   RunOutcome run() {
-    const bool held_all = playing_.guarded([this] { predict(); }) && playing_.play([this] { hold_all(); });
-    const bool written = playing_.guarded([this] { writer_.close(seen_until_); });
+    const bool held_all = playing_.done([this] { predict(); }) && playing_.play([this] { hold_all(); });
+    const bool written = playing_.done([this] { writer_.close(seen_until_); });
     RunResult& r = result_;
     r.evidence.lost = playing_.lost();
     r.complete = held_all && written && r.evidence.lost == 0;

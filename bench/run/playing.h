@@ -5,7 +5,6 @@
 // All instants are the rig's.
 #pragma once
 
-#include <exception>
 #include <functional>
 #include <optional>
 #include <span>
@@ -15,6 +14,7 @@
 
 #include "bench/rigs/rig.h"
 #include "bench/run/checked_watcher.h"
+#include "bench/run/guarded.h"
 #include "bench/run/hooks.h"
 #include "bench/run/pace.h"
 
@@ -34,25 +34,21 @@ class Playing {
   // it was stopped, or it threw, and a finding says why. No exception leaves it.
   template <class What>
   bool play(What what) {
-    const bool done = guarded([&] {
+    const bool whole = done([&] {
       rig_.source->begin();
       rig_.watcher->begin();
       what();
     });
     rig_.source->end();
     rig_.watcher->end();
-    return done;
+    return whole;
   }
   // The same for a step of its own: closing the evidence.
   template <class What>
-  bool guarded(What what) {
-    try {
-      what();
-      return !stopped_;
-    } catch (const std::exception& e) {
-      found_(FindingKind::bench_fault, seen_.until, e.what());
-      return false;
-    }
+  bool done(What what) {
+    return guarded(what, [this](FindingKind kind,
+                                std::string why) { found_(kind, seen_.until, std::move(why)); }) &&
+           !stopped_;
   }
 
   void give(std::span<const Nanos> pulses, Nanos until);

@@ -4,7 +4,6 @@
 #include <array>
 #include <cmath>
 #include <deque>
-#include <exception>
 #include <limits>
 #include <utility>
 
@@ -12,11 +11,11 @@
 
 #include "bench/formats/lamp_wires.h"
 #include "bench/run/evidence_writer.h"
+#include "bench/run/guarded.h"
+#include "bench/run/recorded_tach.h"
 #include "core/base/text.h"
 #include "core/judge/allowance.h"
 #include "core/judge/judge.h"
-#include "core/recording/contact_bounce.h"
-#include "core/recording/rpm_track.h"
 
 namespace tachproof {
 
@@ -28,51 +27,10 @@ constexpr Nanos held_back = 50 * ns_per_ms;
 // More bounce than this for every pulse is no tach signal.
 constexpr std::uint64_t most_bounces_a_pulse = 8;
 
-RpmTrack::Setup track_setup(const Gauge& gauge, Nanos resolution) {
-  RpmTrack::Setup setup;
-  setup.pulses_per_rev = gauge.pulses_per_rev;
-  setup.resolution = resolution;
-  if (gauge.tolerance.rpm > 0) setup.tolerance_rpm = gauge.tolerance.rpm;
-  return setup;
-}
-
 // What a unit may have made of one odd edge, wherever it reads.
 Nanos bounce_lasts(const Gauge& gauge) {
   return disturbance_lasts(gauge, gauge.boundaries() > 0 ? 0.7 * gauge.falling_rpm(1) : 0);
 }
-
-// The tach line, from its changes to rpm.
-class Tach {
- public:
-  explicit Tach(const RpmTrack::Setup& setup) : bounce_(setup.pulses_per_rev), track_(setup) {}
-
-  // The pulses among them; nothing else comes before `until`.
-  std::vector<Nanos> add(const std::vector<LineChange>& changes, Nanos until) {
-    for (const LineChange& change : changes) bounce_.change(change);
-    bounce_.seen_until(until);
-    return follow();
-  }
-  std::vector<Nanos> finish(Nanos until) {
-    bounce_.finish();
-    std::vector<Nanos> pulses = follow();
-    track_.finish(until);
-    return pulses;
-  }
-  RpmTrack& track() { return track_; }
-  const RpmTrack& track() const { return track_; }
-  const ContactBounce& bounce() const { return bounce_; }
-  std::vector<Nanos> take_bounced() { return bounce_.take_bounced(); }
-
- private:
-  std::vector<Nanos> follow() {
-    std::vector<Nanos> pulses = bounce_.take();
-    for (const Nanos pulse : pulses) track_.edge(pulse);
-    return pulses;
-  }
-
-  ContactBounce bounce_;
-  RpmTrack track_;
-};
 
 class RecordingRun {
  public:
@@ -83,7 +41,7 @@ class RecordingRun {
         stop_(stop),
         wires_(recording.wires, recording.wiring),
         reader_(open_recording(recording.file, wires_.wanted())),
-        tach_(track_setup(gauge_, recording.resolution)),
+        tach_(gauge_, recording.resolution),
         judge_(gauge_, judge_setup()),
         writer_(folder, gauge_) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
@@ -96,9 +54,9 @@ class RecordingRun {
   }
 
   RunOutcome run() {
-    bool whole = guarded([this] { read_all(); });
+    bool whole = done([this] { read_all(); });
     if (whole) look_for_gaps();
-    whole = guarded([this] { writer_.close(seen_until_); }) && whole;
+    whole = done([this] { writer_.close(seen_until_); }) && whole;
     const bool complete = whole && !missing_;
     const Nanos until = std::min(seen_until_, judged_until_);
     RunOutcome outcome{judge_.finish(until, complete), writer_.trace()};
@@ -142,16 +100,10 @@ class RecordingRun {
   }
 
   template <class Step>
-  bool guarded(Step step) {
-    try {
-      step();
-      return !stopped_;
-    } catch (const RecordingError& e) {
-      found(FindingKind::lost_evidence, seen_until_, e.what());
-    } catch (const std::exception& e) {
-      found(FindingKind::bench_fault, seen_until_, e.what());
-    }
-    return false;
+  bool done(Step step) {
+    return guarded(step,
+                   [this](FindingKind kind, std::string why) { found(kind, seen_until_, std::move(why)); }) &&
+           !stopped_;
   }
 
   void read_all() {
@@ -368,7 +320,7 @@ class RecordingRun {
   const std::function<std::optional<std::string>()>& stop_;
   LampWires wires_;
   std::unique_ptr<RecordingReader> reader_;
-  Tach tach_;
+  RecordedTach tach_;
   Judge judge_;
   std::optional<Judge> strict_;  // forgives no contact bounce
   EvidenceWriter writer_;
@@ -388,89 +340,6 @@ class RecordingRun {
 };
 
 }  // namespace
-
-BenchFacts OpenRecording::bench() const {
-  BenchFacts facts;
-  facts.source.tick = facts.watcher.resolution = resolution;
-  if (played != nullptr) {
-    facts.watcher.stamp_offset = from_seconds(place.uncertainty_s);
-    facts.source.clock_ppm = std::abs(place.stretch) * 1e6;  // either clock may be the wrong one
-  }
-  return facts;
-}
-
-Channels OpenRecording::wired() const {
-  Channels all = 0;
-  for (const ResolvedWire& wire : wires) all |= wire.lights;
-  return all;
-}
-
-bool OpenRecording::comes_near_a_boundary() const {
-  for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
-    if (highest_rpm >= gauge.falling_rpm(b) && lowest_rpm < gauge.rising_rpm(b)) return true;
-  return false;
-}
-
-PlayedScenario played_scenario(ScenarioFile scenario) {
-  if (scenario.dwell)
-    throw std::invalid_argument(fmt::format(
-        "the scenario {} is a dwell, which has no fixed profile to judge a recording by", scenario.name));
-  Profile profile(scenario.steps);
-  return {std::move(scenario), std::move(profile)};
-}
-
-OpenRecording open_for_judging(const std::filesystem::path& recording, const Wiring& wiring,
-                               const Gauge& gauge, const PlayedScenario* played) {
-  if (wiring.tach.empty())
-    throw FileErrors({{wiring.file, 0, 0, "there is no tach: channel; name the channel of the tach signal"}});
-  OpenRecording opened{.gauge = gauge, .file = recording, .wiring = wiring, .wires = resolve(wiring, gauge)};
-  LampWires wires(opened.wires, wiring);
-  const std::unique_ptr<RecordingReader> reader = open_recording(recording, wires.wanted());
-  opened.resolution = reader->resolution();
-  Tach tach(track_setup(gauge, opened.resolution));
-  std::optional<ProfileFit> fit;
-  if (played) fit.emplace(played->profile, gauge.pulses_per_rev);
-  double lowest = std::numeric_limits<double>::infinity();
-  const auto take = [&](const std::vector<Nanos>& pulses) {
-    opened.pulses += pulses.size();
-    // Of more than these the rest is not forgiven.
-    constexpr std::size_t most_bounces = 1'000'000;
-    for (const Nanos at : tach.take_bounced())
-      if (opened.rare_bounces.size() < most_bounces) opened.rare_bounces.push_back(at);
-    const RpmTrack::Decided decided = tach.track().take();
-    for (const Segment& segment : decided.segments) {
-      lowest = std::min(lowest, segment.lowest_rpm());
-      opened.highest_rpm = std::max(opened.highest_rpm, segment.highest_rpm());
-      if (fit) fit->add(segment);
-    }
-    for (const SignalGap& gap : decided.gaps)
-      if (fit && gap.kind == SignalGap::Kind::lost) fit->unknown(gap.from, gap.to);
-  };
-  std::array<ChannelChange, 4096> block;
-  while (const std::size_t n = reader->next(block)) {
-    wires.add({block.data(), n});
-    wires.take_lamps();
-    take(tach.add(wires.take_tach(), std::max<Nanos>(block[n - 1].at - 1, 0)));
-  }
-  wires.finish();
-  opened.end = reader->end();
-  take(tach.add(wires.take_tach(), opened.end));
-  take(tach.finish(opened.end));
-  if (opened.rare_bounces.size() * usual_from > opened.pulses) opened.rare_bounces.clear();
-  opened.lowest_rpm = std::isfinite(lowest) ? lowest : 0;
-  opened.rpm_uncertainty = tach.track().standard_uncertainty_rpm();
-  if (!played) return opened;
-  const ProfileFit::Found found =
-      fit->find(opened.end, opened.rpm_uncertainty,
-                noise_allowance_rpm(played->scenario.noise, gauge, played->profile.highest_rpm()));
-  if (!found.place)
-    throw RecordingError(fmt::format("{} does not go with the scenario {}: {}", recording.string(),
-                                     played->scenario.name, found.why_not));
-  opened.played = played;
-  opened.place = *found.place;
-  opened.odd = found.odd;
-  return opened;
-}
 
 RunOutcome judge_recording(const OpenRecording& recording, RunFolder& folder,
                            const std::function<std::optional<std::string>()>& stop) {

@@ -48,7 +48,7 @@ class Run {
   RunOutcome run() {
     const bool played_all = playing_.play([this] { play_all(); });
     const Nanos seen_until = playing_.seen_until();
-    const bool all_written = playing_.guarded([&] { writer_.close(seen_until); });
+    const bool all_written = playing_.done([&] { writer_.close(seen_until); });
     const Nanos duration = plan_.profile.duration() + held_;
     if (played_all && seen_until < duration)
       found(FindingKind::lost_evidence, seen_until,
