@@ -2,6 +2,7 @@
 #pragma once
 
 #include <optional>
+#include <type_traits>
 #include <utility>
 #include <vector>
 
@@ -12,13 +13,16 @@ namespace tachproof {
 
 class Errors {
  public:
+  // What `load` gives, when it can be loaded.
   template <class Load>
-  auto collect(Load load) -> std::optional<decltype(load())> {
-    try {
-      return load();
-    } catch (const FileErrors& e) {
-      all_.insert(all_.end(), e.errors.begin(), e.errors.end());
-      return std::nullopt;
+  auto collect(Load load) {
+    using Loaded = decltype(load());
+    if constexpr (std::is_void_v<Loaded>) {
+      guard(load);
+    } else {
+      std::optional<Loaded> loaded;
+      guard([&] { loaded.emplace(load()); });
+      return loaded;
     }
   }
 
@@ -27,6 +31,15 @@ class Errors {
   }
 
  private:
+  template <class Step>
+  void guard(Step step) {
+    try {
+      step();
+    } catch (const FileErrors& e) {
+      all_.insert(all_.end(), e.errors.begin(), e.errors.end());
+    }
+  }
+
   std::vector<FileError> all_;
 };
 

@@ -32,9 +32,8 @@ void ReportOptions::declare(Arguments& arguments, const std::string& named_after
   arguments.flag(json_, "--json", "Prints result.json instead of the table.");
 }
 
-bool ReportOptions::load() {
+void ReportOptions::load() {
   if (!certificate_file_.empty()) certificate_ = load_certificate_input(certificate_file_);
-  return true;
 }
 
 RunRecord ReportOptions::begun(const GaugeInput& gauge) const {

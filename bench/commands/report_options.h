@@ -19,7 +19,7 @@ class ReportOptions {
   void declare(Arguments& arguments, const std::string& named_after,
                std::vector<std::string>* serials = nullptr);
   // Reads the certificate file, where one was given. Throws FileErrors. Before begun().
-  bool load();
+  void load();
   // A record of this gauge, this serial number, what the shop states, and this moment.
   RunRecord begun(const GaugeInput& gauge) const;
   // The folder asked for, with the certificate file among the record's inputs.
