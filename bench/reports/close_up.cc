@@ -27,6 +27,36 @@ Span surroundings(const TransitionResult& t) {
   return {first - room, last + room};
 }
 
+// Beside a step of hundreds of rpm the band of the tolerance would be a hair: where the line goes
+// further than `whole` tolerances from the threshold, the axis is broken at `near` of them, and what
+// lies beyond has a strip of its own.
+constexpr double whole = 12, near = 8, strip = 20;
+
+class RpmScale {
+ public:
+  RpmScale() = default;
+  RpmScale(double lowest, double highest, double nominal, double tolerance)
+      : lowest_(lowest), highest_(highest), from_(lowest), to_(highest) {
+    if (tolerance > 0 && lowest < nominal - whole * tolerance) from_ = nominal - near * tolerance;
+    if (tolerance > 0 && highest > nominal + whole * tolerance) to_ = nominal + near * tolerance;
+    inner_ = {from_, to_, bottom - (broken_below() ? strip : 0), top + (broken_above() ? strip : 0)};
+  }
+  double operator()(double rpm) const {
+    if (broken_above() && rpm > to_) return Scale{to_, highest_, inner_.end, top}(rpm);
+    if (broken_below() && rpm < from_) return Scale{lowest_, from_, bottom, inner_.start}(rpm);
+    return inner_(rpm);
+  }
+  bool broken_above() const { return highest_ > to_; }
+  bool broken_below() const { return lowest_ < from_; }
+  double lowest() const { return lowest_; }
+  double highest() const { return highest_; }
+  const Scale& inner() const { return inner_; }  // between the breaks
+
+ private:
+  double lowest_ = 0, highest_ = 1, from_ = 0, to_ = 1;
+  Scale inner_{0, 1, bottom, top};
+};
+
 std::string verdict_words(Verdict v) {
   return v == Verdict::pass ? "pass" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
 }
@@ -37,28 +67,22 @@ class CloseUp {
       : t_(t), line_(line), tolerance_(record.gauge.tolerance.rpm + record.extra_tolerance_rpm) {
     if (!std::isfinite(tolerance_)) tolerance_ = 0;
     time_ = {to_seconds(span.from), to_seconds(span.to), left, right};
-    double lowest = t.nominal_rpm - 2 * tolerance_;
-    double highest = t.nominal_rpm + 2 * tolerance_;
+    foot_ = head_ = t.nominal_rpm;
     for (const RpmPoint& p : line) {
-      lowest = std::min(lowest, p.rpm);
-      highest = std::max(highest, p.rpm);
+      foot_ = std::min(foot_, p.rpm);
+      head_ = std::max(head_, p.rpm);
     }
-    // Beside a step of hundreds of rpm the band would be a hair: the line leaves the picture
-    // instead, and its foot and head are in the overview.
-    if (tolerance_ > 0) {
-      lowest = std::max(lowest, t.nominal_rpm - 12 * tolerance_);
-      highest = std::min(highest, t.nominal_rpm + 12 * tolerance_);
-    }
+    const double lowest = std::min(foot_, t.nominal_rpm - 2 * tolerance_);
+    const double highest = std::max(head_, t.nominal_rpm + 2 * tolerance_);
     const double room = std::max(1.0, 0.06 * (highest - lowest));
-    rpm_ = {lowest - room, highest + room, bottom, top};
+    rpm_ = {lowest - room, highest + room, t.nominal_rpm, tolerance_};
   }
 
   std::string draw() {
     axes();
     threshold();
     std::vector<Point> points;
-    for (const RpmPoint& p : line_)
-      points.push_back({time_(to_seconds(p.at)), std::clamp(rpm_(p.rpm), top, bottom)});
+    for (const RpmPoint& p : line_) points.push_back({time_(to_seconds(p.at)), rpm_(p.rpm)});
     svg_ += svg_path(points, "rpm");
     allowed();
     seen();
@@ -73,20 +97,36 @@ class CloseUp {
 
  private:
   void axes() {
-    const Ticks rpm = round_ticks(rpm_.from, rpm_.to, 4);
+    const Scale& inner = rpm_.inner();
+    const Ticks rpm = round_ticks(inner.from, inner.to, 4);
     for (const double value : rpm.values) {
       svg_ += svg_line({left, rpm_(value)}, {right, rpm_(value)}, "grid");
       svg_ += svg_text({left - 6, rpm_(value) + 4}, fixed(value, rpm.decimals), "small", Anchor::end);
     }
     const Ticks time = round_ticks(time_.from, time_.to, 4);
-    for (const double value : time.values) {
+    for (const double& value : time.values) {
       svg_ += svg_line({time_(value), bottom}, {time_(value), bottom + 4}, "axis");
-      svg_ += svg_text({time_(value), bottom + 16}, fixed(value, time.decimals), "small", Anchor::middle);
+      const bool is_last = &value == &time.values.back();
+      svg_ += svg_text({std::min(time_(value), width - 22), bottom + 16},
+                       fixed(value, time.decimals) + (is_last ? " s" : ""), "small", Anchor::middle);
     }
     svg_ += svg_text({10, 18}, "rpm", "small");
-    svg_ += svg_text({left - 6, bottom + 16}, "s", "small", Anchor::end);
     svg_ += svg_line({left, bottom}, {right, bottom}, "axis");
-    svg_ += svg_line({left, top}, {left, bottom}, "axis");
+    svg_ += svg_line({left, inner.end}, {left, inner.start}, "axis");
+    if (rpm_.broken_above()) broken(head_, top + strip / 2);
+    if (rpm_.broken_below()) broken(foot_, bottom - strip / 2);
+  }
+
+  // Two strokes across the axis, and what the line goes to beyond them.
+  void broken(double rpm, double y) {
+    for (const double at : {y - 2.5, y + 2.5})
+      svg_ += svg_line({left - 4, at + 2.5}, {left + 4, at - 2.5}, "axis");
+    svg_ += svg_text({left - 6, rpm_(rpm) + 4}, fixed(rpm, 0), "small", Anchor::end);
+  }
+
+  // Not through the numbers below the axis.
+  void upright(double x, double to, const char* style) {
+    svg_ += svg_line({x, top}, {x, bottom}, style) + svg_line({x, bottom + 19}, {x, to}, style);
   }
 
   void threshold() {
@@ -94,11 +134,11 @@ class CloseUp {
     const double low = rpm_(t_.nominal_rpm - tolerance_);
     svg_ += svg_rect({left, high}, right - left, low - high, "band");
     svg_ += svg_line({left, rpm_(t_.nominal_rpm)}, {right, rpm_(t_.nominal_rpm)}, "rising");
-    // On the side where the rpm line is not.
-    const bool line_comes_from_below = t_.direction == Direction::rising;
-    const Point at = line_comes_from_below ? Point{left + 4, high - 4} : Point{left + 4, low + 12};
-    svg_ +=
-        svg_text(at, fmt::format("{} ± {} rpm", fixed(t_.nominal_rpm, 1), fixed(tolerance_, 1)), "on-lamp");
+    // On the side where the rpm line is not: by then it has crossed the band.
+    const bool line_goes_up = t_.direction == Direction::rising;
+    const Point at = line_goes_up ? Point{right - 4, low + 12} : Point{right - 4, high - 4};
+    svg_ += svg_text(at, fmt::format("{} ± {} rpm", fixed(t_.nominal_rpm, 1), fixed(tolerance_, 1)),
+                     "on-lamp", Anchor::end);
   }
 
   void allowed() {
@@ -106,8 +146,8 @@ class CloseUp {
     const double to = time_(to_seconds(t_.latest));
     const double y = bottom + 25;
     svg_ += svg_rect({from, y}, std::max(1.0, to - from), 8, "allowed");
-    svg_ += svg_line({from, top}, {from, y}, "limit");
-    svg_ += svg_line({to, top}, {to, y}, "limit");
+    upright(from, y, "limit");
+    upright(to, y, "limit");
     svg_ += svg_text({left - 6, y + 8}, "allowed", "small", Anchor::end);
   }
 
@@ -119,8 +159,9 @@ class CloseUp {
       return;
     }
     const double x = time_(to_seconds(t_.at));
-    svg_ += svg_line({x, top}, {x, y}, "seen");
-    if (std::isfinite(t_.observed_rpm) && t_.observed_rpm >= rpm_.from && t_.observed_rpm <= rpm_.to)
+    upright(x, y, "seen");
+    if (std::isfinite(t_.observed_rpm) && t_.observed_rpm >= rpm_.lowest() &&
+        t_.observed_rpm <= rpm_.highest())
       svg_ += svg_rect({x - 3.5, rpm_(t_.observed_rpm) - 3.5}, 7, 7, "point");
     svg_ += svg_path({{x, y - 5}, {x - 5, y}, {x, y + 5}, {x + 5, y}, {x, y - 5}}, "mark");
     std::string text = fmt::format("{} s", fixed(to_seconds(t_.at), 4));
@@ -134,7 +175,9 @@ class CloseUp {
   const TransitionResult& t_;
   const std::vector<RpmPoint>& line_;
   double tolerance_;
-  Scale time_, rpm_;
+  double foot_ = 0, head_ = 0;  // the lowest and the highest rpm in the picture
+  Scale time_;
+  RpmScale rpm_;
   std::string svg_;
 };
 

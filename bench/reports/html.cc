@@ -107,7 +107,8 @@ std::string close_ups_html(const RunRecord& record, const Trace& trace) {
   if (figures.empty()) return "";
   std::string lead =
       "The worst visit of each boundary in each direction. Grey band: the threshold with its tolerance. Bar "
-      "“allowed”: when a conforming unit changes. Diamond: when it was seen. What is no pass is framed.";
+      "“allowed”: when a conforming unit changes. Diamond: when it was seen. Where the rpm line goes far "
+      "from the threshold, two strokes break the axis. What is no pass is framed.";
   if (order.size() < groups.size()) lead += fmt::format(" {} of {} are drawn.", order.size(), groups.size());
   return "<h2>Close-ups</h2>\n<p>" + lead + "</p>\n<div class=\"pairs\">\n" + figures + "</div>\n";
 }

@@ -5,6 +5,7 @@
 #include <limits>
 #include <regex>
 
+#include "bench/reports/drawing.h"
 #include "bench/reports/hatch.h"
 #include "bench/reports/run_report.h"
 #include "bench/reports/strip.h"
@@ -73,6 +74,44 @@ TEST(ReportHtml, MissingEvidenceStandsInWords) {
   EXPECT_THAT(text, HasSubstr("12 LOST"));
   EXPECT_THAT(text, HasSubstr("<b>not seen</b>, due 46.027 to 46.187 s"));
   EXPECT_THAT(text, HasSubstr(">NOT SEEN</text>"));
+}
+
+// The unit's rpm jumps from 1000 to 6000 at 2 s; the threshold is 3000, give or take 3.
+std::string close_up_of_a_step() {
+  drumlin::Run run = drumlin::small();
+  run.record.gauge.tolerance.rpm = 3;
+  run.trace.rpm = {{0, 1000}, {2 * ns_per_s, 1000}, {2 * ns_per_s, 6000}, {4 * ns_per_s, 6000}};
+  TransitionResult t;
+  t.boundary = "brisk";
+  t.nominal_rpm = 3000;
+  t.earliest = t.nominal = 2 * ns_per_s;
+  t.latest = 2 * ns_per_s + 120 * ns_per_ms;
+  t.seen = t.step = true;
+  t.at = 2 * ns_per_s + 50 * ns_per_ms;
+  t.observed_rpm = 6000;
+  t.verdict = Verdict::pass;
+  return close_up_drawing(run.record, run.trace, t);
+}
+
+TEST(ReportHtml, ACloseUpOfAStepShowsItsFootAndHeadAndTheToleranceBand) {
+  const std::string text = close_up_of_a_step();
+  EXPECT_THAT(text, HasSubstr(">1000</text>"));
+  EXPECT_THAT(text, HasSubstr(">6000</text>"));
+  std::smatch band;
+  ASSERT_TRUE(std::regex_search(text, band, std::regex("height=\"([0-9.]+)\" class=\"band\""))) << text;
+  EXPECT_GE(std::stod(band[1]), 10) << "too thin to be seen";
+  // Both levels lie within the picture, apart from its edges (30 and 180) and from each other.
+  std::smatch line;
+  ASSERT_TRUE(std::regex_search(text, line, std::regex("<path d=\"([^\"]*)\" class=\"rpm\"/>"))) << text;
+  const std::string points = line[1];
+  double highest = 1e9, lowest = 0;
+  const std::regex point("[ML]([0-9.]+) ([0-9.]+)");
+  for (auto i = std::sregex_iterator(points.begin(), points.end(), point); i != std::sregex_iterator(); ++i) {
+    highest = std::min(highest, std::stod((*i)[2]));
+    lowest = std::max(lowest, std::stod((*i)[2]));
+  }
+  EXPECT_GT(highest, 31);
+  EXPECT_LT(lowest, 179);
 }
 
 TEST(ReportHtml, WhatDidNotPassStandsBeforeEverythingElse) {
