@@ -143,66 +143,73 @@ std::string history_text(const HistoryView& view, int width) {
          drifts_text(view.drifts, columns) + spreads_text(view.spreads, columns);
 }
 
+namespace {
+
+Json run_to_json(const HistoryRun& r) {
+  return {
+      {"report_id", text_to_json(r.report_id)},
+      {"folder", text_to_json(r.folder)},
+      {"started", text_to_json(r.started)},
+      {"unit", text_to_json(r.unit_serial)},
+      {"gauge", text_to_json(r.gauge)},
+      {"scenario", text_to_json(r.scenario)},
+      {"source", text_to_json(r.source)},
+      {"tested_by", text_to_json(r.tested_by)},
+      {"verdict", word(r.verdict)},
+      {"complete", r.complete},
+      {"simulated", r.simulated},
+      {"duration_s", number_to_json(r.duration_s)},
+      {"tolerance_rpm", number_to_json(r.tolerance_rpm)},
+      {"boundaries", list_of(r.boundaries,
+                             [](const HistoryBoundary& b) {
+                               return Json{
+                                   {"boundary", text_to_json(b.boundary)},
+                                   {"direction", word(b.direction)},
+                                   {"nominal_rpm", number_to_json(b.nominal_rpm)},
+                                   {"threshold_rpm", number_to_json(b.threshold_rpm)},
+                                   {"expanded_uncertainty_rpm", number_to_json(b.expanded_uncertainty_rpm)},
+                                   {"response_ms", number_to_json(b.response_ms)},
+                                   {"verdict", word(b.verdict)}};
+                             })},
+      {"accepted", list_of(r.accepted, [](const Acceptance& a) {
+         return Json{{"at", text_to_json(a.at)}, {"by", text_to_json(a.who)}, {"why", text_to_json(a.why)}};
+       })}};
+}
+
+Json drift_to_json(const Drift& d) {
+  return {{"gauge", text_to_json(d.gauge)},
+          {"unit", text_to_json(d.unit)},
+          {"simulated", d.simulated},
+          {"boundary", text_to_json(d.boundary)},
+          {"direction", word(d.direction)},
+          {"runs", d.points.size()},
+          {"first_rpm", number_to_json(d.points.front().deviation_rpm)},
+          {"last_rpm", number_to_json(d.points.back().deviation_rpm)},
+          {"change_rpm", number_to_json(d.change_rpm())},
+          {"change_uncertainty_rpm", number_to_json(d.change_uncertainty_rpm())}};
+}
+
+Json spread_to_json(const Spread& s) {
+  return {{"gauge", text_to_json(s.gauge)},
+          {"simulated", s.simulated},
+          {"boundary", text_to_json(s.boundary)},
+          {"direction", word(s.direction)},
+          {"units", s.capability.n},
+          {"left_out", s.left_out},
+          {"mean_rpm", number_to_json(s.capability.mean)},
+          {"s_rpm", number_to_json(s.capability.s)},
+          {"tolerance_rpm", number_to_json(s.tolerance_rpm)},
+          {"cpk", number_to_json(s.capability.cpk)},
+          {"cpk_lower", number_to_json(s.capability.cpk_lower)},
+          {"cpk_upper", number_to_json(s.capability.cpk_upper)}};
+}
+
+}  // namespace
+
 std::string history_json(const HistoryView& view) {
-  Json runs = Json::array();
-  for (const HistoryRun& r : view.runs) {
-    Json boundaries = Json::array();
-    for (const HistoryBoundary& b : r.boundaries)
-      boundaries.push_back({{"boundary", text_to_json(b.boundary)},
-                            {"direction", word(b.direction)},
-                            {"nominal_rpm", number_to_json(b.nominal_rpm)},
-                            {"threshold_rpm", number_to_json(b.threshold_rpm)},
-                            {"expanded_uncertainty_rpm", number_to_json(b.expanded_uncertainty_rpm)},
-                            {"response_ms", number_to_json(b.response_ms)},
-                            {"verdict", word(b.verdict)}});
-    Json accepted = Json::array();
-    for (const Acceptance& a : r.accepted)
-      accepted.push_back(
-          {{"at", text_to_json(a.at)}, {"by", text_to_json(a.who)}, {"why", text_to_json(a.why)}});
-    runs.push_back({{"report_id", text_to_json(r.report_id)},
-                    {"folder", text_to_json(r.folder)},
-                    {"started", text_to_json(r.started)},
-                    {"unit", text_to_json(r.unit_serial)},
-                    {"gauge", text_to_json(r.gauge)},
-                    {"scenario", text_to_json(r.scenario)},
-                    {"source", text_to_json(r.source)},
-                    {"tested_by", text_to_json(r.tested_by)},
-                    {"verdict", word(r.verdict)},
-                    {"complete", r.complete},
-                    {"simulated", r.simulated},
-                    {"duration_s", number_to_json(r.duration_s)},
-                    {"tolerance_rpm", number_to_json(r.tolerance_rpm)},
-                    {"boundaries", std::move(boundaries)},
-                    {"accepted", std::move(accepted)}});
-  }
-  Json drifts = Json::array();
-  for (const Drift& d : view.drifts)
-    drifts.push_back({{"gauge", text_to_json(d.gauge)},
-                      {"unit", text_to_json(d.unit)},
-                      {"simulated", d.simulated},
-                      {"boundary", text_to_json(d.boundary)},
-                      {"direction", word(d.direction)},
-                      {"runs", d.points.size()},
-                      {"first_rpm", number_to_json(d.points.front().deviation_rpm)},
-                      {"last_rpm", number_to_json(d.points.back().deviation_rpm)},
-                      {"change_rpm", number_to_json(d.change_rpm())},
-                      {"change_uncertainty_rpm", number_to_json(d.change_uncertainty_rpm())}});
-  Json spreads = Json::array();
-  for (const Spread& s : view.spreads)
-    spreads.push_back({{"gauge", text_to_json(s.gauge)},
-                       {"simulated", s.simulated},
-                       {"boundary", text_to_json(s.boundary)},
-                       {"direction", word(s.direction)},
-                       {"units", s.capability.n},
-                       {"left_out", s.left_out},
-                       {"mean_rpm", number_to_json(s.capability.mean)},
-                       {"s_rpm", number_to_json(s.capability.s)},
-                       {"tolerance_rpm", number_to_json(s.tolerance_rpm)},
-                       {"cpk", number_to_json(s.capability.cpk)},
-                       {"cpk_lower", number_to_json(s.capability.cpk_lower)},
-                       {"cpk_upper", number_to_json(s.capability.cpk_upper)}});
-  const Json json = {
-      {"runs", std::move(runs)}, {"drifts", std::move(drifts)}, {"spreads", std::move(spreads)}};
+  const Json json = {{"runs", list_of(view.runs, run_to_json)},
+                     {"drifts", list_of(view.drifts, drift_to_json)},
+                     {"spreads", list_of(view.spreads, spread_to_json)}};
   return json.dump(2) + "\n";
 }
 

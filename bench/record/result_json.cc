@@ -121,6 +121,39 @@ Json finding_to_json(const Finding& f) {
           {"message", text_to_json(f.message)}};
 }
 
+Json gauge_part(const RunRecord& record) {
+  return {{"name", text_to_json(record.gauge_name)},
+          {"sha256", text_to_json(record.gauge_sha256)},
+          {"settings", settings_to_json(record.gauge)}};
+}
+
+Json scenario_part(const RunRecord& record) {
+  return {{"name", text_to_json(record.scenario_name)},
+          {"sha256", text_to_json(record.scenario_sha256)},
+          {"seed", record.seed}};
+}
+
+Json rig_part(const RunRecord& record) {
+  const auto& source = record.bench.source;
+  const auto& watcher = record.bench.watcher;
+  return {{"source", text_to_json(record.source)},
+          {"watch", text_to_json(record.watch)},
+          {"source_description", text_to_json(record.source_description)},
+          {"watch_description", text_to_json(record.watch_description)},
+          {"source_tick_ns", source.tick},
+          {"watcher_resolution_ns", watcher.resolution},
+          {"stamp_uncertainty_ns", watcher.stamp_uncertainty},
+          {"clock_ppm", number_to_json(source.clock_ppm)},
+          {"source_lag_ns", source.lag},
+          {"source_rpm", number_to_json(source.rpm)},
+          {"stamp_offset_ns", watcher.stamp_offset},
+          {"time_by", word(watcher.time_by)}};
+}
+
+Json scatter_to_json(const UnitScatter& s) {
+  return {{"rpm", number_to_json(s.rpm)}, {"ms", number_to_json(s.ms)}, {"dof", number_to_json(s.dof)}};
+}
+
 }  // namespace
 
 std::string result_json(const RunRecord& record) {
@@ -130,27 +163,9 @@ std::string result_json(const RunRecord& record) {
       {"tool", {{"name", "tachproof"}, {"version", text_to_json(record.tool_version)}}},
       {"verdict", word(reported_verdict(r))},
       {"complete", r.complete},
-      {"gauge",
-       {{"name", text_to_json(record.gauge_name)},
-        {"sha256", text_to_json(record.gauge_sha256)},
-        {"settings", settings_to_json(record.gauge)}}},
-      {"scenario",
-       {{"name", text_to_json(record.scenario_name)},
-        {"sha256", text_to_json(record.scenario_sha256)},
-        {"seed", record.seed}}},
-      {"rig",
-       {{"source", text_to_json(record.source)},
-        {"watch", text_to_json(record.watch)},
-        {"source_description", text_to_json(record.source_description)},
-        {"watch_description", text_to_json(record.watch_description)},
-        {"source_tick_ns", record.bench.source.tick},
-        {"watcher_resolution_ns", record.bench.watcher.resolution},
-        {"stamp_uncertainty_ns", record.bench.watcher.stamp_uncertainty},
-        {"clock_ppm", number_to_json(record.bench.source.clock_ppm)},
-        {"source_lag_ns", record.bench.source.lag},
-        {"source_rpm", number_to_json(record.bench.source.rpm)},
-        {"stamp_offset_ns", record.bench.watcher.stamp_offset},
-        {"time_by", word(record.bench.watcher.time_by)}}},
+      {"gauge", gauge_part(record)},
+      {"scenario", scenario_part(record)},
+      {"rig", rig_part(record)},
       {"unit", {{"serial", text_to_json(record.unit_serial)}}},
       {"certificate", certificate_to_json(record.certificate)},
       {"report", identity_to_json(record)},
@@ -162,10 +177,7 @@ std::string result_json(const RunRecord& record) {
       {"deadbands", list_of(r.deadbands, deadband_to_json)},
       {"responses", list_of(r.responses, response_to_json)},
       {"blinks", list_of(r.blinks, blink_to_json)},
-      {"scatter",
-       {{"rpm", number_to_json(r.scatter.rpm)},
-        {"ms", number_to_json(r.scatter.ms)},
-        {"dof", number_to_json(r.scatter.dof)}}},
+      {"scatter", scatter_to_json(r.scatter)},
       {"flicker", list_of(r.flicker, flicker_to_json)},
       {"answers", list_of(r.answers, answer_to_json)},
       {"levels", list_of(r.levels, level_to_json)},

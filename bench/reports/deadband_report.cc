@@ -137,7 +137,10 @@ std::string deadband_json(const DeadbandRecord& record) {
   return out.dump(2) + "\n";
 }
 
-std::string deadband_html(const DeadbandRecord& record) {
+namespace {
+
+// One boundary's rates against the width, and what was asked for.
+Chart decisive_chart(const DeadbandRecord& record) {
   const BoundaryCurve& curve = decisive(record);
   Chart chart;
   std::vector<Curve> curves(5);
@@ -164,7 +167,11 @@ std::string deadband_html(const DeadbandRecord& record) {
     const double width = curve.rows[*record.study.recommended].width_rpm;
     chart.marks.emplace_back(width, width_text(width) + " rpm holds");
   }
+  return chart;
+}
 
+// Every boundary's upper limit against the width.
+Chart all_boundaries_chart(const DeadbandRecord& record) {
   Chart all;
   constexpr const char* styles[] = {"solid", "dashed", "dotted"};
   for (const BoundaryCurve& b : record.study.boundaries) {
@@ -175,9 +182,12 @@ std::string deadband_html(const DeadbandRecord& record) {
     for (const WidthRow& row : b.rows) one.points.push_back({row.width_rpm, row.upper_per_min});
     all.curves.push_back(std::move(one));
   }
-  all.x = chart.x;
+  all.x = {"deadband width, rpm", 0, record.ask.widest_rpm, false};
   all.y = fitted(upper_title(record) + " limit, lamp changes per minute", all.curves, true);
+  return all;
+}
 
+std::string boundary_rows(const DeadbandRecord& record) {
   std::string rows;
   for (const BoundaryCurve& b : record.study.boundaries)
     rows += fmt::format(
@@ -185,6 +195,12 @@ std::string deadband_html(const DeadbandRecord& record) {
         escaped(b.boundary), width_text(b.rpm),
         b.smallest ? width_text(b.rows[*b.smallest].width_rpm) : std::string("none"),
         rate(b.disturbances_per_min));
+  return rows;
+}
+
+}  // namespace
+
+std::string deadband_html(const DeadbandRecord& record) {
   const std::string body = fmt::format(
       "<h1>Deadband and flicker: <b>{}</b></h1>\n<p>{}</p>\n<p>Noise: {}. {} minutes simulated, seed {}, "
       "of {}.</p>\n<h2>Boundary {}</h2>\n<p>The mean rpm is held where this boundary flickers most, for each "
@@ -195,9 +211,10 @@ std::string deadband_html(const DeadbandRecord& record) {
       "<th class=\"n\">rpm</th><th class=\"n\">smallest width, rpm</th><th class=\"n\">missing and doubled "
       "pulses, changes per minute</th></tr></thead>\n<tbody>{}</tbody></table>\n",
       escaped(record.gauge.name), escaped(deadband_answer(record)), escaped(record.noise),
-      record.study.simulated_minutes, record.ask.seed, escaped(record.reading), escaped(curve.boundary),
-      chart_svg(chart), width_text(record.gauge.deadband.rpm), escaped(record.study.reason.sentence),
-      chart_svg(all), rows);
+      record.study.simulated_minutes, record.ask.seed, escaped(record.reading),
+      escaped(decisive(record).boundary), chart_svg(decisive_chart(record)),
+      width_text(record.gauge.deadband.rpm), escaped(record.study.reason.sentence),
+      chart_svg(all_boundaries_chart(record)), boundary_rows(record));
   return chart_page("Deadband and flicker: " + record.gauge.name, body);
 }
 

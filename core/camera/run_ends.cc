@@ -76,11 +76,9 @@ std::variant<RunEnds, std::string> run_ends(const Gauge& gauge, const Profile& p
   // A lamp that is to blink may begin dark; one that blinked may end dark.
   const bool first_blinks = blinks(after(first)) || blinks(next->lowest),
              last_blinks = blinks(before(last)) || blinks(former->lowest);
-  RunEnds ends;
-  ends.first = {begins->from, first.latest + (first_blinks ? blink : 0), first_moves};
-  ends.last = {last.earliest - (last_blinks ? blink : 0), end.base()->from, last_moves};
-  ends.duration = profile.duration();
-  return ends;
+  return RunEnds{.first = {begins->from, first.latest + (first_blinks ? blink : 0), first_moves},
+                 .last = {last.earliest - (last_blinks ? blink : 0), end.base()->from, last_moves},
+                 .duration = profile.duration()};
 }
 
 }  // namespace tachproof

@@ -315,79 +315,66 @@ std::vector<Step> SurveyPlanner::next(const SurveyView& view) {
 
 std::vector<Step> SurveyPlanner::plan(const SurveyView& view) {
   std::vector<Step> out;
-  while (out.empty() && phase_ != Phase::over) {
-    switch (phase_) {
-      case Phase::start:
-        if (wanted() == 0) {
-          phase_ = Phase::over;
-          break;
-        }
-        out = {Hold{std::get<Hold>(rest().back()).rpm, unit_wakes}};
-        phase_ = Phase::fast;
-        break;
-      case Phase::fast:
-        if (at_ < measured_.size()) {
-          pair(measured_[at_], fast_rate(measured_[at_]), out);
-          ++at_;
-        } else {
-          phase_ = Phase::blinks;
-          at_ = 0;
-        }
-        break;
-      case Phase::blinks:
-        if (at_ < blinking_.size()) {
-          out = dwell(blinking_[at_++]);
-        } else {
-          look(view);
-          // A unit that shows nothing at all is off, or not seen.
-          phase_ = view.events.size() < 2 ? Phase::over : Phase::slow;
-          at_ = 0;
-        }
-        break;
-      case Phase::slow:
-        if (at_ < measured_.size()) {
-          pair(measured_[at_], slow_rate(measured_[at_]), out);
-          ++at_;
-        } else {
-          if (last_high_ > 0 && !held_.empty())
-            out = {Hold{last_high_, rounded(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
-          phase_ = Phase::holds;
-          at_ = 0;
-        }
-        break;
-      case Phase::holds:
-        if (at_ < held_.size()) {
-          hold(at_, lasting(view.steps), out);
-          ++at_;
-        } else {
-          out = rest();
-          phase_ = Phase::rest;
-        }
-        break;
-      case Phase::rest:
-        look(view);
-        plan_again();
-        at_ = 0;
-        phase_ = again_.empty() || rounds_ > most_rounds || view.seen_until > setup_.longest ? Phase::over
-                                                                                             : Phase::again;
-        break;
-      case Phase::again:
-        if (at_ < again_.size()) {
-          const Again& again = again_[at_];
-          if (again.rate > 0)
-            pair(again.boundary, again.rate, out);
-          else
-            hold(again.boundary, lasting(view.steps), out);
-          ++at_;
-        } else {
-          out = rest();
-          phase_ = Phase::rest;
-        }
-        break;
-      case Phase::over: break;
-    }
-  }
+  while (out.empty() && phase_ != Phase::over) go_on(view, out);
   return out;
+}
+
+void SurveyPlanner::enter(Phase phase) {
+  phase_ = phase;
+  at_ = 0;
+}
+
+void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
+  switch (phase_) {
+    case Phase::start:
+      if (wanted() == 0) return enter(Phase::over);
+      out = {Hold{std::get<Hold>(rest().back()).rpm, unit_wakes}};
+      return enter(Phase::fast);
+    case Phase::fast:
+      if (at_ == measured_.size()) return enter(Phase::blinks);
+      pair(measured_[at_], fast_rate(measured_[at_]), out);
+      ++at_;
+      return;
+    case Phase::blinks:
+      if (at_ < blinking_.size()) {
+        out = dwell(blinking_[at_++]);
+        return;
+      }
+      look(view);
+      // A unit that shows nothing at all is off, or not seen.
+      return enter(view.events.size() < 2 ? Phase::over : Phase::slow);
+    case Phase::slow:
+      if (at_ < measured_.size()) {
+        pair(measured_[at_], slow_rate(measured_[at_]), out);
+        ++at_;
+        return;
+      }
+      if (last_high_ > 0 && !held_.empty())
+        out = {Hold{last_high_, rounded(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
+      return enter(Phase::holds);
+    case Phase::holds:
+      if (at_ < held_.size()) return hold(at_++, lasting(view.steps), out);
+      out = rest();
+      return enter(Phase::rest);
+    case Phase::rest:
+      look(view);
+      plan_again();
+      return enter(again_.empty() || rounds_ > most_rounds || view.seen_until > setup_.longest
+                       ? Phase::over
+                       : Phase::again);
+    case Phase::again:
+      if (at_ < again_.size()) return do_again(again_[at_++], view, out);
+      out = rest();
+      return enter(Phase::rest);
+    case Phase::over: return;
+  }
+}
+
+void SurveyPlanner::do_again(const Again& again, const SurveyView& view, std::vector<Step>& out) {
+  if (again.rate > 0)
+    pair(again.boundary, again.rate, out);
+  else
+    hold(again.boundary, lasting(view.steps), out);
 }
 
 }  // namespace tachproof

@@ -95,7 +95,15 @@ class SurveyPlanner {
     Nanos from = 0, each = 0;  // the first hold, on the far side, begins at `from`
   };
 
+  struct Again {
+    std::size_t boundary;
+    double rate;  // 0: in holds, and `boundary` is an index of held_
+  };
+
   std::vector<Step> plan(const SurveyView& view);
+  // The next steps of the present phase, or the phase after it.
+  void go_on(const SurveyView& view, std::vector<Step>& out);
+  void enter(Phase phase);
   double slow_rate(std::size_t boundary) const;
   double fast_rate(std::size_t boundary) const;
   Zone zone(std::size_t boundary, double rate) const;
@@ -110,6 +118,7 @@ class SurveyPlanner {
   void narrow(Held& held);
   void plan_again();
   void plan_again(std::size_t boundary);
+  void do_again(const Again& again, const SurveyView& view, std::vector<Step>& out);
   bool known_well(std::size_t boundary) const;
 
   Gauge gauge_;
@@ -123,10 +132,6 @@ class SurveyPlanner {
   Phase phase_ = Phase::start;
   std::size_t at_ = 0;  // place in the present phase's list
   std::vector<Need> needs_;
-  struct Again {
-    std::size_t boundary;
-    double rate;  // 0: in holds, and `boundary` is an index of held_
-  };
   std::vector<Again> again_;
   RunResult known_;
   int rounds_ = 0;

@@ -206,6 +206,59 @@ void judge_fit(NoiseFit& fit, const Detrended& trend) {
   fit.fits = fit.reasons.empty();
 }
 
+void take_counts(NoiseFit& fit, const Pulses& pulses) {
+  const auto count = static_cast<double>(pulses.at_s.size());
+  fit.noise.missing = static_cast<double>(pulses.missing) / count;
+  fit.noise.doubled = static_cast<double>(pulses.doubled) / count;
+  fit.missing = probability_limits(pulses.missing, count);
+  fit.doubled = probability_limits(pulses.doubled, count);
+  if (pulses.doubled > 0) fit.noise.doubled_after_us = pulses.doubled_after_s * 1e6;
+}
+
+// The pulses' phase without the pattern, seconds.
+std::vector<double> take_firing_pattern(NoiseFit& fit, const Detrended& trend, bool find_pulses_per_rev) {
+  const FiringPattern pattern = find_firing_pattern(trend.phase_s, trend.period_s);
+  std::vector<double> phase = trend.phase_s;
+  if (!pattern.share.empty())
+    for (std::size_t k = 0; k < phase.size(); ++k)
+      phase[k] -= pattern.share[k % pattern.share.size()] * trend.period_s;
+  for (std::size_t j = 0; j < pattern.share.size(); ++j) {
+    fit.noise.firing.push_back(100 * pattern.share[j]);
+    fit.firing.push_back(scaled(pattern.intervals[j], 100));
+  }
+  if (find_pulses_per_rev && !pattern.share.empty()) {
+    fit.pulses_per_rev = static_cast<double>(pattern.share.size());
+    fit.notes.push_back("the firing pattern repeats after " + std::to_string(pattern.share.size()) +
+                        " pulses, taken as one revolution. If these are two revolutions, as in a four-stroke "
+                        "engine, give --ppr " +
+                        number_text(fit.pulses_per_rev / 2));
+  }
+  return phase;
+}
+
+// Jitter and wander, from the first pulses where there are very many. Wants `fit.mean_rpm`.
+WanderFit take_wander(NoiseFit& fit, const Pulses& pulses, const std::vector<double>& phase, double period_s,
+                      Nanos resolution) {
+  std::vector<double> fitted(
+      phase.begin(), phase.begin() + static_cast<std::ptrdiff_t>(std::min(phase.size(), most_pulses_to_fit)));
+  for (std::size_t k = 0; k < fitted.size(); ++k)
+    if (pulses.mended[k]) fitted[k] = unknown;
+  if (fitted.size() < phase.size())
+    fit.notes.push_back("jitter and wander are fitted to the first " + std::to_string(fitted.size()) +
+                        " pulses");
+  WanderFit wander = fit_wander(fitted, period_s);
+  fit.residuals = std::move(wander.residuals);
+  const double recorder_s = to_seconds(resolution) / std::sqrt(12.0);
+  fit.noise.jitter_us = 1e6 * less(wander.jitter_s, recorder_s);
+  fit.jitter_us = {1e6 * less(wander.jitter_s_interval.low, recorder_s),
+                   1e6 * less(wander.jitter_s_interval.high, recorder_s)};
+  fit.noise.wander_rpm = wander.wander_share * fit.mean_rpm;
+  fit.wander_rpm = scaled(wander.wander_share_interval, fit.mean_rpm);
+  fit.noise.wander_s = wander.tau_s;
+  fit.wander_s = wander.tau_s_interval;
+  return wander;
+}
+
 }  // namespace
 
 NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup) {
@@ -221,50 +274,10 @@ NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup) {
   }
   const Pulses pulses = mend(edges);
   const Detrended trend = without_trend(pulses.at_s);
-  const auto count = static_cast<double>(pulses.at_s.size());
-
-  fit.noise.missing = static_cast<double>(pulses.missing) / count;
-  fit.noise.doubled = static_cast<double>(pulses.doubled) / count;
-  fit.missing = probability_limits(pulses.missing, count);
-  fit.doubled = probability_limits(pulses.doubled, count);
-  if (pulses.doubled > 0) fit.noise.doubled_after_us = pulses.doubled_after_s * 1e6;
-
-  const FiringPattern pattern = find_firing_pattern(trend.phase_s, trend.period_s);
-  std::vector<double> phase = trend.phase_s;
-  if (!pattern.share.empty())
-    for (std::size_t k = 0; k < phase.size(); ++k)
-      phase[k] -= pattern.share[k % pattern.share.size()] * trend.period_s;
-  for (std::size_t j = 0; j < pattern.share.size(); ++j) {
-    fit.noise.firing.push_back(100 * pattern.share[j]);
-    fit.firing.push_back(scaled(pattern.intervals[j], 100));
-  }
-  if (setup.pulses_per_rev == 0 && !pattern.share.empty()) {
-    fit.pulses_per_rev = static_cast<double>(pattern.share.size());
-    fit.notes.push_back("the firing pattern repeats after " + std::to_string(pattern.share.size()) +
-                        " pulses, taken as one revolution. If these are two revolutions, as in a four-stroke "
-                        "engine, give --ppr " +
-                        number_text(fit.pulses_per_rev / 2));
-  }
+  take_counts(fit, pulses);
+  const std::vector<double> phase = take_firing_pattern(fit, trend, setup.pulses_per_rev == 0);
   fit.mean_rpm = 60 / (trend.period_s * fit.pulses_per_rev);
-
-  std::vector<double> fitted(
-      phase.begin(), phase.begin() + static_cast<std::ptrdiff_t>(std::min(phase.size(), most_pulses_to_fit)));
-  for (std::size_t k = 0; k < fitted.size(); ++k)
-    if (pulses.mended[k]) fitted[k] = unknown;
-  if (fitted.size() < phase.size())
-    fit.notes.push_back("jitter and wander are fitted to the first " + std::to_string(fitted.size()) +
-                        " pulses");
-  WanderFit wander = fit_wander(fitted, trend.period_s);
-  fit.residuals = std::move(wander.residuals);
-  const double recorder_s = to_seconds(setup.resolution) / std::sqrt(12.0);
-  fit.noise.jitter_us = 1e6 * less(wander.jitter_s, recorder_s);
-  fit.jitter_us = {1e6 * less(wander.jitter_s_interval.low, recorder_s),
-                   1e6 * less(wander.jitter_s_interval.high, recorder_s)};
-  fit.noise.wander_rpm = wander.wander_share * fit.mean_rpm;
-  fit.wander_rpm = scaled(wander.wander_share_interval, fit.mean_rpm);
-  fit.noise.wander_s = wander.tau_s;
-  fit.wander_s = wander.tau_s_interval;
-
+  const WanderFit wander = take_wander(fit, pulses, phase, trend.period_s, setup.resolution);
   fit.spectrum = spectrum_of(trend.phase_s, trend.period_s);
   fit.allan = allan_of(phase, trend.period_s, wander);
   judge_fit(fit, trend);

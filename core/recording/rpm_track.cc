@@ -8,50 +8,21 @@
 #include <stdexcept>
 #include <utility>
 
+#include "core/recording/edge_spans.h"
 #include "core/recording/pulse_check.h"
 #include "core/recording/span_scatter.h"
 
 namespace tachproof {
 namespace {
 
-using Index = std::int64_t;
-
 constexpr Nanos lost_after = ns_per_s / 2;
 constexpr double lost_after_periods = 3;
 
-// At the end of a piece the speed is continued by half a span: 1.5 times the
-// last span less 0.5 times the one before, sqrt(1.5^2 + 0.5^2).
-constexpr double end_factor = 1.5811;
-
-// The speed over a span, at its middle.
-struct Node {
-  double at = 0;  // ns
-  double rpm = 0;
-};
-
-struct Line {
-  Node node;
-  double slope = 0;  // rpm per ns
-  double rpm_at(double t) const { return std::max(0.0, node.rpm + slope * (t - node.at)); }
-};
-
-// A span of two neighbours, continued.
-Line line_through(const Node& a, const Node& b, const Node& through) {
-  return {through, (b.rpm - a.rpm) / (b.at - a.at)};
-}
-
 }  // namespace
 
-class RpmTrack::Impl {
+class RpmTrack::Impl : private EdgeSpans {
  public:
-  explicit Impl(const Setup& setup) : setup_(setup) {
-    // A whole number of revolutions in whole pulses, as few as possible.
-    for (int turns = 1; turns <= 4 && revolution_ == 0; ++turns) {
-      const double pulses = setup.pulses_per_rev * turns;
-      if (pulses == std::floor(pulses)) revolution_ = static_cast<Index>(pulses);
-    }
-    revolution_ = std::max<Index>(revolution_, 1);
-  }
+  explicit Impl(const Setup& setup) : EdgeSpans(setup) {}
 
   void edge(Nanos at) {
     if (last_edge_ && at <= *last_edge_)
@@ -153,59 +124,6 @@ class RpmTrack::Impl {
     out_.gaps.insert(out_.gaps.end(), mended.gaps.begin(), mended.gaps.end());
   }
 
-  // ---- spans ------------------------------------------------------------------
-
-  Index count() const { return base_ + static_cast<Index>(edges_.size()); }
-  Nanos at(Index i) const { return edges_[static_cast<std::size_t>(i - base_)]; }
-
-  Node node(Index from, Index to) const {
-    const auto ns = static_cast<double>(at(to) - at(from));
-    return {static_cast<double>(at(from)) + ns / 2,
-            static_cast<double>(to - from) * 60e9 / (setup_.pulses_per_rev * ns)};
-  }
-
-  // Of a span's rpm: the difference of two rounded instants.
-  double quantisation_rpm(const Node& n, Index pulses) const {
-    const double ns = static_cast<double>(pulses) * 60e9 / (setup_.pulses_per_rev * n.rpm);
-    return n.rpm * static_cast<double>(setup_.resolution) / std::sqrt(6.0) / ns;
-  }
-
-  // How many pulses a span takes where a pulse takes this long.
-  Index span_for(double period_ns) const {
-    const double rpm = 60e9 / (setup_.pulses_per_rev * period_ns);
-    const double wanted = setup_.tolerance_rpm / 6 / end_factor;
-    const double ns = rpm * static_cast<double>(setup_.resolution) / std::sqrt(6.0) / wanted;
-    const auto longest =
-        std::max<Index>(2, static_cast<Index>(static_cast<double>(longest_span) / period_ns));
-    const auto least = static_cast<Index>(std::ceil(std::min(ns / period_ns, 1e6)));
-    const Index whole = (std::max<Index>(least, 1) + revolution_ - 1) / revolution_ * revolution_;
-    return std::min(whole, longest);
-  }
-
-  // Around edge i, from the pulses just before it, or after it.
-  Index span_around(Index i) const {
-    const Index from = std::max({run_, base_, i - revolution_});
-    if (from < i) return span_for(static_cast<double>(at(i) - at(from)) / static_cast<double>(i - from));
-    const Index to = std::min(count() - 1, i + revolution_);
-    return to > i ? span_for(static_cast<double>(at(to) - at(i)) / static_cast<double>(to - i)) : 1;
-  }
-
-  // The speed just before edge i, of the run that it ends; or just after.
-  std::optional<Line> line_before(Index i, Index span) const {
-    if (i - span < run_) span = i - run_;
-    if (span < 1) return std::nullopt;
-    const Node near = node(i - span, i);
-    if (i - 2 * span < run_) return Line{near, 0};
-    return line_through(node(i - 2 * span, i - span), near, near);
-  }
-  std::optional<Line> line_after(Index i, Index span) const {
-    if (i + span >= count()) span = count() - 1 - i;
-    if (span < 1) return std::nullopt;
-    const Node near = node(i, i + span);
-    if (i + 2 * span >= count()) return Line{near, 0};
-    return line_through(near, node(i + span, i + 2 * span), near);
-  }
-
   // ---- jumps ------------------------------------------------------------------
 
   // Between edge i and the next: how far the change of speed from the last
@@ -287,31 +205,6 @@ class RpmTrack::Impl {
       add_node(span_at_, span_at_ + n, last);
       span_at_ += (n + 1) / 2;
     }
-  }
-
-  // How far, in pulses, a span may be made longer at both ends.
-  Index room_beside(Index from, Index n) const {
-    const auto ns = static_cast<double>(at(from + n) - at(from));
-    const double spare = (static_cast<double>(longest_span) - ns) / 2;
-    return spare > 0 ? whole_turns(static_cast<Index>(spare / ns * static_cast<double>(n))) : 0;
-  }
-  Index whole_turns(Index pulses) const { return pulses / revolution_ * revolution_; }
-
-  // A line explains the speed from edge to edge: the middle of it is where its
-  // two ends say, as well as they are known.
-  bool straight(Index from, Index to, double scatter_of_one_ns) const {
-    const Index pulses = to - from, quarter = whole_turns(pulses / 4);
-    const Index part = quarter > 0 ? quarter : whole_turns(pulses / 3), inner = quarter > 0 ? 2 * part : part;
-    if (part < 1) return false;
-    const Index in = from + (pulses - inner) / 2;
-    const Node a = node(from, from + part), b = node(in, in + inner), c = node(to - part, to);
-    const double off = b.rpm - (a.rpm + (c.rpm - a.rpm) * (b.at - a.at) / (c.at - a.at));
-    const auto sd = [&](const Node& n, Index of) {
-      const auto ns = static_cast<double>(of) * 60e9 / (setup_.pulses_per_rev * n.rpm);
-      return std::max(quantisation_rpm(n, of), scatter_of_one_ns / ns);
-    };
-    constexpr double likely = 4;  // rounding alone hardly ever gets there: it is bounded
-    return std::abs(off) <= likely * std::hypot(sd(a, part) / 2, sd(b, inner), sd(c, part) / 2);
   }
 
   // The part of the interval at the old speed and the part at the new one make
@@ -432,21 +325,15 @@ class RpmTrack::Impl {
     }
   }
 
-  Setup setup_;
-  Index revolution_ = 0;  // pulses in the fewest whole revolutions
-
   PulseCheck check_;
   std::optional<Nanos> last_edge_;
   Nanos first_edge_ = 0;
   Nanos last_period_ = 0;
   Nanos shortest_period_ = 0;  // so far; 0: none yet
 
-  std::deque<Nanos> edges_;  // from edge number base_ on
-  std::deque<Jump> jumps_;   // likewise
-  Index base_ = 0;
-  Index run_ = 0;      // the first edge since the last break
-  Index next_ = 0;     // the interval to be decided about
-  Index span_at_ = 0;  // where the next node's span begins
+  std::deque<Jump> jumps_;  // from edge number base_ on
+  Index next_ = 0;          // the interval to be decided about
+  Index span_at_ = 0;       // where the next node's span begins
 
   std::optional<Node> last_node_;
   Index last_node_from_ = 0;
