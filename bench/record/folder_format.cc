@@ -1,5 +1,9 @@
 #include "bench/record/folder_format.h"
 
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
 #include <fstream>
 
 #include "bench/record/json_values.h"
@@ -62,6 +66,19 @@ std::string dwell_line(const FlickerResult& row) {
 
 std::string recording_line(const std::string& file, const std::string& sha256) {
   return Json{{"kind", "recording"}, {"file", text_to_json(file)}, {"sha256", sha256}}.dump() + "\n";
+}
+
+std::string input_line(const std::string& file, const std::string& sha256) {
+  return Json{{"kind", "input"}, {"file", text_to_json(file)}, {"sha256", sha256}}.dump() + "\n";
+}
+
+std::string stamps_line(const StampTimes& stamps) {
+  return Json{{"kind", "stamps"},
+              {"width_ns", stamps.width},
+              {"uncertainty_ns", stamps.uncertainty},
+              {"offset_ns", stamps.offset}}
+             .dump() +
+         "\n";
 }
 
 std::string progress_line(Nanos at, std::uint64_t pulses, std::uint64_t lamp_changes) {
@@ -137,42 +154,57 @@ Seal seal_from(const Json& line) {
   return seal;
 }
 
+StampTimes stamps_from(const Json& line) {
+  const auto span = [&](const char* key) { return nanos_of(line.at(key), key, 0, 3600 * ns_per_s); };
+  return {span("width_ns"), span("uncertainty_ns"), span("offset_ns")};
+}
+
+Nanos instant_of(const Json& value, const char* name) {
+  constexpr Nanos most = static_cast<Nanos>(most_seconds) * ns_per_s;
+  return nanos_of(value, name, -most, most);
+}
+
 void take_rpm(const Json& line, std::size_t most, Journal& journal) {
-  const auto at = line.at("at_ns").get<std::vector<Nanos>>();
+  const Json& at = line.at("at_ns");
   const Json& rpm = line.at("rpm");
   for (std::size_t i = 0; i < at.size(); ++i) {
     if (journal.rpm.size() == most) {
       journal.more = true;
       return;
     }
-    const Json& value = rpm.at(i);
-    journal.rpm.push_back({at[i], value.is_null() ? not_measured : value.get<double>()});
+    journal.rpm.push_back({instant_of(at[i], "at_ns"), number_of(rpm.at(i), "rpm")});
   }
 }
 
 void take_reaches(const Json& line, std::size_t most, Journal& journal) {
-  const auto from = line.at("from_ns").get<std::vector<Nanos>>();
-  const auto lowest = line.at("lowest").get<std::vector<std::size_t>>();
-  const auto highest = line.at("highest").get<std::vector<std::size_t>>();
+  const Json& from = line.at("from_ns");
+  const auto window = [](const Json& value) -> std::size_t {
+    if (!value.is_number_unsigned()) throw std::runtime_error("a reach is not of windows");
+    return value.get<std::size_t>();
+  };
   for (std::size_t i = 0; i < from.size(); ++i) {
     if (journal.reaches.size() == most) {
       journal.more = true;
       return;
     }
-    journal.reaches.push_back({from[i], lowest.at(i), highest.at(i)});
+    journal.reaches.push_back(
+        {instant_of(from[i], "from_ns"), window(line.at("lowest").at(i)), window(line.at("highest").at(i))});
   }
 }
 
 void take_line(const std::string& text, bool first, std::size_t most, Journal& journal) {
   journal.seal.reset();  // only the very last line can be one
-  const bool ours = first || text.find("\"kind\":\"rpm\"") == 1 || text.find("\"kind\":\"reaches\"") == 1 ||
-                    text.find("\"kind\":\"end\"") == 1;
-  if (!ours) return;
+  constexpr std::array<std::string_view, 6> kinds{"rpm", "reaches", "answer", "input", "stamps", "end"};
+  const auto is = [&](std::string_view k) { return text.starts_with(fmt::format("{{\"kind\":\"{}\"", k)); };
+  if (!first && std::none_of(kinds.begin(), kinds.end(), is)) return;
   const Json line = Json::parse(text);
   const std::string kind = text_from(line, "kind");
   if (kind == "begin") journal.begun = record_from_json(line.at("run").dump());
   if (kind == "rpm") take_rpm(line, most, journal);
   if (kind == "reaches") take_reaches(line, most, journal);
+  if (kind == "answer") journal.answers.push_back(text_from(line, "answer"));
+  if (kind == "input") journal.inputs.push_back({text_from(line, "file"), text_from(line, "sha256")});
+  if (kind == "stamps") journal.stamps = stamps_from(line);
   if (kind == "end") journal.seal = seal_from(line);
 }
 

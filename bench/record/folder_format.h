@@ -24,6 +24,10 @@ std::string press_line(Nanos at, const std::string& action);
 std::string answer_line(const AnswerResult& answer);
 std::string dwell_line(const FlickerResult& row);
 std::string recording_line(const std::string& file, const std::string& sha256);
+// An input that was kept in the folder.
+std::string input_line(const std::string& file, const std::string& sha256);
+// What the watcher found of its stamps while it ran, said at its end.
+std::string stamps_line(const StampTimes& stamps);
 std::string progress_line(Nanos at, std::uint64_t pulses, std::uint64_t lamp_changes);
 // Of a source that times its own commands: when a frequency was due, sent and read back.
 std::string played_line(Nanos due, Nanos sent, Nanos answered, double hz);
@@ -46,7 +50,10 @@ struct Journal {
   std::optional<Seal> seal;        // only when the last line is whole
   std::vector<RpmPoint> rpm;
   std::vector<Reach> reaches;
-  bool more = false;  // than `most` of either
+  std::vector<std::string> answers;  // in the order of the questions
+  std::vector<FileSum> inputs;       // as they were kept
+  std::optional<StampTimes> stamps;  // as last told
+  bool more = false;                 // than `most` of either
 };
 // Reads what can be read; a line that cannot is passed over.
 Journal read_journal(const std::filesystem::path& file, std::size_t most);

@@ -5,6 +5,9 @@
 namespace tachproof {
 namespace {
 
+// Far beyond what a gauge file may say; what is read may come from anywhere.
+constexpr double most_rpm = 1e6, most_hz = 1e6;
+
 Sits sits_from(const std::string& text) {
   if (const std::optional<Sits> sits = sits_named(text)) return *sits;
   throw std::runtime_error("there is no place for a deadband called " + text);
@@ -17,13 +20,25 @@ Json channels_to_json(Channels set) {
   return list;
 }
 
+// A setting is always there; no gauge file may have it below 0.
+double setting_from(const Json& object, const char* key, double most) {
+  const double value = number_from(object, key, most);
+  if (!(value >= 0)) throw std::runtime_error(std::string(key) + " of the gauge is below 0, or not there");
+  return value;
+}
+Nanos wait_from(const Json& object, const char* key) {
+  const Nanos wait = instant_from(object, key);
+  if (wait < 0) throw std::runtime_error(std::string(key) + " of the gauge is below 0");
+  return wait;
+}
+
 Channels channels_from(const Json& list, const Gauge& gauge) {
   Channels set = 0;
   for (const Json& item : list) {
-    const auto index = item.get<std::uint64_t>();
-    if (index >= gauge.channels())
+    const bool is_count = item.is_number_unsigned();
+    if (!is_count || item.get<std::uint64_t>() >= gauge.channels())
       throw std::runtime_error("a cue shows a channel that the gauge does not have");
-    set |= Channels{1} << index;
+    set |= Channels{1} << item.get<std::uint64_t>();
   }
   return set;
 }
@@ -40,13 +55,13 @@ Json tolerance_to_json(const Tolerance& t) {
 
 Tolerance tolerance_from(const Json& json) {
   Tolerance t;
-  t.rpm = number_from(json, "rpm");
-  t.response_from = instant_from(json, "response_from_s");
-  t.response_to = instant_from(json, "response_to_s");
-  t.settle = instant_from(json, "settle_s");
-  t.blink_hz = number_from(json, "blink_hz");
-  t.blink_duty = number_from(json, "blink_duty");
-  t.signal_lost = instant_from(json, "signal_lost_s");
+  t.rpm = setting_from(json, "rpm", most_rpm);
+  t.response_from = wait_from(json, "response_from_s");
+  t.response_to = wait_from(json, "response_to_s");
+  t.settle = wait_from(json, "settle_s");
+  t.blink_hz = setting_from(json, "blink_hz", most_hz);
+  t.blink_duty = setting_from(json, "blink_duty", 1);
+  t.signal_lost = wait_from(json, "signal_lost_s");
   return t;
 }
 
@@ -84,7 +99,7 @@ Json settings_to_json(const Gauge& gauge) {
 Gauge settings_from_json(const Json& settings) {
   Gauge gauge;
   gauge.name = text_from(settings, "name");
-  gauge.pulses_per_rev = number_from(settings, "pulses_per_rev");
+  gauge.pulses_per_rev = setting_from(settings, "pulses_per_rev", 1e4);
   for (const Json& anchor : settings.at("anchors"))
     gauge.anchors.emplace_back(text_from(anchor, "name"), number_from(anchor, "rpm"));
   for (const Json& lamp : settings.at("lamps"))
@@ -92,12 +107,12 @@ Gauge settings_from_json(const Json& settings) {
   if (gauge.channels() > max_channels) throw std::runtime_error("the gauge has too many channels");
   for (const Json& window : settings.at("windows"))
     gauge.windows.push_back(
-        {text_from(window, "name"), number_from(window, "from_rpm"),
+        {text_from(window, "name"), setting_from(window, "from_rpm", most_rpm),
          Cue{channels_from(window.at("steady"), gauge), channels_from(window.at("blinking"), gauge)}});
   const Json& deadband = settings.at("deadband");
-  gauge.deadband = {number_from(deadband, "rpm"), sits_from(text_from(deadband, "sits"))};
+  gauge.deadband = {setting_from(deadband, "rpm", most_rpm), sits_from(text_from(deadband, "sits"))};
   if (const Json& blink = settings.at("blink"); !blink.is_null())
-    gauge.blink = Blink{number_from(blink, "hz"), number_from(blink, "duty")};
+    gauge.blink = Blink{setting_from(blink, "hz", most_hz), setting_from(blink, "duty", 1)};
   gauge.tolerance = tolerance_from(settings.at("tolerance"));
   return gauge;
 }

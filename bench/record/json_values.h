@@ -1,9 +1,15 @@
 // Values in and out of JSON: what is not finite is null, and back it is
 // `not_measured`; text is always valid UTF-8; instants are seconds that read
 // back to the same nanosecond.
+//
+// What is read may have been written by anybody: every number is checked against
+// what a run can have before it is used, and std::runtime_error says which was not.
 #pragma once
 
+#include <fmt/format.h>
+
 #include <cmath>
+#include <limits>
 #include <nlohmann/json.hpp>
 #include <stdexcept>
 #include <string>
@@ -27,9 +33,20 @@ Json list_of(const Items& items, Function&& to_json) {
   return list;
 }
 
-inline double number_from(const Json& object, const char* key) {
-  const Json& value = object.at(key);
-  return value.is_null() ? not_measured : value.get<double>();
+// No rpm, time or uncertainty of a run is as large; degrees of freedom may be.
+inline constexpr double most_number = 1e12;
+inline constexpr double any_number = std::numeric_limits<double>::max();
+
+// null: not measured.
+inline double number_of(const Json& value, const char* name, double most = most_number) {
+  if (value.is_null()) return not_measured;
+  const double number = value.get<double>();
+  if (!(std::fabs(number) <= most))
+    throw std::runtime_error(fmt::format("{} is {:.4g}, which no run can have", name, number));
+  return number;
+}
+inline double number_from(const Json& object, const char* key, double most = most_number) {
+  return number_of(object.at(key), key, most);
 }
 inline std::string text_from(const Json& object, const char* key) {
   return object.at(key).get<std::string>();
@@ -39,9 +56,31 @@ inline std::uint64_t count_from(const Json& object, const char* key) {
   if (!value.is_number_unsigned()) throw std::runtime_error(std::string(key) + " is not a count");
   return value.get<std::uint64_t>();
 }
+// Whole, and at most `most`: no double is made an integer that it does not fit.
+inline std::uint64_t count_from(const Json& object, const char* key, std::uint64_t most) {
+  const std::uint64_t count = count_from(object, key);
+  if (count > most) throw std::runtime_error(fmt::format("{} is {}; at most {}", key, count, most));
+  return count;
+}
+// Whole nanoseconds, `least` to `most`.
+inline Nanos nanos_of(const Json& value, const char* name, Nanos least, Nanos most) {
+  if (!value.is_number_integer())
+    throw std::runtime_error(fmt::format("{} is not a whole number of nanoseconds", name));
+  const bool huge =
+      value.is_number_unsigned() &&
+      value.get<std::uint64_t>() > static_cast<std::uint64_t>(std::numeric_limits<Nanos>::max());
+  const Nanos nanos = huge ? std::numeric_limits<Nanos>::max() : value.get<Nanos>();
+  if (nanos < least || nanos > most)
+    throw std::runtime_error(fmt::format("{} is {:.10g} s; it must be from {:.10g} s to {:.10g} s", name,
+                                         to_seconds(nanos), to_seconds(least), to_seconds(most)));
+  return nanos;
+}
+// A run lasts weeks at most, so differences and sums of a few instants cannot overflow.
+inline constexpr double most_seconds = 1e9;
 inline Nanos instant_from(const Json& object, const char* key) {
   const double seconds = object.at(key).get<double>();
-  if (!(std::fabs(seconds) < 2e9)) throw std::runtime_error(std::string(key) + " is not a time in seconds");
+  if (!(std::fabs(seconds) < most_seconds))
+    throw std::runtime_error(std::string(key) + " is not a time in seconds");
   return from_seconds(seconds);
 }
 

@@ -27,8 +27,7 @@ std::optional<RpmBetween> between_from(const Json& object) {
   if (!object.contains("between_rpm")) return std::nullopt;
   const Json& pair = object.at("between_rpm");
   if (!pair.is_array() || pair.size() != 2) throw std::runtime_error("between_rpm is not a pair of numbers");
-  const auto number = [](const Json& n) { return n.is_null() ? not_measured : n.get<double>(); };
-  return RpmBetween{number(pair[0]), number(pair[1])};
+  return RpmBetween{number_of(pair[0], "between_rpm"), number_of(pair[1], "between_rpm")};
 }
 
 std::optional<Sits> sits_from(const Json& object) {
@@ -56,10 +55,13 @@ FindingKind kind_from(const Json& object) {
   throw std::runtime_error("there is no finding of kind '" + text + "'");
 }
 
+// Of what a rig states of its times: the slowest there is needs a few seconds.
+Nanos stated_span(const Json& object, const char* key, Nanos least = 0) {
+  return nanos_of(object.at(key), key, least, 3600 * ns_per_s);
+}
+
 int small_count_from(const Json& object, const char* key) {
-  const std::uint64_t n = count_from(object, key);
-  if (n > 1'000'000'000) throw std::runtime_error(std::string(key) + " is too large");
-  return static_cast<int>(n);
+  return static_cast<int>(count_from(object, key, 1'000'000'000));
 }
 
 TransitionResult transition_from(const Json& json) {
@@ -88,7 +90,8 @@ TransitionResult transition_from(const Json& json) {
 
 // null: infinite, for a result that was measured.
 double dof_from(const Json& json) {
-  return json.at("dof").is_null() ? std::numeric_limits<double>::infinity() : number_from(json, "dof");
+  return json.at("dof").is_null() ? std::numeric_limits<double>::infinity()
+                                  : number_from(json, "dof", any_number);
 }
 
 BudgetLine budget_line_from(const Json& json) {
@@ -176,12 +179,13 @@ RunResult result_from(const Json& json) {
     for (const Json& item : json.at("responses")) r.responses.push_back(response_from(item));
   for (const Json& item : json.at("blinks")) r.blinks.push_back(blink_from(item));
   const Json& scatter = json.at("scatter");
-  r.scatter = {number_from(scatter, "rpm"), number_from(scatter, "ms"), number_from(scatter, "dof")};
+  r.scatter = {number_from(scatter, "rpm"), number_from(scatter, "ms"),
+               number_from(scatter, "dof", any_number)};
   // Since cameras date changes by what they saw.
   if (json.contains("stamps")) {
     const Json& stamps = json.at("stamps");
-    r.stamps = StampTimes{stamps.at("width_ns").get<Nanos>(), stamps.at("uncertainty_ns").get<Nanos>(),
-                          stamps.at("offset_ns").get<Nanos>()};
+    r.stamps = StampTimes{stated_span(stamps, "width_ns"), stated_span(stamps, "uncertainty_ns"),
+                          stated_span(stamps, "offset_ns")};
   }
   for (const Json& item : json.at("flicker")) r.flicker.push_back(flicker_from(item));
   for (const Json& item : json.at("answers")) r.answers.push_back(answer_from(item));
@@ -197,6 +201,36 @@ RunResult result_from(const Json& json) {
   r.evidence = {count_from(evidence, "pulses"), count_from(evidence, "lamp_changes"),
                 count_from(evidence, "lost")};
   return r;
+}
+
+// Never below 0, always there.
+double bound_from(const Json& object, const char* key, double most) {
+  const double bound = number_from(object, key, most);
+  if (!(bound >= 0)) throw std::runtime_error(fmt::format("{} is below 0, or not there", key));
+  return bound;
+}
+
+void rig_from(const Json& rig, RunRecord& record) {
+  record.source = text_from(rig, "source");
+  record.watch = text_from(rig, "watch");
+  record.source_description = text_from(rig, "source_description");
+  record.watch_description = text_from(rig, "watch_description");
+  BenchFacts& bench = record.bench;
+  bench.source.tick = stated_span(rig, "source_tick_ns");
+  bench.watcher.resolution = stated_span(rig, "watcher_resolution_ns");
+  bench.watcher.stamp_uncertainty = stated_span(rig, "stamp_uncertainty_ns");
+  bench.source.clock_ppm = bound_from(rig, "clock_ppm", 1e6);
+  // Since signal generators are sources.
+  if (rig.contains("source_lag_ns")) bench.source.lag = stated_span(rig, "source_lag_ns");
+  if (rig.contains("source_rpm")) bench.source.rpm = bound_from(rig, "source_rpm", 1e5);
+  // Since cameras are watchers.
+  if (rig.contains("stamp_offset_ns")) bench.watcher.stamp_offset = stated_span(rig, "stamp_offset_ns");
+  // Since a camera's clip may be judged without a sync lamp.
+  if (rig.contains("time_by")) {
+    const std::optional<TimeRelation> by = time_relation(text_from(rig, "time_by"));
+    if (!by) throw std::runtime_error("this program does not know its time_by");
+    bench.watcher.time_by = *by;
+  }
 }
 
 RunRecord record_from(const Json& json) {
@@ -215,27 +249,7 @@ RunRecord record_from(const Json& json) {
   record.scenario_name = text_from(scenario, "name");
   record.scenario_sha256 = text_from(scenario, "sha256");
   record.seed = count_from(scenario, "seed");
-  const Json& rig = json.at("rig");
-  record.source = text_from(rig, "source");
-  record.watch = text_from(rig, "watch");
-  record.source_description = text_from(rig, "source_description");
-  record.watch_description = text_from(rig, "watch_description");
-  record.bench.source.tick = rig.at("source_tick_ns").get<Nanos>();
-  record.bench.watcher.resolution = rig.at("watcher_resolution_ns").get<Nanos>();
-  record.bench.watcher.stamp_uncertainty = rig.at("stamp_uncertainty_ns").get<Nanos>();
-  record.bench.source.clock_ppm = number_from(rig, "clock_ppm");
-  // Since signal generators are sources.
-  if (rig.contains("source_lag_ns")) record.bench.source.lag = rig.at("source_lag_ns").get<Nanos>();
-  if (rig.contains("source_rpm")) record.bench.source.rpm = number_from(rig, "source_rpm");
-  // Since cameras are watchers.
-  if (rig.contains("stamp_offset_ns"))
-    record.bench.watcher.stamp_offset = rig.at("stamp_offset_ns").get<Nanos>();
-  // Since a camera's clip may be judged without a sync lamp.
-  if (rig.contains("time_by")) {
-    const std::optional<TimeRelation> by = time_relation(text_from(rig, "time_by"));
-    if (!by) throw std::runtime_error("this program does not know its time_by");
-    record.bench.watcher.time_by = *by;
-  }
+  rig_from(json.at("rig"), record);
   record.certificate = certificate_from_json(json.at("certificate"));
   identity_from_json(json.at("report"), record);
   record.unit_serial = text_from(json.at("unit"), "serial");

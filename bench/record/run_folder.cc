@@ -113,12 +113,16 @@ std::string RunFolder::keep_input(const std::filesystem::path& file, const std::
   if (error)
     throw std::runtime_error(
         fmt::format("cannot copy {} to {}: {}", file.string(), copy.string(), error.message()));
-  return sha256_of_file(copy);
+  const std::string sha256 = sha256_of_file(copy);
+  journal(input_line(as, sha256));
+  return sha256;
 }
 
 std::string RunFolder::keep_text(std::string_view text, const std::string& as) {
   Replacement(path_ / as, text).move_into_place();
-  return sha256_of(text);
+  const std::string sha256 = sha256_of(text);
+  journal(input_line(as, sha256));
+  return sha256;
 }
 
 void RunFolder::journal(const std::string& line) { streams_->journal.append(line); }
@@ -177,6 +181,7 @@ void RunFolder::finish(const RunRecord& judged, const Trace& trace) {
   seal.lamps = changes.size();
   seal.reaches = trace.reaches.size();
   seal.thinned = trace.thinned;
+  if (record.result.stamps) streams_->journal.append(stamps_line(*record.result.stamps));
   streams_->journal.append(end_line(seal));
   streams_->journal.sync();
 

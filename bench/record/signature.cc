@@ -58,14 +58,28 @@ std::string sign_ed25519(std::string_view message, const std::filesystem::path& 
   return signature;
 }
 
-bool verify_ed25519(std::string_view message, std::string_view signature,
-                    const std::filesystem::path& public_key) {
-  const Key key = read_key(public_key, "public", &PEM_read_bio_PUBKEY);
+namespace {
+
+bool is_signature(std::string_view message, std::string_view signature, const Key& key,
+                  const std::filesystem::path& file) {
   const Context context = new_context();
   if (EVP_DigestVerifyInit(context.get(), nullptr, nullptr, nullptr, key.get()) != 1)
-    throw std::runtime_error("cannot verify with " + public_key.string());
+    throw std::runtime_error("cannot verify with " + file.string());
   return EVP_DigestVerify(context.get(), bytes(signature), signature.size(), bytes(message),
                           message.size()) == 1;
+}
+
+}  // namespace
+
+bool verify_ed25519(std::string_view message, std::string_view signature,
+                    const std::filesystem::path& public_key) {
+  return is_signature(message, signature, read_key(public_key, "public", &PEM_read_bio_PUBKEY), public_key);
+}
+
+bool is_own_signature(std::string_view message, std::string_view signature,
+                      const std::filesystem::path& private_key) {
+  return is_signature(message, signature, read_key(private_key, "private", &PEM_read_bio_PrivateKey),
+                      private_key);
 }
 
 }  // namespace tachproof

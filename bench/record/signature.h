@@ -20,4 +20,8 @@ std::string sign_ed25519(std::string_view message, const std::filesystem::path& 
 bool verify_ed25519(std::string_view message, std::string_view signature,
                     const std::filesystem::path& public_key);
 
+// The same by the private key, whose other half is known from it.
+bool is_own_signature(std::string_view message, std::string_view signature,
+                      const std::filesystem::path& private_key);
+
 }  // namespace tachproof

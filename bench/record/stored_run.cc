@@ -58,6 +58,11 @@ Trace read_trace(const std::filesystem::path& folder, Journal& journal, const Ga
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most);
   Trace trace{std::move(journal.rpm), std::move(timeline.events), std::move(journal.reaches),
               journal.more || timeline.more};
+  const auto of_no_window = [&](const Reach& r) {
+    return r.lowest > r.highest || r.highest >= gauge.windows.size();
+  };
+  if (std::erase_if(trace.reaches, of_no_window) > 0)
+    troubles.push_back("journal.jsonl speaks of windows that the gauge does not have.");
   if (journal.seal) {
     const Seal& seal = *journal.seal;
     if (trace.rpm.size() < seal.rpm || trace.reaches.size() < seal.reaches)

@@ -72,14 +72,21 @@ double any_double() {
       rc::gen::element(std::nan(""), infinity, -infinity, -0.0, 5e-324, 1.7976931348623157e308));
 }
 
+// Whatever a double can be, as far as a run can have it.
+double any_within(double most) {
+  const double value = any_double();
+  return std::isfinite(value) && std::fabs(value) > most ? std::fmod(value, most) : value;
+}
+
 RC_GTEST_PROP(ResultJson, ParsesWhateverTheNumbersAndTextsAre, ()) {
   RunRecord record = drumlin::small().record;
   TransitionResult& t = record.result.transitions[0];
-  const double value = t.observed_rpm = any_double();
-  record.gauge.tolerance.rpm = any_double();
-  record.extra_tolerance_rpm = any_double();
+  const double value = t.observed_rpm = any_within(1e12);
+  const double tolerance = std::fabs(any_within(1e6));
+  record.gauge.tolerance.rpm = std::isfinite(tolerance) ? tolerance : 3;
+  record.extra_tolerance_rpm = any_within(1e12);
   record.result.blinks = {
-      {*rc::gen::arbitrary<std::string>(), "x", any_double(), any_double(), 1, Verdict::pass}};
+      {*rc::gen::arbitrary<std::string>(), "x", any_within(1e12), any_within(1e12), 1, Verdict::pass}};
   record.unit_serial = *rc::gen::arbitrary<std::string>();
   const std::string text = result_json(record);
   const json seen = json::parse(text)["transitions"][0]["observed_rpm"];
@@ -104,6 +111,26 @@ std::string error_of(const std::string& text) {
     return e.what();
   }
   return "none";
+}
+
+TEST(ResultJson, RefusesNumbersThatNoRunCanHave) {
+  const json sound = json::parse(result_json(drumlin::small().record));
+  const auto refusal = [&](const char* place, const json& value) {
+    json j = sound;
+    j[json::json_pointer(place)] = value;
+    return error_of(j.dump());
+  };
+  EXPECT_EQ(refusal("/duration_s", 4.6e9), "duration_s is not a time in seconds");
+  EXPECT_EQ(refusal("/rig/source_lag_ns", 1e300), "source_lag_ns is not a whole number of nanoseconds");
+  EXPECT_EQ(refusal("/rig/source_tick_ns", -1), "source_tick_ns is -1e-09 s; it must be from 0 s to 3600 s");
+  EXPECT_EQ(refusal("/rig/clock_ppm", nullptr), "clock_ppm is below 0, or not there");
+  EXPECT_EQ(refusal("/gauge/settings/pulses_per_rev", -3),
+            "pulses_per_rev of the gauge is below 0, or not there");
+  EXPECT_EQ(refusal("/gauge/settings/windows/1/steady", json::array({1e300})),
+            "a cue shows a channel that the gauge does not have");
+  EXPECT_EQ(refusal("/gauge/settings/tolerance/response_to_s", -1.0),
+            "response_to_s of the gauge is below 0");
+  EXPECT_EQ(refusal("/transitions/0/observed_rpm", 1e200), "observed_rpm is 1e+200, which no run can have");
 }
 
 TEST(ResultJson, RefusesWhatItDidNotWriteWithASentence) {
