@@ -1,7 +1,10 @@
+#include <fmt/format.h>
+
 #include <cstdio>
 
 #include "bench/commands/command.h"
 #include "bench/commands/report_options.h"
+#include "bench/commands/verifying.h"
 #include "bench/history/history.h"
 #include "bench/record/record.h"
 #include "bench/record/run_folder.h"
@@ -19,8 +22,10 @@ class AcceptCommand : public Command {
             "RUN --by NAME --why TEXT [--even-so] [--history FILE]",
             "Marks this run in the history as the reference for its unit. Where the unit has no serial "
             "number, it is the reference for its gauge. The history keeps who accepted it, when and why. "
-            "compare --accepted takes the last one accepted. A run that is not complete, or was changed "
-            "since, is refused. A fail or undecided run is refused unless --even-so is given.",
+            "compare --accepted takes the last one accepted. The run is verified first, as report --verify "
+            "does: a run that is not complete, was changed since, or says what its evidence does not, is "
+            "refused. "
+            "A fail or undecided run is refused unless --even-so is given.",
             "0  accepted\n2  bad usage, no run folder, or a run that is refused",
             {"tachproof accept runs/20260131-142501-acceptance --by Corrie --why first-article"}};
   }
@@ -46,6 +51,7 @@ class AcceptCommand : public Command {
                          " says only what the unit does; nothing was judged, so it cannot be the reference. "
                          "Survey the unit without --unknown and accept that run");
       refuse_unless_fit(record.result);
+      refuse_unless_verified();
       History(file, History::Open::make).accept(run_, {now_iso8601(), who_, why_});
       const std::string of =
           record.unit_serial.empty() ? "gauge " + record.gauge_name : "unit " + record.unit_serial;
@@ -57,6 +63,14 @@ class AcceptCommand : public Command {
   }
 
  private:
+  // A reference vouches for every run that is compared with it.
+  void refuse_unless_verified() const {
+    const std::optional<std::string> doubt = first_doubt(verify_run(run_, this_program()));
+    if (doubt)
+      throw UsageError(fmt::format(
+          "{} is not accepted, because `report {} --verify` does not bear it out: {}", run_, run_, *doubt));
+  }
+
   void refuse_unless_fit(const RunResult& result) const {
     if (!result.complete)
       throw UsageError(run_ + " is not complete" + (result.notes.empty() ? "" : ": " + result.notes.front()));

@@ -3,6 +3,8 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/terminal.h"
+#include "bench/commands/verifying.h"
+#include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/result_json.h"
 #include "bench/record/run_folder.h"
@@ -83,19 +85,24 @@ class ReportCommand : public Command {
     return {
         "report",
         "prints, draws, verifies or signs a stored run or suite",
-        "RUN... [--html FILE] [--junit FILE] [--verify [--key PUB.pem]] [--sign KEY.pem] [--json]",
+        "RUN... [--html FILE] [--junit FILE] [--verify [--key PUB.pem]] [--sign KEY.pem "
+        "[--replace-signature]] [--json]",
         "Reads a run folder, complete or cut short, and prints its table of verdicts again. With --html it "
         "draws the report again, into a file elsewhere. The folder is not changed. The exit status is that "
         "of the run.\n\n"
-        "With --verify it checks every file against SHA256SUMS, which was written when the run ended. Then "
-        "it judges the raw evidence from scratch and compares it row by row with result.json. With --key it "
-        "checks the signature in SHA256SUMS.sig as well.\n\n"
-        "With --sign the sums are signed with the shop's own Ed25519 key (RFC 8032), as OpenSSL makes and "
-        "checks them: openssl genpkey -algorithm ed25519 -out KEY.pem; openssl pkey -in KEY.pem -pubout "
-        "-out PUB.pem.\n\n"
+        "With --verify it checks every file against SHA256SUMS, which was written when the run ended. What "
+        "result.json states of rig, unit and inputs is compared with the journal and the copies of the "
+        "files. Then it judges the raw evidence from scratch, compares it row by row with result.json, and "
+        "draws the pages again to compare them. With --key it checks the signature in SHA256SUMS.sig as "
+        "well.\n\n"
+        "With --sign it verifies first. Then the sums are signed with the shop's own Ed25519 key (RFC 8032), "
+        "as OpenSSL makes and checks them: openssl genpkey -algorithm ed25519 -out KEY.pem; openssl pkey -in "
+        "KEY.pem -pubout -out PUB.pem. A signature by another key stays, unless --replace-signature is "
+        "given.\n\n"
         "For a suite's folder it prints, and with --html and --junit writes, the whole suite again. Several "
         "folders are the shards of one suite. If a shard is missing, its pairs count as not played, and the "
-        "suite is undecided.",
+        "suite is undecided. --verify and --sign take a suite's folder too: its own files, and every run in "
+        "it.",
         "0  the stored run is a pass; with --verify: verified\n"
         "1  a fail; with --verify: the evidence says otherwise\n"
         "2  bad usage, or no run folder\n"
@@ -110,24 +117,30 @@ class ReportCommand : public Command {
     arguments.option(junit_, "--junit", "FILE", "Writes a suite's JUnit again, into this file.");
     arguments.flag(verify_, "--verify", "Checks the folder's files and judges the evidence again.");
     arguments.option(key_, "--key", "PUB.pem", "The shop's public key, for --verify.");
-    arguments.option(sign_, "--sign", "KEY.pem", "Signs the run's sums with the shop's private key.");
+    arguments.option(sign_, "--sign", "KEY.pem", "Verifies, and signs the sums with the shop's private key.");
+    arguments.flag(replace_, "--replace-signature", "With --sign: also where another key has signed.");
     arguments.flag(json_, "--json", "Prints the stored result, or the verification, as JSON.");
   }
 
   int run() override {
-    if (is_suite(folders_[0])) return suite();
-    if (folders_.size() > 1) throw UsageError("several folders must be the shards of one suite");
-    if (!junit_.empty()) throw UsageError("--junit is for suites; a run folder has its junit.xml");
-    run_ = folders_[0];
     if (!key_.empty() && !verify_) throw UsageError("--key is for --verify");
     if (!sign_.empty() && verify_) throw UsageError("--sign and --verify are two commands");
-    if (verify_) return verify();
+    if (replace_ && sign_.empty()) throw UsageError("--replace-signature is for --sign");
+    const bool is_of_a_suite = is_suite(folders_[0]);
+    if (folders_.size() > 1) {
+      if (!is_of_a_suite) throw UsageError("several folders must be the shards of one suite");
+      if (verify_ || !sign_.empty())
+        throw UsageError("--verify and --sign take one folder: each shard's by itself");
+    }
+    if (verify_) return verify(is_of_a_suite);
     if (!sign_.empty()) return sign();
+    if (is_of_a_suite) return suite();
+    if (!junit_.empty()) throw UsageError("--junit is for suites; a run folder has its junit.xml");
     const StoredRun stored = load();
     if (!html_.empty()) draw(stored);
     const RunRecord& record = stored.record;
     print(json_ ? result_json(record) : verdict_text(record, columns_of(stdout), wants_colour(stdout)));
-    return tells_findings(record) ? exit_pass : exit_status(record.result.verdict);
+    return tells_findings(record) ? exit_pass : exit_status(reported_verdict(record.result));
   }
 
  private:
@@ -143,8 +156,6 @@ class ReportCommand : public Command {
   }
 
   int suite() const {
-    if (verify_ || !key_.empty() || !sign_.empty())
-      throw UsageError("--verify and --sign are for one run of a suite: name its folder");
     return or_usage_error([&] {
       const SuiteRecord record = merged({folders_.begin(), folders_.end()}, ".");
       if (!html_.empty()) {
@@ -171,20 +182,24 @@ class ReportCommand : public Command {
   }
 
   StoredRun load() const {
-    return or_usage_error([&] { return load_run(run_); });
+    return or_usage_error([&] { return load_run(folders_[0]); });
   }
 
-  int verify() const {
-    const std::optional<std::filesystem::path> key =
-        key_.empty() ? std::nullopt : std::optional<std::filesystem::path>(key_);
-    const Verification v = or_usage_error([&] { return verify_run(run_, key); });
+  int verify(bool is_of_a_suite) const {
+    const VerifyBy by = this_program(key_);
+    const Verification v = or_usage_error(
+        [&] { return is_of_a_suite ? verify_suite(folders_[0], by) : verify_run(folders_[0], by); });
     print(json_ ? verification_json(v) : verification_text(v, columns_of(stdout)));
     return status_of(v.outcome());
   }
 
   int sign() const {
-    or_usage_error([&] { sign_run(run_, sign_); });
-    print("Signed: " + (std::filesystem::path(run_) / signature_name).string() + "\n");
+    const bool replaced = or_usage_error([&] {
+      return sign_folder(folders_[0], {sign_, replace_}, this_program());
+    });
+    const std::string file = (std::filesystem::path(folders_[0]) / signature_name).string();
+    if (replaced) print("Replaced: the signature that was there was not by the key of " + sign_ + "\n");
+    print("Signed: " + file + "\n");
     return exit_pass;
   }
 
@@ -193,8 +208,8 @@ class ReportCommand : public Command {
   }
 
   std::vector<std::string> folders_;
-  std::string run_, html_, junit_, key_, sign_;
-  bool verify_ = false;
+  std::string html_, junit_, key_, sign_;
+  bool verify_ = false, replace_ = false;
   bool json_ = false;
 };
 

@@ -69,6 +69,7 @@ class SurveyCommand : public Command {
     Rig rig = make_rig(rig_input->rig, rig_, *gauge, 0);
 
     RunRecord record = begun(*gauge_input, rig);
+    if (unknown_) record.purpose = purpose_found;
     RunFolder folder = report_options_.make_folder(record);
     record.inputs.insert(record.inputs.begin(), kept(folder, *rig_input, "rig.yaml"));
     if (!unknown_) record.inputs.insert(record.inputs.begin(), kept(folder, *gauge_input, "gauge.yaml"));
@@ -83,7 +84,6 @@ class SurveyCommand : public Command {
     WholeSurvey survey = run_survey({*gauge, within, unknown_, known}, rig, folder, hooks);
     line.clear();
 
-    if (unknown_) record.purpose = purpose_found;
     if (survey.found) {
       record.gauge = *survey.found;
       record.gauge_sha256 = keep(folder, record, "gauge.yaml", gauge_yaml(record.gauge));

@@ -24,6 +24,7 @@
 #include <algorithm>
 
 #include "bench/files/readers.h"
+#include "bench/files/rig_alone.h"
 
 namespace tachproof {
 namespace {
@@ -137,12 +138,13 @@ void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& e
 }
 
 // The unit's gauge file, with its own errors under its own name.
-void read_unit(Mapping& m, const std::filesystem::path& folder, RigFile::WatchPart& watch,
-               ErrorList& errors) {
+void read_unit(Mapping& m, const std::filesystem::path& folder, RigFile::WatchPart& watch, ErrorList& errors,
+               bool load_unit) {
   std::string name;
   if (!m.text("unit", name, Need::must) || name == gauge_under_test) return;
   const std::filesystem::path path = folder / name;
   watch.unit_path = path.string();
+  if (!load_unit) return;
   try {
     watch.unit = load_gauge(path);
   } catch (const FileErrors& e) {
@@ -189,13 +191,13 @@ CameraSettings read_camera(Mapping& m, const std::filesystem::path& folder, Erro
 }
 
 void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFile::WatchPart& watch,
-                ErrorList& errors) {
+                ErrorList& errors, bool load_unit) {
   Mapping m(node, errors, "a watch");
   watch.line = node.at.line;
   watch.column = node.at.column;
   if (!read_kind(m, watch_kinds, {"recording"}, watch.kind, errors)) return;
   if (watch.kind == "simulated") {
-    read_unit(m, folder, watch, errors);
+    read_unit(m, folder, watch, errors, load_unit);
     if (const YamlNode* block = m.any("behaviour", Need::may))
       watch.behaviour = read_behaviour(*block, watch.unit ? &*watch.unit : nullptr, errors);
   } else if (watch.kind == "camera") {
@@ -217,16 +219,26 @@ void read_watch(const YamlNode& node, const std::filesystem::path& folder, RigFi
   m.finish();
 }
 
-}  // namespace
-
-RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
+RigFile read_whole(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
+                   bool load_unit) {
   RigFile rig;
   Mapping file(root, errors, "a rig");
   if (!read_header(file, "rig", errors)) return rig;
   if (const YamlNode* source = file.any("source", Need::must)) read_source(*source, rig.source, errors);
-  if (const YamlNode* watch = file.any("watch", Need::must)) read_watch(*watch, folder, rig.watch, errors);
+  if (const YamlNode* watch = file.any("watch", Need::must))
+    read_watch(*watch, folder, rig.watch, errors, load_unit);
   file.finish();
   return rig;
+}
+
+}  // namespace
+
+RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
+  return read_whole(root, folder, errors, true);
+}
+
+RigFile read_rig_alone(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
+  return read_whole(root, folder, errors, false);
 }
 
 }  // namespace tachproof

@@ -67,6 +67,8 @@ Json counts_to_json(const SuiteRecord& record) {
   return counts;
 }
 
+constexpr std::size_t most_shards = 1'000'000;
+
 Verdict verdict_from(const Json& object) {
   const std::string text = text_from(object, "verdict");
   for (const Verdict v : {Verdict::pass, Verdict::fail, Verdict::undecided})
@@ -87,8 +89,8 @@ Attempt attempt_from(const Json& json) {
   a.duration_s = number_from(json, "duration_s");
   a.transitions = count_from(json, "transitions");
   a.reason = text_from(json, "reason");
-  for (const auto& [kind, count] : json.at("findings").items())
-    a.findings.emplace_back(kind, count.get<std::uint64_t>());
+  for (const auto& [kind, ignored] : json.at("findings").items())
+    a.findings.emplace_back(kind, count_from(json.at("findings"), kind.c_str()));
   a.result_sha256 = text_from(json, "result_sha256");
   return a;
 }
@@ -100,8 +102,9 @@ SuitePair pair_from(const Json& json) {
   if (!json.at("skipped_because").is_null()) p.skipped_because = text_from(json, "skipped_because");
   for (const Json& attempt : json.at("attempts")) p.attempts.push_back(attempt_from(attempt));
   for (const Json& folder : json.at("set_aside")) p.set_aside.push_back(folder.get<std::string>());
-  p.shard = json.at("shard").get<int>();
+  p.shard = static_cast<int>(count_from(json, "shard", most_shards));
   p.expected = instant_from(json, "expected_s");
+  if (p.expected < 0) throw std::runtime_error("expected_s is below 0");
   p.unit_serial = text_from(json, "unit_serial");
   p.gauge_title = text_from(json, "gauge_name");
   p.scenario_title = text_from(json, "scenario_name");
@@ -113,6 +116,20 @@ SuitePair pair_from(const Json& json) {
   return p;
 }
 
+// A shard has a pair at least.
+void shards_from(const Json& json, SuiteRecord& record) {
+  record.shards = static_cast<int>(count_from(json, "of", std::min(record.pairs.size(), most_shards)));
+  if (record.shards == 0) throw std::runtime_error("it is of no shards");
+  const Json& here = json.at("here");
+  if (!here.is_array() || here.empty()) throw std::runtime_error("it is of no shard");
+  for (const Json& shard : here) {
+    if (!shard.is_number_unsigned() || shard.get<std::uint64_t>() == 0 ||
+        shard.get<std::uint64_t>() > static_cast<std::uint64_t>(record.shards))
+      throw std::runtime_error("it is of a shard that there is not");
+    record.here.push_back(shard.get<int>());
+  }
+}
+
 SuiteRecord record_from(const Json& json) {
   if (json.at("format") != 1) throw std::runtime_error("its format is not 1, the only one that is read");
   SuiteRecord record;
@@ -120,12 +137,10 @@ SuiteRecord record_from(const Json& json) {
   record.started = text_from(json, "started");
   if (!json.at("ended").is_null()) record.ended = text_from(json, "ended");
   record.plan_sha256 = text_from(json, "plan_sha256");
-  record.shards = json.at("shards").at("of").get<int>();
-  for (const Json& shard : json.at("shards").at("here")) record.here.push_back(shard.get<int>());
-  if (record.here.empty()) throw std::runtime_error("it is of no shard");
-  record.retry.times = json.at("retry").at("times").get<int>();
+  record.retry.times = static_cast<int>(count_from(json.at("retry"), "times", 100));
   record.retry.fails = json.at("retry").at("verdicts").size() > 1;
   for (const Json& pair : json.at("pairs")) record.pairs.push_back(pair_from(pair));
+  shards_from(json.at("shards"), record);
   for (const Json& note : json.at("notes")) record.notes.push_back(note.get<std::string>());
   return record;
 }

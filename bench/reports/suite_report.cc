@@ -57,6 +57,7 @@ std::string answer(const SuiteRecord& record) {
   text = fmt::format("Of {} {}.", plural(pairs, "pair"), text);
   if (pairs > 0 && count(record, Outcome::skipped) == pairs)
     return text + " Nothing was played, so nothing is proven.";
+  if (!record.doubts.empty()) text += " The suite's folder contradicts itself.";
   return record.ended.empty() ? text + " The suite did not get to its end." : text;
 }
 

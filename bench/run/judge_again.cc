@@ -15,6 +15,7 @@
 #include "bench/run/dwell_run.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/runner.h"
+#include "bench/run/stated_facts.h"
 #include "core/plan/survey_scout.h"
 
 namespace tachproof {
@@ -70,14 +71,12 @@ class StoredSource : public Source {
 // Reports the lamp changes that were stored, and the answers.
 class StoredWatcher : public Watcher {
  public:
-  StoredWatcher(const RunRecord& record, const Gauge& gauge, std::vector<LampEvent> events)
-      : record_(record), events_(std::move(events)) {
+  StoredWatcher(const RunRecord& record, const Journal& journal, Channels wired,
+                std::vector<LampEvent> events)
+      : stamps_(record.result.stamps), answers_(journal.answers), events_(std::move(events)) {
     facts_.kind = record.watch;
     static_cast<WatcherTiming&>(facts_) = record.bench.watcher;
-    const std::vector<std::string>& unwired = record.result.not_judged;
-    for (std::size_t c = 0; c < gauge.channels(); ++c)
-      if (std::find(unwired.begin(), unwired.end(), gauge.channel_name(c)) == unwired.end())
-        facts_.wired |= Channels{1} << c;
+    facts_.wired = wired;
   }
   WatcherFacts facts() const override { return facts_; }
   void begin() override {}
@@ -85,18 +84,18 @@ class StoredWatcher : public Watcher {
     for (; next_event_ < events_.size() && events_[next_event_].at <= until; ++next_event_)
       out.push_back(events_[next_event_]);
     Seen seen{until, 0, ""};
-    seen.stamps = record_.result.stamps;
+    seen.stamps = stamps_;
     return seen;
   }
   std::optional<std::string> answer(const Ask&) override {
-    const std::vector<AnswerResult>& answers = record_.result.answers;
-    if (next_answer_ == answers.size()) return std::nullopt;
-    return answers[next_answer_++].answer;
+    if (next_answer_ == answers_.size()) return std::nullopt;
+    return answers_[next_answer_++];
   }
   void end() noexcept override {}
 
  private:
-  const RunRecord& record_;
+  const std::optional<StampTimes> stamps_;
+  const std::vector<std::string>& answers_;
   std::vector<LampEvent> events_;
   WatcherFacts facts_;
   std::size_t next_event_ = 0;
@@ -119,9 +118,8 @@ auto loaded(Load load) -> decltype(load()) {
 std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const RunRecord& stored,
                                      const ScenarioFile& scenario, const Gauge& gauge, RunFolder& scratch) {
   if (stored.watch != "camera" || scenario.dwell || !is_there(folder / readings_name)) return std::nullopt;
-  CameraSettings camera = loaded([&] { return load_rig(folder / "rig.yaml"); }).watch.camera;
+  const CameraSettings camera = loaded([&] { return kept_rig(folder); }).watch.camera;
   if (camera.live) return std::nullopt;
-  camera.regions = (folder / "regions.yaml").string();
   Rig rig = loaded([&] { return camera_rig(camera, gauge, nullptr, stored_readings(folder)); });
   const Profile profile(scenario.steps);
   if (const auto why = rig.source->cannot_play({profile, gauge.pulses_per_rev, scenario.noise, false}))
@@ -129,8 +127,8 @@ std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const 
   return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch).result;
 }
 
-RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored, const Gauge& gauge,
-                          RunFolder& scratch) {
+RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored,
+                          const Journal& journal, const Gauge& gauge, RunFolder& scratch) {
   const ScenarioFile scenario = loaded([&] { return load_scenario(folder / "scenario.yaml"); });
   if (std::optional<RunResult> result = replay_clip(folder, stored, scenario, gauge, scratch)) return *result;
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most_lamp_changes);
@@ -139,7 +137,8 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
         "timeline.csv has more than {} changes, the most that can be judged again", most_lamp_changes));
   Rig rig;
   rig.source = std::make_unique<StoredSource>(stored);
-  rig.watcher = std::make_unique<StoredWatcher>(stored, gauge, std::move(timeline.events));
+  const Channels wired = loaded([&] { return kept_wires(folder, gauge); });
+  rig.watcher = std::make_unique<StoredWatcher>(stored, journal, wired, std::move(timeline.events));
   if (scenario.dwell)
     return run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {})}, rig,
                      scratch)
@@ -149,13 +148,14 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
 }
 
 RunResult replay_recording(const std::filesystem::path& folder, const std::filesystem::path& recording,
-                           const Gauge& gauge, RunFolder& scratch) {
+                           const Gauge& gauge, RunFolder& scratch, BenchFacts& states) {
   const Wiring wiring = loaded([&] { return load_wiring(folder / "wiring.yaml"); });
   std::optional<PlayedScenario> played;
   if (is_there(folder / "scenario.yaml"))
     played = played_scenario(loaded([&] { return load_scenario(folder / "scenario.yaml"); }));
   const OpenRecording opened =
       loaded([&] { return open_for_judging(recording, wiring, gauge, played ? &*played : nullptr); });
+  states = opened.bench();
   return judge_recording(opened, scratch).result;
 }
 
@@ -165,7 +165,8 @@ bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
 
 }  // namespace
 
-JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored) {
+JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored,
+                        const Journal& journal) {
   const Gauge gauge = loaded([&] { return load_gauge(folder / "gauge.yaml"); });
   const Scratch scratch;
   RunRecord begun;
@@ -174,15 +175,15 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
   again.gauge = gauge;
   {
     RunFolder out = RunFolder::create(scratch.path() / "run", begun);
-    std::filesystem::path recording;
-    for (const auto& [name, sha256] : stored.inputs)
-      if (name.starts_with("recording")) recording = folder / name;
-    if (!recording.empty())
-      again.result = replay_recording(folder, recording, gauge, out);
-    else if (is_there(folder / "scenario.yaml"))
-      again.result = replay_scenario(folder, stored, gauge, out);
-    else
+    if (const std::string recording = kept_recording(stored); !recording.empty()) {
+      BenchFacts states;
+      again.result = replay_recording(folder, folder / recording, gauge, out, states);
+      again.same_bench = states == stored.bench;
+    } else if (is_there(folder / "scenario.yaml")) {
+      again.result = replay_scenario(folder, stored, journal, gauge, out);
+    } else {
       throw CannotJudgeAgain("the folder has neither a scenario nor a recording to judge by");
+    }
   }
   if (stored.purpose == purpose_found) as_findings(again.result);
   again.same_capture = same_file(folder / "capture.vcd", scratch.path() / "run" / "capture.vcd");

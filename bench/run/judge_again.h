@@ -13,6 +13,7 @@
 #include <string>
 #include <vector>
 
+#include "bench/record/folder_format.h"
 #include "bench/record/run_folder.h"
 
 namespace tachproof {
@@ -25,14 +26,20 @@ struct CannotJudgeAgain : std::runtime_error {
 struct JudgedAgain {
   Gauge gauge;  // as gauge.yaml in the folder has it
   RunResult result;
+  bool same_bench = true;      // a recording states of its time what the record has
   bool same_capture = false;   // capture.vcd came out the same, byte by byte
   bool same_timeline = false;  // and timeline.csv
 };
 
-JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored);
+// Of `stored` it takes only what contradictions() (stated_facts.h) has checked; the answers to questions are
+// the journal's, and which lamps were watched is the rig file's.
+JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored, const Journal& journal);
 
 // What differs beyond rounding, a sentence each: at most `most`, then one that
 // says how many more.
 std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain& again, std::size_t most);
+
+// What is stated otherwise than when the run was begun: tool, rig, unit, certificate, gauge, scenario.
+std::vector<std::string> differences_from_begun(const RunRecord& stored, const RunRecord& begun);
 
 }  // namespace tachproof

@@ -7,6 +7,8 @@
 // 3. All three are written for the last time.
 //
 // Nothing is ever overwritten: whatever is resumed, attempts of before stay.
+//
+// At the end SHA256SUMS is written, as a run folder's: of the suite's own files and of each run's SHA256SUMS.
 #pragma once
 
 #include <filesystem>
@@ -63,6 +65,8 @@ struct SuiteRecord {
   RetryPolicy retry;
   std::vector<SuitePair> pairs;
   std::vector<std::string> notes;
+  // Why suite.json cannot be believed, from load_suite; then it is never a pass.
+  std::vector<std::string> doubts = {};
 
   bool is_here(const SuitePair& pair) const;
   Outcome outcome(const SuitePair& pair) const;
@@ -83,7 +87,8 @@ struct SuiteHooks {
   std::function<void(const SuitePair&)> settled;  // a pair of this shard
 };
 
-// Makes the folder. Throws std::runtime_error with a sentence when it is not empty.
+// Makes the folder. Throws std::runtime_error with a sentence when it is not empty; what a suite leaves that
+// is killed before its suite.json is there does not count.
 void make_suite_folder(const std::filesystem::path& folder);
 // Plays what is not settled yet; keeps the record and the folder up to date.
 void play_suite(SuiteRecord& record, const std::filesystem::path& folder, const SuiteHooks& hooks);
@@ -94,9 +99,10 @@ void play_suite(SuiteRecord& record, const std::filesystem::path& folder, const 
 // sentence when it is something else's, or of another shard.
 bool resume_suite(SuiteRecord& record, const std::filesystem::path& folder);
 
-// Reads suite.json and, for what was played, the run folders themselves: a
-// folder that is missing, or does not say what suite.json says, is undecided.
-// Throws std::runtime_error with a sentence when it is not a suite.
+// Reads suite.json and, for what was played, the run folders themselves: an attempt without its folder, or
+// whose folder is missing, another pair's, or does not say what suite.json says, is undecided. So is the
+// suite where its pairs, sums or folders contradict suite.json (`doubts`). Throws std::runtime_error with a
+// sentence when it is not a suite.
 SuiteRecord load_suite(const std::filesystem::path& folder);
 bool is_suite(const std::filesystem::path& folder);
 // Puts shards together: of one suite, each once. Folders become relative to

@@ -10,10 +10,11 @@
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
 #include "bench/record/result_json.h"
-#include "bench/record/signature.h"
 #include "bench/record/summary.h"
 #include "bench/run/clip_evidence.h"
 #include "bench/run/judge_again.h"
+#include "bench/run/sign.h"
+#include "bench/run/stated_facts.h"
 
 namespace tachproof {
 namespace {
@@ -29,25 +30,82 @@ bool is_there(const std::filesystem::path& file) {
 
 class Verifier {
  public:
-  Verifier(const std::filesystem::path& folder, const std::optional<std::filesystem::path>& key)
-      : folder_(folder), key_(key) {}
+  Verifier(const std::filesystem::path& folder, const VerifyBy& by) : folder_(folder), by_(by) {}
 
   Verification run() {
     read_result();
-    if (check_sums()) check_signature();
-    judge();
+    if (check_sums()) is_signed_ = check_signature(v_, folder_, by_.key);
+    if (record_ && record_->result.complete) {
+      check_statements();
+      judge();
+      check_pages();
+    } else {
+      say(Kind::cannot, "The run is not complete, so it cannot be judged again.");
+    }
     return std::move(v_);
   }
 
  private:
   void say(Kind kind, std::string text) { v_.lines.push_back({kind, std::move(text)}); }
 
+  // At most so many lines, then one that counts the rest.
+  void differs(const std::vector<std::string>& sentences) {
+    for (std::size_t i = 0; i < std::min(sentences.size(), most_differences); ++i)
+      say(Kind::differs, sentences[i]);
+    if (sentences.size() > most_differences)
+      say(Kind::differs,
+          fmt::format("{} more differences are not shown.", sentences.size() - most_differences));
+  }
+
+  void check_statements() {
+    const std::vector<std::string> found = contradictions(folder_, *record_, journal_);
+    differs(found);
+    if (found.empty())
+      say(Kind::agrees, "What is stated of rig, unit and inputs is what the journal and the copies say.");
+  }
+
+  // As they were drawn when the run ended.
+  void check_pages() {
+    const StoredRun stored = load_run(folder_);
+    if (!stored.record.result.complete) {
+      say(Kind::differs, stored.record.result.notes.front());
+      return;
+    }
+    if (!by_.pages) return;
+    std::size_t same = 0;
+    const std::vector<Page> pages = by_.pages(stored.record, stored.trace);
+    for (const Page& page : pages) same += check_page(page);
+    if (same == pages.size())
+      say(Kind::agrees, "Drawn again from the result and the evidence, the pages come out the same.");
+  }
+
+  bool check_page(const Page& page) {
+    if (!is_there(folder_ / page.name)) {
+      say(Kind::differs, fmt::format("{} is missing, so it cannot be compared.", page.name));
+      return false;
+    }
+    if (whole_file(folder_ / page.name) == page.text) return true;
+    if (record_->tool_version == by_.tool_version)
+      say(Kind::differs,
+          fmt::format("{} is not the page that result and evidence give: it was replaced or changed.",
+                      page.name));
+    else
+      say(is_signed_ ? Kind::not_asked : Kind::cannot,
+          fmt::format(
+              "{} was drawn by version {} of the program, and this is {}: it cannot be drawn again to "
+              "compare{}.",
+              page.name, record_->tool_version, by_.tool_version,
+              is_signed_ ? "; the signature covers it" : ""));
+    return false;
+  }
+
   void read_result() {
     const bool there = is_there(folder_ / "result.json");
     if (!there && !is_there(folder_ / "journal.jsonl"))
       throw std::runtime_error(fmt::format(
           "{} is not a run folder: it has neither result.json nor journal.jsonl", folder_.string()));
-    const std::optional<Seal> seal = read_journal(folder_ / "journal.jsonl", 0).seal;
+    journal_ = read_journal(folder_ / "journal.jsonl", 0);
+    const std::optional<Seal>& seal = journal_.seal;
     ended_ = seal.has_value() || is_there(folder_ / checksums_name);
     if (!there) return;
     const std::string text = whole_file(folder_ / "result.json");
@@ -130,39 +188,13 @@ class Verifier {
     }
   }
 
-  void check_signature() {
-    const bool is_signed = is_there(folder_ / signature_name);
-    if (!key_) {
-      say(Kind::not_asked,
-          is_signed
-              ? fmt::format("{} is there; give the shop's public key with --key to check it.", signature_name)
-              : fmt::format(
-                    "{} is not signed: anyone who can write to the folder could have written new sums.",
-                    checksums_name));
-      return;
-    }
-    if (!is_signed) {
-      say(Kind::differs, fmt::format("there is no {}: the folder is not signed, so the key cannot check it.",
-                                     signature_name));
-      return;
-    }
-    const bool good =
-        verify_ed25519(whole_file(folder_ / checksums_name), whole_file(folder_ / signature_name), *key_);
-    say(good ? Kind::agrees : Kind::differs,
-        good ? fmt::format("{} is signed with the key of {}.", checksums_name, key_->string())
-             : fmt::format("{} is not the signature of {} by the key of {}.", signature_name, checksums_name,
-                           key_->string()));
-  }
-
   void judge() {
-    if (!record_ || !record_->result.complete) {
-      say(Kind::cannot, "The run is not complete, so it cannot be judged again.");
-      return;
-    }
     try {
-      compare(judge_again(folder_, *record_));
+      compare(judge_again(folder_, *record_, journal_));
       if (is_there(folder_ / readings_name)) read_again();
     } catch (const CannotJudgeAgain& e) {
+      say(Kind::cannot, fmt::format("The evidence cannot be judged again: {}.", e.what()));
+    } catch (const std::invalid_argument& e) {  // of steps that make no profile
       say(Kind::cannot, fmt::format("The evidence cannot be judged again: {}.", e.what()));
     }
   }
@@ -183,6 +215,8 @@ class Verifier {
       say(Kind::agrees,
           fmt::format("Judged again from the raw evidence: {}, with every row the same as in result.json.",
                       word(*v_.judged_again)));
+    if (!again.same_bench)
+      say(Kind::differs, "rig in result.json is not what the recording states of its time.");
     if (!again.same_timeline) say(Kind::differs, "timeline.csv does not match the raw evidence.");
     if (again.same_capture)
       say(Kind::agrees, "The pulses and lamps in capture.vcd are those that were judged.");
@@ -192,8 +226,10 @@ class Verifier {
   }
 
   const std::filesystem::path& folder_;
-  const std::optional<std::filesystem::path>& key_;
+  const VerifyBy& by_;
   std::optional<RunRecord> record_;  // as result.json has it
+  Journal journal_;
+  bool is_signed_ = false;  // by the key that was given
   Verification v_;
   std::vector<FileSum> sums_;
   bool ended_ = false;
@@ -210,23 +246,20 @@ Verification::Kind Verification::outcome() const {
   return worst;
 }
 
-Verification verify_run(const std::filesystem::path& folder,
-                        const std::optional<std::filesystem::path>& public_key) {
-  return Verifier(folder, public_key).run();
+std::optional<std::string> first_doubt(const Verification& v) {
+  const Kind outcome = v.outcome();
+  if (outcome == Kind::agrees) return std::nullopt;
+  for (const Verification::Line& line : v.lines)
+    if (line.kind == outcome) {
+      std::string text = line.text;
+      if (text.ends_with('.')) text.pop_back();
+      return text;
+    }
+  return std::nullopt;
 }
 
-void sign_run(const std::filesystem::path& folder, const std::filesystem::path& private_key) {
-  if (!is_there(folder / checksums_name))
-    throw std::runtime_error(fmt::format("{} has no {}: only a run that got to its end is signed",
-                                         folder.string(), checksums_name));
-  const std::string text = whole_file(folder / checksums_name);
-  for (const FileSum& sum : parse_checksums(text))
-    if (!is_there(folder / sum.file) || sha256_of_file(folder / sum.file) != sum.sha256)
-      throw std::runtime_error(fmt::format("{} is not as the run left it, so the run is not signed",
-                                           (folder / sum.file).string()));
-  Replacement signature(folder / signature_name, sign_ed25519(text, private_key));
-  signature.move_into_place();
-  sync_folder(folder);
+Verification verify_run(const std::filesystem::path& folder, const VerifyBy& by) {
+  return Verifier(folder, by).run();
 }
 
 }  // namespace tachproof

@@ -1,10 +1,10 @@
-// Whether a run folder can be believed: every file against the sums that were
-// written when the run ended, the shop's signature when a key is given, and the
-// verdict against the raw evidence, judged from scratch.
+// Whether a run folder, or a suite's, can be believed: every file against the sums that were written when it
+// ended, the shop's signature when a key is given, what is stated against the journal and the inputs, the
+// verdict against the raw evidence, judged from scratch, and the pages drawn again.
 //
-// Sums alone show accidents and careless changes. Whoever can write the folder
-// can write new sums; judging again shows a changed verdict all the same, and
-// a signature shows everything.
+// Sums alone show accidents and careless changes. Whoever can write the folder can write new sums; judging
+// again shows a changed verdict all the same, and a signature shows everything. record/THREATS.md says what
+// is promised against whom.
 #pragma once
 
 #include <filesystem>
@@ -29,21 +29,38 @@ struct Verification {
   };
   std::vector<Line> lines;
   std::string report_id;
-  Verdict stored = Verdict::undecided;  // as result.json has it
+  Verdict stored = Verdict::undecided;  // as result.json has it, or a suite's folders
   std::optional<Verdict> judged_again;  // nothing: it could not be
 
   // differs beats cannot beats agrees.
   Kind outcome() const;
 };
 
+// Who verifies: this program, with a key or without.
+struct VerifyBy {
+  DrawPages pages;                                          // as a run draws them
+  std::string tool_version;                                 // pages of another version are drawn otherwise
+  std::optional<std::filesystem::path> key = std::nullopt;  // the shop's public one
+};
+
 // Throws std::runtime_error when `folder` is no run folder or the key cannot
 // be read.
-Verification verify_run(const std::filesystem::path& folder,
-                        const std::optional<std::filesystem::path>& public_key = std::nullopt);
+Verification verify_run(const std::filesystem::path& folder, const VerifyBy& by);
+// A suite's folder: its own files and every run in it. What suite.json says of
+// its runs is compared with what they say. Throws std::runtime_error when
+// `folder` is no suite's.
+Verification verify_suite(const std::filesystem::path& folder, const VerifyBy& by);
 
-// Signs the sums of a run folder: writes SHA256SUMS.sig beside them. Throws
-// std::runtime_error when there are none, or when a file does not match them:
-// nobody should sign that.
-void sign_run(const std::filesystem::path& folder, const std::filesystem::path& private_key);
+struct SignBy {
+  std::filesystem::path private_key;
+  bool replace = false;  // a signature that is there and not by this key
+};
+// Verifies; then signs the sums of the folder, a run's or a suite's: writes SHA256SUMS.sig beside them. True:
+// a signature by another key was replaced. Throws std::runtime_error with a sentence where anything differs
+// or could not be checked, or where a signature by another key is there: nobody should sign that unawares.
+bool sign_folder(const std::filesystem::path& folder, const SignBy& sign, VerifyBy by);
+
+// A sentence why the run is not to be relied on, without its full stop; nothing when all agrees.
+std::optional<std::string> first_doubt(const Verification& v);
 
 }  // namespace tachproof

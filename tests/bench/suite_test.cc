@@ -4,10 +4,13 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <fstream>
 #include <regex>
 #include <set>
 #include <sstream>
 
+#include "bench/record/disk.h"
+#include "bench/record/suite_checksums.h"
 #include "bench/record/text.h"
 #include "bench/rigs/rig.h"
 #include "tests/bench/approved.h"
@@ -47,7 +50,7 @@ SuiteRecord suite_of(std::vector<SuitePair> pairs) {
   record.started = "2031-03-14T09:26:53+01:00";
   record.here = {1};
   record.pairs = std::move(pairs);
-  record.plan_sha256 = sum('d');
+  record.plan_sha256 = sha256_of(plan_of(record));
   return record;
 }
 
@@ -93,6 +96,7 @@ class Bench {
     RunRecord run = script_[std::min(played.size(), script_.size() - 1)];
     played.push_back(pair.gauge + "/" + pair.scenario);
     run.tool_version = record.tool_version;
+    run.unit_serial = pair.unit_serial;
     run.inputs.clear();
     for (const FileSum& input : pair.inputs) run.inputs.emplace_back(input.file + ".yaml", input.sha256);
     step();
@@ -254,6 +258,7 @@ TEST_F(Suite, PlaysAgainWhatRestsOnAnotherFileNow) {
     play(before, first);
     for (FileSum& input : after.pairs[1].inputs)
       if (input.file == role) input.sha256 = sum('f');
+    after.plan_sha256 = sha256_of(plan_of(after));
     play(after, second);
     EXPECT_THAT(second.played, ElementsAre("kame/lane"));
     EXPECT_THAT(after.pairs[1].set_aside, ElementsAre("kame/lane"));
@@ -269,6 +274,7 @@ TEST_F(Suite, PlaysAllAgainWithAnotherVersionOfTheProgram) {
   SuiteRecord before = four_pairs();
   SuiteRecord after = four_pairs();
   after.tool_version = "2";
+  after.plan_sha256 = sha256_of(plan_of(after));
   Bench first, second;
   play(before, first);
   play(after, second);
@@ -298,6 +304,169 @@ TEST_F(Suite, BelievesTheRunFoldersMoreThanItsOwnFile) {
   EXPECT_THAT(without.pairs[2].attempts[0].reason, HasSubstr("is not a run folder"));
 }
 
+// ---- suite.json is believed no further than the folders go ----------------------
+
+class ForgedSuite : public Suite {
+ protected:
+  // One pair passes, one fails.
+  void SetUp() override {
+    record = suite_of({pair_of("kame", "idle"), pair_of("kame", "lane")});
+    Bench bench({ends(Verdict::pass), ends(Verdict::fail)});
+    play(record, bench);
+    ASSERT_EQ(load_suite(folder()).verdict(), Verdict::fail);
+  }
+  // Writes the record, and sums that fit it: what a forger would do who knows the program.
+  SuiteRecord forged() {
+    std::ofstream(folder() / "suite.json") << suite_json(record);
+    std::vector<std::string> names;
+    for (const FileSum& s : parse_suite_checksums(whole_file(folder() / "SHA256SUMS")))
+      names.push_back(s.file);
+    std::ofstream(folder() / "SHA256SUMS") << checksums_text(sums_of(folder(), names));
+    return load_suite(folder());
+  }
+  Attempt& failed() { return record.pairs[1].attempts[0]; }
+  SuiteRecord record;
+};
+
+TEST_F(ForgedSuite, AnAttemptWithoutItsFolderIsUndecided) {
+  failed().folder.clear();
+  failed().verdict = Verdict::pass;
+  const SuiteRecord read = forged();
+  EXPECT_EQ(read.verdict(), Verdict::undecided);
+  EXPECT_EQ(read.pairs[1].attempts[0].verdict, Verdict::undecided);
+  EXPECT_EQ(read.pairs[1].attempts[0].reason,
+            "kame/lane is said to be pass, but there is no run folder that shows it.");
+}
+
+TEST_F(ForgedSuite, AFolderOfAnotherPairIsRefused) {
+  failed() = record.pairs[0].attempts[0];
+  EXPECT_EQ(forged().verdict(), Verdict::undecided);
+  EXPECT_EQ(forged().pairs[1].attempts[0].reason, "kame/idle is not a folder of kame/lane.");
+}
+
+TEST_F(ForgedSuite, ARunOfOtherFilesInThePairsFolderIsRefused) {
+  SuiteRecord other = suite_of({pair_of("kame", "lane")});
+  other.pairs[0].inputs[2].sha256 = sum('9');  // another rig
+  Bench bench;
+  fs::create_directories(scratch.path() / "other");
+  play_suite(other, scratch.path() / "other", bench.hooks(other));
+  fs::remove_all(folder() / "kame/lane");
+  fs::rename(scratch.path() / "other/kame/lane", folder() / "kame/lane");
+  failed() = other.pairs[0].attempts[0];
+  const SuiteRecord read = forged();
+  EXPECT_EQ(read.verdict(), Verdict::undecided);
+  EXPECT_THAT(read.pairs[1].attempts[0].reason, HasSubstr("is a run of another gauge, scenario, rig"));
+}
+
+TEST_F(ForgedSuite, PairsThatAreDroppedAreMissed) {
+  record.pairs.pop_back();
+  EXPECT_EQ(forged().verdict(), Verdict::undecided);
+  EXPECT_THAT(suite_end(forged(), 200, false),
+              HasSubstr("suite.json does not list the pairs that were planned"));
+}
+
+TEST_F(ForgedSuite, AFailCannotBeHidden) {
+  const SuiteRecord whole = record;
+  record.pairs[1].skipped_because = "nobody wanted it";
+  EXPECT_EQ(forged().verdict(), Verdict::undecided) << "said to be skipped";
+  record.pairs[1].attempts.clear();
+  EXPECT_EQ(forged().verdict(), Verdict::undecided) << "and not played";
+  record.pairs[1].set_aside = {"kame/lane"};
+  record.pairs[1].skipped_because.clear();
+  record.pairs[1].attempts = {record.pairs[0].attempts[0]};
+  EXPECT_EQ(forged().verdict(), Verdict::undecided) << "set aside";
+  EXPECT_THAT(forged().doubts, testing::Contains("kame/lane is said to be of other files, but is a run of "
+                                                 "these: fail."));
+  record = whole;
+  record.pairs[1].shard = 2;
+  record.shards = 2;
+  EXPECT_EQ(forged().verdict(), Verdict::undecided) << "another shard's";
+}
+
+// Of several attempts the one that failed.
+TEST_F(ForgedSuite, AFailedAttemptCannotBeMadeOneThatTheBenchCouldNotDecide) {
+  fs::remove_all(folder());
+  SuiteRecord again = suite_of({pair_of("kame", "lane")});
+  again.retry = {2, true};
+  Bench bench({ends(Verdict::fail), ends(Verdict::pass)});
+  play(again, bench);
+  record = again;
+  ASSERT_EQ(forged().verdict(), Verdict::fail);
+  record.pairs[0].attempts[0].verdict = Verdict::undecided;
+  record.pairs[0].attempts[0].complete = false;
+  EXPECT_EQ(forged().verdict(), Verdict::undecided);
+  record.pairs[0].attempts.erase(record.pairs[0].attempts.begin());
+  EXPECT_EQ(forged().verdict(), Verdict::undecided);
+  EXPECT_THAT(forged().doubts, ElementsAre("kame/lane is in the folder, and suite.json does not name it."));
+}
+
+TEST_F(ForgedSuite, SuiteJsonThatItsSumDoesNotFitIsNoPass) {
+  fs::remove_all(folder());
+  record = four_pairs();
+  Bench bench;
+  play(record, bench);
+  std::ofstream(folder() / "suite.json", std::ios::app) << " ";
+  EXPECT_EQ(load_suite(folder()).verdict(), Verdict::undecided);
+  fs::remove(folder() / "SHA256SUMS");
+  EXPECT_EQ(load_suite(folder()).verdict(), Verdict::undecided);
+}
+
+TEST_F(ForgedSuite, ResumeBelievesNoRunThatIsNotThere) {
+  for (SuitePair& pair : record.pairs)
+    for (Attempt& attempt : pair.attempts) {
+      attempt.folder.clear();
+      attempt.verdict = Verdict::pass;
+    }
+  forged();
+  fs::remove_all(folder() / "kame");
+  SuiteRecord after = suite_of({pair_of("kame", "idle"), pair_of("kame", "lane")});
+  Bench bench({ends(Verdict::pass), ends(Verdict::fail)});
+  play(after, bench);
+  EXPECT_EQ(bench.played.size(), 2u);
+  EXPECT_EQ(after.verdict(), Verdict::fail);
+}
+
+TEST_F(ForgedSuite, ResumePlaysAgainWhatIsGoneAndSaysSo) {
+  fs::remove_all(folder() / "kame/lane");
+  SuiteRecord after = suite_of({pair_of("kame", "idle"), pair_of("kame", "lane")});
+  Bench bench;
+  play(after, bench);
+  EXPECT_THAT(bench.played, ElementsAre("kame/lane"));
+  EXPECT_THAT(after.notes,
+              ElementsAre("kame/lane, which was fail when it was played, is not in the folder any more."));
+}
+
+TEST_F(Suite, RefusesNumbersThatNoSuiteCanHave) {
+  const std::string text = suite_json(four_pairs());
+  const auto refused = [&](const std::string& from, const std::string& to) -> std::string {
+    std::string changed = text;
+    changed.replace(changed.find(from), from.size(), to);
+    try {
+      suite_from_json(changed);
+    } catch (const std::runtime_error& e) {
+      return e.what();
+    }
+    return "";
+  };
+  EXPECT_EQ(refused("\"of\": 1", "\"of\": 2000000000"), "of is 2000000000; at most 4");
+  EXPECT_EQ(refused("\"of\": 1", "\"of\": 0"), "it is of no shards");
+  EXPECT_EQ(refused("\"of\": 1", "\"of\": 1e300"), "of is not a count");
+  EXPECT_EQ(refused("\"times\": 0", "\"times\": 4000000000"), "times is 4000000000; at most 100");
+  EXPECT_EQ(refused("\"shard\": 1", "\"shard\": -1"), "shard is not a count");
+}
+
+// A kill before suite.json is there leaves its part at most.
+TEST_F(Suite, GoesOnWhereItWasKilledInItsFirstMoment) {
+  fs::create_directories(folder());
+  std::ofstream(folder() / ".suite.json.part") << "{";
+  SuiteRecord record = four_pairs();
+  EXPECT_FALSE(resume_suite(record, folder()));
+  make_suite_folder(folder());
+  Bench bench;
+  play_suite(record, folder(), bench.hooks(record));
+  EXPECT_EQ(load_suite(folder()).verdict(), Verdict::pass);
+}
+
 class Shares : public Suite {
  protected:
   // A pair a shard, four shards.
@@ -306,7 +475,8 @@ class Shares : public Suite {
     for (int i = 0; i < 4; ++i) record.pairs[static_cast<std::size_t>(i)].shard = i + 1;
     record.shards = 4;
     record.here = {shard};
-    record.plan_sha256 = sha_of_plan;
+    if (shard == other_gauge_on) record.pairs[0].inputs[0].sha256 = sum('e');
+    record.plan_sha256 = sha256_of(plan_of(record));
     const fs::path where = scratch.path() / ("shard" + std::to_string(shard));
     fs::create_directories(where);
     Bench bench;
@@ -323,7 +493,7 @@ class Shares : public Suite {
     }
     return "";
   }
-  std::string sha_of_plan = sum('d');
+  int other_gauge_on = 0;  // a shard
 };
 
 TEST_F(Shares, MakeTheWholeTogether) {
@@ -346,7 +516,7 @@ TEST_F(Shares, AreUndecidedWhenOneIsMissing) {
 
 TEST_F(Shares, OfDifferentSuitesDoNotGoTogether) {
   const fs::path first = played_shard(1);
-  sha_of_plan = sum('e');
+  other_gauge_on = 2;
   const fs::path second = played_shard(2);
   EXPECT_THAT(refusal({first, second}), HasSubstr("are not shards of one suite"));
   EXPECT_EQ(refusal({first, first}), "shard 1/4 is given twice");
@@ -394,6 +564,7 @@ SuiteRecord all_outcomes() {
   pairs[7].shard = 2;
   pairs[1].set_aside = {"kame/lane"};
   record.shards = 2;
+  record.plan_sha256 = sum('d');
   record.retry = {1, true};
   record.notes = {"A note."};
   return record;

@@ -85,6 +85,23 @@ TEST_F(HistoryProgram, TakesFoldersInLater) {
   EXPECT_EQ(tachproof("history --history h.db --add nowhere").status, 2);
 }
 
+TEST_F(HistoryProgram, AcceptsOnlyWhatTheEvidenceBearsOut) {
+  EXPECT_EQ(run("faulty-rig.yaml --out bad --unit-serial K17 --history h.db").status, 1);
+  const auto change = [&](const std::string& file, const std::string& from, const std::string& to) {
+    std::ostringstream text;
+    text << std::ifstream(scratch / file).rdbuf();
+    scratch.write(file, files::replaced(text.str(), from, to));
+  };
+  const std::string words = "accept bad --by Corrie --why first --even-so --history h.db";
+  EXPECT_EQ(tachproof(words).status, 0);
+  change("bad/report.html", "FAIL", "PASS");
+  const Finished refused = tachproof(words);
+  EXPECT_EQ(refused.status, 2);
+  EXPECT_EQ(refused.err,
+            "tachproof accept: bad is not accepted, because `report bad --verify` does not bear it out: "
+            "report.html is not as the run left it: its SHA-256 differs\n");
+}
+
 TEST_F(HistoryProgram, DrawsOnePage) {
   run("rig.yaml --out a --unit-serial K17 --history h.db");
   EXPECT_EQ(tachproof("history --history h.db --html page.html").status, 0);

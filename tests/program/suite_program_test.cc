@@ -5,9 +5,11 @@
 
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <sstream>
 
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
+#include "tests/program/keys_for_tests.h"
 #include "tests/program/process.h"
 
 namespace tachproof {
@@ -189,6 +191,70 @@ TEST_F(SuiteProgram, SharesPairsOutAndPutsThemTogether) {
       tachproof("report a c").err,
       "tachproof report: a and c are not shards of one suite: their gauges, scenarios, version or number of "
       "shards differ\n");
+}
+
+TEST_F(SuiteProgram, IsVerifiedAndSignedLikeARun) {
+  scratch.write("KEY.pem", files::private_pem);
+  scratch.write("PUB.pem", files::public_pem);
+  EXPECT_EQ(tachproof("run scenarios --gauge gauges/low.yaml --rig faulty.yaml --out out").status, 1);
+  const Finished good = tachproof("report out --verify");
+  EXPECT_EQ(good.status, 0) << good.out << good.err;
+  EXPECT_EQ(good.out,
+            "agrees   5 of 5 files are, byte by byte, as the suite left them.\n"
+            "note     SHA256SUMS is not signed: anyone who can write to the folder could have\n"
+            "         written new sums.\n"
+            "agrees   2 of 2 runs are verified: judged again, they say what they said.\n"
+            "agrees   suite.json, report.html and junit.xml say what the run folders say.\n"
+            "VERIFIED: the report says what the evidence says.\n");
+  const Finished check =
+      run_process({"sha256sum", "--check", "--strict", "--quiet", "SHA256SUMS"}, scratch / "out");
+  EXPECT_EQ(check.status, 0) << check.out << check.err;
+  EXPECT_EQ(tachproof("report out --sign KEY.pem").out, "Signed: out/SHA256SUMS.sig\n");
+  EXPECT_EQ(tachproof("report out --verify --key PUB.pem").status, 0);
+
+  // A page that says something else, a run that says something else.
+  for (const std::string name : {"out/report.html", "out/junit.xml", "out/low/slow/report.html"}) {
+    std::ostringstream page;
+    page << std::ifstream(scratch / name).rdbuf();
+    scratch.write(name, page.str() + "<!-- PASS -->");
+    EXPECT_EQ(tachproof("report out --verify").status, 1) << name;
+    EXPECT_EQ(tachproof("report out --sign KEY.pem").status, 2) << name;
+    scratch.write(name, page.str());
+  }
+  EXPECT_EQ(tachproof("report out --verify --key PUB.pem").status, 0);
+  EXPECT_EQ(tachproof("report out out --verify").err,
+            "tachproof report: --verify and --sign take one folder: each shard's by itself\n");
+}
+
+TEST_F(SuiteProgram, AFailingSuiteDoesNotPassByItsOwnFile) {
+  EXPECT_EQ(tachproof("run scenarios --gauge gauges/low.yaml --rig faulty.yaml --out out").status, 1);
+  json suite = stored("out");
+  for (json& pair : suite["pairs"])
+    for (json& attempt : pair["attempts"]) {
+      attempt["folder"] = nullptr;
+      attempt["verdict"] = "pass";
+    }
+  scratch.write("out/suite.json", suite.dump(2) + "\n");
+  EXPECT_EQ(tachproof("report out").status, 3);
+  EXPECT_EQ(tachproof("report out --verify").status, 1);
+  std::filesystem::remove_all(scratch / "out/low");
+  const Finished resumed =
+      tachproof("run scenarios --gauge gauges/low.yaml --rig faulty.yaml --out out --resume");
+  EXPECT_EQ(resumed.status, 1) << resumed.out << resumed.err;
+  EXPECT_EQ(outcomes(stored("out")), "low/quick fail\nlow/slow fail\n");
+  EXPECT_EQ(tachproof("report out --verify").status, 0);
+}
+
+TEST_F(SuiteProgram, ThatWasStoppedOrResumedCanBeVerifiedForWhatItIs) {
+  const auto process = begun_endless_suite();
+  process->signal(SIGINT);
+  process->wait();
+  EXPECT_EQ(tachproof("report out --verify").status, 3);
+  scratch.write("scenarios/toil.yaml",
+                replaced(files::endless_scenario, "hold: 2500, for: 168h", "hold: 3500, for: 5s"));
+  EXPECT_EQ(tachproof("run scenarios --gauge gauges/low.yaml --rig rig.yaml --out out --resume").status, 0);
+  const Finished whole = tachproof("report out --verify");
+  EXPECT_EQ(whole.status, 0) << whole.out << whole.err;
 }
 
 TEST_F(SuiteProgram, RefusesWordsThatMakeNoSense) {

@@ -2,6 +2,7 @@
 
 #include <utility>
 
+#include "bench/firmware/protocol.h"
 #include "bench/rigs/board/board_session.h"
 
 namespace tachproof {
@@ -35,6 +36,8 @@ class BoardWatcher : public Watcher {
 };
 
 }  // namespace
+
+Nanos board_tick() { return link_tick_ns; }
 
 Rig board_rig(const BoardSettings& settings, std::unique_ptr<HostClock> clock) {
   auto board = std::make_shared<BoardSession>(settings, std::move(clock));

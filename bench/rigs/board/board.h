@@ -24,6 +24,9 @@ namespace tachproof {
 
 inline constexpr double crystal_ppm = 50;  // what a quartz crystal is good for, from memory
 
+// Of what it plays and stamps.
+Nanos board_tick();
+
 struct BoardSettings {
   std::string port;
   // Which input lights which channels; "in0" to "in7". Empty: nothing watched.
