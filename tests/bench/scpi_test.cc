@@ -349,7 +349,8 @@ TEST_F(Scpi, AnAmplitudeChangedByAnotherHandIsNoticed) {
   GeneratorNature nature;
   nature.hand_after = ns_per_s;
   nature.hand_volts = 4;
-  EXPECT_THAT(lost(nature), HasSubstr(" s its amplitude is 4 Vpp (set: 5); at "));
+  const std::string message = lost(nature);
+  EXPECT_THAT(message, HasSubstr(" s its amplitude is 4 Vpp (set: 5); at "));
   EXPECT_FALSE(generator->output_on());
 }
 
