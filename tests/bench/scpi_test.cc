@@ -336,8 +336,9 @@ TEST_F(Scpi, AnAmplitudeOutOfRangeIsToldWithTheErrorQueue) {
 TEST_F(Scpi, AnOverloadThatSwitchesTheOutputOffIsNoticed) {
   GeneratorNature nature;
   nature.trips_after = ns_per_s;
+  const std::string message = lost(nature);
   EXPECT_THAT(
-      lost(nature),
+      message,
       AllOf(StartsWith("the generator at " + setting.address + " no longer does what was set: at "),
             HasSubstr(" s its output is off (set: on); its error queue: +501,\"Output overload\"; at "),
             HasSubstr(" s all was well. An overload, a hand at its front panel or another program has "
@@ -349,8 +350,7 @@ TEST_F(Scpi, AnAmplitudeChangedByAnotherHandIsNoticed) {
   GeneratorNature nature;
   nature.hand_after = ns_per_s;
   nature.hand_volts = 4;
-  const std::string message = lost(nature);
-  EXPECT_THAT(message, HasSubstr(" s its amplitude is 4 Vpp (set: 5); at "));
+  EXPECT_THAT(lost(nature), HasSubstr(" s its amplitude is 4 Vpp (set: 5); at "));
   EXPECT_FALSE(generator->output_on());
 }
 
