@@ -1,5 +1,5 @@
 // A camera's own settings: automatics off, exposure and gain as asked, and all
-// of it read back. What a driver answers when it is told something proves
+// of it read back. What a driver answers when it is set proves
 // nothing; what it says when it is asked does.
 #pragma once
 

@@ -1,6 +1,6 @@
 // Finds each lamp of a gauge in pictures of its windows: a lamp is where it is
 // bright in every window that lights it and dark in every other. Lamps that
-// always light together are told apart by their order from left to right.
+// always light together are distinguished by their order from left to right.
 #pragma once
 
 #include <opencv2/core.hpp>

@@ -13,7 +13,7 @@
 //     frame NS - LOOKS          the frame's time by the source's clock; then a letter for each
 //     frame NS s LOOKS          region: . dark, A B ... lit in that colour, a b ... weakly, ? cannot
 //                               tell. s: the last picture again
-//     moved NS WHY              a frame that tells nothing: the dial is not where it was taught
+//     moved NS WHY              a frame that cannot be used: what is wrong, ": ", what to do
 //     end
 //
 // film writes "ready" when the first frame is in FOLDER, and films until SIGTERM.

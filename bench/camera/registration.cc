@@ -16,7 +16,7 @@ namespace {
 constexpr double least_likeness = 0.6;
 constexpr double agreement_px = 2;
 constexpr std::size_t wanted_patches = 8;
-constexpr int beyond = 4;  // searched further than allowed, so that "too far" can be told
+constexpr int beyond = 4;  // searched further than allowed, so that "too far" can be seen
 
 double median(std::vector<double> values) {
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);

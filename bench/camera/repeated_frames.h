@@ -18,7 +18,7 @@ class RepeatedFrames {
   // between: it changes a repeated frame a little, and may itself repeat what
   // hardly changed. Then a frame is the last one again when it differs from it
   // far less than frames of this source do, by the sensor's noise; where the
-  // codec left no noise, none is told.
+  // codec left no noise, none is noticed.
   explicit RepeatedFrames(bool as_taken) : as_taken_(as_taken) {}
   bool is_last_again(const Frame& frame);
 

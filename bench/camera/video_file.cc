@@ -119,7 +119,7 @@ class VideoFile : public FrameSource {
     if (!codec_ || avcodec_parameters_to_context(codec_.get(), stream_->codecpar) < 0)
       throw CameraError("cannot decode the video " + from_);
     codec_->pkt_timebase = stream_->time_base;
-    // Several frames at once would be quicker, and whether damage is told of a
+    // Several frames at once would be quicker, and whether damage is reported of a
     // frame would hang on which thread was first.
     codec_->thread_count = 1;
     codec_->err_recognition |= AV_EF_EXPLODE | AV_EF_CRCCHECK | AV_EF_BITSTREAM | AV_EF_BUFFER;

@@ -5,6 +5,7 @@
 #include "bench/files/certificate.h"
 #include "bench/files/readers.h"
 #include "bench/files/regions.h"
+#include "bench/files/rig_alone.h"
 
 namespace tachproof {
 namespace {
@@ -105,7 +106,7 @@ RigFile load_rig(const std::filesystem::path& file, std::string* bytes) {
 
 RigFile load_rig_alone(const std::filesystem::path& file) {
   return load(file, nullptr, [&](const YamlNode& root, ErrorList& errors) {
-    return read_rig(root, file.parent_path(), errors, false);
+    return read_rig_alone(root, file.parent_path(), errors);
   });
 }
 

@@ -158,8 +158,6 @@ Gauge load_gauge(const std::filesystem::path& file, std::string* bytes = nullptr
 ScenarioFile load_scenario(const std::filesystem::path& file, std::string* bytes = nullptr);
 RigFile load_rig(const std::filesystem::path& file,
                  std::string* bytes = nullptr);  // loads `unit:` too, relative to the rig
-// A copy, away from the file that its `unit:` names: `unit_path` says which, and nothing is loaded.
-RigFile load_rig_alone(const std::filesystem::path& file);
 Wiring load_wiring(const std::filesystem::path& file, std::string* bytes = nullptr);
 Noise load_noise(const std::filesystem::path& file, std::string* bytes = nullptr);
 

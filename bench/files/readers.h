@@ -18,9 +18,7 @@ namespace tachproof {
 Gauge read_gauge(const YamlNode& root, ErrorList& errors);
 // `folder`: where relative paths in the file start.
 ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
-// `load_unit`: false for a copy that is away from its unit's file.
-RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
-                 bool load_unit = true);
+RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
 Wiring read_wiring(const YamlNode& root, ErrorList& errors);
 Noise read_noise(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
 

@@ -9,6 +9,7 @@
 #include <algorithm>
 
 #include "bench/files/readers.h"
+#include "bench/files/rig_alone.h"
 #include "bench/files/rig_kinds.h"
 
 namespace tachproof {
@@ -51,6 +52,18 @@ void read_watch(const YamlNode& node, const RigReading& reading, RigFile::WatchP
   m.finish();
 }
 
+RigFile read_whole(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
+                   bool load_unit) {
+  RigFile rig;
+  Mapping file(root, errors, "a rig");
+  if (!read_header(file, "rig", errors)) return rig;
+  if (const YamlNode* source = file.any("source", Need::must)) read_source(*source, rig.source, errors);
+  if (const YamlNode* watch = file.any("watch", Need::must))
+    read_watch(*watch, {folder, load_unit}, rig.watch, errors);
+  file.finish();
+  return rig;
+}
+
 }  // namespace
 
 void SourceFormat::read(Mapping&, RigFile::SourcePart&, ErrorList&) const {}
@@ -65,16 +78,12 @@ std::optional<Wiring> read_rig_wiring(Mapping& watch, ErrorList& errors) {
   return wiring;
 }
 
-RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
-                 bool load_unit) {
-  RigFile rig;
-  Mapping file(root, errors, "a rig");
-  if (!read_header(file, "rig", errors)) return rig;
-  if (const YamlNode* source = file.any("source", Need::must)) read_source(*source, rig.source, errors);
-  if (const YamlNode* watch = file.any("watch", Need::must))
-    read_watch(*watch, {folder, load_unit}, rig.watch, errors);
-  file.finish();
-  return rig;
+RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
+  return read_whole(root, folder, errors, true);
+}
+
+RigFile read_rig_alone(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
+  return read_whole(root, folder, errors, false);
 }
 
 }  // namespace tachproof

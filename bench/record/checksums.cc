@@ -8,11 +8,14 @@
 
 #include "bench/files/own_files.h"
 #include "bench/record/run_folder.h"
+#include "bench/record/suite_checksums.h"
 
 namespace tachproof {
 namespace {
 
 constexpr std::size_t hex_digits = 64;
+
+enum class SumsOf { run, suite };
 
 // Of this folder, or beneath it; the list speaks of nothing else.
 bool is_within(std::string_view name, SumsOf of) {
@@ -40,6 +43,16 @@ FileSum parse_line(std::string_view line, std::size_t number, SumsOf of) {
   return {std::string(name), std::string(line.substr(0, hex_digits))};
 }
 
+std::vector<FileSum> parse(std::string_view text, SumsOf of) {
+  std::vector<FileSum> sums;
+  while (!text.empty()) {
+    const std::size_t end = std::min(text.find('\n'), text.size());
+    sums.push_back(parse_line(text.substr(0, end), sums.size() + 1, of));
+    text.remove_prefix(std::min(end + 1, text.size()));
+  }
+  return sums;
+}
+
 }  // namespace
 
 std::vector<FileSum> sums_of(const std::filesystem::path& folder, const std::vector<std::string>& names) {
@@ -57,14 +70,8 @@ std::string checksums_text(const std::vector<FileSum>& sums) {
   return text;
 }
 
-std::vector<FileSum> parse_checksums(std::string_view text, SumsOf of) {
-  std::vector<FileSum> sums;
-  while (!text.empty()) {
-    const std::size_t end = std::min(text.find('\n'), text.size());
-    sums.push_back(parse_line(text.substr(0, end), sums.size() + 1, of));
-    text.remove_prefix(std::min(end + 1, text.size()));
-  }
-  return sums;
-}
+std::vector<FileSum> parse_checksums(std::string_view text) { return parse(text, SumsOf::run); }
+
+std::vector<FileSum> parse_suite_checksums(std::string_view text) { return parse(text, SumsOf::suite); }
 
 }  // namespace tachproof

@@ -22,10 +22,7 @@ struct FileSum {
 std::vector<FileSum> sums_of(const std::filesystem::path& folder, const std::vector<std::string>& names);
 
 std::string checksums_text(const std::vector<FileSum>& sums);
-// Throws std::runtime_error with a sentence when a line is not as written. A run
-// lists files of its own folder only; a suite also those in folders of its runs
-// ("low/slow/SHA256SUMS"), never outside of its own.
-enum class SumsOf { run, suite };
-std::vector<FileSum> parse_checksums(std::string_view text, SumsOf of = SumsOf::run);
+// Throws std::runtime_error with a sentence when a line is not as written.
+std::vector<FileSum> parse_checksums(std::string_view text);
 
 }  // namespace tachproof

@@ -45,7 +45,7 @@ Json list_of(const Items& items, Function&& to_json) {
 
 // No rpm, time or uncertainty of a run is as large; degrees of freedom may be.
 inline constexpr double most_number = 1e12;
-inline constexpr double any_number = std::numeric_limits<double>::max();
+inline constexpr double any_finite = std::numeric_limits<double>::max();
 
 // null: not measured.
 inline double number_of(const Json& value, const char* name, double most = most_number) {

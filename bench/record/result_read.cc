@@ -91,7 +91,7 @@ TransitionResult transition_from(const Json& json) {
 // null: infinite, for a result that was measured.
 double dof_from(const Json& json) {
   return json.at("dof").is_null() ? std::numeric_limits<double>::infinity()
-                                  : number_from(json, "dof", any_number);
+                                  : number_from(json, "dof", any_finite);
 }
 
 BudgetLine budget_line_from(const Json& json) {
@@ -180,7 +180,7 @@ RunResult result_from(const Json& json) {
   for (const Json& item : json.at("blinks")) r.blinks.push_back(blink_from(item));
   const Json& scatter = json.at("scatter");
   r.scatter = {number_from(scatter, "rpm"), number_from(scatter, "ms"),
-               number_from(scatter, "dof", any_number)};
+               number_from(scatter, "dof", any_finite)};
   // Since cameras date changes by what they saw.
   if (json.contains("stamps")) {
     const Json& stamps = json.at("stamps");

@@ -31,14 +31,21 @@ Span surroundings(const TransitionResult& t) {
 // further than `whole` tolerances from the threshold, the axis is broken at `near` of them, and what
 // lies beyond has a strip of its own.
 constexpr double whole = 12, near = 8, strip = 20;
+constexpr double air = 0.4;  // beyond the line, of what a strip shows of it
 
 class RpmScale {
  public:
   RpmScale() = default;
   RpmScale(double lowest, double highest, double nominal, double tolerance)
       : lowest_(lowest), highest_(highest), from_(lowest), to_(highest) {
-    if (tolerance > 0 && lowest < nominal - whole * tolerance) from_ = nominal - near * tolerance;
-    if (tolerance > 0 && highest > nominal + whole * tolerance) to_ = nominal + near * tolerance;
+    if (tolerance > 0 && lowest < nominal - whole * tolerance) {
+      from_ = nominal - near * tolerance;
+      lowest_ -= air * (from_ - lowest);
+    }
+    if (tolerance > 0 && highest > nominal + whole * tolerance) {
+      to_ = nominal + near * tolerance;
+      highest_ += air * (highest - to_);
+    }
     inner_ = {from_, to_, bottom - (broken_below() ? strip : 0), top + (broken_above() ? strip : 0)};
   }
   double operator()(double rpm) const {
@@ -104,9 +111,9 @@ class CloseUp {
       svg_ += svg_text({left - 6, rpm_(value) + 4}, fixed(value, rpm.decimals), "small", Anchor::end);
     }
     const Ticks time = round_ticks(time_.from, time_.to, 4);
-    for (const double value : time.values) {
+    for (const double& value : time.values) {
       svg_ += svg_line({time_(value), bottom}, {time_(value), bottom + 4}, "axis");
-      const bool is_last = value == time.values.back();
+      const bool is_last = &value == &time.values.back();
       svg_ += svg_text({std::min(time_(value), width - 22), bottom + 16},
                        fixed(value, time.decimals) + (is_last ? " s" : ""), "small", Anchor::middle);
     }

@@ -100,6 +100,7 @@ footer { margin-top: 2.2rem; padding-top: .5rem; border-top: 2px solid #111; fon
   .scroll > svg { min-width: 46rem; }
   .deviations .scroll > svg, .narrow > table { min-width: 0; }
   .scroll > table { min-width: 34rem; }
+  .scroll caption { width: calc(100vw - 1.6rem); }
 }
 @media print {
   body { padding: 0; max-width: none; font-size: 10pt; }

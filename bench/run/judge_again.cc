@@ -188,13 +188,15 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
 }
 
 RunResult replay_recording(const std::filesystem::path& folder, const std::filesystem::path& recording,
-                           const Gauge& gauge, RunFolder& scratch, const RunHooks& hooks) {
+                           const Gauge& gauge, RunFolder& scratch, const RunHooks& hooks,
+                           BenchFacts& states) {
   const Wiring wiring = loaded([&] { return load_wiring(folder / "wiring.yaml"); });
   std::optional<PlayedScenario> played;
   if (is_there(folder / "scenario.yaml"))
     played = played_scenario(loaded([&] { return kept_scenario(folder); }));
   const OpenRecording opened =
       loaded([&] { return open_for_judging(recording, wiring, gauge, played ? &*played : nullptr); });
+  states = opened.bench();
   return judge_recording(opened, scratch, hooks.stop).result;
 }
 
@@ -216,12 +218,15 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
   again.gauge = gauge;
   {
     RunFolder out = RunFolder::create(scratch.path() / "run", begun);
-    if (const std::string recording = kept_recording(stored); !recording.empty())
-      again.result = replay_recording(folder, folder / recording, gauge, out, limit.hooks());
-    else if (is_there(folder / "scenario.yaml"))
+    if (const std::string recording = kept_recording(stored); !recording.empty()) {
+      BenchFacts states;
+      again.result = replay_recording(folder, folder / recording, gauge, out, limit.hooks(), states);
+      again.same_bench = states == stored.bench;
+    } else if (is_there(folder / "scenario.yaml")) {
       again.result = replay_scenario(folder, stored, journal, gauge, out, limit.hooks());
-    else
+    } else {
       throw CannotJudgeAgain("the folder has neither a scenario nor a recording to judge by");
+    }
   }
   limit.check();
   if (stored.purpose == purpose_found) as_findings(again.result);

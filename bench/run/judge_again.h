@@ -32,6 +32,7 @@ struct MoreThanStored : CannotJudgeAgain {
 struct JudgedAgain {
   Gauge gauge;  // as gauge.yaml in the folder has it
   RunResult result;
+  bool same_bench = true;      // a recording states of its time what the record has
   bool same_capture = false;   // capture.vcd came out the same, byte by byte
   bool same_timeline = false;  // and timeline.csv
 };

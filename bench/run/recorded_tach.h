@@ -4,7 +4,6 @@
 
 #include <vector>
 
-#include "bench/formats/lamp_wires.h"
 #include "core/gauge/gauge.h"
 #include "core/recording/contact_bounce.h"
 #include "core/recording/rpm_track.h"

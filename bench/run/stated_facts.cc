@@ -10,6 +10,7 @@
 #include "bench/files/files.h"
 #include "bench/files/own_files.h"
 #include "bench/files/regions.h"
+#include "bench/files/rig_alone.h"
 #include "bench/record/json_values.h"
 #include "bench/rigs/board/board.h"
 #include "bench/rigs/factory.h"

@@ -9,6 +9,7 @@
 #include "bench/files/own_files.h"
 #include "bench/record/disk.h"
 #include "bench/record/record.h"
+#include "bench/record/suite_checksums.h"
 
 namespace tachproof {
 namespace {
@@ -50,8 +51,7 @@ void doubt_the_plan(const SuiteRecord& record, std::vector<std::string>& doubts)
   if (sha256_of(plan_of(record)) != record.plan_sha256)
     doubts.push_back(
         "suite.json does not list the pairs that were planned: plan_sha256 is of others, so pairs are "
-        "missing, "
-        "were added, or have other files.");
+        "missing, were added, or have other files.");
   std::vector<Nanos> durations;
   for (const SuitePair& pair : record.pairs) durations.push_back(pair.expected);
   const std::vector<int> dealt = shard_of(durations, record.shards);
@@ -215,7 +215,7 @@ std::vector<std::string> suite_doubts(const SuiteRecord& record, const fs::path&
       doubts.push_back(
           fmt::format("{} is said to be another shard's, but was played here.", folder_name(pair, 1)));
   try {
-    for (const FileSum& sum : parse_checksums(whole_file(suite / checksums_name), SumsOf::suite))
+    for (const FileSum& sum : parse_suite_checksums(whole_file(suite / checksums_name)))
       if (sum.file == suite_file && sum.sha256 != sha256_of_file(suite / suite_file))
         doubts.emplace_back("suite.json is not as the suite left it.");
   } catch (const std::runtime_error& e) {

@@ -198,6 +198,8 @@ class Verifier {
       say(Kind::differs, fmt::format("The evidence does not match: {}.", e.what()));
     } catch (const CannotJudgeAgain& e) {
       say(Kind::cannot, fmt::format("The evidence cannot be judged again: {}.", e.what()));
+    } catch (const std::invalid_argument& e) {  // of steps that make no profile
+      say(Kind::cannot, fmt::format("The evidence cannot be judged again: {}.", e.what()));
     }
   }
 
@@ -217,6 +219,8 @@ class Verifier {
       say(Kind::agrees,
           fmt::format("Judged again from the raw evidence: {}, with every row the same as in result.json.",
                       word(*v_.judged_again)));
+    if (!again.same_bench)
+      say(Kind::differs, "rig in result.json is not what the recording states of its time.");
     if (!again.same_timeline) say(Kind::differs, "timeline.csv does not match the raw evidence.");
     if (again.same_capture)
       say(Kind::agrees, "The pulses and lamps in capture.vcd are those that were judged.");

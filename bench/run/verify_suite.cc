@@ -10,6 +10,7 @@
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
+#include "bench/record/suite_checksums.h"
 #include "bench/run/sign.h"
 #include "bench/run/stated_facts.h"
 #include "bench/run/suite.h"
@@ -77,7 +78,7 @@ class SuiteVerifier {
     }
     std::vector<FileSum> sums;
     try {
-      sums = parse_checksums(whole_file(folder_ / checksums_name), SumsOf::suite);
+      sums = parse_suite_checksums(whole_file(folder_ / checksums_name));
     } catch (const std::runtime_error& e) {
       say(Kind::differs, std::string(e.what()) + ".");
       return false;

@@ -1,5 +1,5 @@
 // A blink that frames cannot follow looks like a slow one: f' looks like f where
-// f' is |k * fps +- f|. What tells the two apart is the exposure: a lamp that
+// f' is |k * fps +- f|. What distinguishes the two is the exposure: a lamp that
 // changes within one is seen neither dark nor lit, and at f' it changes f' / f
 // times as often. So frames are laid over one another by their phase at f'. Where
 // that leaves frames that are dark or fully lit nearer to a change than an

@@ -21,7 +21,7 @@ class FrameTimes {
   bool take(Nanos at, bool same_picture);
 
   std::uint64_t frames() const { return frames_; }      // all
-  std::uint64_t dropped() const { return dropped_; }    // that the time steps tell of
+  std::uint64_t dropped() const { return dropped_; }    // by the steps of their times
   std::uint64_t repeated() const { return repeated_; }  // the same picture again
   std::uint64_t backwards() const { return backwards_; }
 

@@ -10,7 +10,7 @@ namespace {
 // Shares of a taught lamp's light. Between the first two nothing is said: a
 // neighbour's glow stays below, a lamp that changed during the exposure may lie between.
 constexpr double still_dark = 0.15, surely_lit = 0.30, weak_below = 1 - steady_ripple;
-constexpr double least_halo = 0.12;     // of a region's pixels, not clipped, to tell a colour
+constexpr double least_halo = 0.12;     // of a region's pixels, not clipped, to read a colour
 constexpr double nothing = 0.004;       // light: about one count above black
 constexpr double clearly_nearer = 0.6;  // distance to the taught colour, beside the next
 constexpr double glare = 0.15;          // of the rim beyond what the lamp itself throws there

@@ -2,7 +2,7 @@
 // colours, or nothing.
 //
 // A bright lamp is white in its middle whatever its colour, because the sensor
-// is full there; its colour is in the halo. So the colour is told from pixels
+// is full there; its colour is in the halo. So the colour is read from pixels
 // that are not clipped, and from what the lamp adds to its dark surroundings:
 // its share of red, green and blue, which neither exposure nor brightness
 // changes. Where the answer is not clear, there is none: the judge then hears of

@@ -5,7 +5,7 @@
 // (change_dating.h). Lamps whose spans have an instant in common may have
 // changed together, and are taken to have done so: with a rolling shutter one
 // change of all lamps shows in two frames. Pictures on the way that hardly stood
-// are passed over. What a camera cannot tell is lost
+// are passed over. What a camera cannot decide is lost
 // evidence: a lamp not seen for too long, changes as fast as the frames, and a
 // lamp that fades in and out as dimming does when it beats with the shutter. A lamp
 // that stays lit in no colour that it was taught is in a state of its own; that it
@@ -99,7 +99,7 @@ class LampFrames {
   const std::vector<int>& initial() const { return initial_; }
   Nanos begun_at() const { return begun_at_; }
 
-  // Since the last call: what could not be told.
+  // Since the last call: what could not be read.
   std::vector<LostSight> take_lost() { return std::exchange(lost_, {}); }
   // Likewise those that have ended; `now`: the one that has not, too.
   std::vector<OtherColour> take_others(bool now);
@@ -117,7 +117,7 @@ class LampFrames {
     // and those with two or more.
     std::uint8_t with_one = 0, with_two = 0;
     int fadings = 0;         // of those eight that there were
-    bool fades = false;      // has been told
+    bool fades = false;      // has been reported
     OtherColour other = {};  // so far, all frames; 0: none
     int others = 0;
     struct OtherSight {

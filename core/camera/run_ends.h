@@ -1,5 +1,5 @@
 // The first and the last change of lamps that a run must show: what a clip's
-// time can be told by when nothing better is in the picture.
+// time is set by when nothing better is in the picture.
 #pragma once
 
 #include <string>

@@ -275,7 +275,7 @@ TEST_F(HistoryFile, SaysSimulatedOfEveryRunOfASimulatedUnit) {
   const HistoryView view = view_of(all());
   EXPECT_TRUE(view.runs[0].simulated);
   const std::string text = history_text(view, 80);
-  EXPECT_THAT(text, HasSubstr("  " + view.runs[0].report_id + "  SIMULATED  .."));
+  EXPECT_THAT(text, HasSubstr("  " + view.runs[0].report_id + "  SIMULATED  "));
   EXPECT_THAT(text, HasSubstr("\nDrift, rpm from nominal: SIMULATED unit K17, Drumlin four-lamp gauge\n"));
   EXPECT_THAT(text, HasSubstr("\nSpread of SIMULATED units' last results, rpm: Drumlin four-lamp gauge\n"));
   std::istringstream lines(text);

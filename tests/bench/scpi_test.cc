@@ -350,8 +350,9 @@ TEST_F(Scpi, AnAmplitudeOutOfRangeIsToldWithTheErrorQueue) {
 TEST_F(Scpi, AnOverloadThatSwitchesTheOutputOffIsNoticed) {
   GeneratorNature nature;
   nature.trips_after = ns_per_s;
+  const std::string message = lost(nature);
   EXPECT_THAT(
-      lost(nature),
+      message,
       AllOf(StartsWith("the generator at " + setting.address + " no longer does what was set: at "),
             HasSubstr(" s its output is off (set: on); its error queue: +501,\"Output overload\"; at "),
             HasSubstr(" s all was well. An overload, a hand at its front panel or another program has "

@@ -140,11 +140,12 @@ bool SimulatedGenerator::take(const std::string& message, int fd) {
     understood = obey(unit, part);
     if (!part.empty()) answer += (answer.empty() ? "" : ";") + part;
   }
+  if (answer.empty()) return false;
   Nanos takes = nature_.answers_in;
   if (number == nature_.late_at) takes += nature_.late_by;
   clock_->wait_until(clock_->now() + takes);
   answered_ = clock_->now();
-  if (answer.empty() || mute_) return false;
+  if (mute_) return false;
   if (number == nature_.garbage_at) answer = "\x01\xff\x7f#";
   if (number == nature_.wrong_at) answer = "12.5";
   if (nature_.bare_newline_first && message == "*IDN?") answer = "\n" + answer;

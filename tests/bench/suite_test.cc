@@ -10,6 +10,7 @@
 #include <sstream>
 
 #include "bench/record/disk.h"
+#include "bench/record/suite_checksums.h"
 #include "bench/record/text.h"
 #include "bench/rigs/rig.h"
 #include "tests/bench/approved.h"
@@ -318,7 +319,7 @@ class ForgedSuite : public Suite {
   SuiteRecord forged() {
     std::ofstream(folder() / "suite.json") << suite_json(record);
     std::vector<std::string> names;
-    for (const FileSum& s : parse_checksums(whole_file(folder() / "SHA256SUMS"), SumsOf::suite))
+    for (const FileSum& s : parse_suite_checksums(whole_file(folder() / "SHA256SUMS")))
       names.push_back(s.file);
     std::ofstream(folder() / "SHA256SUMS") << checksums_text(sums_of(folder(), names));
     return load_suite(folder());

@@ -75,7 +75,7 @@ TEST_F(LiveTeaching, CtrlCSwitchesTheOutputOffAndTeachesNothing) {
 TEST_F(LiveTeaching, ThePersonAtTheTerminalHasTheLastWordOnThePicture) {
   const auto said = [&](const std::string& answer) {
     return run_in_terminal(command_line("teach teaching.avi --gauge gauge.yaml --out asked.yaml"),
-                           taught().folder(), {}, {"rightly? (yes or no) ", answer + "\n"});
+                           taught().folder(), {}, {"right name? (yes or no) ", answer + "\n"});
   };
   const Finished wrong = said("no");
   EXPECT_EQ(wrong.status, 3) << wrong.out;

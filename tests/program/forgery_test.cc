@@ -16,10 +16,12 @@
 #include "bench/commands/verifying.h"
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
+#include "bench/record/suite_checksums.h"
 #include "bench/run/suite.h"
 #include "bench/run/verify.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
+#include "tests/program/keys_for_tests.h"
 #include "tests/program/process.h"
 
 namespace tachproof {
@@ -102,7 +104,7 @@ void cover_suite(const fs::path& suite, Cover cover) {
     }
   }
   std::vector<std::string> names;
-  for (const FileSum& sum : parse_checksums(whole_file(suite / checksums_name), SumsOf::suite))
+  for (const FileSum& sum : parse_suite_checksums(whole_file(suite / checksums_name)))
     names.push_back(sum.file);
   write(suite / checksums_name, checksums_text(sums_of(suite, names)));
 }

@@ -9,6 +9,7 @@
 
 #include "tests/bench/scratch_folder.h"
 #include "tests/program/files_for_tests.h"
+#include "tests/program/keys_for_tests.h"
 #include "tests/program/process.h"
 
 namespace tachproof {

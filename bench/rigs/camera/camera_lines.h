@@ -5,7 +5,7 @@
 //     frame NS s LOOKS [MEASURES]     the last picture again
 //
 // LOOKS has a letter for each region: `.` dark, `A` `B` ... lit in that colour, `a` `b` ...
-// weakly, `#` lit in none that was taught, `?` cannot tell. MEASURES has nine hexadecimal
+// weakly, `#` lit in none that was taught, `?` unclear. MEASURES has nine hexadecimal
 // digits for each: three for the light (1024 is the lamp's weakest colour as taught), two for the
 // share of it from pixels that are not clipped, two each for the halo's shares of red and
 // green (255 is all).

@@ -15,7 +15,7 @@ namespace tachproof {
 
 class CameraTiming {
  public:
-  // `period`: of the frames. `ends`: beside lamp_changes, what the clock is told by.
+  // `period`: of the frames. `ends`: beside lamp_changes, what sets the clock.
   CameraTiming(const CameraSettings& settings, const Regions& regions, Nanos period, TimeRelation by,
                const std::optional<RunEnds>& ends = std::nullopt);
 

@@ -96,7 +96,7 @@ WatcherFacts CameraWatcher::facts() const {
   facts.description = fmt::format("{}; {} its time in the run, within {:.1f} ms in all", stream_.about(),
                                   reference, (offset + rows) * 1e-6);
   facts.resolution = timing.resolution();
-  // Half-widths of rectangles (GUM 4.3.7); what the run's frames leave open of it is told as it ends.
+  // Half-widths of rectangles (GUM 4.3.7); what the run's frames leave open of it is reported as it ends.
   facts.stamp_uncertainty = static_cast<Nanos>(std::hypot(offset, rows) / std::sqrt(3.0));
   facts.stamp_offset = facts.stamp_uncertainty;
   facts.wired = wired_;

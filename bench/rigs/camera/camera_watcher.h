@@ -1,4 +1,4 @@
-// The watcher that a camera is: frames in, lamp changes in the run's time out, and what could not be told.
+// The watcher that a camera is: frames in, lamp changes in the run's time out, and what could not be read.
 #pragma once
 
 #include <memory>

@@ -12,7 +12,7 @@ namespace tachproof {
 
 struct CameraMode {
   int width = 0, height = 0;
-  double most_fps = 0;   // frames a second; 0: not told
+  double most_fps = 0;   // frames a second; 0: not stated
   bool or_less = false;  // any size up to this one
 };
 

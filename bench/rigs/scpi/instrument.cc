@@ -102,6 +102,13 @@ void Instrument::greet() {
 
 void Instrument::rest() { clock_->wait_until(answered_ + setting_.settle); }
 
+// Without an answer: it may be at it for as long as one would take.
+void Instrument::tell(const std::string& message) {
+  rest();
+  link_->write(message);
+  answered_ = clock_->now() + setting_.answer;
+}
+
 Instrument::Answer Instrument::ask(const std::string& message, Nanos patience) {
   Answer answer;
   answer.sent = clock_->now();
@@ -116,8 +123,7 @@ Instrument::Answer Instrument::ask(const std::string& message, Nanos patience) {
 void Instrument::no_answer(const std::string& message, Nanos patience) {
   // It may have lost the question only.
   try {
-    rest();
-    link_->write(output_ + " OFF");
+    tell(output_ + " OFF");
   } catch (const RigError&) {
     // By the next link, then.
   }
@@ -132,12 +138,12 @@ void Instrument::reach_again() {
   link_.reset();
   link_ = open_();
   first_.way(link_->descriptor());
+  rest();
   try {
     greet();
   } catch (const RigError&) {
     // It may listen all the same.
-    rest();
-    link_->write(output_ + " OFF");
+    tell(output_ + " OFF");
     throw;
   }
 }
@@ -165,10 +171,8 @@ bool Instrument::make_silent() noexcept {
 }
 
 void Instrument::lock_keys() {
-  rest();
-  link_->write("SYST:RWL");
+  tell("SYST:RWL");
   locked_ = true;  // until it says that it is not
-  answered_ = clock_->now();
   rest();
   const Answer answer = ask("SYST:ERR?");
   locked_ = number_in(answer.text.substr(0, answer.text.find(','))) == 0.0;
@@ -180,9 +184,7 @@ void Instrument::unlock() noexcept {
   if (!locked_) return;
   try {
     if (!link_) reach_again();
-    rest();
-    link_->write("SYST:LOC");
-    answered_ = clock_->now();
+    tell("SYST:LOC");
     // Some forget what they have not done yet when the link is closed.
     if (!gave_up_) errors();
   } catch (const std::exception&) {

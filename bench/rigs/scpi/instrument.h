@@ -90,6 +90,7 @@ class Instrument {
  private:
   Answer ask(const std::string& message, Nanos patience);
   Answer ask(const std::string& message) { return ask(message, patience_); }
+  void tell(const std::string& message);
   void reach_again();
   void greet();
   void lock_keys();
