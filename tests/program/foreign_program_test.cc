@@ -64,6 +64,32 @@ TEST_F(ForeignProgram, WhatIsNoFileOfTheFolderIsNamedAndNotOpened) {
   EXPECT_THAT(folder.err, HasSubstr("run/timeline.csv: it is a folder"));
 }
 
+TEST_F(ForeignProgram, ALinkInTheFolderOfASuiteIsNamedAndNotFollowed) {
+  fs::create_directory(scratch / "scenarios");
+  scratch.write("scenarios/slow.yaml", files::scenario);
+  ASSERT_EQ(tachproof("run scenarios --gauge gauge.yaml --rig rig.yaml --out suite").status, 0);
+  ASSERT_EQ(tachproof("report suite --verify").status, 0);
+  const auto refused = [&](const std::string& words, const std::string& name) {
+    const Finished end = tachproof(words);
+    EXPECT_EQ(end.status, 2) << words;
+    EXPECT_THAT(end.err, HasSubstr(name + " is a symbolic link")) << words;
+  };
+  const fs::path timeline = scratch / "suite/gauge/slow/timeline.csv";
+  fs::rename(timeline, scratch / "moved.csv");
+  fs::create_symlink(scratch / "moved.csv", timeline);
+  refused("report suite --verify", "suite/gauge/slow/timeline.csv");
+  fs::remove(timeline);
+  fs::rename(scratch / "moved.csv", timeline);
+  for (const std::string folder : {"suite/gauge/slow", "suite/gauge"}) {
+    fs::rename(scratch / folder, scratch / "moved");
+    fs::create_directory_symlink(scratch / "moved", scratch / folder);
+    refused("report suite", folder);
+    refused("report suite --verify", folder);
+    fs::remove(scratch / folder);
+    fs::rename(scratch / "moved", scratch / folder);
+  }
+}
+
 // As a forger would who knows the program: the sums are right.
 TEST_F(ForeignProgram, AScenarioOfAWeekDoesNotFillTheTemporaryFolder) {
   run("run");
