@@ -20,7 +20,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     const RunRecord again = record_from_json(result_json(record));
     fuzz::require(again.result.verdict == record.result.verdict && again.unit_serial == record.unit_serial);
   } catch (const std::runtime_error& e) {
-    // The last nanosecond of 63 years is written as the first one beyond.
+    // The last nanosecond that is read is written as the first one beyond.
     fuzz::require(std::string_view(e.what()).ends_with("is not a time in seconds"));
   }
   std::string text = verdict_text(record, 80, false);

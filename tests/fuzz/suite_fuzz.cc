@@ -20,7 +20,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     const SuiteRecord again = suite_from_json(suite_json(record));
     fuzz::require(again.pairs.size() == record.pairs.size() && again.verdict() == record.verdict());
   } catch (const std::runtime_error& e) {
-    // The last nanosecond of 63 years is written as the first one beyond.
+    // The last nanosecond that is read is written as the first one beyond.
     fuzz::require(std::string_view(e.what()).ends_with("is not a time in seconds"));
   }
   suite_html(record);
