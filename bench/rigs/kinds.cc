@@ -22,6 +22,8 @@ std::string SourceKind::how_to_press(const std::string& action) const {
   return "say which output does, as in `buttons: {" + action + ": press-1}` in its source";
 }
 
+SourceTiming SourceKind::states(const RigFile::SourcePart&, double) const { return {}; }
+
 Channels WatchKind::watched(const RigPlan& plan) const {
   Channels watched = 0;
   for (const ResolvedWire& wire : resolve(plan.rig.watch.wiring.value(), plan.gauge)) watched |= wire.lights;
@@ -33,6 +35,13 @@ std::unique_ptr<Watcher> WatchKind::by_host_clock(const RigPlan&, const HostBenc
   never_asked(*this);
 }
 Rig WatchKind::in_virtual_time(const RigPlan&) const { never_asked(*this); }
+
+WatcherTiming WatchKind::states(const RigFile&, SourceClock, const WatcherTiming& stated) const {
+  WatcherTiming due = stated;
+  due.time_by = TimeRelation::one_clock;
+  due.stamp_offset = 0;
+  return due;
+}
 
 std::string WatchKind::place(const RigFile&) const { return "the " + word(); }
 

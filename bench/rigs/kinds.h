@@ -16,6 +16,7 @@
 #include "bench/rigs/pulse_wire.h"
 #include "bench/rigs/rig.h"
 #include "core/gauge/gauge.h"
+#include "core/judge/bench_facts.h"
 
 namespace tachproof {
 
@@ -74,6 +75,8 @@ class SourceKind : public SourceFormat {
   virtual std::string needs() const { return {}; }
   // What to mind before a unit is connected: sentences, each after a blank; or nothing.
   virtual std::string cautions() const { return {}; }
+  // What it must state of itself in a record, by its rig file alone.
+  virtual SourceTiming states(const RigFile::SourcePart& source, double pulses_per_rev) const;
 
   bool is_software() const { return clock() == SourceClock::none; }
 };
@@ -101,6 +104,8 @@ class WatchKind : public WatchFormat {
   // Where those are: "the board on /dev/ttyUSB0".
   virtual std::string place(const RigFile& rig) const;
   virtual std::string cautions() const { return {}; }
+  // The same of a watcher. What its device alone can know is taken from `stated`.
+  virtual WatcherTiming states(const RigFile& rig, SourceClock beside, const WatcherTiming& stated) const;
 };
 
 }  // namespace tachproof

@@ -9,12 +9,9 @@
 
 #include "bench/files/files.h"
 #include "bench/files/own_files.h"
-#include "bench/files/regions.h"
 #include "bench/files/rig_alone.h"
 #include "bench/record/json_values.h"
-#include "bench/rigs/board/board.h"
 #include "bench/rigs/factory.h"
-#include "bench/rigs/scpi/scpi_source.h"
 #include "bench/run/judge_again.h"
 #include "core/judge/allowance.h"
 
@@ -141,16 +138,7 @@ class Facts {
   const Gauge& played_by() const { return journal_.begun ? journal_.begun->gauge : stored_.gauge; }
 
   void source_of(const RigFile& rig) {
-    SourceTiming due;
-    if (rig.source.kind == "board") {
-      due.tick = board_tick();
-      due.clock_ppm = rig.source.clock ? rig.source.clock->uncertainty_ppm : crystal_ppm;
-    }
-    if (rig.source.kind == "scpi" && rig.source.scpi) {
-      due.clock_ppm = rig.source.scpi->clock_ppm;
-      due.lag = source_lag(stepped_timing(*rig.source.scpi));
-      due.rpm = frequency_bound_rpm(*rig.source.scpi, played_by().pulses_per_rev);
-    }
+    const SourceTiming due = kind_of(rig.source).states(rig.source, played_by().pulses_per_rev);
     const SourceTiming& stated = stored_.bench.source;
     compare("source_tick_ns", stated.tick, due.tick);
     compare("clock_ppm", stated.clock_ppm, due.clock_ppm);
@@ -161,20 +149,7 @@ class Facts {
   // What a board or camera says of itself before a run, no file tells: the journal's first line has it.
   void watcher_of(const RigFile& rig) {
     const WatcherTiming& stated = stored_.bench.watcher;
-    WatcherTiming due = stated;
-    due.time_by = TimeRelation::one_clock;
-    if (rig.watch.kind == "simulated") due = WatcherTiming{};
-    if (rig.watch.kind == "board") due.resolution = board_tick();
-    if (rig.watch.kind == "gpio") {
-      due.resolution = 1;
-      due.time_by = TimeRelation::host_clock;
-    }
-    if (rig.watch.kind == "camera")
-      due.time_by = rig.source.kind == "scpi"                     ? TimeRelation::host_clock
-                    : load_regions(rig.watch.camera.regions).sync ? TimeRelation::sync_lamp
-                                                                  : TimeRelation::lamp_changes;
-    else
-      due.stamp_offset = 0;
+    const WatcherTiming due = kind_of(rig.watch).states(rig, kind_of(rig.source).clock(), stated);
     compare("watcher_resolution_ns", stated.resolution, due.resolution);
     compare("stamp_uncertainty_ns", stated.stamp_uncertainty, due.stamp_uncertainty);
     compare("stamp_offset_ns", stated.stamp_offset, due.stamp_offset);
@@ -202,13 +177,13 @@ ScenarioFile kept_scenario(const fs::path& folder) {
 
 RigFile kept_rig(const fs::path& folder) {
   RigFile rig = load_rig_alone(folder / "rig.yaml");
-  if (rig.watch.kind == "camera") rig.watch.camera.regions = (folder / regions_copy).string();
+  if (kind_of(rig.watch).films()) rig.watch.camera.regions = (folder / regions_copy).string();
   return rig;
 }
 
 Channels kept_wires(const fs::path& folder, const Gauge& gauge) {
   const RigFile rig = kept_rig(folder);
-  if (rig.watch.kind == "simulated") return gauge.all_channels();
+  if (kind_of(rig.watch).watches_software()) return gauge.all_channels();
   return watched_by(rig, (folder / "rig.yaml").string(), gauge);
 }
 

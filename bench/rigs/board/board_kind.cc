@@ -104,6 +104,12 @@ class BoardSourceKind : public SourceKind {
     return ": the board plays to a real unit, and only the board's own inputs see what it does; watch must "
            "be {kind: board, wiring: ...}";
   }
+  SourceTiming states(const RigFile::SourcePart& source, double) const override {
+    SourceTiming timing;
+    timing.tick = board_tick();
+    timing.clock_ppm = source.clock ? source.clock->uncertainty_ppm : crystal_ppm;
+    return timing;
+  }
 };
 
 class BoardWatchKind : public WatchKind {
@@ -130,6 +136,11 @@ class BoardWatchKind : public WatchKind {
 
   Rig beside_own_clock(const RigPlan&, const OpenOwnRig& open) const override { return open(); }
   std::string place(const RigFile& rig) const override { return "the board on " + rig.source.port; }
+  WatcherTiming states(const RigFile& rig, SourceClock beside, const WatcherTiming& stated) const override {
+    WatcherTiming due = WatchKind::states(rig, beside, stated);
+    due.resolution = board_tick();
+    return due;
+  }
 };
 
 }  // namespace

@@ -86,6 +86,14 @@ class CameraWatchKind : public WatchKind {
     return watched;
   }
 
+  WatcherTiming states(const RigFile& rig, SourceClock beside, const WatcherTiming& stated) const override {
+    WatcherTiming due = stated;
+    due.time_by = beside == SourceClock::host                   ? TimeRelation::host_clock
+                  : load_regions(rig.watch.camera.regions).sync ? TimeRelation::sync_lamp
+                                                                : TimeRelation::lamp_changes;
+    return due;
+  }
+
   Rig beside_own_clock(const RigPlan& plan, const OpenOwnRig& open) const override {
     refuse_clip(plan);
     return camera_rig(plan.rig.watch.camera, plan.gauge, open().source);

@@ -45,6 +45,12 @@ class GpioWatchKind : public WatchKind {
   }
 
   std::string wired_to() const override { return "line"; }
+  WatcherTiming states(const RigFile& rig, SourceClock beside, const WatcherTiming& stated) const override {
+    WatcherTiming due = WatchKind::states(rig, beside, stated);
+    due.resolution = 1;
+    due.time_by = TimeRelation::host_clock;
+    return due;
+  }
   std::string place(const RigFile& rig) const override {
     return rig.watch.chip.empty() ? "the GPIO chip" : "the GPIO chip " + rig.watch.chip;
   }

@@ -104,6 +104,14 @@ class ScpiSourceKind : public SourceKind {
   std::string needs() const override {
     return "; a signal generator (scpi) is watched by gpio or a camera, or plays to a simulated unit";
   }
+  SourceTiming states(const RigFile::SourcePart& source, double pulses_per_rev) const override {
+    SourceTiming timing;
+    if (!source.scpi) return timing;
+    timing.clock_ppm = source.scpi->clock_ppm;
+    timing.lag = source_lag(stepped_timing(*source.scpi));
+    timing.rpm = frequency_bound_rpm(*source.scpi, pulses_per_rev);
+    return timing;
+  }
   std::string cautions() const override {
     return " Check amplitude, offset and load with an oscilloscope before the unit is connected: its maker's "
            "manual says what its input stands.";

@@ -61,6 +61,7 @@ class SimulatedWatchKind : public WatchKind {
            "  # behaviour: {response_ms: 25, faults: []} # how it differs from a sound unit\n";
   }
 
+  WatcherTiming states(const RigFile&, SourceClock, const WatcherTiming&) const override { return {}; }
   Channels watched(const RigPlan& plan) const override {
     return in_virtual_time(plan).watcher->facts().wired;
   }
