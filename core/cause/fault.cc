@@ -105,9 +105,9 @@ void change_cues(Gauge& gauge, const Change& change) {
 
 void move_anchor(Gauge& g, const Places& at) {
   auto& [name, rpm] = g.anchors[at.anchor()];
-  rpm += at.size();
   for (std::size_t b = 1; b < g.windows.size(); ++b)
     if (g.windows[b].anchor == name) g.windows[b].from_rpm += at.size();
+  rpm += at.size();
 }
 
 void stretch_count_in(Gauge& g, const Places& at) {

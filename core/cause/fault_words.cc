@@ -115,6 +115,7 @@ std::string of_lamps(const Fault& f, const Gauge& g) {
     case Kind::no_signal:
       return "the unit gets no tach signal: it stays in window " + window_of(g, std::size_t{0});
     case Kind::intermittent_lamp:
+      if (!f.size) return (f.channel || f.lamp ? what : "a lamp") + " goes dark at times";
       return what + " goes dark " + number(f.size.value_or(0)) + " times a minute";
     default: return what + " is never lit";
   }
@@ -129,8 +130,12 @@ std::string of_reading(const Fault& f, const Gauge& g) {
       return "the response is " + number(size) + " ms (allowed: " + number(to_ms(g.tolerance.response_from)) +
              " to " + number(to_ms(g.tolerance.response_to)) + " ms)";
     case Kind::slow_filter: return "a filter of " + number(size) + " ms smooths the reading";
-    case Kind::dropped_updates: return "the unit skips " + number(100 * size) + " % of its updates";
-    case Kind::noisy_reading: return "the reading scatters by " + rpm(size) + " (standard deviation)";
+    case Kind::dropped_updates:
+      if (!f.size) return "the unit skips updates";
+      return "the unit skips " + number(100 * size) + " % of its updates";
+    case Kind::noisy_reading:
+      if (!f.size) return "the reading scatters";
+      return "the reading scatters by " + rpm(size) + " (standard deviation)";
     case Kind::freeze: return "the lamps freeze in window " + window_of(g, f.window) + at_instant(f);
     default: return "the supply fails for a moment in window " + window_of(g, f.window) + at_instant(f);
   }
