@@ -90,5 +90,7 @@ std::unique_ptr<Command> make_settings_command();
 std::unique_ptr<Command> make_compare_command();
 std::unique_ptr<Command> make_accept_command();
 std::unique_ptr<Command> make_teach_command();
+std::unique_ptr<Command> make_grade_command();
+std::unique_ptr<Command> make_plan_command();
 
 }  // namespace tachproof

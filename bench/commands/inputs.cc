@@ -48,6 +48,11 @@ RigInput rig_input(std::string file, RigFile rig, std::string yaml) {
   return {as_read(file, std::move(yaml)), std::move(rig)};
 }
 
+ScenarioInput scenario_input(std::string file, ScenarioFile scenario, std::string yaml) {
+  Profile profile = make_profile(scenario, file);
+  return {as_read(file, std::move(yaml)), std::move(scenario), std::move(profile)};
+}
+
 std::pair<std::string, std::string> kept(RunFolder& folder, const InputFile& input, const std::string& as) {
   return {as, folder.keep_text(input.bytes, as)};
 }

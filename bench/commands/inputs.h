@@ -45,6 +45,9 @@ CertificateInput load_certificate_input(const std::string& file);
 // Of a rig that is in no file: `file` is only its name.
 RigInput rig_input(std::string file, RigFile rig, std::string yaml);
 
+// Of a scenario that is in no file, likewise.
+ScenarioInput scenario_input(std::string file, ScenarioFile scenario, std::string yaml);
+
 // Keeps what was read in the run folder; gives the line for the record's inputs.
 std::pair<std::string, std::string> kept(RunFolder& folder, const InputFile& input, const std::string& as);
 

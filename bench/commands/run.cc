@@ -1,7 +1,11 @@
 
+#include <fmt/format.h>
+
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/planning.h"
 #include "bench/commands/run_suite.h"
+#include "bench/commands/terminal.h"
 #include "core/base/parse.h"
 
 namespace tachproof {
@@ -20,13 +24,15 @@ class RunCommand : public Command {
     return {
         "run",
         "plays scenarios on a rig and judges the unit",
-        "SCENARIO... --gauge FILE... --rig FILE... [--unit-serial TEXT...] [--certificate FILE] [--out DIR] "
+        "[SCENARIO...] --gauge FILE... --rig FILE... [--unit-serial TEXT...] [--certificate FILE] [--out "
+        "DIR] "
         "[--history FILE | --no-history] [--json] [--retry N [--retry-fails]] [--shard I/N] [--resume] "
         "[--skip-unplayable]",
         "Plays the scenario's rpm profile into the unit, watches its lamps, and compares what was seen with "
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
         "files.\n\n"
+        "Without a scenario, one is planned for this gauge and rig ('tachproof plan --help') and played.\n\n"
         "A scenario with a dwell in place of a profile holds the rpm where each boundary flickers most, with "
         "the scenario's noise. It ends when the rate of lamp changes is proven to be under the limit or over "
         "it.\n\n"
@@ -57,7 +63,8 @@ class RunCommand : public Command {
   }
 
   void declare(Arguments& arguments) override {
-    arguments.words(words_.scenarios, "SCENARIO", "The scenario file; several, or a folder, make a suite.");
+    arguments.optional_words(words_.scenarios, "SCENARIO",
+                             "The scenario file; several, or a folder, make a suite. None: the plan.");
     arguments.required_repeated(
         words_.gauges, "--gauge", "FILE",
         "The gauge file: what the unit should do. Several, or a folder, make a suite.");
@@ -90,6 +97,8 @@ class RunCommand : public Command {
 
   int run() override {
     if (!is_suite()) return run_one();
+    if (words_.scenarios.empty())
+      throw UsageError("a suite needs its scenarios; without any, one gauge is run once, by its plan");
     report_options_.load();
     words_.certificate_sha256 = report_options_.certificate_sha256();
     words_.skip_unplayable = skip_unplayable_;
@@ -99,23 +108,35 @@ class RunCommand : public Command {
 
  private:
   bool is_suite() const {
-    return words_.scenarios.size() != 1 || words_.gauges.size() != 1 || is_folder(words_.scenarios[0]) ||
-           is_folder(words_.gauges[0]) || !retry_.empty() || retry_fails_ || !shard_.empty() || resume_ ||
-           skip_unplayable_;
+    return words_.scenarios.size() > 1 || words_.gauges.size() != 1 ||
+           (!words_.scenarios.empty() && is_folder(words_.scenarios[0])) || is_folder(words_.gauges[0]) ||
+           !retry_.empty() || retry_fails_ || !shard_.empty() || resume_ || skip_unplayable_;
   }
 
   int run_one() {
     refuse_wrong_counts(words_);
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge_input(words_.gauges[0]); });
-    const auto scenario = errors.collect([&] { return load_scenario_input(words_.scenarios[0]); });
+    auto scenario = words_.scenarios.empty()
+                        ? std::optional<ScenarioInput>()
+                        : errors.collect([&] { return load_scenario_input(words_.scenarios[0]); });
     const auto rig = errors.collect([&] { return load_rig_input(words_.rigs[0]); });
     errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
+    if (!scenario) scenario = planned(gauge->gauge, *rig);
     const ScenarioRun run{*scenario, *gauge, *rig, words_.serials.empty() ? "" : words_.serials[0]};
     refuse_unplayable(run);
     const PlayedRun played = play(run, report_options_, report_options_.out());
     return report_options_.close(played.folder, played.record);
+  }
+
+  static ScenarioInput planned(const Gauge& gauge, const RigInput& rig) {
+    const Plan plan = planned_for(gauge, model_of(rig.rig, rig.file, gauge), 0, 0);
+    if (!plan.sound_units_pass)
+      throw UsageError("no scenario was found that a unit without a fault would pass: " + plan.why +
+                       ". Write a scenario, or measure with 'tachproof survey'");
+    if (is_terminal(stderr)) fmt::print(stderr, "The plan: {}\n", plan_answer(plan));
+    return planned_scenario(plan, "plan.yaml");
   }
 
   RetryPolicy retry() const {

@@ -106,6 +106,7 @@ Gauge random_gauge(Dice& dice) {
   // The lower boundaries hang from one anchor, the upper ones from another.
   const std::size_t half = gauge.windows.size() / 2;
   gauge.anchors = {{"pit", gauge.windows[1].from_rpm}, {"shift", gauge.windows[half].from_rpm}};
+  for (std::size_t w = 1; w < gauge.windows.size(); ++w) gauge.windows[w].anchor = w < half ? "pit" : "shift";
   return gauge;
 }
 

@@ -22,8 +22,8 @@ using testing::IsEmpty;
 using testing::Not;
 
 const std::vector<std::string> command_names = {
-    "run",     "survey", "deadband", "noise", "expect", "judge", "check", "report",   "history",
-    "compare", "accept", "settings", "speed", "teach",  "ports", "rig",   "calibrate"};
+    "run",     "survey",  "grade",  "plan",     "deadband", "noise", "expect", "judge", "check",    "report",
+    "history", "compare", "accept", "settings", "speed",    "teach", "ports",  "rig",   "calibrate"};
 
 std::string joined(const std::vector<std::string>& words) {
   std::string text;
@@ -267,7 +267,7 @@ TEST_F(Program, BadUsageIsOneLineAndStatus2) {
        "tachproof run: there is no option --guage; did you mean --gauge?\n"},
       {"check --nothing-like-it", "tachproof check: there is no option --nothing-like-it; see --help\n"},
       {"run scenario.yaml --rig rig.yaml", "tachproof run: --gauge is missing\n"},
-      {"run --gauge gauge.yaml --rig rig.yaml", "tachproof run: SCENARIO is missing\n"},
+      {"expect --gauge gauge.yaml", "tachproof expect: SCENARIO is missing\n"},
       {"check", "tachproof check: FILE is missing\n"},
   };
   for (const auto& [words, line] : lines) {

@@ -1,0 +1,207 @@
+#include "bench/reports/grade_report.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "bench/record/text.h"
+#include "bench/reports/fault_json.h"
+#include "core/base/words.h"
+
+namespace tachproof {
+namespace {
+
+std::string seconds(Nanos t) { return fixed(to_seconds(t), 1) + " s"; }
+
+std::string shift_text(double rpm) { return std::isfinite(rpm) ? fixed(rpm, 2) : "none seen"; }
+
+void add_wrapped(std::string& text, const std::string& sentence, std::size_t columns,
+                 const std::string& indent) {
+  for (const std::string& line : wrapped(sentence, columns - indent.size())) text += indent + line + "\n";
+}
+
+void add_those(std::string& text, const Grade& grade, Verdict verdict, const char* title,
+               std::size_t columns) {
+  if (grade.count(verdict) == 0) return;
+  text += fmt::format("\n{}\n", title);
+  for (const GradedFault& fault : grade.faults) {
+    if (fault.verdict != verdict) continue;
+    add_wrapped(text, describe(fault.listed.fault, grade.gauge) + ":", columns, "  ");
+    add_wrapped(text, fault.why, columns, "    ");
+  }
+}
+
+// Both ways of a boundary in one row.
+struct ShiftRow {
+  std::size_t boundary = 0;
+  double up = not_measured, down = not_measured;
+  bool has_up = false, has_down = false;
+};
+std::vector<ShiftRow> shift_rows(const Grade& grade) {
+  std::vector<ShiftRow> rows;
+  for (const NoticedShift& shift : grade.shifts) {
+    auto row = std::find_if(rows.begin(), rows.end(),
+                            [&](const ShiftRow& r) { return r.boundary == shift.boundary; });
+    if (row == rows.end()) {
+      rows.emplace_back();
+      row = rows.end() - 1;
+      row->boundary = shift.boundary;
+    }
+    (shift.up ? row->up : row->down) = shift.rpm;
+    (shift.up ? row->has_up : row->has_down) = true;
+  }
+  std::sort(rows.begin(), rows.end(),
+            [](const ShiftRow& a, const ShiftRow& b) { return a.boundary < b.boundary; });
+  return rows;
+}
+
+std::string cell(bool tried, double rpm) { return tried ? shift_text(rpm) : "-"; }
+
+std::string shifts_text(const Grade& grade) {
+  const std::vector<ShiftRow> rows = shift_rows(grade);
+  if (rows.empty()) return "";
+  std::size_t widest = std::string_view("boundary").size();
+  for (const ShiftRow& row : rows)
+    widest = std::max(widest, code_points(grade.gauge.windows[row.boundary].name));
+  widest = std::min<std::size_t>(widest, 30);
+  std::string text = "\nSmallest shift that is noticed, in rpm\n";
+  text += fmt::format("{:{}}{:>10}{:>12}{:>12}\n", "boundary", widest, "rpm", "up", "down");
+  for (const ShiftRow& row : rows) {
+    const Window& window = grade.gauge.windows[row.boundary];
+    const std::string name = shortened(window.name, widest);
+    text += name + std::string(widest - std::min(widest, code_points(name)), ' ');
+    text += fmt::format("{:>10}{:>12}{:>12}\n", number_text(window.from_rpm), cell(row.has_up, row.up),
+                        cell(row.has_down, row.down));
+  }
+  return text;
+}
+
+std::size_t alike(const Grade& grade) {
+  std::size_t all = 0;
+  for (const GradedFault& fault : grade.faults) all += fault.listed.same_as.size();
+  return all;
+}
+
+std::string scenario_line(const GradedScenario& scenario) {
+  const std::string begin =
+      fmt::format("Scenario {}: {} of bench time. ", scenario.name, seconds(scenario.lasts));
+  switch (scenario.sound) {
+    case Verdict::pass: return begin + "A unit without a fault passes.";
+    case Verdict::undecided: return begin + "A unit without a fault is undecided: " + scenario.why + ".";
+    case Verdict::fail:
+      return begin + "A unit without a fault FAILS, so this scenario is left out: " + scenario.why + ".";
+  }
+  return begin;
+}
+
+}  // namespace
+
+std::string grade_answer(const Grade& grade) {
+  const std::size_t all = grade.faults.size(), caught = grade.count(Verdict::fail);
+  if (all == 0) return "There is no fault to try.";
+  // Rounded down: 100 % are all of them.
+  return fmt::format("{} of {} faults are caught ({} %): {} undecided, {} escape.", caught, all,
+                     100 * caught / all, grade.count(Verdict::undecided), grade.count(Verdict::pass));
+}
+
+std::string grade_text(const Grade& grade, std::size_t columns) {
+  std::string text;
+  for (const GradedScenario& scenario : grade.scenarios)
+    add_wrapped(text, scenario_line(scenario), columns, "");
+  if (grade.shards > 1) text += fmt::format("Share {} of {}.\n", grade.shard, grade.shards);
+  add_wrapped(text, grade_answer(grade), columns, "");
+  add_those(text, grade, Verdict::pass, "Escape", columns);
+  add_those(text, grade, Verdict::undecided, "Undecided", columns);
+  text += shifts_text(grade);
+  text += "\n";
+  if (alike(grade) > 0)
+    add_wrapped(text,
+                fmt::format("{} more faults show the same as one of these, whatever is played, and count "
+                            "with it.",
+                            alike(grade)),
+                columns, "");
+  if (!grade.left_out.empty())
+    add_wrapped(text,
+                fmt::format("{} are left out, because no scenario can show them; --json lists them with "
+                            "the reason.",
+                            grade.left_out.size()),
+                columns, "");
+  return text;
+}
+
+std::string grade_json(const Grade& grade) {
+  Json out;
+  out["bench_time_s"] = to_seconds(grade.bench_time());
+  out["faults"] = grade.faults.size();
+  out["caught"] = grade.count(Verdict::fail);
+  out["undecided"] = grade.count(Verdict::undecided);
+  out["escaped"] = grade.count(Verdict::pass);
+  out["gauge"] = text_to_json(grade.gauge.name);
+  out["rig"] = text_to_json(grade.rig);
+  out["shard"] = {{"shard", grade.shard}, {"shards", grade.shards}};
+  out["scenarios"] = list_of(grade.scenarios, [](const GradedScenario& scenario) {
+    return Json{{"name", text_to_json(scenario.name)},
+                {"bench_time_s", to_seconds(scenario.lasts)},
+                {"sound_unit", word(scenario.sound)},
+                {"why", text_to_json(scenario.why)}};
+  });
+  out["list"] = list_of(grade.faults, [&](const GradedFault& fault) {
+    const bool caught = fault.verdict == Verdict::fail;
+    Json one{{"fault", fault_json(fault.listed.fault, grade.gauge)},
+             {"text", text_to_json(describe(fault.listed.fault, grade.gauge))},
+             {"verdict", word(fault.verdict)},
+             {"at_s", caught ? Json(to_seconds(fault.at)) : Json(nullptr)}};
+    if (caught) one["scenario"] = text_to_json(fault.scenario);
+    if (!caught) one["why"] = text_to_json(fault.why);
+    if (fault.listed.sized()) one["smallest_caught"] = number_to_json(fault.smallest);
+    if (!fault.listed.same_as.empty())
+      one["same_as"] =
+          list_of(fault.listed.same_as, [&](const Fault& same) { return fault_json(same, grade.gauge); });
+    return one;
+  });
+  out["boundaries"] = list_of(grade.shifts, [&](const NoticedShift& shift) {
+    return Json{{"boundary", text_to_json(grade.gauge.windows[shift.boundary].name)},
+                {"direction", shift.up ? "up" : "down"},
+                {"smallest_caught_rpm", number_to_json(shift.rpm)}};
+  });
+  out["left_out"] = list_of(grade.left_out, [&](const LeftOutFault& fault) {
+    return Json{{"fault", fault_json(fault.fault, grade.gauge)}, {"why", text_to_json(fault.why)}};
+  });
+  return out.dump(2) + "\n";
+}
+
+std::string merged_grade_json(const std::vector<std::string>& shards) {
+  std::vector<Json> parts;
+  for (const std::string& text : shards) {
+    Json part = Json::parse(text, nullptr, false);
+    if (!part.is_object() || !part.contains("shard") || !part.contains("list"))
+      throw std::runtime_error("a file is no JSON of `tachproof grade --json`");
+    parts.push_back(std::move(part));
+  }
+  if (parts.empty()) throw std::runtime_error("there is no share to put together");
+  std::set<int> seen;
+  const int wanted = parts[0]["shard"].value("shards", 0);
+  Json out = parts[0];
+  for (std::size_t i = 0; i < parts.size(); ++i) {
+    const Json& part = parts[i];
+    for (const char* const same : {"gauge", "rig", "scenarios", "left_out"})
+      if (part.value(same, Json()) != parts[0].value(same, Json()))
+        throw std::runtime_error(fmt::format("the shares are of different grades: '{}' differs", same));
+    if (part["shard"].value("shards", 0) != wanted || !seen.insert(part["shard"].value("shard", 0)).second)
+      throw std::runtime_error(
+          "the shares do not belong together: one is there twice, or of another number of shares");
+    if (i == 0) continue;
+    for (const char* const sum : {"faults", "caught", "undecided", "escaped"})
+      out[sum] = out.value(sum, 0) + part.value(sum, 0);
+    for (const char* const list : {"list", "boundaries"})
+      for (const Json& one : part[list]) out[list].push_back(one);
+  }
+  if (static_cast<int>(seen.size()) != wanted)
+    throw std::runtime_error(fmt::format("there are {} of {} shares", seen.size(), wanted));
+  out["shard"] = {{"shard", 1}, {"shards", 1}};
+  return out.dump(2) + "\n";
+}
+
+}  // namespace tachproof

@@ -1,0 +1,69 @@
+#include "core/cause/shown.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/base/words.h"
+
+namespace tachproof {
+namespace {
+
+std::string number(double value) { return number_text(std::round(value * 1e6) / 1e6) + ";"; }
+
+}  // namespace
+
+Shown shown_by(const Gauge& gauge, Channels channels) {
+  Shown shown;
+  if (gauge.windows.empty()) return shown;
+  const std::size_t n = gauge.windows.size();
+  // Boundaries that a fault has put out of order: on the way up a unit waits for each in turn, and
+  // on the way down likewise (next_window).
+  std::vector<Shown::Threshold> real(n);
+  for (std::size_t b = 1; b < n; ++b)
+    real[b].rising_rpm = std::max(gauge.rising_rpm(b), b > 1 ? real[b - 1].rising_rpm : 0.0);
+  for (std::size_t b = n; b-- > 1;) {
+    real[b].falling_rpm = gauge.falling_rpm(b);
+    if (b + 1 < n) real[b].falling_rpm = std::min(real[b].falling_rpm, real[b + 1].falling_rpm);
+  }
+  const auto cue = [&](std::size_t w) {
+    return Cue{gauge.windows[w].cue.steady & channels, gauge.windows[w].cue.blinking & channels};
+  };
+  shown.cues.push_back(cue(0));
+  for (std::size_t b = 1; b < n; ++b) {
+    // A window that is passed in no time, both ways, is not there.
+    const bool passed = b + 1 < n && real[b].rising_rpm == real[b + 1].rising_rpm &&
+                        real[b].falling_rpm == real[b + 1].falling_rpm;
+    if (passed || cue(b) == shown.cues.back()) continue;
+    shown.cues.push_back(cue(b));
+    shown.thresholds.push_back(real[b]);
+  }
+  const bool blinks =
+      std::any_of(shown.cues.begin(), shown.cues.end(), [](const Cue& c) { return c.blinking != 0; });
+  if (blinks) shown.blink = gauge.blink;
+  return shown;
+}
+
+std::string Shown::key() const {
+  std::string key;
+  for (std::size_t i = 0; i < cues.size(); ++i) {
+    if (i > 0) key += number(thresholds[i - 1].rising_rpm) + number(thresholds[i - 1].falling_rpm);
+    key += std::to_string(cues[i].steady) + "/" + std::to_string(cues[i].blinking) + "|";
+  }
+  if (blink) key += number(blink->hz) + number(blink->duty);
+  return key;
+}
+
+bool within_tolerance(const Shown& a, const Shown& b, const Tolerance& tolerance) {
+  constexpr double hair = 1e-9;  // what arithmetic leaves behind
+  if (a.cues != b.cues) return false;
+  for (std::size_t i = 0; i < a.thresholds.size(); ++i)
+    if (std::fabs(a.thresholds[i].rising_rpm - b.thresholds[i].rising_rpm) > tolerance.rpm + hair ||
+        std::fabs(a.thresholds[i].falling_rpm - b.thresholds[i].falling_rpm) > tolerance.rpm + hair)
+      return false;
+  if (a.blink && b.blink)
+    return std::fabs(a.blink->hz - b.blink->hz) <= tolerance.blink_hz + hair &&
+           std::fabs(a.blink->duty - b.blink->duty) <= tolerance.blink_duty + hair;
+  return true;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,30 @@
+// What a unit with these settings shows, whatever its windows are called: thresholds that
+// lamps can show, in their order, and the cues between them.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "core/gauge/gauge.h"
+
+namespace tachproof {
+
+struct Shown {
+  struct Threshold {
+    double rising_rpm = 0, falling_rpm = 0;
+  };
+  std::vector<Cue> cues;              // lowest first; neighbours differ
+  std::vector<Threshold> thresholds;  // thresholds[i]: from cues[i] to cues[i + 1]
+  std::optional<Blink> blink;         // nothing where nothing blinks
+
+  std::string key() const;  // equal for what shows the same, to a millionth
+};
+
+// `channels`: that are looked at.
+Shown shown_by(const Gauge& gauge, Channels channels = ~Channels{0});
+
+// Whether `b` differs from `a` by no more than the tolerance allows at any threshold, and in no cue.
+bool within_tolerance(const Shown& a, const Shown& b, const Tolerance& tolerance);
+
+}  // namespace tachproof
