@@ -117,7 +117,8 @@ auto loaded(Load load) -> decltype(load()) {
 // From the readings of every frame; nothing where the run has none, or had a device: what was
 // known when is no part of them.
 std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const RunRecord& stored,
-                                     const ScenarioFile& scenario, const Gauge& gauge, RunFolder& scratch) {
+                                     const ScenarioFile& scenario, const Gauge& gauge, RunFolder& scratch,
+                                     const RunHooks& hooks) {
   if (stored.watch != "camera" || scenario.dwell || !is_there(folder / readings_name)) return std::nullopt;
   CameraSettings camera = loaded([&] { return load_rig(folder / "rig.yaml"); }).watch.camera;
   if (camera.live) return std::nullopt;
@@ -126,13 +127,15 @@ std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const 
   const Profile profile(scenario.steps);
   if (const auto why = rig.source->cannot_play({profile, gauge.pulses_per_rev, scenario.noise, false}))
     throw CannotJudgeAgain(*why);
-  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch).result;
+  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch, hooks)
+      .result;
 }
 
 RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored, const Gauge& gauge,
-                          RunFolder& scratch) {
+                          RunFolder& scratch, const RunHooks& hooks) {
   const ScenarioFile scenario = loaded([&] { return load_scenario(folder / "scenario.yaml"); });
-  if (std::optional<RunResult> result = replay_clip(folder, stored, scenario, gauge, scratch)) return *result;
+  if (std::optional<RunResult> result = replay_clip(folder, stored, scenario, gauge, scratch, hooks))
+    return *result;
   StoredTimeline timeline = read_timeline(folder / "timeline.csv", gauge.channels(), most_lamp_changes);
   if (timeline.more)
     throw CannotJudgeAgain(fmt::format(
@@ -145,18 +148,19 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
                      scratch)
         .result;
   const Profile profile(scenario.steps);
-  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch).result;
+  return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch, hooks)
+      .result;
 }
 
 RunResult replay_recording(const std::filesystem::path& folder, const std::filesystem::path& recording,
-                           const Gauge& gauge, RunFolder& scratch) {
+                           const Gauge& gauge, RunFolder& scratch, EvidenceLog* evidence) {
   const Wiring wiring = loaded([&] { return load_wiring(folder / "wiring.yaml"); });
   std::optional<PlayedScenario> played;
   if (is_there(folder / "scenario.yaml"))
     played = played_scenario(loaded([&] { return load_scenario(folder / "scenario.yaml"); }));
   const OpenRecording opened =
       loaded([&] { return open_for_judging(recording, wiring, gauge, played ? &*played : nullptr); });
-  return judge_recording(opened, scratch).result;
+  return judge_recording(opened, scratch, {}, evidence).result;
 }
 
 bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
@@ -165,7 +169,9 @@ bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
 
 }  // namespace
 
-JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored) {
+JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored, EvidenceLog* evidence) {
+  RunHooks hooks;
+  hooks.evidence = evidence;
   const Gauge gauge = loaded([&] { return load_gauge(folder / "gauge.yaml"); });
   const Scratch scratch;
   RunRecord begun;
@@ -178,9 +184,9 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
     for (const auto& [name, sha256] : stored.inputs)
       if (name.starts_with("recording")) recording = folder / name;
     if (!recording.empty())
-      again.result = replay_recording(folder, recording, gauge, out);
+      again.result = replay_recording(folder, recording, gauge, out, evidence);
     else if (is_there(folder / "scenario.yaml"))
-      again.result = replay_scenario(folder, stored, gauge, out);
+      again.result = replay_scenario(folder, stored, gauge, out, hooks);
     else
       throw CannotJudgeAgain("the folder has neither a scenario nor a recording to judge by");
   }

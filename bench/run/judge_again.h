@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "bench/record/run_folder.h"
+#include "core/cause/evidence_log.h"
 
 namespace tachproof {
 
@@ -29,7 +30,9 @@ struct JudgedAgain {
   bool same_timeline = false;  // and timeline.csv
 };
 
-JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored);
+// `evidence`: keeps what the judge was told; a dwell leaves it as it is.
+JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored,
+                        EvidenceLog* evidence = nullptr);
 
 // What differs beyond rounding, a sentence each: at most `most`, then one that
 // says how many more.

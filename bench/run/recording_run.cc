@@ -77,14 +77,14 @@ class Tach {
 class RecordingRun {
  public:
   RecordingRun(const OpenRecording& recording, RunFolder& folder,
-               const std::function<std::optional<std::string>()>& stop)
+               const std::function<std::optional<std::string>()>& stop, EvidenceLog* evidence)
       : recording_(recording),
         gauge_(recording.gauge),
         stop_(stop),
         wires_(recording.wires, recording.wiring),
         reader_(open_recording(recording.file, wires_.wanted())),
         tach_(track_setup(gauge_, recording.resolution)),
-        judge_(gauge_, judge_setup()),
+        judge_(gauge_, judge_setup(), evidence),
         writer_(folder, gauge_) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
     if (!recording.comes_near_a_boundary()) judge_.disturbed(0, recording.end);  // nothing to judge by
@@ -369,7 +369,7 @@ class RecordingRun {
   LampWires wires_;
   std::unique_ptr<RecordingReader> reader_;
   Tach tach_;
-  Judge judge_;
+  LoggedJudge judge_;
   std::optional<Judge> strict_;  // forgives no contact bounce
   EvidenceWriter writer_;
 
@@ -473,8 +473,8 @@ OpenRecording open_for_judging(const std::filesystem::path& recording, const Wir
 }
 
 RunOutcome judge_recording(const OpenRecording& recording, RunFolder& folder,
-                           const std::function<std::optional<std::string>()>& stop) {
-  return RecordingRun(recording, folder, stop).run();
+                           const std::function<std::optional<std::string>()>& stop, EvidenceLog* evidence) {
+  return RecordingRun(recording, folder, stop, evidence).run();
 }
 
 }  // namespace tachproof
