@@ -148,7 +148,7 @@ class GaugeReader {
     if (w.name.starts_with("count-in-"))
       errors_.add(m.place("name"), "'" + w.name + "' is the name of a count-in's window", "any other name");
     bool placed = false;
-    if (const YamlNode* from = m.any("from", Need::must)) placed = boundary(*from, w.from_rpm);
+    if (const YamlNode* from = m.any("from", Need::must)) placed = boundary(*from, w);
     if (const YamlNode* show = m.any("show", Need::must)) cue(*show, w.cue);
     note(path + ".name", m.place("name"));
     note(path + ".from", m.place("from"));
@@ -161,11 +161,11 @@ class GaugeReader {
   }
 
   // FROM: a number, or {anchor: offset}.
-  bool boundary(const YamlNode& node, double& rpm) {
+  bool boundary(const YamlNode& node, Window& window) {
     if (node.kind != YamlNode::Kind::mapping) {
       const std::optional<double> number = plain_number(node);
       if (number && rpm_range.holds(*number)) {
-        rpm = *number;
+        window.from_rpm = *number;
         return true;
       }
       errors_.add(node.at, "'from' is " + found_text(node), rpm_range.words() + ", or {anchor: offset}");
@@ -181,7 +181,8 @@ class GaugeReader {
     const bool known = anchor(*node.entries[0].key, anchor_rpm);
     if (!read_number(*node.entries[0].value, "an offset in rpm", offset, offset_range, errors_) || !known)
       return false;
-    rpm = anchor_rpm + offset;
+    window.from_rpm = anchor_rpm + offset;
+    window.anchor = node.entries[0].key->text;
     return true;
   }
 
@@ -255,12 +256,15 @@ class GaugeReader {
     Mapping m(node, errors_, "a count-in");
     double end = 0;
     double span = 0;
+    std::string hangs_from;
     bool sound = false;
     if (const YamlNode* ends_at = m.any("ends_at", Need::must)) {
-      if (ends_at->kind == YamlNode::Kind::scalar)
+      if (ends_at->kind == YamlNode::Kind::scalar) {
         sound = anchor(*ends_at, end);
-      else
+        hangs_from = ends_at->text;
+      } else {
         errors_.add(ends_at->at, "'ends_at' is " + found_text(*ends_at), "the name of an anchor");
+      }
     }
     sound = m.number("span_rpm", span, {0, Profile::max_rpm, true}, Need::must) && sound;
     const YamlNode* show = m.list("show", Need::must, most_windows);
@@ -277,7 +281,7 @@ class GaugeReader {
       const std::string path = "windows[" + std::to_string(gauge_.windows.size()) + "]";
       cue(*show->items[i], lit_so_far);
       const double from = start + (i < offsets.size() ? offsets[i] : span * share);
-      gauge_.windows.push_back({"count-in-" + std::to_string(++count_ins_), from, lit_so_far});
+      gauge_.windows.push_back({"count-in-" + std::to_string(++count_ins_), from, lit_so_far, hangs_from});
       note(path + ".name", m.at());
       note(path + ".from", at != nullptr ? at->at : m.place("span_rpm"));
       note(path + ".show", show->items[i]->at);

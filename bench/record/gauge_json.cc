@@ -63,11 +63,13 @@ Json settings_to_json(const Gauge& gauge) {
     lamps.push_back({{"id", text_to_json(lamp.id)}, {"colours", colours}});
   }
   Json windows = Json::array();
-  for (const Window& w : gauge.windows)
+  for (const Window& w : gauge.windows) {
     windows.push_back({{"name", text_to_json(w.name)},
                        {"from_rpm", number_to_json(w.from_rpm)},
                        {"steady", channels_to_json(w.cue.steady)},
                        {"blinking", channels_to_json(w.cue.blinking)}});
+    if (!w.anchor.empty()) windows.back()["anchor"] = text_to_json(w.anchor);
+  }
   Json blink = nullptr;
   if (gauge.blink)
     blink = {{"hz", number_to_json(gauge.blink->hz)}, {"duty", number_to_json(gauge.blink->duty)}};
@@ -93,7 +95,8 @@ Gauge settings_from_json(const Json& settings) {
   for (const Json& window : settings.at("windows"))
     gauge.windows.push_back(
         {text_from(window, "name"), number_from(window, "from_rpm"),
-         Cue{channels_from(window.at("steady"), gauge), channels_from(window.at("blinking"), gauge)}});
+         Cue{channels_from(window.at("steady"), gauge), channels_from(window.at("blinking"), gauge)},
+         window.contains("anchor") ? text_from(window, "anchor") : ""});
   const Json& deadband = settings.at("deadband");
   gauge.deadband = {number_from(deadband, "rpm"), sits_from(text_from(deadband, "sits"))};
   if (const Json& blink = settings.at("blink"); !blink.is_null())

@@ -47,6 +47,7 @@ struct Window {
   std::string name;
   double from_rpm = 0;  // the boundary: anchors already resolved
   Cue cue;
+  std::string anchor = {};  // that its boundary hangs from; empty: none
 };
 
 enum class Sits { below, centred, above };

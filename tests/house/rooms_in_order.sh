@@ -12,7 +12,7 @@ astray=$(find core -mindepth 1 -maxdepth 1 -type f ! -name CMakeLists.txt ! -nam
 
 echo "$lines" | awk -F: '
 BEGIN {
-  count = split("base gauge signal judge plan flicker recording camera compare", order, " ")
+  count = split("base gauge signal judge plan flicker recording camera compare cause", order, " ")
   for (i = 1; i <= count; ++i) floor[order[i]] = i
   may["formats"] = "files formats"
   may["files"] = "files formats rigs"  # of the rigs only the simulated one
