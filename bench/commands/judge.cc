@@ -10,6 +10,7 @@
 #include "bench/commands/scenario_run.h"
 #include "bench/files/rig_writer.h"
 #include "bench/record/folder_format.h"
+#include "bench/run/diagnose.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
 #include "core/judge/allowance.h"
@@ -143,8 +144,10 @@ class JudgeCommand : public Command {
     record.inputs.insert(record.inputs.begin(), inputs.begin(), inputs.end());
 
     catch_stop_signals();
-    RunOutcome outcome = judge_recording(recording, folder, stop_requested);
+    EvidenceLog evidence;
+    RunOutcome outcome = judge_recording(recording, folder, stop_requested, &evidence);
     record.result = std::move(outcome.result);
+    find_causes(record, evidence, gauge_);
     folder.finish(record, outcome.trace);
     return report_options_.close(folder, record);
   }

@@ -97,6 +97,7 @@ void EvidenceLog::repeat(Judge& judge, const std::vector<Segment>* believed) con
 RunResult EvidenceLog::judged(const Gauge& gauge, const Changes& changes) const {
   JudgeSetup setup = setup_;
   setup.wired &= changes.wired;
+  if (!changes.noise.quiet()) setup.noise = changes.noise;
   Judge judge(gauge, setup);
   if (changes.on_reach) judge.on_reach(changes.on_reach);
   if (changes.excused.empty()) {

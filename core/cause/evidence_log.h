@@ -40,6 +40,7 @@ class EvidenceLog {
 
   // Begun, finished, and nothing was left out.
   bool whole() const { return begun_ && finished_ && !too_long_; }
+  bool begun() const { return begun_; }
 
   const JudgeSetup& setup() const { return setup_; }
   const std::vector<Segment>& segments() const { return segments_; }
@@ -54,6 +55,7 @@ class EvidenceLog {
     std::vector<std::pair<Nanos, Nanos>> excused = {};  // disturbed as well; in time order
     std::function<void(const Reach&)> on_reach = {};
     const std::vector<Segment>* believed = nullptr;  // in place of the rpm, adjoining
+    Noise noise = {};                                // in place of the signal's, where it is not quiet
   };
   RunResult judged(const Gauge& gauge, const Changes& changes) const;
   RunResult judged(const Gauge& gauge) const { return judged(gauge, Changes()); }

@@ -1,0 +1,16 @@
+// The causes of a failed run for a terminal, a page and a CI server.
+#pragma once
+
+#include <string>
+
+#include "core/cause/cause.h"
+
+namespace tachproof {
+
+// Paragraphs with a heading, begun by an empty line; "" where there is nothing to say.
+std::string causes_text(const Causes& causes, int width);
+std::string causes_html(const Causes& causes);
+// One line: the most likely, or all that are not told apart.
+std::string causes_line(const Causes& causes);
+
+}  // namespace tachproof

@@ -1,0 +1,184 @@
+#include "core/cause/special.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace tachproof {
+namespace {
+
+using Kind = Fault::Kind;
+
+Hypothesis as_set(const Court& court) {
+  Hypothesis none;
+  none.gauge = court.gauge();
+  return none;
+}
+
+Hypothesis having(const Court& court, Kind kind, std::optional<double> size = {}) {
+  Fault fault;
+  fault.kind = kind;
+  fault.size = size;
+  return with(as_set(court), fault);
+}
+
+// ---- spells ----------------------------------------------------------------------------------
+
+// The stretch in which the lamps stayed as they were at `at`.
+std::pair<Nanos, Nanos> unchanged_round(const Road& road, Nanos at) {
+  const std::vector<LampEvent>& lamps = road.lamps();
+  const auto after = std::upper_bound(lamps.begin(), lamps.end(), at,
+                                      [](Nanos t, const LampEvent& event) { return t < event.at; });
+  const Nanos from = after == lamps.begin() ? 0 : std::prev(after)->at;
+  return {from, after == lamps.end() ? road.until() : after->at};
+}
+
+// The lamps stood still, or were dark, where they were wrong.
+void spells(const Court& court, std::vector<Hypothesis>& found) {
+  if (court.runs().size() != 1) return;
+  const Road& road = court.road(0);
+  const Gauge& gauge = court.gauge();
+  const Nanos guard = gauge.tolerance.response_to + gauge.tolerance.settle + 50 * ns_per_ms;
+  std::vector<Road::Wrong> wrong = road.wrong(gauge, 30 * ns_per_ms);
+  std::stable_sort(wrong.begin(), wrong.end(),
+                   [](const auto& a, const auto& b) { return a.to - a.from > b.to - b.from; });
+  for (std::size_t i = 0; i < std::min<std::size_t>(wrong.size(), 3); ++i) {
+    const auto [from, to] = unchanged_round(road, wrong[i].from);
+    if (to - from < guard && wrong[i].lit_at_from != 0) continue;
+    const bool dark = wrong[i].lit_at_from == 0;
+    Hypothesis one = having(court, dark ? Kind::reset : Kind::freeze, to_seconds(from));
+    one.faults.back().window = wrong[i].window;
+    one.excused = {{std::max<Nanos>(from - 1, 0), to + guard}};
+    found.push_back(one);
+  }
+}
+
+// ---- a lamp that comes and goes -----------------------------------------------------------------
+
+void loose_lamps(const Court& court, std::vector<Hypothesis>& found) {
+  const Gauge& gauge = court.gauge();
+  for (std::size_t lamp = 0; lamp < gauge.lamps.size(); ++lamp) {
+    const Channels channels = gauge.lamp_channels(lamp);
+    std::size_t dips = 0;
+    double minutes = 0;
+    for (std::size_t run = 0; run < court.runs().size(); ++run) {
+      const Road& road = court.road(run);
+      if ((road.wired() & channels) == 0) continue;
+      minutes += to_seconds(road.until()) / 60;
+      for (const Road::Wrong& wrong : road.wrong(gauge, 20 * ns_per_ms)) {
+        const Cue& cue = gauge.windows[wrong.window].cue;
+        const Channels differ = (wrong.lit_at_from ^ cue.steady) & ~cue.blinking & road.wired();
+        dips += (differ & channels) != 0 && (wrong.lit_at_from & channels) == 0;
+      }
+    }
+    if (dips < 2 || minutes <= 0) continue;
+    Hypothesis one = having(court, Kind::intermittent_lamp, static_cast<double>(dips) / minutes);
+    one.faults.back().lamp = lamp;
+    one.ignored = channels;
+    found.push_back(one);
+  }
+}
+
+// ---- the reading ----------------------------------------------------------------------------------
+
+// The rpm behind a low-pass of this time constant, in short straight pieces.
+std::shared_ptr<const std::vector<Segment>> smoothed(const std::vector<Segment>& played, double tau_s) {
+  auto out = std::make_shared<std::vector<Segment>>();
+  constexpr double pieces_per_tau = 8, settled_taus = 9;
+  double believed = played.empty() ? 0 : played.front().rpm(0);
+  const auto straight = [&](const Segment& s, double from, double to, double rpm0, double rpm1) {
+    Segment piece;
+    piece.shape = rpm0 == rpm1 ? Segment::Shape::constant : Segment::Shape::linear;
+    const double ns = s.start.frac_ns + from * 1e9;
+    piece.start.whole = s.start.whole + static_cast<Nanos>(std::floor(ns));
+    piece.start.frac_ns = ns - std::floor(ns);
+    piece.lasts_s = to - from;
+    piece.rpm0 = rpm0;
+    piece.slope_rpm_per_s = (rpm1 - rpm0) / (to - from);
+    if (piece.shape == Segment::Shape::constant) piece.slope_rpm_per_s = 0;
+    out->push_back(piece);
+  };
+  for (const Segment& s : played) {
+    // A straight line goes in: what comes out is the line, tau later, and what is left of before.
+    const bool sine = s.shape == Segment::Shape::sine;
+    for (double from = 0; from < s.lasts_s;) {
+      const bool settled = !sine && from >= settled_taus * tau_s;
+      const double to = settled ? s.lasts_s : std::min(s.lasts_s, from + tau_s / pieces_per_tau);
+      const double in0 = s.rpm(from), in1 = s.rpm(to), slope = (in1 - in0) / (to - from);
+      const double lag = slope * tau_s, decay = std::exp(-(to - from) / tau_s);
+      const double after = in1 - lag + (believed - (in0 - lag)) * decay;
+      straight(s, from, to, believed, settled ? in1 - lag : after);
+      believed = settled ? in1 - lag : after;
+      from = to;
+    }
+  }
+  return out;
+}
+
+double mean_response_ms(const Court& court) {
+  double sum = 0, n = 0;
+  for (const JudgedRun& run : court.runs())
+    for (const ResponseResult& row : run.result.responses)
+      if (std::isfinite(row.response_ms)) sum += row.response_ms, ++n;
+  return n > 0 ? sum / n : not_measured;
+}
+
+bool any(const Court& court, std::initializer_list<FindingKind> kinds) {
+  for (const JudgedRun& run : court.runs())
+    for (const Finding& finding : run.result.findings)
+      if (std::find(kinds.begin(), kinds.end(), finding.kind) != kinds.end()) return true;
+  return false;
+}
+
+void slow_readings(const Court& court, std::vector<Hypothesis>& found) {
+  if (!any(court, {FindingKind::late, FindingKind::slow_response, FindingKind::wrong_cue,
+                   FindingKind::missing_transition}))
+    return;
+  const Tolerance& tolerance = court.gauge().tolerance;
+  const double mean_ms = mean_response_ms(court);
+  const double allowed_ms = to_ms(tolerance.response_to), middle_ms = to_ms(tolerance.response_from + tolerance.response_to) / 2;
+  std::vector<double> taus_ms;
+  if (std::isfinite(mean_ms))
+    for (const double times : {0.7, 0.85, 1.0, 1.2})
+      taus_ms.push_back((mean_ms - middle_ms) * times);
+  for (const double times : {0.7, 1.0, 1.5, 2.5, 4.0, 8.0, 16.0}) taus_ms.push_back(allowed_ms * times);
+  for (const double tau_ms : taus_ms) {
+    if (!(tau_ms > 0.3 * allowed_ms) || court.runs().size() != 1) continue;
+    Hypothesis one = having(court, Kind::slow_filter, tau_ms);
+    one.gauge = court.gauge();
+    one.believed = smoothed(court.runs()[0].evidence.segments(), tau_ms / 1e3);
+    found.push_back(one);
+  }
+  for (const double times : {1.5, 2.5, 4.0, 8.0, 16.0, 32.0}) {
+    Hypothesis one = having(court, Kind::dropped_updates);
+    one.gauge.tolerance.response_to = from_seconds(allowed_ms * times / 1e3);
+    found.push_back(one);
+  }
+}
+
+void noisy_readings(const Court& court, std::vector<Hypothesis>& found) {
+  if (!any(court, {FindingKind::extra_transition, FindingKind::early, FindingKind::late, FindingKind::flicker}))
+    return;
+  double scatter = 0;
+  for (const JudgedRun& run : court.runs())
+    if (std::isfinite(run.result.scatter.rpm)) scatter = std::max(scatter, run.result.scatter.rpm);
+  const double least = court.gauge().tolerance.rpm;
+  for (const double times : {0.5, 1.0, 2.0, 4.0, 8.0, 16.0}) {
+    Hypothesis one = having(court, Kind::noisy_reading, std::max(scatter, least) * times);
+    one.noise.wander_rpm = *one.faults.back().size;
+    one.noise.wander_s = 0.1;
+    found.push_back(one);
+  }
+}
+
+}  // namespace
+
+std::vector<Hypothesis> special_hypotheses(const Court& court) {
+  std::vector<Hypothesis> found;
+  spells(court, found);
+  loose_lamps(court, found);
+  noisy_readings(court, found);
+  slow_readings(court, found);
+  return found;
+}
+
+}  // namespace tachproof

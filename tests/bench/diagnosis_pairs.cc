@@ -1,0 +1,26 @@
+// How often is the true cause named first?
+//
+//     diagnosis_pairs [COUNT [SEED [FIRST]]]
+#include <fmt/format.h>
+
+#include <cstdlib>
+
+#include "tests/bench/diagnosed_pairs.h"
+
+int main(int argc, char** argv) {
+  using namespace tachproof;
+  const auto number = [&](int at, std::uint64_t otherwise) {
+    return argc > at ? std::strtoull(argv[at], nullptr, 10) : otherwise;
+  };
+  const NamedStudy study = study_diagnoses(number(1, 300), number(2, 1), number(3, 1));
+  const auto line = [](const std::string& name, const NamedCounts& c) {
+    fmt::print("{:28} failed {:4}  first {:4}  listed {:4}  whole {:4}\n", name, c.failed, c.first, c.listed,
+               c.explained);
+  };
+  for (const auto& [kind, counts] : study.kinds) line(kind, counts);
+  line("one fault", study.singles);
+  line("two faults", study.doubles);
+  fmt::print("healthy {}, with a cause {}; {:.1f} s, longest {:.2f} s\n", study.healthy, study.healthy_with_cause,
+             study.cpu_s, study.longest_s);
+  for (const std::string& miss : study.misses) fmt::print("{}\n", miss);
+}
