@@ -45,7 +45,8 @@ class DiagnoseCommand : public Command {
   void declare(Arguments& arguments) override {
     arguments.words(folders_, "RUN", "The run folder; or several runs of one unit with the same gauge file.");
     arguments.repeated(among_, "--among", "GAUGE", "A gauge file that the unit may run instead.");
-    arguments.option(next_, "--next", "FILE", "Writes the scenario that tells the causes apart into this file.");
+    arguments.option(next_, "--next", "FILE",
+                     "Writes the scenario that tells the causes apart into this file.");
     arguments.flag(json_, "--json", "Prints the causes as JSON.");
   }
 
@@ -100,7 +101,8 @@ class DiagnoseCommand : public Command {
     const std::string text = next_scenario(found.gauge, found.diagnosis);
     if (text.empty()) {
       fmt::print(stderr,
-                 "{}: not written, since no rpm tells these causes apart: change the part and run again\n", next_);
+                 "{}: not written, since no rpm tells these causes apart: change the part and run again\n",
+                 next_);
       return;
     }
     Replacement file(next_, text);

@@ -40,9 +40,12 @@ Cause cause_from(const Json& json) {
 }  // namespace
 
 Json cause_to_json(const Cause& cause) {
-  return {{"text", text_to_json(cause.text)}, {"changes", list_of(cause.changes, change_to_json)},
-          {"explains", cause.explains},       {"of", cause.of},
-          {"left", list_of(cause.left, text_to_json)}, {"do", text_to_json(cause.todo)}};
+  return {{"text", text_to_json(cause.text)},
+          {"changes", list_of(cause.changes, change_to_json)},
+          {"explains", cause.explains},
+          {"of", cause.of},
+          {"left", list_of(cause.left, text_to_json)},
+          {"do", text_to_json(cause.todo)}};
 }
 
 void causes_into_json(const Causes& causes, Json& object) {

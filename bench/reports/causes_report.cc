@@ -13,7 +13,8 @@ namespace {
 // "explains all 34 findings"
 std::string share(const Cause& cause) {
   if (cause.whole())
-    return cause.of == 1 ? "explains the finding" : fmt::format("explains {} of {} findings", cause.explains, cause.of);
+    return cause.of == 1 ? "explains the finding"
+                         : fmt::format("explains {} of {} findings", cause.explains, cause.of);
   return fmt::format("explains only {} of {} findings", cause.explains, cause.of);
 }
 
@@ -26,7 +27,8 @@ void paragraph(std::string& out, std::size_t width, const std::string& lead, con
 }
 
 constexpr const char* not_told_apart =
-    "This run does not tell these causes apart: tachproof diagnose RUN --next FILE writes the scenario that does.";
+    "This run does not tell these causes apart: tachproof diagnose RUN --next FILE writes the scenario that "
+    "does.";
 
 }  // namespace
 
@@ -66,7 +68,8 @@ std::string causes_html(const Causes& causes) {
     html += fmt::format("<li><b>{}</b>; {}. {}", escaped(cause.text), share(cause), escaped(cause.todo));
     if (!cause.left.empty()) {
       html += " Left:\n<ul>\n";
-      for (const std::string& left : cause.left) html += fmt::format("<li>{}</li>\n", escaped(as_sentence(left)));
+      for (const std::string& left : cause.left)
+        html += fmt::format("<li>{}</li>\n", escaped(as_sentence(left)));
       html += "</ul>\n";
     }
     html += "</li>\n";

@@ -28,7 +28,8 @@ std::vector<std::filesystem::path> yaml_files(const std::filesystem::path& folde
   std::error_code error;
   for (const auto& entry : std::filesystem::directory_iterator(folder, error)) {
     const std::string ending = entry.path().extension();
-    if ((ending == ".yaml" || ending == ".yml") && entry.is_regular_file(error)) files.push_back(entry.path());
+    if ((ending == ".yaml" || ending == ".yml") && entry.is_regular_file(error))
+      files.push_back(entry.path());
   }
   std::sort(files.begin(), files.end());
   if (files.size() > most_beside) files.resize(most_beside);
@@ -37,7 +38,8 @@ std::vector<std::filesystem::path> yaml_files(const std::filesystem::path& folde
 
 // `12.5`, `300ms`: as a person would write it.
 std::string duration(Nanos t) {
-  return t % ns_per_s == 0 ? fmt::format("{}s", t / ns_per_s) : fmt::format("{}ms", (t + ns_per_ms - 1) / ns_per_ms);
+  return t % ns_per_s == 0 ? fmt::format("{}s", t / ns_per_s)
+                           : fmt::format("{}ms", (t + ns_per_ms - 1) / ns_per_ms);
 }
 
 std::string step_text(const Step& step) {
@@ -50,7 +52,8 @@ std::string step_text(const Step& step) {
 
 }  // namespace
 
-std::vector<OtherGauge> gauges_beside(const std::filesystem::path& gauge_file, const std::string& but_sha256) {
+std::vector<OtherGauge> gauges_beside(const std::filesystem::path& gauge_file,
+                                      const std::string& but_sha256) {
   std::vector<OtherGauge> all;
   const std::filesystem::path folder = gauge_file.parent_path();
   for (const std::filesystem::path& file : yaml_files(folder.empty() ? "." : folder)) {
@@ -71,7 +74,8 @@ void find_causes(RunRecord& record, const EvidenceLog& evidence, const std::file
   if (verdict == Verdict::undecided) record.causes.missing = missing_evidence(record.gauge, record.result);
   if (verdict != Verdict::fail || !evidence.begun()) return;
   record.causes =
-      diagnose(record.gauge, {{record.result, evidence}}, gauges_beside(gauge_file, record.gauge_sha256)).causes;
+      diagnose(record.gauge, {{record.result, evidence}}, gauges_beside(gauge_file, record.gauge_sha256))
+          .causes;
 }
 
 StoredDiagnosis diagnose_folders(const std::vector<std::filesystem::path>& folders,
@@ -95,8 +99,9 @@ StoredDiagnosis diagnose_folders(const std::vector<std::filesystem::path>& folde
     out.gauge = again.back().gauge;
     out.verdict = worst(out.verdict, reported_verdict(again.back().result));
     if (!logs.back().begun() && again.back().result.verdict == Verdict::fail)
-      throw CannotJudgeAgain(folder.string() +
-                             " is a dwell, whose fail is flicker: `tachproof deadband` says which deadband holds");
+      throw CannotJudgeAgain(
+          folder.string() +
+          " is a dwell, whose fail is flicker: `tachproof deadband` says which deadband holds");
     runs.push_back({again.back().result, logs.back()});
   }
   out.diagnosis = diagnose(out.gauge, runs, others);

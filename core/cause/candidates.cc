@@ -132,7 +132,8 @@ class Search {
     for (Channels left = all & cued_; left != 0; left &= left - 1) {
       const auto right = static_cast<std::size_t>(std::countr_zero(left));
       for (Channels others = all & ~(Channels{1} << right); others != 0; others &= others - 1) {
-        Fault fault = of_channels(Kind::wrong_colour, right, static_cast<std::size_t>(std::countr_zero(others)));
+        Fault fault =
+            of_channels(Kind::wrong_colour, right, static_cast<std::size_t>(std::countr_zero(others)));
         try_cues(fault);
         for (std::size_t w = 0; w < gauge_.windows.size(); ++w)
           if (is_lit(gauge_.windows[w].cue.steady | gauge_.windows[w].cue.blinking, right)) {
@@ -179,7 +180,8 @@ class Search {
       groups.emplace_back(end - i, sizes[i + (end - i) / 2]);
       i = end;
     }
-    std::stable_sort(groups.begin(), groups.end(), [](const auto& a, const auto& b) { return a.first > b.first; });
+    std::stable_sort(groups.begin(), groups.end(),
+                     [](const auto& a, const auto& b) { return a.first > b.first; });
     std::vector<double> all;
     for (const auto& group : groups)
       if (all.size() < most) all.push_back(group.second);
@@ -205,13 +207,15 @@ class Search {
         if (std::abs(by) > 0.5) try_whole(sized(fault, by));
     }
     for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
-      for (const double by : named(shifts([&](std::size_t of) { return of == b; }), apart, 4))
+      for (const double by : named(shifts([&](std::size_t one) { return one == b; }), apart, 4))
         if (std::abs(by) > 0.5) try_whole(at_boundary(Kind::boundary_moved, b, by));
       // The window below, or this one, never shows.
       if (b < gauge_.boundaries())
-        try_whole(at_boundary(Kind::boundary_moved, b, gauge_.windows[b + 1].from_rpm - gauge_.windows[b].from_rpm));
+        try_whole(at_boundary(Kind::boundary_moved, b,
+                              gauge_.windows[b + 1].from_rpm - gauge_.windows[b].from_rpm));
       if (b > 1)
-        try_whole(at_boundary(Kind::boundary_moved, b, gauge_.windows[b - 1].from_rpm - gauge_.windows[b].from_rpm));
+        try_whole(at_boundary(Kind::boundary_moved, b,
+                              gauge_.windows[b - 1].from_rpm - gauge_.windows[b].from_rpm));
     }
     std::vector<double> ratios;
     for (const Road::Move& m : moves_)

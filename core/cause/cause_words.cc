@@ -13,8 +13,13 @@ namespace {
 using Kind = Fault::Kind;
 constexpr std::size_t most_left = 5;
 
+char upper(char c) { return c >= 'a' && c <= 'z' ? static_cast<char>(c - 'a' + 'A') : c; }
+char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
+
 // With as many decimals as U has meaning: one figure of it.
-int decimals_of(double u) { return !(u > 0) ? 2 : u >= 1 ? 0 : std::min(3, static_cast<int>(std::ceil(-std::log10(u)))); }
+int decimals_of(double u) {
+  return !(u > 0) ? 2 : u >= 1 ? 0 : std::min(3, static_cast<int>(std::ceil(-std::log10(u))));
+}
 std::string rounded(double value, double u) {
   const double near = std::round(value);
   if (std::abs(near - value) < 1e-9) return number_text(near);
@@ -22,12 +27,15 @@ std::string rounded(double value, double u) {
 }
 
 std::string plus_minus(double u, const std::string& unit) {
-  return std::isfinite(u) ? ", U = " + decimal(u, std::max(1, decimals_of(u))) + (unit.empty() ? "" : " " + unit) : "";
+  return std::isfinite(u)
+             ? ", U = " + decimal(u, std::max(1, decimals_of(u))) + (unit.empty() ? "" : " " + unit)
+             : "";
 }
 
 // "5150 (set: 5210)".
 std::string instead(double is, double set, double u, const std::string& unit) {
-  return rounded(is, u) + (unit.empty() ? "" : " " + unit) + " (set: " + number_text(set) + plus_minus(u, unit) + ")";
+  return rounded(is, u) + (unit.empty() ? "" : " " + unit) + " (set: " + number_text(set) +
+         plus_minus(u, unit) + ")";
 }
 
 std::string lamp_name(const Gauge& g, const Fault& f) {
@@ -66,24 +74,26 @@ std::string sentence(const Gauge& g, const Fault& f, double u) {
     case Kind::wrong_pulses_per_rev: return "The unit " + of_thresholds(g, f, u);
     case Kind::blink_rate: return "Lamps blink at " + instead(size, g.blink ? g.blink->hz : 0, u, "Hz");
     case Kind::blink_duty:
-      return "Blinking lamps are lit for " + decimal(100 * size, 0) + " % of the time (set: " +
-             decimal(100 * (g.blink ? g.blink->duty : 0), 0) + " %)";
+      return "Blinking lamps are lit for " + decimal(100 * size, 0) +
+             " % of the time (set: " + decimal(100 * (g.blink ? g.blink->duty : 0), 0) + " %)";
     case Kind::slow_response:
-      return "The unit responds in " + decimal(size, 0) + " ms (allowed: " + decimal(to_ms(g.tolerance.response_from), 0) +
-             " to " + decimal(to_ms(g.tolerance.response_to), 0) + " ms" + plus_minus(u, "ms") + ")";
+      return "The unit responds in " + decimal(size, 0) +
+             " ms (allowed: " + decimal(to_ms(g.tolerance.response_from), 0) + " to " +
+             decimal(to_ms(g.tolerance.response_to), 0) + " ms" + plus_minus(u, "ms") + ")";
     case Kind::slow_filter:
       return "The unit smooths its reading with a time constant of about " + decimal(size, 0) + " ms";
     case Kind::dropped_updates: return "The unit renews its lamps only now and then: it skips updates";
     case Kind::noisy_reading:
       return "The unit's reading is noisy: up to " + decimal(size, 1) + " rpm (standard deviation)";
     case Kind::intermittent_lamp:
-      return "Lamp " + g.lamps[*f.lamp].id + " goes dark now and then, about " + decimal(size, 0) + " times a minute";
+      return "Lamp " + g.lamps[*f.lamp].id + " goes dark now and then, about " + decimal(size, 0) +
+             " times a minute";
     case Kind::freeze: return "The lamps did not change from " + decimal(size, 2) + " s on for a time";
     case Kind::reset: return "The unit went dark at " + decimal(size, 2) + " s, as without supply";
     default: break;
   }
   std::string text = describe(f, g);
-  if (!text.empty()) text[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(text[0])));
+  if (!text.empty()) text[0] = upper(text[0]);
   return text;
 }
 
@@ -133,8 +143,8 @@ std::string todo(const Gauge& g, const Fault& f) {
     case Kind::wrong_pulses_per_rev:
       return "Set pulses per revolution to " + number_text(g.pulses_per_rev) + " in the unit.";
     case Kind::wrong_colour:
-      return "Check the colours in the unit's settings; then the wires of " + g.channel_name(*f.channel) + " and " +
-             g.channel_name(*f.other_channel) + ".";
+      return "Check the colours in the unit's settings; then the wires of " + g.channel_name(*f.channel) +
+             " and " + g.channel_name(*f.other_channel) + ".";
     case Kind::slow_response:
     case Kind::slow_filter:
       return "Look in the unit's settings for smoothing or damping, and set less of it.";
@@ -142,7 +152,8 @@ std::string todo(const Gauge& g, const Fault& f) {
     case Kind::noisy_reading:
       return "Check the tach wire's shield and ground, and the unit's input filter; then run again.";
     case Kind::freeze: return "Run again: if the lamps stop again, replace the unit.";
-    case Kind::reset: return "Check the plug, the wires and the voltage of the unit's supply; then run again.";
+    case Kind::reset:
+      return "Check the plug, the wires and the voltage of the unit's supply; then run again.";
     default: return of_wiring(g, f);
   }
 }
@@ -155,8 +166,10 @@ CauseChange change_of(const Gauge& g, const Fault& f, double u) {
     change.numbers = {{"from_rpm", set}, {"to_rpm", set + f.size.value_or(0)}};
   }
   if (!std::isfinite(u)) return change;
-  const std::string unit = f.kind == Kind::blink_rate ? "_hz" : f.kind == Kind::slow_response ? "_ms"
-                           : unit_of(f.kind) == "rpm" ? "_rpm" : "";
+  const std::string unit = f.kind == Kind::blink_rate      ? "_hz"
+                           : f.kind == Kind::slow_response ? "_ms"
+                           : unit_of(f.kind) == "rpm"      ? "_rpm"
+                                                           : "";
   change.numbers.emplace_back("expanded_uncertainty" + unit, u);
   return change;
 }
@@ -176,7 +189,7 @@ Cause cause_of(const Gauge& set, const Trial& trial, std::uint64_t of) {
       cause.text += how;
     } else {
       std::string text = sentence(set, fault, h.u[i]);
-      if (i > 0) text[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(text[0])));
+      if (i > 0) text[0] = lower(text[0]);
       cause.text += (i == 0 ? "" : ", and ") + text;
     }
     cause.changes.push_back(change_of(set, fault, h.u[i]));

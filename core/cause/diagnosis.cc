@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <optional>
 
 #include "core/cause/candidates.h"
@@ -154,11 +155,6 @@ class Detective {
     return best;
   }
 
-  bool tried(const std::vector<Fault>& faults) const {
-    return std::any_of(trials_.begin(), trials_.end(),
-                       [&](const Trial& t) { return t.hypothesis.faults == faults; });
-  }
-
   void singles() {
     std::vector<RunResult> results;
     for (const JudgedRun& run : court_.runs()) results.push_back(run.result);
@@ -185,7 +181,8 @@ class Detective {
   std::vector<std::size_t> firsts() const {
     std::vector<std::size_t> order;
     for (std::size_t i = 0; i < trials_.size(); ++i)
-      if (is_change_of_settings(trials_[i].hypothesis.faults.front().kind) && trials_[i].left < court_.findings())
+      if (is_change_of_settings(trials_[i].hypothesis.faults.front().kind) &&
+          trials_[i].left < court_.findings())
         order.push_back(i);
     std::stable_sort(order.begin(), order.end(),
                      [&](std::size_t a, std::size_t b) { return trials_[a].left < trials_[b].left; });
@@ -215,7 +212,9 @@ class Detective {
   }
 
   // Windows are gone, so that places no longer mean what they did.
-  bool is_shortened(const Gauge& gauge) const { return gauge.windows.size() + 1 < court_.gauge().windows.size(); }
+  bool is_shortened(const Gauge& gauge) const {
+    return gauge.windows.size() + 1 < court_.gauge().windows.size();
+  }
 
   // ---- the end -----------------------------------------------------------------------------
 
@@ -237,9 +236,9 @@ class Detective {
       if (diagnosis.causes.list.size() >= (solved ? most_listed : 1)) break;
       if (!solved && trial->left >= court_.findings()) break;
       if (solved && rank(trial) > rank(all.front()) + clearly_worse) break;
-      const bool known = std::any_of(
-          diagnosis.hypotheses.begin(), diagnosis.hypotheses.end(),
-          [&](const Hypothesis& h) { return says_the_same(h, trial->hypothesis, apart); });
+      const bool known =
+          std::any_of(diagnosis.hypotheses.begin(), diagnosis.hypotheses.end(),
+                      [&](const Hypothesis& h) { return says_the_same(h, trial->hypothesis, apart); });
       if (known) continue;
       diagnosis.causes.list.push_back(cause_of(court_.gauge(), *trial, court_.findings()));
       diagnosis.hypotheses.push_back(trial->hypothesis);
@@ -261,10 +260,13 @@ class Detective {
   std::string nothing(const Causes& causes) const {
     const std::uint64_t of = court_.findings();
     const std::string all = of == 1 ? "the finding" : "all " + std::to_string(of) + " findings";
-    std::string text = "No single change of settings, unit or wiring explains " + all + ", and no two that were tried do";
+    std::string text =
+        "No single change of settings, unit or wiring explains " + all + ", and no two that were tried do";
     if (!causes.list.empty())
-      text += "; the nearest explains " + std::to_string(causes.list.front().explains) + " of " + std::to_string(of);
-    return text + ". Look at the report's close-ups, and try another unit of the same settings on this bench.";
+      text += "; the nearest explains " + std::to_string(causes.list.front().explains) + " of " +
+              std::to_string(of);
+    return text +
+           ". Look at the report's close-ups, and try another unit of the same settings on this bench.";
   }
 
   Court court_;
@@ -280,7 +282,8 @@ Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
     return run.result.verdict == Verdict::fail && faults_found(run.result) > 0;
   };
   const bool any = std::any_of(runs.begin(), runs.end(), failed);
-  const bool whole = std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
+  const bool whole =
+      std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
   if (any && whole) return Detective(gauge, runs, others).solve();
   Diagnosis none;
   for (const JudgedRun& run : runs)

@@ -51,7 +51,7 @@ class EvidenceLog {
 
   // The judge's word on it. Only of a log that is whole.
   struct Changes {
-    Channels wired = ~Channels{0};                     // looks at these channels only
+    Channels wired = ~Channels{0};                      // looks at these channels only
     std::vector<std::pair<Nanos, Nanos>> excused = {};  // disturbed as well; in time order
     std::function<void(const Reach&)> on_reach = {};
     const std::vector<Segment>* believed = nullptr;  // in place of the rpm, adjoining
@@ -88,7 +88,8 @@ class EvidenceLog {
 // A judge, and the log of what it is told where one is kept.
 class LoggedJudge {
  public:
-  LoggedJudge(const Gauge& gauge, const JudgeSetup& setup, EvidenceLog* log) : judge_(gauge, setup), log_(log) {
+  LoggedJudge(const Gauge& gauge, const JudgeSetup& setup, EvidenceLog* log)
+      : judge_(gauge, setup), log_(log) {
     if (log_ != nullptr) log_->begin(setup);
   }
   void rpm(const Segment& segment) {

@@ -10,7 +10,7 @@ constexpr std::size_t most = 8;
 
 std::string stopped(std::string text) {
   if (!text.empty() && text.back() != '.') text += '.';
-  if (!text.empty()) text[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(text[0])));
+  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
   return text;
 }
 
@@ -20,7 +20,8 @@ class Missing {
 
   std::vector<std::string> all(const Gauge& gauge) {
     if (result_.evidence.lamp_changes == 0 && gauge.boundaries() > 0 && !result_.transitions.empty())
-      say("No lamp ever changed: the unit has no supply, gets no tach signal, or the watcher does not see it. "
+      say("No lamp ever changed: the unit has no supply, gets no tach signal, or the watcher does not see "
+          "it. "
           "Check the supply, then the tach wire, then the wires of the lamps, and run again.");
     for (const Finding& finding : result_.findings)
       if (verdict_of(finding.kind) == Verdict::undecided) say(stopped(finding.message));
@@ -51,13 +52,15 @@ class Missing {
     std::vector<std::pair<std::string, std::string>> groups;  // remark, boundaries
     for (const Row& row : rows) {
       if (row.verdict != Verdict::undecided || !row.asked || row.remark.empty()) continue;
-      auto group = std::find_if(groups.begin(), groups.end(), [&](const auto& g) { return g.first == row.remark; });
+      auto group =
+          std::find_if(groups.begin(), groups.end(), [&](const auto& g) { return g.first == row.remark; });
       if (group == groups.end()) group = groups.insert(group, {row.remark, ""});
       std::string& names = group->second;
       if ((", " + names + ",").find(", " + row.boundary + ",") == std::string::npos)
         names += (names.empty() ? "" : ", ") + row.boundary;
     }
-    for (const auto& [remark, names] : groups) say(stopped("the " + std::string(what) + " of " + names + ": " + remark));
+    for (const auto& [remark, names] : groups)
+      say(stopped("the " + std::string(what) + " of " + names + ": " + remark));
   }
 
   const RunResult& result_;

@@ -5,6 +5,7 @@
 #include <bit>
 #include <cmath>
 #include <limits>
+#include <optional>
 
 #include "core/judge/dimming.h"
 
@@ -137,7 +138,8 @@ void Road::watch_blinks(const Gauge& gauge, const std::vector<std::size_t>& wind
   for (std::size_t first = 0; first < windows.size();) {
     std::size_t end = first;
     while (end < windows.size() && windows[end] == windows[first]) ++end;
-    const Nanos from = samples_[first].at + guard_, to = (end < windows.size() ? samples_[end].at : until_) - guard_;
+    const Nanos from = samples_[first].at + guard_,
+                to = (end < windows.size() ? samples_[end].at : until_) - guard_;
     const bool calm = !samples_[first].disturbed && !samples_[end - 1].disturbed;
     if (calm && to_seconds(to - from) >= 2.2 / blink_hz_) {
       while (event + 1 < lamps_.size() && lamps_[event + 1].at <= from) ++event;
@@ -232,7 +234,10 @@ std::vector<std::pair<double, Cue>> ladder(const Gauge& given, bool rising) {
   std::vector<std::pair<double, Cue>> steps;
   for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
     if (!steps.empty() && steps.back().second == gauge.windows[w].cue) continue;
-    steps.emplace_back(w == 0 ? 0 : rising ? gauge.rising_rpm(w) : gauge.falling_rpm(w), gauge.windows[w].cue);
+    steps.emplace_back(w == 0   ? 0
+                       : rising ? gauge.rising_rpm(w)
+                                : gauge.falling_rpm(w),
+                       gauge.windows[w].cue);
   }
   return steps;
 }
@@ -244,10 +249,11 @@ bool same_behaviour(const Gauge& a, const Gauge& b, double within_rpm) {
     const auto one = ladder(a, rising), other = ladder(b, rising);
     if (one.size() != other.size()) return false;
     for (std::size_t i = 0; i < one.size(); ++i)
-      if (!(one[i].second == other[i].second) || std::abs(one[i].first - other[i].first) > within_rpm) return false;
+      if (!(one[i].second == other[i].second) || std::abs(one[i].first - other[i].first) > within_rpm)
+        return false;
   }
-  const bool blinks = std::any_of(a.windows.begin(), a.windows.end(),
-                                  [](const Window& w) { return w.cue.blinking != 0; });
+  const bool blinks =
+      std::any_of(a.windows.begin(), a.windows.end(), [](const Window& w) { return w.cue.blinking != 0; });
   if (blinks && a.blink && b.blink &&
       (std::abs(a.blink->hz - b.blink->hz) > a.tolerance.blink_hz / 4 ||
        std::abs(a.blink->duty - b.blink->duty) > a.tolerance.blink_duty / 4))

@@ -46,10 +46,10 @@ class Road {
   // A stretch in which the lamps were not as this gauge has them. Short ones are left out.
   struct Wrong {
     Nanos from = 0, to = 0;
-    std::size_t window = 0;     // that should be shown at its beginning
-    bool changed = false;       // the lamps changed in it
-    Channels lit_at_from = 0;   // lit at its beginning,
-    Channels ever_lit = 0;      // and at any time of it
+    std::size_t window = 0;    // that should be shown at its beginning
+    bool changed = false;      // the lamps changed in it
+    Channels lit_at_from = 0;  // lit at its beginning,
+    Channels ever_lit = 0;     // and at any time of it
   };
   std::vector<Wrong> wrong(const Gauge& gauge, Nanos least) const;
 

@@ -43,7 +43,8 @@ double size_or_none(const Gauge& gauge, const Fault& fault) {
 }
 
 // How far each measured threshold goes for a size that is larger by 1.
-std::vector<double> lever(const Gauge& before, const Fault& fault, const std::vector<MeasuredThreshold>& measured) {
+std::vector<double> lever(const Gauge& before, const Fault& fault,
+                          const std::vector<MeasuredThreshold>& measured) {
   const double size = size_or_none(before, fault);
   const double by = fault.kind == Kind::wrong_pulses_per_rev ? 1e-3 * before.pulses_per_rev : 1;
   Fault more = fault, less = fault;
@@ -191,7 +192,8 @@ std::vector<MeasuredThreshold> measured_thresholds(const Gauge& gauge, const Run
   std::vector<MeasuredThreshold> all;
   for (const BoundaryResult& row : result.boundaries) {
     double rpm = row.threshold_rpm, u = row.expanded_uncertainty_rpm / 2;
-    if (!std::isfinite(rpm) && row.between_rpm && std::isfinite(row.between_rpm->high_rpm - row.between_rpm->low_rpm)) {
+    if (!std::isfinite(rpm) && row.between_rpm &&
+        std::isfinite(row.between_rpm->high_rpm - row.between_rpm->low_rpm)) {
       rpm = (row.between_rpm->low_rpm + row.between_rpm->high_rpm) / 2;
       u = (row.between_rpm->high_rpm - row.between_rpm->low_rpm) / 2;
     }

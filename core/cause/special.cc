@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <initializer_list>
 
 namespace tachproof {
 namespace {
@@ -135,11 +136,11 @@ void slow_readings(const Court& court, std::vector<Hypothesis>& found) {
     return;
   const Tolerance& tolerance = court.gauge().tolerance;
   const double mean_ms = mean_response_ms(court);
-  const double allowed_ms = to_ms(tolerance.response_to), middle_ms = to_ms(tolerance.response_from + tolerance.response_to) / 2;
+  const double allowed_ms = to_ms(tolerance.response_to),
+               middle_ms = to_ms(tolerance.response_from + tolerance.response_to) / 2;
   std::vector<double> taus_ms;
   if (std::isfinite(mean_ms))
-    for (const double times : {0.7, 0.85, 1.0, 1.2})
-      taus_ms.push_back((mean_ms - middle_ms) * times);
+    for (const double times : {0.7, 0.85, 1.0, 1.2}) taus_ms.push_back((mean_ms - middle_ms) * times);
   for (const double times : {0.7, 1.0, 1.5, 2.5, 4.0, 8.0, 16.0}) taus_ms.push_back(allowed_ms * times);
   for (const double tau_ms : taus_ms) {
     if (!(tau_ms > 0.3 * allowed_ms) || court.runs().size() != 1) continue;
@@ -156,7 +157,8 @@ void slow_readings(const Court& court, std::vector<Hypothesis>& found) {
 }
 
 void noisy_readings(const Court& court, std::vector<Hypothesis>& found) {
-  if (!any(court, {FindingKind::extra_transition, FindingKind::early, FindingKind::late, FindingKind::flicker}))
+  if (!any(court,
+           {FindingKind::extra_transition, FindingKind::early, FindingKind::late, FindingKind::flicker}))
     return;
   double scatter = 0;
   for (const JudgedRun& run : court.runs())

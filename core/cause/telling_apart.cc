@@ -28,7 +28,8 @@ class Difference {
     for (const Gauge& gauge : acts) acts_.push_back(without_hidden_windows(gauge));
     highest_ = 500;
     for (const Gauge& gauge : acts_)
-      for (std::size_t b = 1; b <= gauge.boundaries(); ++b) highest_ = std::max(highest_, gauge.rising_rpm(b) + 300);
+      for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
+        highest_ = std::max(highest_, gauge.rising_rpm(b) + 300);
     highest_ = std::min(highest_, Profile::max_rpm);
     settled_ = set.tolerance.response_to + set.tolerance.settle;
     for (const Gauge& gauge : acts_)
@@ -78,9 +79,10 @@ class Difference {
       blinks |= cue_a.blinking != 0;
       for (std::size_t b = a + 1; b < acts_.size(); ++b) {
         const Cue cue_b = cue(acts_[b], place);
-        const bool same_blink = cue_a.blinking == 0 || !acts_[a].blink || !acts_[b].blink ||
-                                (std::abs(acts_[a].blink->hz - acts_[b].blink->hz) < set_.tolerance.blink_hz / 2 &&
-                                 std::abs(acts_[a].blink->duty - acts_[b].blink->duty) < set_.tolerance.blink_duty / 2);
+        const bool same_blink =
+            cue_a.blinking == 0 || !acts_[a].blink || !acts_[b].blink ||
+            (std::abs(acts_[a].blink->hz - acts_[b].blink->hz) < set_.tolerance.blink_hz / 2 &&
+             std::abs(acts_[a].blink->duty - acts_[b].blink->duty) < set_.tolerance.blink_duty / 2);
         if (!(cue_a == cue_b) || !same_blink) place.tells.insert({a, b});
       }
     }
@@ -100,7 +102,8 @@ class Difference {
     std::vector<Place> kept;
     std::set<std::pair<std::size_t, std::size_t>> told;
     const auto gain = [&](const Place& place) {
-      return std::count_if(place.tells.begin(), place.tells.end(), [&](const auto& p) { return !told.contains(p); });
+      return std::count_if(place.tells.begin(), place.tells.end(),
+                           [&](const auto& p) { return !told.contains(p); });
     };
     while (!all.empty() && kept.size() < most_places) {
       const auto best = std::max_element(all.begin(), all.end(), [&](const Place& a, const Place& b) {

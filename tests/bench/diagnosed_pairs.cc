@@ -37,8 +37,8 @@ Gauge truly_acts(const MutationPair& pair) {
 }
 
 bool no_settings(const std::string& kind) {
-  return kind == "slow-filter" || kind == "slow-response" || kind == "dropped-updates" || kind == "noisy-reading" ||
-         kind == "intermittent-lamp" || kind == "freeze" || kind == "reset";
+  return kind == "slow-filter" || kind == "slow-response" || kind == "dropped-updates" ||
+         kind == "noisy-reading" || kind == "intermittent-lamp" || kind == "freeze" || kind == "reset";
 }
 
 // A response is slow either way.

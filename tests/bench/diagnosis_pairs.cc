@@ -20,7 +20,7 @@ int main(int argc, char** argv) {
   for (const auto& [kind, counts] : study.kinds) line(kind, counts);
   line("one fault", study.singles);
   line("two faults", study.doubles);
-  fmt::print("healthy {}, with a cause {}; {:.1f} s, longest {:.2f} s\n", study.healthy, study.healthy_with_cause,
-             study.cpu_s, study.longest_s);
+  fmt::print("healthy {}, with a cause {}; {:.1f} s, longest {:.2f} s\n", study.healthy,
+             study.healthy_with_cause, study.cpu_s, study.longest_s);
   for (const std::string& miss : study.misses) fmt::print("{}\n", miss);
 }

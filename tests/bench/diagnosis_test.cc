@@ -14,7 +14,8 @@ namespace {
 using testing::HasSubstr;
 
 const Gauge& drumlin() {
-  static const Gauge gauge = load_gauge(std::filesystem::path(TACHPROOF_SOURCE_DIR) / "fixtures/gauges/drumlin.yaml");
+  static const Gauge gauge =
+      load_gauge(std::filesystem::path(TACHPROOF_SOURCE_DIR) / "fixtures/gauges/drumlin.yaml");
   return gauge;
 }
 const std::vector<Step>& acceptance() {
@@ -36,7 +37,8 @@ Behaviour sound() {
 }
 
 // A Drumlin that runs something else, proven by the acceptance scenario.
-Diagnosis diagnosed(const Gauge& runs, const Behaviour& behaviour, const std::vector<OtherGauge>& others = {}) {
+Diagnosis diagnosed(const Gauge& runs, const Behaviour& behaviour,
+                    const std::vector<OtherGauge>& others = {}) {
   const PlayedUnit played = played_unit(drumlin(), runs, behaviour, acceptance());
   return diagnose(drumlin(), {{played.result, played.evidence}}, others);
 }
@@ -116,8 +118,8 @@ TEST(Diagnosis, ADarkLampAWrongColourAndAStuckOneAreNamed) {
   EXPECT_EQ(kind(dark), "lamp-dark");
   EXPECT_TRUE(first(dark).whole());
   EXPECT_THAT(first(dark).todo, HasSubstr("lamp right"));
-  const Diagnosis colour =
-      diagnosed({"wrong-colour", {{"lamp", "mid"}, {"colour", "magenta"}, {"to", "blue"}, {"window", "beyond"}}, {}});
+  const Diagnosis colour = diagnosed(
+      {"wrong-colour", {{"lamp", "mid"}, {"colour", "magenta"}, {"to", "blue"}, {"window", "beyond"}}, {}});
   EXPECT_EQ(kind(colour), "wrong-colour");
   EXPECT_TRUE(first(colour).whole());
   const Diagnosis stuck = diagnosed({"stuck-on", {{"lamp", "top"}, {"colour", "magenta"}}, {}});
@@ -189,9 +191,9 @@ TEST(Diagnosis, OfAnUndecidedRunItSaysWhatIsMissing) {
 
 TEST(Diagnosis, CausesThatTheEvidenceDoesNotTellApartAreListedTogetherAndTheNextRunTells) {
   // On-limit alone is visited: its boundary, or the anchor with all that hangs from it.
-  const std::vector<Step> one{Hold{3550, ns_per_s}, RampByRate{3660, 10}, Hold{3660, ns_per_s}, RampByRate{3550, 10},
-                              Hold{3550, ns_per_s}, RampByRate{3660, 60}, Hold{3660, ns_per_s}, RampByRate{3550, 60},
-                              Hold{3550, ns_per_s}};
+  const std::vector<Step> one{Hold{3550, ns_per_s}, RampByRate{3660, 10}, Hold{3660, ns_per_s},
+                              RampByRate{3550, 10}, Hold{3550, ns_per_s}, RampByRate{3660, 60},
+                              Hold{3660, ns_per_s}, RampByRate{3550, 60}, Hold{3550, ns_per_s}};
   const Behaviour behaviour = with_fault_of({"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 12}}});
   const PlayedUnit old = played_unit(drumlin(), drumlin(), behaviour, one);
   ASSERT_EQ(old.result.verdict, Verdict::fail) << test::told(old.result);
@@ -206,8 +208,7 @@ TEST(Diagnosis, CausesThatTheEvidenceDoesNotTellApartAreListedTogetherAndTheNext
   ASSERT_FALSE(next.empty());
   EXPECT_LT(Profile(next).duration(), 60 * ns_per_s);
   const PlayedUnit later = played_unit(drumlin(), drumlin(), behaviour, next);
-  const Diagnosis both =
-      diagnose(drumlin(), {{old.result, old.evidence}, {later.result, later.evidence}});
+  const Diagnosis both = diagnose(drumlin(), {{old.result, old.evidence}, {later.result, later.evidence}});
   EXPECT_TRUE(both.causes.told_apart);
   EXPECT_EQ(kind(both), "boundary-moved");
   EXPECT_NEAR(number(first(both).changes.at(0), "by_rpm"), 12, 1);
@@ -219,7 +220,8 @@ TEST(Mutation, OfRandomGaugesTheTrueCauseMostlyStandsFirst) {
   for (const std::string& miss : study.misses) misses += miss + "\n";
   EXPECT_EQ(study.healthy_with_cause, 0u);
   ASSERT_GT(study.singles.failed, 20u);
-  EXPECT_GE(static_cast<double>(study.singles.first), 0.75 * static_cast<double>(study.singles.failed)) << misses;
+  EXPECT_GE(static_cast<double>(study.singles.first), 0.75 * static_cast<double>(study.singles.failed))
+      << misses;
 }
 
 }  // namespace
