@@ -10,14 +10,6 @@
 namespace tachproof {
 namespace {
 
-// "explains all 34 findings"
-std::string share(const Cause& cause) {
-  if (cause.whole())
-    return cause.of == 1 ? "explains the finding"
-                         : fmt::format("explains {} of {} findings", cause.explains, cause.of);
-  return fmt::format("explains only {} of {} findings", cause.explains, cause.of);
-}
-
 void paragraph(std::string& out, std::size_t width, const std::string& lead, const std::string& text) {
   std::string before = lead;
   for (const std::string& part : wrapped(printable(text), width - std::min(width / 2, lead.size()))) {
@@ -44,7 +36,7 @@ std::string causes_text(const Causes& causes, int columns) {
   for (std::size_t i = 0; i < causes.list.size(); ++i) {
     const Cause& cause = causes.list[i];
     const std::string lead = causes.list.size() == 1 ? "  " : fmt::format("{:>3}. ", i + 1);
-    paragraph(out, width, lead, fmt::format("{}; {}.", cause.text, share(cause)));
+    paragraph(out, width, lead, fmt::format("{}; {}.", cause.text, share_of(cause)));
     paragraph(out, width, std::string(lead.size(), ' '), cause.todo);
     for (const std::string& left : cause.left)
       paragraph(out, width, std::string(lead.size(), ' ') + "left: ", as_sentence(left));
@@ -65,7 +57,7 @@ std::string causes_html(const Causes& causes) {
   if (!causes.none.empty()) html += fmt::format("<p>{}</p>\n", escaped(causes.none));
   if (!causes.list.empty()) html += "<ol>\n";
   for (const Cause& cause : causes.list) {
-    html += fmt::format("<li><b>{}</b>; {}. {}", escaped(cause.text), share(cause), escaped(cause.todo));
+    html += fmt::format("<li><b>{}</b>; {}. {}", escaped(cause.text), share_of(cause), escaped(cause.todo));
     if (!cause.left.empty()) {
       html += " Left:\n<ul>\n";
       for (const std::string& left : cause.left)
@@ -77,15 +69,6 @@ std::string causes_html(const Causes& causes) {
   if (!causes.list.empty()) html += "</ol>\n";
   if (!causes.told_apart) html += fmt::format("<p>{}</p>\n", escaped(not_told_apart));
   return html;
-}
-
-std::string causes_line(const Causes& causes) {
-  std::string line;
-  for (const Cause& cause : causes.list) {
-    line += (line.empty() ? "" : " Or: ") + fmt::format("{}; {}. {}", cause.text, share(cause), cause.todo);
-    if (causes.told_apart) break;
-  }
-  return line;
 }
 
 }  // namespace tachproof

@@ -1,4 +1,4 @@
-// The causes of a failed run for a terminal, a page and a CI server.
+// The causes of a failed run for a terminal and for a page.
 #pragma once
 
 #include <string>
@@ -10,7 +10,5 @@ namespace tachproof {
 // Paragraphs with a heading, begun by an empty line; "" where there is nothing to say.
 std::string causes_text(const Causes& causes, int width);
 std::string causes_html(const Causes& causes);
-// One line: the most likely, or all that are not told apart.
-std::string causes_line(const Causes& causes);
 
 }  // namespace tachproof

@@ -8,7 +8,6 @@
 
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
-#include "bench/reports/causes_report.h"
 #include "bench/reports/junit_suite.h"
 #include "bench/reports/run_report.h"
 
@@ -140,7 +139,7 @@ Cases cases_of(const RunRecord& record) {
     cases.add({a.question, "answers", to_seconds(a.at), a.verdict, describe(a)});
   cases.add(steady_case(r));
   // The verdict itself, so that a suite is green only when the run is a pass.
-  const std::string cause = causes_line(record.causes);
+  const std::string cause = in_one_line(record.causes);
   cases.add({"verdict of the run", "run", to_seconds(r.duration), reported_verdict(r),
              cause.empty() ? reason(record) : cause});
   return cases;

@@ -35,4 +35,9 @@ struct Causes {
   bool empty() const { return list.empty() && missing.empty() && none.empty(); }
 };
 
+// "explains 34 of 34 findings".
+std::string share_of(const Cause& cause);
+// Sentences in one line: the most likely cause and what to do, or all that are not told apart.
+std::string in_one_line(const Causes& causes);
+
 }  // namespace tachproof

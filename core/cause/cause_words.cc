@@ -176,6 +176,21 @@ CauseChange change_of(const Gauge& g, const Fault& f, double u) {
 
 }  // namespace
 
+std::string share_of(const Cause& cause) {
+  if (cause.of == 1 && cause.whole()) return "explains the finding";
+  return std::string(cause.whole() ? "explains " : "explains only ") + std::to_string(cause.explains) +
+         " of " + std::to_string(cause.of) + " findings";
+}
+
+std::string in_one_line(const Causes& causes) {
+  std::string line;
+  for (const Cause& cause : causes.list) {
+    line += (line.empty() ? "" : " Or: ") + cause.text + "; " + share_of(cause) + ". " + cause.todo;
+    if (causes.told_apart) break;
+  }
+  return line;
+}
+
 Cause cause_of(const Gauge& set, const Trial& trial, std::uint64_t of) {
   Cause cause;
   const Hypothesis& h = trial.hypothesis;
