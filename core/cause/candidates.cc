@@ -305,9 +305,25 @@ class Search {
         if (std::isfinite(row.response_ms)) sum += row.response_ms, ++n;
       }
       for (const Finding& finding : result.findings)
-        slow |= finding.kind == FindingKind::slow_response || finding.kind == FindingKind::late;
+        slow |= finding.kind == FindingKind::slow_response || finding.kind == FindingKind::late ||
+                finding.kind == FindingKind::missing_transition;
     }
-    if (slow && n > 0 && sum > 0) add(sized(of(Kind::slow_response), sum / n), 0.95);
+    if (!slow) return;
+    if (n > 0 && sum > 0) add(sized(of(Kind::slow_response), sum / n), 0.95);
+    delays();
+  }
+
+  // The delay with which the lamps are right for longest, where it is beyond what is allowed.
+  void delays() {
+    const double allowed_s = to_seconds(gauge_.tolerance.response_to);
+    double best_s = 0, least = wrong_s_;
+    for (double delay_s = 0.7 * allowed_s; delay_s < 40 * allowed_s; delay_s *= 1.15) {
+      double wrong = 0;
+      for (const JudgedRun& run : court_.runs())
+        wrong += Road(run.evidence, gauge_, from_seconds(delay_s)).wrong_s(gauge_);
+      if (wrong < least) least = wrong, best_s = delay_s;
+    }
+    if (best_s > 0 && least < 0.8 * wrong_s_) add(sized(of(Kind::slow_response), 1e3 * best_s), 0.97);
   }
 
   const Court& court_;

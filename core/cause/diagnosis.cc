@@ -168,13 +168,21 @@ class Detective {
     std::optional<Kind> done;
     for (const Hypothesis& hypothesis : special_hypotheses(court_)) {
       const Kind kind = hypothesis.faults.front().kind;
-      const bool loose = kind == Kind::noisy_reading || kind == Kind::dropped_updates;
+      // What lets the lamps change more often explains too much, unless they did.
+      const bool loose = (kind == Kind::noisy_reading && !chatters()) || kind == Kind::dropped_updates;
       // The smallest that does is enough.
       if (loose != at_last || done == kind || court_.tired()) continue;
       Trial trial = court_.judge(hypothesis);
       if (trial.explains_all() && kind != Kind::slow_filter) done = kind;
       keep(std::move(trial));
     }
+  }
+
+  bool chatters() const {
+    for (const JudgedRun& run : court_.runs())
+      for (const Finding& finding : run.result.findings)
+        if (finding.kind == FindingKind::extra_transition) return true;
+    return false;
   }
 
   // The most promising single changes first: what they leave, and for how long the lamps stay wrong.

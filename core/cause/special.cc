@@ -141,7 +141,8 @@ void slow_readings(const Court& court, std::vector<Hypothesis>& found) {
   std::vector<double> taus_ms;
   if (std::isfinite(mean_ms))
     for (const double times : {0.7, 0.85, 1.0, 1.2}) taus_ms.push_back((mean_ms - middle_ms) * times);
-  for (const double times : {0.7, 1.0, 1.5, 2.5, 4.0, 8.0, 16.0}) taus_ms.push_back(allowed_ms * times);
+  if (taus_ms.empty())
+    for (const double times : {0.5, 1.0, 2.0, 4.0, 8.0, 16.0}) taus_ms.push_back(allowed_ms * times);
   for (const double tau_ms : taus_ms) {
     if (!(tau_ms > 0.3 * allowed_ms) || court.runs().size() != 1) continue;
     Hypothesis one = having(court, Kind::slow_filter, tau_ms);
