@@ -212,11 +212,16 @@ class Detective {
       const Hypothesis& known = first.hypothesis;
       for (const Fault& fault : candidates(court_, known, first.results, seconds_judged)) {
         if (court_.tired()) return;
-        if (fault.kind == known.faults.front().kind && !fault.size) continue;
-        if (is_shortened(known.gauge)) continue;
+        if (is_shortened(known.gauge) || same_place(fault, known.faults.front())) continue;
         keep(judged(with(known, fault)));
       }
     }
+  }
+
+  // Of the same kind, and but for the size the same.
+  static bool same_place(Fault a, const Fault& b) {
+    a.size = b.size;
+    return a == b;
   }
 
   // Windows are gone, so that places no longer mean what they did.
