@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <ctime>
+#include <optional>
 
 #include "bench/rigs/simulated/faults.h"
 #include "bench/rigs/simulated/simulated_rig.h"
@@ -75,6 +76,29 @@ bool is_true(const MutationPair& pair, const Gauge& truth, const Hypothesis& hyp
   });
 }
 
+// Of a fault whose size is a number: what it truly is.
+std::optional<double> true_size(const MutationPair& pair, const Fault& fault) {
+  if (pair.mutations.size() != 1) return std::nullopt;
+  const auto number = [&](const char* key) -> std::optional<double> {
+    if (pair.behaviour.faults.size() != 1) return std::nullopt;
+    const auto& numbers = pair.behaviour.faults.front().numbers;
+    const auto found = numbers.find(key);
+    return found == numbers.end() ? std::nullopt : std::optional(found->second);
+  };
+  switch (fault.kind) {
+    case Kind::boundary_moved: return number("by_rpm");
+    case Kind::deadband_width: return number("rpm");
+    case Kind::wrong_pulses_per_rev: return number("pulses_per_rev");
+    case Kind::anchor_moved: {
+      const std::size_t w = *fault.anchor == 0 ? 1 : pair.gauge.windows.size() - 1;
+      return pair.runs.windows.size() == pair.gauge.windows.size()
+                 ? std::optional(pair.runs.windows[w].from_rpm - pair.gauge.windows[w].from_rpm)
+                 : std::nullopt;
+    }
+    default: return std::nullopt;
+  }
+}
+
 std::string said(const DiagnosedPair& d) {
   std::string text = fmt::format("pair {}:", d.pair.number);
   for (const Mutation& m : d.pair.mutations) text += fmt::format(" {} x{:.2f}", m.kind, m.magnitude);
@@ -122,6 +146,14 @@ DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
       out.listed = true;
       out.first |= i == 0;
     }
+  if (out.first && out.diagnosis.hypotheses.front().faults.size() == 1) {
+    const Hypothesis& h = out.diagnosis.hypotheses.front();
+    const std::optional<double> size = true_size(pair, h.faults.front());
+    if (size && std::isfinite(h.u.front())) {
+      out.sized = true;
+      out.within_u = std::abs(h.faults.front().size.value_or(0) - *size) <= h.u.front();
+    }
+  }
   return out;
 }
 
@@ -146,6 +178,8 @@ NamedStudy study_diagnoses(std::uint64_t count, std::uint64_t seed, std::uint64_
     const bool single = one.pair.mutations.size() == 1;
     add(single ? study.singles : study.doubles);
     if (single) add(study.kinds[one.pair.mutations.front().kind]);
+    study.sized += one.sized;
+    study.within_u += one.within_u;
     if (!one.first) study.misses.push_back(said(one));
   }
   return study;

@@ -27,8 +27,9 @@ struct DiagnosedPair {
   MutationPair pair;
   Verdict verdict = Verdict::undecided;
   Diagnosis diagnosis;
-  bool first = false, listed = false;  // the true cause
-  double cpu_s = 0;                    // of the diagnosis
+  bool first = false, listed = false;    // the true cause
+  double cpu_s = 0;                      // of the diagnosis
+  bool sized = false, within_u = false;  // of one moved boundary, anchor, deadband or ratio: its size
 };
 DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number);
 
@@ -38,6 +39,7 @@ struct NamedCounts {
 struct NamedStudy {
   std::map<std::string, NamedCounts> kinds;  // of single faults
   NamedCounts singles, doubles;
+  std::uint64_t sized = 0, within_u = 0;
   std::uint64_t healthy = 0, healthy_with_cause = 0;
   double cpu_s = 0, longest_s = 0;
   std::vector<std::string> misses;

@@ -22,5 +22,6 @@ int main(int argc, char** argv) {
   line("two faults", study.doubles);
   fmt::print("healthy {}, with a cause {}; {:.1f} s, longest {:.2f} s\n", study.healthy,
              study.healthy_with_cause, study.cpu_s, study.longest_s);
+  fmt::print("sizes {}, within their U {}\n", study.sized, study.within_u);
   for (const std::string& miss : study.misses) fmt::print("{}\n", miss);
 }
