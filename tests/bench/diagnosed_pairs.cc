@@ -3,14 +3,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <ctime>
 #include <optional>
 
 #include "bench/rigs/simulated/faults.h"
-#include "bench/rigs/simulated/simulated_rig.h"
+#include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/rigs/simulated/unit_settings.h"
-#include "bench/run/survey_run.h"
+#include "core/signal/pulse_train.h"
 
 namespace tachproof {
 namespace {
@@ -115,13 +116,22 @@ std::string said(const DiagnosedPair& d) {
 
 PlayedUnit played_unit(const Gauge& gauge, const Gauge& runs, const Behaviour& behaviour,
                        const std::vector<Step>& steps, std::uint64_t seed) {
-  Rig rig = simulated_rig(runs, behaviour, gauge, seed);
-  SurveySetup setup = survey_setup_of(rig, 1);
-  setup.judge.what.within_rpm = 0;
-  const auto next = [&](const SurveyView& view) { return view.steps.empty() ? steps : std::vector<Step>{}; };
-  const SurveyEvidence seen = play_survey(next, gauge.pulses_per_rev, rig, nullptr);
+  const Profile profile{steps};
   PlayedUnit played;
-  played.result = judge_evidence(gauge, setup.judge, seen, nullptr, &played.evidence);
+  LoggedJudge judge(gauge, JudgeSetup{}, &played.evidence);
+  for (const Segment& segment : profile.segments()) judge.rpm(segment);
+  PulseTrain train(profile, gauge.pulses_per_rev);
+  SimulatedUnit unit(runs, behaviour, gauge, seed);
+  std::array<Nanos, 4096> block;
+  std::vector<LampEvent> events;
+  for (std::size_t n; (n = train.next(block)) > 0; events.clear()) {
+    unit.run({block.data(), n}, block[n - 1], events);
+    judge.lamps(events);
+    judge.pulses(n);
+  }
+  unit.run({}, profile.duration(), events);
+  judge.lamps(events);
+  played.result = judge.finish(profile.duration());
   return played;
 }
 
