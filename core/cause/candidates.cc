@@ -309,7 +309,8 @@ class Search {
                 finding.kind == FindingKind::missing_transition;
     }
     if (!slow) return;
-    if (n > 0 && sum > 0) add(sized(of(Kind::slow_response), sum / n), 0.95);
+    if (n > 0 && sum / n > to_ms(gauge_.tolerance.response_to))
+      add(sized(of(Kind::slow_response), sum / n), 0.95);
     delays();
   }
 
@@ -317,7 +318,7 @@ class Search {
   void delays() {
     const double allowed_s = to_seconds(gauge_.tolerance.response_to);
     double best_s = 0, least = wrong_s_;
-    for (double delay_s = 0.7 * allowed_s; delay_s < 40 * allowed_s; delay_s *= 1.15) {
+    for (double delay_s = 1.05 * allowed_s; delay_s < 40 * allowed_s; delay_s *= 1.15) {
       double wrong = 0;
       for (const JudgedRun& run : court_.runs())
         wrong += Road(run.evidence, gauge_, from_seconds(delay_s)).wrong_s(gauge_);

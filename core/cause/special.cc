@@ -55,23 +55,43 @@ void spells(const Court& court, std::vector<Hypothesis>& found) {
 
 // ---- a lamp that comes and goes -----------------------------------------------------------------
 
+// A loose contact leaves the lamp right for some of the time wherever it is to be lit, and lights nothing.
+bool mostly_right(const Road& road, const Gauge& gauge, Channels lamp) {
+  const std::vector<Road::Shown> shown = road.shown(gauge);
+  for (std::size_t w = 0; w < shown.size(); ++w) {
+    const Cue& cue = gauge.windows[w].cue;
+    double right = 0, wrong_lit = 0, all = 0;
+    for (const auto& [lit, s] : shown[w].pictures) {
+      all += s;
+      if ((lit & lamp & ~(cue.steady | cue.blinking)) != 0)
+        wrong_lit += s;
+      else if ((lit & lamp & ~cue.blinking) == (cue.steady & lamp & road.wired()))
+        right += s;
+    }
+    if (all > 0.3 && (wrong_lit > 0.1 * all + 0.2 || right < 0.3 * all)) return false;
+  }
+  return true;
+}
+
 void loose_lamps(const Court& court, std::vector<Hypothesis>& found) {
   const Gauge& gauge = court.gauge();
   for (std::size_t lamp = 0; lamp < gauge.lamps.size(); ++lamp) {
     const Channels channels = gauge.lamp_channels(lamp);
     std::size_t dips = 0;
     double minutes = 0;
+    bool steady = true;
     for (std::size_t run = 0; run < court.runs().size(); ++run) {
       const Road& road = court.road(run);
       if ((road.wired() & channels) == 0) continue;
       minutes += to_seconds(road.until()) / 60;
+      steady = steady && mostly_right(road, gauge, channels & road.wired());
       for (const Road::Wrong& wrong : road.wrong(gauge, 20 * ns_per_ms)) {
         const Cue& cue = gauge.windows[wrong.window].cue;
         const Channels differ = (wrong.lit_at_from ^ cue.steady) & ~cue.blinking & road.wired();
         dips += (differ & channels) != 0 && (wrong.lit_at_from & channels) == 0;
       }
     }
-    if (dips < 2 || minutes <= 0) continue;
+    if (dips < 2 || minutes <= 0 || !steady) continue;
     Hypothesis one = having(court, Kind::intermittent_lamp, static_cast<double>(dips) / minutes);
     one.faults.back().lamp = lamp;
     one.ignored = channels;

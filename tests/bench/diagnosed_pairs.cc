@@ -190,7 +190,7 @@ NamedStudy study_diagnoses(std::uint64_t count, std::uint64_t seed, std::uint64_
     if (single) add(study.kinds[one.pair.mutations.front().kind]);
     study.sized += one.sized;
     study.within_u += one.within_u;
-    if (!one.first) study.misses.push_back(said(one));
+    if (!one.first || one.cpu_s > 3) study.misses.push_back(fmt::format("{:.1f} s, ", one.cpu_s) + said(one));
   }
   return study;
 }
