@@ -238,6 +238,7 @@ class Search {
   }
 
   void try_size(const Fault& fault, double chi2) {
+    if (measured_.empty()) return;
     const std::optional<FittedSize> fit = fitted_size(gauge_, fault, measured_);
     if (fit) try_fit(sized(fault, fit->size), chi2);
   }
@@ -247,7 +248,6 @@ class Search {
   }
 
   void thresholds() {
-    if (measured_.empty()) return;
     const double chi2 = misfit(gauge_, measured_);
     for (std::size_t a = 0; a < gauge_.anchors.size(); ++a) {
       Fault fault = of(Kind::anchor_moved);
@@ -267,6 +267,8 @@ class Search {
     try_size(of(Kind::wrong_pulses_per_rev), chi2);
     try_size(of(Kind::deadband_width), chi2);
     if (gauge_.deadband.rpm > 0) {
+      // A unit that chatters may have no numbers that say so.
+      add(of(Kind::deadband_missing), 0.3);
       try_fit(of(Kind::deadband_missing), chi2);
       for (const Sits side : {Sits::below, Sits::centred, Sits::above}) {
         Fault fault = of(Kind::deadband_side);

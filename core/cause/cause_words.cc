@@ -20,6 +20,8 @@ char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + '
 int decimals_of(double u) {
   return !(u > 0) ? 2 : u >= 1 ? 0 : std::min(3, static_cast<int>(std::ceil(-std::log10(u))));
 }
+// A setting, free of what arithmetic left behind.
+std::string set_text(double value) { return number_text(std::round(value * 100) / 100); }
 std::string rounded(double value, double u) {
   const double near = std::round(value);
   if (std::abs(near - value) < 1e-9) return number_text(near);
@@ -55,7 +57,15 @@ std::string of_thresholds(const Gauge& g, const Fault& f, double u) {
       return "acts as if boundary " + w.name + " were at " + instead(w.from_rpm + size, w.from_rpm, u, "rpm");
     }
     case Kind::deadband_width: return "has a deadband of " + instead(size, g.deadband.rpm, u, "rpm");
-    case Kind::deadband_missing: return "has no deadband (set: " + number_text(g.deadband.rpm) + " rpm)";
+    case Kind::deadband_missing: return "has no deadband (set: " + set_text(g.deadband.rpm) + " rpm)";
+    case Kind::count_in_span: {
+      double set = 0;
+      for (const auto& [from, end] : count_ins(g))
+        if (from == *f.boundary && end < g.windows.size())
+          set = g.windows[end].from_rpm - g.windows[from].from_rpm;
+      return "acts as if the count-in from " + g.windows[*f.boundary].name + " spanned " +
+             instead(set + size, set, u, "rpm");
+    }
     case Kind::wrong_pulses_per_rev:
       return "counts " + instead(size, g.pulses_per_rev, u, "") + " pulses per revolution";
     default: return "acts as if " + describe(f, g);
@@ -68,6 +78,7 @@ std::string sentence(const Gauge& g, const Fault& f, double u) {
   switch (f.kind) {
     case Kind::anchor_moved:
     case Kind::boundary_moved:
+    case Kind::count_in_span:
     case Kind::count_in_uneven:
     case Kind::deadband_width:
     case Kind::deadband_missing:
@@ -141,7 +152,7 @@ std::string todo(const Gauge& g, const Fault& f) {
   if (of_settings(f.kind)) return "Write the settings to the unit again.";
   switch (f.kind) {
     case Kind::wrong_pulses_per_rev:
-      return "Set pulses per revolution to " + number_text(g.pulses_per_rev) + " in the unit.";
+      return "Set pulses per revolution to " + set_text(g.pulses_per_rev) + " in the unit.";
     case Kind::wrong_colour:
       return "Check the colours in the unit's settings; then the wires of " + g.channel_name(*f.channel) +
              " and " + g.channel_name(*f.other_channel) + ".";

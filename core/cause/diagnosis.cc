@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 #include <optional>
+#include <set>
 
 #include "core/cause/candidates.h"
 #include "core/cause/cause_words.h"
@@ -164,12 +165,15 @@ class Detective {
     }
   }
 
+  // Its proof lets the lamps change at other instants: what it explains in part, much else does.
+  static bool lets_pass(Kind kind) { return kind == Kind::noisy_reading || kind == Kind::dropped_updates; }
+
   void specials(bool at_last) {
     std::optional<Kind> done;
     for (const Hypothesis& hypothesis : special_hypotheses(court_)) {
       const Kind kind = hypothesis.faults.front().kind;
       // What lets the lamps change more often explains too much, unless they did.
-      const bool loose = (kind == Kind::noisy_reading && !chatters()) || kind == Kind::dropped_updates;
+      const bool loose = lets_pass(kind) && !(kind == Kind::noisy_reading && chatters());
       // The smallest that does is enough.
       if (loose != at_last || done == kind || court_.tired()) continue;
       Trial trial = court_.judge(hypothesis);
@@ -178,11 +182,13 @@ class Detective {
     }
   }
 
+  // At half of its boundaries or more, as a noisy reading makes it.
   bool chatters() const {
+    std::set<std::string> chattering;
     for (const JudgedRun& run : court_.runs())
       for (const Finding& finding : run.result.findings)
-        if (finding.kind == FindingKind::extra_transition) return true;
-    return false;
+        if (finding.kind == FindingKind::extra_transition) chattering.insert(finding.window);
+    return 2 * chattering.size() >= std::max<std::size_t>(court_.gauge().boundaries(), 1);
   }
 
   // The most promising single changes first: what they leave, and for how long the lamps stay wrong.
@@ -236,7 +242,8 @@ class Detective {
     std::vector<const Trial*> all = whole();
     const bool solved = !all.empty();
     if (!solved)
-      for (const Trial& trial : trials_) all.push_back(&trial);
+      for (const Trial& trial : trials_)
+        if (!lets_pass(trial.hypothesis.faults.front().kind)) all.push_back(&trial);
     double least_wrong = std::numeric_limits<double>::infinity();
     for (const Trial* trial : all) least_wrong = std::min(least_wrong, trial->wrong_s);
     const auto rank = [&](const Trial* t) { return t->score + 10 * std::min(5.0, t->wrong_s - least_wrong); };

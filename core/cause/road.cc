@@ -64,14 +64,14 @@ Channels Road::Shown::usual() const {
   return most == pictures.end() ? 0 : most->first;
 }
 
-Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response)
+Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std::vector<Segment>* believed)
     : wired_(log.setup().wired & gauge.all_channels()),
       until_(log.until()),
       guard_(gauge.tolerance.response_to + gauge.tolerance.settle),
       blink_hz_(gauge.blink ? gauge.blink->hz : 0),
       lamps_(without_dimming(log.lamp_events(), wired_)) {
   step_ = std::max<Nanos>(least_step, until_ / static_cast<Nanos>(most_samples) + 1);
-  Walk walk(log.segments());
+  Walk walk(believed != nullptr ? *believed : log.segments());
   std::size_t event = 0;
   const Nanos first = lamps_.empty() ? until_ : lamps_.front().at;
   for (Nanos at = 0; at < until_; at += step_) {

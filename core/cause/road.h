@@ -16,7 +16,9 @@ namespace tachproof {
 
 class Road {
  public:
-  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response);
+  // `believed`: the rpm in place of what was played; null: as played.
+  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response,
+       const std::vector<Segment>* believed = nullptr);
 
   // What was shown in a window, as some gauge places its boundaries.
   struct Shown {

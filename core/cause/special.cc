@@ -135,12 +135,22 @@ std::shared_ptr<const std::vector<Segment>> smoothed(const std::vector<Segment>&
   return out;
 }
 
-double mean_response_ms(const Court& court) {
-  double sum = 0, n = 0;
-  for (const JudgedRun& run : court.runs())
-    for (const ResponseResult& row : run.result.responses)
-      if (std::isfinite(row.response_ms)) sum += row.response_ms, ++n;
-  return n > 0 ? sum / n : not_measured;
+// The time constants with which the lamps are right for longest, and a little to either side.
+std::vector<double> likely_filters_ms(const Court& court, double allowed_ms) {
+  if (court.runs().size() != 1) return {};
+  const EvidenceLog& evidence = court.runs()[0].evidence;
+  const Nanos response = (court.gauge().tolerance.response_from + court.gauge().tolerance.response_to) / 3;
+  double best_ms = 0, least = court.road(0).wrong_s(court.gauge());
+  const auto look = [&](double ms) {
+    const auto believed = smoothed(evidence.segments(), ms / 1e3);
+    const double wrong = Road(evidence, court.gauge(), response, believed.get()).wrong_s(court.gauge());
+    if (wrong < least) least = wrong, best_ms = ms;
+  };
+  for (double ms = 0.4 * allowed_ms; ms < 40 * allowed_ms; ms *= 1.25) look(ms);
+  if (best_ms == 0) return {};
+  const double coarse = best_ms;
+  for (const double times : {0.86, 0.9, 0.95, 1.05, 1.1, 1.16}) look(coarse * times);
+  return {best_ms, 0.96 * best_ms, 1.04 * best_ms, 0.92 * best_ms, 1.08 * best_ms};
 }
 
 bool any(const Court& court, std::initializer_list<FindingKind> kinds) {
@@ -155,16 +165,8 @@ void slow_readings(const Court& court, std::vector<Hypothesis>& found) {
                    FindingKind::missing_transition}))
     return;
   const Tolerance& tolerance = court.gauge().tolerance;
-  const double mean_ms = mean_response_ms(court);
-  const double allowed_ms = to_ms(tolerance.response_to),
-               middle_ms = to_ms(tolerance.response_from + tolerance.response_to) / 2;
-  std::vector<double> taus_ms;
-  if (std::isfinite(mean_ms))
-    for (const double times : {0.7, 0.85, 1.0, 1.2}) taus_ms.push_back((mean_ms - middle_ms) * times);
-  if (taus_ms.empty())
-    for (const double times : {0.5, 1.0, 2.0, 4.0, 8.0, 16.0}) taus_ms.push_back(allowed_ms * times);
-  for (const double tau_ms : taus_ms) {
-    if (!(tau_ms > 0.3 * allowed_ms) || court.runs().size() != 1) continue;
+  const double allowed_ms = to_ms(tolerance.response_to);
+  for (const double tau_ms : likely_filters_ms(court, allowed_ms)) {
     Hypothesis one = having(court, Kind::slow_filter, tau_ms);
     one.gauge = court.gauge();
     one.believed = smoothed(court.runs()[0].evidence.segments(), tau_ms / 1e3);

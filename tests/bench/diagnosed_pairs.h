@@ -25,6 +25,7 @@ PlayedUnit played_unit(const Gauge& gauge, const Gauge& runs, const Behaviour& b
 
 struct DiagnosedPair {
   MutationPair pair;
+  RunResult result;
   Verdict verdict = Verdict::undecided;
   Diagnosis diagnosis;
   bool first = false, listed = false;    // the true cause
@@ -45,5 +46,6 @@ struct NamedStudy {
   std::vector<std::string> misses;
 };
 NamedStudy study_diagnoses(std::uint64_t count, std::uint64_t seed, std::uint64_t first = 1);
+std::string said(const DiagnosedPair& pair);  // what was wrong, and what was named
 
 }  // namespace tachproof
