@@ -94,6 +94,17 @@ void EvidenceLog::repeat(Judge& judge, const std::vector<Segment>* believed) con
     }
 }
 
+// Of a dimmed lamp a moment before tells that it was lit.
+void EvidenceLog::hide(Nanos from, Nanos to) {
+  constexpr Nanos moment = 30 * ns_per_ms;
+  Channels before = 0;
+  const auto first = std::lower_bound(lamps_.begin(), lamps_.end(), from,
+                                      [](const LampEvent& event, Nanos at) { return event.at < at; });
+  for (auto event = first; event != lamps_.begin() && (event == first || event->at > from - moment);)
+    before |= (--event)->lit;
+  for (auto event = first; event != lamps_.end() && event->at < to; ++event) event->lit = before;
+}
+
 RunResult EvidenceLog::judged(const Gauge& gauge, const Changes& changes) const {
   JudgeSetup setup = setup_;
   setup.wired &= changes.wired;
@@ -105,6 +116,7 @@ RunResult EvidenceLog::judged(const Gauge& gauge, const Changes& changes) const 
   } else {
     // The judge wants what disturbs in time order: all of it, before anything else.
     EvidenceLog more = *this;
+    for (const auto& [from, to] : changes.hidden) more.hide(from, to);
     more.disturbed_.insert(more.disturbed_.end(), changes.excused.begin(), changes.excused.end());
     std::sort(more.disturbed_.begin(), more.disturbed_.end());
     std::erase_if(more.calls_, [](const Call& call) { return call.what == What::disturbed; });

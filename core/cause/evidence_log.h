@@ -53,6 +53,8 @@ class EvidenceLog {
   struct Changes {
     Channels wired = ~Channels{0};                      // looks at these channels only
     std::vector<std::pair<Nanos, Nanos>> excused = {};  // disturbed as well; in time order
+    // In these the lamps count as they were before: a picture of no window is never forgiven.
+    std::vector<std::pair<Nanos, Nanos>> hidden = {};
     std::function<void(const Reach&)> on_reach = {};
     const std::vector<Segment>* believed = nullptr;  // in place of the rpm, adjoining
     Noise noise = {};                                // in place of the signal's, where it is not quiet
@@ -68,6 +70,7 @@ class EvidenceLog {
     Nanos until = 0;      // seen
   };
   void called(What what, std::size_t end, Nanos until = 0);
+  void hide(Nanos from, Nanos to);
   void repeat(Judge& judge, const std::vector<Segment>* believed) const;
 
   JudgeSetup setup_;

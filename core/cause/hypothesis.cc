@@ -52,6 +52,7 @@ Trial Court::judge(const Hypothesis& hypothesis) {
     EvidenceLog::Changes changes;
     changes.wired = ~hypothesis.ignored;
     changes.excused = hypothesis.excused;
+    changes.hidden = hypothesis.hidden;
     changes.believed = hypothesis.believed.get();
     changes.noise = hypothesis.noise;
     trial.results.push_back(run.evidence.judged(gauge, changes));

@@ -19,7 +19,7 @@ struct Hypothesis {
   std::vector<double> u;      // expanded uncertainty (95 %) of each size; NaN: it has none
   Gauge gauge;                // that the unit acts by; the windows are those of the gauge as set
   Channels ignored = 0;       // channels that say nothing
-  std::vector<std::pair<Nanos, Nanos>> excused;
+  std::vector<std::pair<Nanos, Nanos>> excused, hidden;  // as for EvidenceLog
   std::shared_ptr<const std::vector<Segment>> believed;  // the rpm that the unit believes; null: as played
   Noise noise;                                           // of its reading, as if it were the signal's
 };

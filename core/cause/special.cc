@@ -49,6 +49,7 @@ void spells(const Court& court, std::vector<Hypothesis>& found) {
     Hypothesis one = having(court, dark ? Kind::reset : Kind::freeze, to_seconds(from));
     one.faults.back().window = wrong[i].window;
     one.excused = {{std::max<Nanos>(from - 1, 0), to + guard}};
+    if (dark) one.hidden = {{from, to}};
     found.push_back(one);
   }
 }
