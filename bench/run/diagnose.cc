@@ -73,9 +73,13 @@ void find_causes(RunRecord& record, const EvidenceLog& evidence, const std::file
   const Verdict verdict = reported_verdict(record.result);
   if (verdict == Verdict::undecided) record.causes.missing = missing_evidence(record.gauge, record.result);
   if (verdict != Verdict::fail || !evidence.begun()) return;
-  record.causes =
-      diagnose(record.gauge, {{record.result, evidence}}, gauges_beside(gauge_file, record.gauge_sha256))
-          .causes;
+  try {
+    const std::vector<OtherGauge> others = gauges_beside(gauge_file, record.gauge_sha256);
+    record.causes = diagnose(record.gauge, {{record.result, evidence}}, others).causes;
+  } catch (const std::exception& e) {
+    // The verdict stands, whatever explains it.
+    record.causes.none = fmt::format("The causes could not be looked for: {}", e.what());
+  }
 }
 
 StoredDiagnosis diagnose_folders(const std::vector<std::filesystem::path>& folders,
