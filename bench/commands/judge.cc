@@ -10,7 +10,7 @@
 #include "bench/commands/scenario_run.h"
 #include "bench/files/rig_writer.h"
 #include "bench/record/folder_format.h"
-#include "bench/run/diagnose.h"
+#include "bench/run/find_causes.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
 #include "core/judge/allowance.h"

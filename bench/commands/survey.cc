@@ -9,7 +9,7 @@
 #include "bench/files/gauge_writer.h"
 #include "bench/record/summary.h"
 #include "bench/rigs/factory.h"
-#include "bench/run/diagnose.h"
+#include "bench/run/find_causes.h"
 #include "bench/run/stop_request.h"
 #include "bench/run/whole_survey.h"
 #include "core/base/parse.h"
