@@ -36,8 +36,8 @@ std::string plus_minus(double u, const std::string& unit) {
 
 // "5150 (set: 5210)".
 std::string instead(double is, double set, double u, const std::string& unit) {
-  return rounded(is, u) + (unit.empty() ? "" : " " + unit) + " (set: " + number_text(set) +
-         plus_minus(u, unit) + ")";
+  return rounded(is, u) + (unit.empty() ? "" : " " + unit) + " (set: " + set_text(set) + plus_minus(u, unit) +
+         ")";
 }
 
 std::string lamp_name(const Gauge& g, const Fault& f) {

@@ -175,6 +175,7 @@ class Detective {
       // What lets the lamps change more often explains too much, unless they did.
       const bool loose = lets_pass(kind) && !(kind == Kind::noisy_reading && chatters());
       // The smallest that does is enough.
+      if (kind == Kind::noisy_reading && !chatters()) continue;
       if (loose != at_last || done == kind || court_.tired()) continue;
       Trial trial = court_.judge(hypothesis);
       if (trial.explains_all() && kind != Kind::slow_filter) done = kind;
@@ -241,9 +242,7 @@ class Detective {
     Diagnosis diagnosis;
     std::vector<const Trial*> all = whole();
     const bool solved = !all.empty();
-    if (!solved)
-      for (const Trial& trial : trials_)
-        if (!lets_pass(trial.hypothesis.faults.front().kind)) all.push_back(&trial);
+    if (!solved) nearest(all);
     double least_wrong = std::numeric_limits<double>::infinity();
     for (const Trial* trial : all) least_wrong = std::min(least_wrong, trial->wrong_s);
     const auto rank = [&](const Trial* t) { return t->score + 10 * std::min(5.0, t->wrong_s - least_wrong); };
@@ -267,6 +266,16 @@ class Detective {
     if (!solved) diagnosis.causes.none = nothing(diagnosis.causes);
     diagnosis.judged = court_.judged();
     return diagnosis;
+  }
+
+  // What lets the lamps change at other instants only where nothing else comes near.
+  void nearest(std::vector<const Trial*>& all) const {
+    const auto loose = [](const Trial& trial) { return lets_pass(trial.hypothesis.faults.front().kind); };
+    std::uint64_t least = court_.findings();
+    for (const Trial& trial : trials_)
+      if (!loose(trial)) least = std::min(least, trial.left);
+    for (const Trial& trial : trials_)
+      if (!loose(trial) || 2 * trial.left < least) all.push_back(&trial);
   }
 
   static bool says_the_same(const Hypothesis& a, const Hypothesis& b, double apart) {

@@ -188,6 +188,13 @@ void noisy_readings(const Court& court, std::vector<Hypothesis>& found) {
   for (const JudgedRun& run : court.runs())
     if (std::isfinite(run.result.scatter.rpm)) scatter = std::max(scatter, run.result.scatter.rpm);
   const double least = court.gauge().tolerance.rpm;
+  // Without a deadband the little that every reading is off by makes the lamps chatter.
+  if (court.gauge().deadband.rpm > 0) {
+    Hypothesis bare = having(court, Kind::deadband_missing);
+    bare.noise.wander_rpm = 1;
+    bare.noise.wander_s = 0.1;
+    found.push_back(bare);
+  }
   for (const double times : {0.5, 1.0, 2.0, 4.0, 8.0, 16.0}) {
     Hypothesis one = having(court, Kind::noisy_reading, std::max(scatter, least) * times);
     one.noise.wander_rpm = *one.faults.back().size;
