@@ -8,7 +8,7 @@
 #include <system_error>
 
 #include "bench/files/files.h"
-#include "bench/record/checksums.h"
+#include "bench/record/disk.h"
 #include "bench/record/run_folder.h"
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
