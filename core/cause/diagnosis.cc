@@ -30,12 +30,14 @@ double surprise(const Fault& fault) {
     case Kind::no_power:
     case Kind::no_signal: return -2;
     case Kind::anchor_moved:
-    case Kind::wrong_pulses_per_rev:
     case Kind::deadband_missing:
     case Kind::deadband_side:
     case Kind::blink_rate:
     case Kind::blink_duty:
     case Kind::slow_response: return 0;
+    // Nobody sets another number than a whole or a half one.
+    case Kind::wrong_pulses_per_rev:
+      return fault.size && std::abs(2 * *fault.size - std::round(2 * *fault.size)) < 1e-9 ? 0 : 4;
     case Kind::lamp_dark:
     case Kind::stuck_on: return fault.channel ? 0.6 : 0.5;
     case Kind::wrong_colour: return fault.window ? 2 : 0.8;
