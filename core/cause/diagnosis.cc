@@ -155,7 +155,28 @@ class Detective {
       if (better) best = std::move(next);
       if (!better || near) break;
     }
-    return best;
+    return with_round_pulses(std::move(best));
+  }
+
+  // Pulses per revolution are whole or half numbers: that one is taken where it explains as much. Slow
+  // ramps that are elsewhere leave the number less well known than it looks.
+  Trial with_round_pulses(Trial trial) {
+    Hypothesis round = trial.hypothesis;
+    round.gauge = court_.gauge();
+    for (std::size_t i = 0; i < round.faults.size(); ++i) {
+      Fault& fault = round.faults[i];
+      if (fault.kind == Kind::wrong_pulses_per_rev) {
+        const double near = std::max(0.5, std::round(2 * *fault.size) / 2),
+                     off = std::abs(near - *fault.size);
+        if (off > 0.02 * near || near == court_.gauge().pulses_per_rev) return trial;
+        round.u[i] = std::isfinite(round.u[i]) ? std::max(round.u[i], off) : off;
+        fault.size = near;
+      }
+      if (is_change_of_settings(fault.kind)) round.gauge = with_fault(round.gauge, fault);
+    }
+    if (round.faults == trial.hypothesis.faults || court_.tired()) return trial;
+    Trial next = court_.judge(round);
+    return next.left <= trial.left && next.wrong_s <= trial.wrong_s + 0.2 ? next : trial;
   }
 
   void singles() {
