@@ -140,6 +140,9 @@ class Detective {
 
   // ---- one change, and two ---------------------------------------------------------------
 
+  // What a size that was rounded to a setting may fit worse.
+  static constexpr double rounded_fit = 6;
+
   // Judged; and again with its sizes as they were then measured.
   Trial judged(const Hypothesis& hypothesis) {
     Trial best = court_.judge(hypothesis);
@@ -150,7 +153,8 @@ class Detective {
         break;
       }
       Trial next = court_.judge(renewed);
-      const bool better = next.left < best.left || (next.left == best.left && next.fit <= best.fit + 1);
+      const bool better =
+          next.left < best.left || (next.left == best.left && next.fit <= best.fit + rounded_fit);
       const bool near = better && best.left == next.left && std::abs(next.fit - best.fit) < 0.01;
       if (better) best = std::move(next);
       if (!better || near) break;
