@@ -21,8 +21,8 @@ using testing::IsEmpty;
 using testing::Not;
 
 const std::vector<std::string> command_names = {
-    "run",     "survey", "deadband", "noise", "expect", "judge", "check", "report",   "history",
-    "compare", "accept", "settings", "speed", "teach",  "ports", "rig",   "calibrate"};
+    "run",     "survey",   "deadband", "noise",    "expect", "judge", "check", "report", "history",
+    "compare", "diagnose", "accept",   "settings", "speed",  "teach", "ports", "rig",    "calibrate"};
 
 std::string joined(const std::vector<std::string>& words) {
   std::string text;
