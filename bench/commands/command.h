@@ -89,6 +89,7 @@ std::unique_ptr<Command> make_noise_command();
 std::unique_ptr<Command> make_settings_command();
 std::unique_ptr<Command> make_compare_command();
 std::unique_ptr<Command> make_accept_command();
+std::unique_ptr<Command> make_diagnose_command();
 std::unique_ptr<Command> make_teach_command();
 std::unique_ptr<Command> make_grade_command();
 std::unique_ptr<Command> make_plan_command();

@@ -7,8 +7,8 @@
 #include "bench/commands/command.h"
 #include "bench/commands/grading.h"
 #include "bench/commands/load.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/terminal.h"
-#include "bench/commands/whole_file.h"
 #include "bench/reports/grade_report.h"
 
 namespace tachproof {
@@ -83,7 +83,7 @@ class GradeCommand : public Command {
     ask.shards = share.shards;
 
     const Grade graded = grade(*gauge, ask);
-    if (!html_.empty()) write_whole_file(html_, grade_html(graded));
+    if (!html_.empty()) write_output(html_, grade_html(graded));
     const std::string text =
         json_ ? grade_json(graded) : grade_text(graded, static_cast<std::size_t>(columns_of(stdout)));
     std::fwrite(text.data(), 1, text.size(), stdout);

@@ -11,6 +11,7 @@
 #include "bench/files/rig_writer.h"
 #include "bench/record/folder_format.h"
 #include "bench/rigs/factory.h"
+#include "bench/run/find_causes.h"
 #include "bench/run/recording_run.h"
 #include "bench/run/stop_request.h"
 #include "core/judge/allowance.h"
@@ -142,8 +143,10 @@ class JudgeCommand : public Command {
     record.inputs.insert(record.inputs.begin(), inputs.begin(), inputs.end());
 
     catch_stop_signals();
-    RunOutcome outcome = judge_recording(recording, folder, stop_requested);
+    EvidenceLog evidence;
+    RunOutcome outcome = judge_recording(recording, folder, stop_requested, &evidence);
     record.result = std::move(outcome.result);
+    find_causes(record, evidence, gauge_);
     folder.finish(record, outcome.trace);
     return report_options_.close(folder, record);
   }

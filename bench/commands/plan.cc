@@ -5,10 +5,10 @@
 #include "bench/commands/command.h"
 #include "bench/commands/grading.h"
 #include "bench/commands/load.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/planning.h"
 #include "bench/commands/terminal.h"
 #include "bench/commands/units.h"
-#include "bench/commands/whole_file.h"
 #include "bench/record/text.h"
 #include "bench/reports/fault_json.h"
 
@@ -81,7 +81,7 @@ class PlanCommand : public Command {
     }
     const Gauge gauge = load_gauge(gauge_);
     const Plan plan = planned_for(gauge, load_model(rig_, gauge), within, threads);
-    write_whole_file(out_, plan_yaml(plan));
+    write_output(out_, plan_yaml(plan));
     if (json_)
       print_json(plan);
     else
@@ -103,7 +103,7 @@ class PlanCommand : public Command {
         out["left"].push_back({{"fault", fault_json(fault.listed.fault, plan.grade.gauge)},
                                {"text", text_to_json(describe(fault.listed.fault, plan.grade.gauge))},
                                {"why", text_to_json(fault.why)}});
-    std::puts(out.dump(2).c_str());
+    std::puts(json_text(out, 2).c_str());
   }
 
   void print(const Plan& plan) const {

@@ -8,6 +8,7 @@
 #include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/clip_evidence.h"
 #include "bench/run/dwell_run.h"
+#include "bench/run/find_causes.h"
 #include "bench/run/runner.h"
 #include "bench/run/stop_request.h"
 #include "core/judge/allowance.h"
@@ -92,6 +93,8 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   hooks.stop = stop_requested;
   hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
   hooks.ask_person = TerminalQuestions();
+  EvidenceLog evidence;
+  hooks.evidence = &evidence;
   RunOutcome outcome =
       scenario.dwell
           ? run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {})}, rig,
@@ -108,6 +111,7 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
     record.result.notes.emplace_back(
         "The scenario never stays where a watched lamp must be lit, so a unit without power would pass: add "
         "a hold in a window that lights a lamp.");
+  find_causes(record, evidence, run.gauge.file);
   folder.finish(record, outcome.trace);
   return {std::move(record), std::move(folder)};
 }

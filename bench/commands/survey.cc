@@ -9,6 +9,7 @@
 #include "bench/files/gauge_writer.h"
 #include "bench/record/summary.h"
 #include "bench/rigs/factory.h"
+#include "bench/run/find_causes.h"
 #include "bench/run/stop_request.h"
 #include "bench/run/whole_survey.h"
 #include "core/base/parse.h"
@@ -76,6 +77,8 @@ class SurveyCommand : public Command {
     if (!unknown_) record.inputs.insert(record.inputs.begin(), kept(folder, *gauge_input, "gauge.yaml"));
     ProgressLine line(*gauge, 0);
     SurveyHooks hooks;
+    EvidenceLog evidence;
+    hooks.evidence = &evidence;
     hooks.stop = stop_requested;
     hooks.boundaries = [&](const RunProgress& progress, std::size_t known_now, std::size_t of) {
       line.show(progress,
@@ -93,6 +96,7 @@ class SurveyCommand : public Command {
     }
     record.scenario_sha256 = keep(folder, record, "scenario.yaml", survey.scenario);
     record.result = std::move(survey.result);
+    find_causes(record, evidence, gauge_);
     folder.finish(record, survey.trace);
     const int status = report_options_.close(folder, record);
     if (!tells_findings(record)) return status;

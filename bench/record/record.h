@@ -10,6 +10,7 @@
 #include "bench/files/certificate.h"
 #include "bench/record/checksums.h"
 #include "bench/record/trace.h"
+#include "core/cause/cause.h"
 #include "core/gauge/gauge.h"
 #include "core/judge/bench_facts.h"
 #include "core/judge/expectation.h"
@@ -39,6 +40,7 @@ struct RunRecord {
   std::vector<std::pair<std::string, std::string>> inputs;  // file name in the folder, sha256
   BenchFacts bench;
   std::optional<Certificate> certificate;
+  Causes causes;  // of a fail; of an undecided run what is missing
 
   // Set by RunFolder::finish.
   std::string report_id;                // no two runs have the same

@@ -1,5 +1,6 @@
 #include "bench/record/result_json.h"
 
+#include "bench/record/causes_json.h"
 #include "bench/record/certificate_json.h"
 #include "bench/record/gauge_json.h"
 #include "bench/record/json_values.h"
@@ -192,6 +193,7 @@ std::string result_json(const RunRecord& record) {
       {"inputs", list_of(record.inputs, [](const auto& input) {
          return Json{{"file", text_to_json(input.first)}, {"sha256", text_to_json(input.second)}};
        })}};
+  causes_into_json(record.causes, json);
   if (!record.purpose.empty()) json["purpose"] = text_to_json(record.purpose);
   if (r.stamps)
     json["stamps"] = {{"width_ns", r.stamps->width},

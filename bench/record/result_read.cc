@@ -1,6 +1,7 @@
 #include <cmath>
 #include <limits>
 
+#include "bench/record/causes_json.h"
 #include "bench/record/certificate_json.h"
 #include "bench/record/gauge_json.h"
 #include "bench/record/json_values.h"
@@ -237,6 +238,8 @@ RunRecord record_from(const Json& json) {
   if (json.at("format") != 1) throw std::runtime_error("its format is not 1");
   RunRecord record;
   record.result = result_from(json);
+  // Since failed runs name their causes.
+  record.causes = causes_from_json(json);
   // Since a survey may judge nothing.
   if (json.contains("purpose")) record.purpose = text_from(json, "purpose");
   if (!record.purpose.empty() && record.purpose != purpose_found)

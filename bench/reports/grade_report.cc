@@ -169,13 +169,18 @@ std::string grade_json(const Grade& grade) {
   out["left_out"] = list_of(grade.left_out, [&](const LeftOutFault& fault) {
     return Json{{"fault", fault_json(fault.fault, grade.gauge)}, {"why", text_to_json(fault.why)}};
   });
-  return out.dump(2) + "\n";
+  return json_text(out, 2) + "\n";
 }
 
 std::string merged_grade_json(const std::vector<std::string>& shards) {
   std::vector<Json> parts;
   for (const std::string& text : shards) {
-    Json part = Json::parse(text, nullptr, false);
+    Json part;
+    try {
+      part = parse_json(text);
+    } catch (const std::runtime_error&) {
+      // It is no object then.
+    }
     if (!part.is_object() || !part.contains("shard") || !part.contains("list"))
       throw std::runtime_error("a file is no JSON of `tachproof grade --json`");
     parts.push_back(std::move(part));
@@ -201,7 +206,7 @@ std::string merged_grade_json(const std::vector<std::string>& shards) {
   if (static_cast<int>(seen.size()) != wanted)
     throw std::runtime_error(fmt::format("there are {} of {} shares", seen.size(), wanted));
   out["shard"] = {{"shard", 1}, {"shards", 1}};
-  return out.dump(2) + "\n";
+  return json_text(out, 2) + "\n";
 }
 
 }  // namespace tachproof

@@ -139,7 +139,9 @@ Cases cases_of(const RunRecord& record) {
     cases.add({a.question, "answers", to_seconds(a.at), a.verdict, describe(a)});
   cases.add(steady_case(r));
   // The verdict itself, so that a suite is green only when the run is a pass.
-  cases.add({"verdict of the run", "run", to_seconds(r.duration), reported_verdict(r), reason(record)});
+  const std::string cause = in_one_line(record.causes);
+  cases.add({"verdict of the run", "run", to_seconds(r.duration), reported_verdict(r),
+             cause.empty() ? reason(record) : cause});
   return cases;
 }
 

@@ -6,6 +6,7 @@
 
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
+#include "bench/reports/causes_report.h"
 #include "bench/reports/run_report.h"
 
 namespace tachproof {
@@ -229,7 +230,8 @@ std::string verdict_text(const RunRecord& record, int width, bool colour) {
   for (const std::string& part : wrapped(word_first + printable(reason(record)), out.width()))
     last += (last.empty() ? "" : "\n") + part;
   out.line((tells_findings(record) ? head : out.painted(head, verdict)) + last.substr(head.size()));
-  return out.take();
+  // What an undecided run lacks stands in its rows.
+  return out.take() + (verdict == Verdict::fail ? causes_text(record.causes, width) : "");
 }
 
 }  // namespace tachproof

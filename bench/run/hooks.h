@@ -6,6 +6,7 @@
 #include <string>
 
 #include "core/base/time.h"
+#include "core/cause/evidence_log.h"
 #include "core/gauge/gauge.h"
 #include "core/signal/profile.h"
 
@@ -31,6 +32,8 @@ struct RunHooks {
   // When the watcher has no answer of its own. Called again and again until
   // there is a reply, and waits for it no longer than `patience`.
   std::function<std::optional<Reply>(const Ask&, Nanos patience)> ask_person;
+  // Keeps what the judge is told; it must outlive the run. Null: nothing is kept.
+  EvidenceLog* evidence = nullptr;
 };
 
 }  // namespace tachproof

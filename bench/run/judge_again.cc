@@ -197,7 +197,7 @@ RunResult replay_recording(const std::filesystem::path& folder, const std::files
   const OpenRecording opened =
       loaded([&] { return open_for_judging(recording, wiring, gauge, played ? &*played : nullptr); });
   states = opened.bench();
-  return judge_recording(opened, scratch, hooks.stop).result;
+  return judge_recording(opened, scratch, hooks.stop, hooks.evidence).result;
 }
 
 bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
@@ -206,12 +206,14 @@ bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
 
 }  // namespace
 
-JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored,
-                        const Journal& journal) {
+JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored, const Journal& journal,
+                        EvidenceLog* evidence) {
   const Gauge gauge = loaded([&] { return load_gauge(folder / "gauge.yaml"); });
   catch_stop_signals();  // so that the scratch folder goes, whoever ends this
   const Scratch scratch("again");
   const Limit limit(folder, scratch.path() / "run");
+  RunHooks hooks = limit.hooks();
+  hooks.evidence = evidence;
   RunRecord begun;
   begun.gauge = gauge;
   JudgedAgain again;
@@ -220,10 +222,10 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
     RunFolder out = RunFolder::create(scratch.path() / "run", begun);
     if (const std::string recording = kept_recording(stored); !recording.empty()) {
       BenchFacts states;
-      again.result = replay_recording(folder, folder / recording, gauge, out, limit.hooks(), states);
+      again.result = replay_recording(folder, folder / recording, gauge, out, hooks, states);
       again.same_bench = states == stored.bench;
     } else if (is_there(folder / "scenario.yaml")) {
-      again.result = replay_scenario(folder, stored, journal, gauge, out, limit.hooks());
+      again.result = replay_scenario(folder, stored, journal, gauge, out, hooks);
     } else {
       throw CannotJudgeAgain("the folder has neither a scenario nor a recording to judge by");
     }

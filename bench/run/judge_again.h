@@ -15,6 +15,7 @@
 
 #include "bench/record/folder_format.h"
 #include "bench/record/run_folder.h"
+#include "core/cause/evidence_log.h"
 
 namespace tachproof {
 
@@ -39,7 +40,9 @@ struct JudgedAgain {
 
 // Of `stored` it takes only what contradictions() (stated_facts.h) has checked; the answers to questions are
 // the journal's, and which lamps were watched is the rig file's.
-JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored, const Journal& journal);
+// `evidence`: keeps what the judge was told; a dwell leaves it as it is.
+JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& stored, const Journal& journal,
+                        EvidenceLog* evidence = nullptr);
 
 // What differs beyond rounding, a sentence each: at most `most`, then one that
 // says how many more.

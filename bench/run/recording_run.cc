@@ -35,14 +35,14 @@ Nanos bounce_lasts(const Gauge& gauge) {
 class RecordingRun {
  public:
   RecordingRun(const OpenRecording& recording, RunFolder& folder,
-               const std::function<std::optional<std::string>()>& stop)
+               const std::function<std::optional<std::string>()>& stop, EvidenceLog* evidence)
       : recording_(recording),
         gauge_(recording.gauge),
         stop_(stop),
         wires_(recording.wires, recording.wiring),
         reader_(open_recording(recording.file, wires_.wanted())),
         tach_(gauge_, recording.resolution),
-        judge_(gauge_, judge_setup()),
+        judge_(gauge_, judge_setup(), evidence),
         writer_(folder, gauge_) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
     if (!recording.comes_near_a_boundary()) judge_.disturbed(0, recording.end);  // nothing to judge by
@@ -321,7 +321,7 @@ class RecordingRun {
   LampWires wires_;
   std::unique_ptr<RecordingReader> reader_;
   RecordedTach tach_;
-  Judge judge_;
+  LoggedJudge judge_;
   std::optional<Judge> strict_;  // forgives no contact bounce
   EvidenceWriter writer_;
 
@@ -342,8 +342,8 @@ class RecordingRun {
 }  // namespace
 
 RunOutcome judge_recording(const OpenRecording& recording, RunFolder& folder,
-                           const std::function<std::optional<std::string>()>& stop) {
-  return RecordingRun(recording, folder, stop).run();
+                           const std::function<std::optional<std::string>()>& stop, EvidenceLog* evidence) {
+  return RecordingRun(recording, folder, stop, evidence).run();
 }
 
 }  // namespace tachproof

@@ -76,8 +76,9 @@ struct OpenRecording {
 OpenRecording open_for_judging(const std::filesystem::path& recording, const Wiring& wiring,
                                const Gauge& gauge, const PlayedScenario* played = nullptr);
 
-// `stop` as in RunHooks.
+// `stop` and `evidence` as in RunHooks.
 RunOutcome judge_recording(const OpenRecording& recording, RunFolder& folder,
-                           const std::function<std::optional<std::string>()>& stop = {});
+                           const std::function<std::optional<std::string>()>& stop = {},
+                           EvidenceLog* evidence = nullptr);
 
 }  // namespace tachproof

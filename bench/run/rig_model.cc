@@ -7,7 +7,6 @@
 #include <numbers>
 
 #include "bench/files/regions.h"
-#include "bench/rigs/board/board.h"
 #include "bench/rigs/camera/camera_timing.h"
 #include "bench/rigs/factory.h"
 #include "bench/rigs/pulse_wire.h"
@@ -17,24 +16,14 @@
 namespace tachproof {
 namespace {
 
-// The firmware's tick, how much later than an edge it stamps it at most, and how late an idle kernel
-// does (bench/firmware, bench/rigs/gpio): what the open device would say.
-constexpr Nanos board_tick = 500;
-constexpr double board_stamp_spread_ns = 17'000;
-constexpr Nanos gpio_stamp_uncertainty = 20 * ns_per_us;
+// What the open device would say: how much later than an edge the firmware stamps it at most, and how
+// late an idle kernel does (bench/firmware, bench/rigs/gpio).
+constexpr double device_stamp_spread_ns = 17'000;
+constexpr Nanos host_stamp_uncertainty = 20 * ns_per_us;
 
 void source_facts(const RigFile& rig, const Gauge& gauge, RigModel& model) {
-  SourceTiming& source = model.bench.source;
-  if (rig.source.kind == "board") {
-    source.tick = board_tick;
-    source.clock_ppm = rig.source.clock.value_or(BoardSettings().clock).uncertainty_ppm;
-  } else if (rig.source.kind == "scpi") {
-    const ScpiSetting& setting = rig.source.scpi.value();
-    model.steps = stepped_timing(setting);
-    source.clock_ppm = setting.clock_ppm;
-    source.lag = source_lag(*model.steps);
-    source.rpm = frequency_bound_rpm(setting, gauge.pulses_per_rev);
-  }
+  model.bench.source = kind_of(rig.source).states(rig.source, gauge.pulses_per_rev);
+  if (rig.source.scpi) model.steps = stepped_timing(*rig.source.scpi);
 }
 
 void camera_facts(const RigFile& rig, const std::string& file, RigModel& model) {
@@ -44,7 +33,8 @@ void camera_facts(const RigFile& rig, const std::string& file, RigModel& model) 
                        "how many frames a second the camera gives is not said, and it is not opened for "
                        "this; add fps to `watch`"}});
   const Regions regions = load_regions(camera.regions);
-  const TimeRelation by = rig.source.kind == "scpi" ? TimeRelation::host_clock : TimeRelation::sync_lamp;
+  const bool by_host = kind_of(rig.source).clock() == SourceClock::host;
+  const TimeRelation by = by_host ? TimeRelation::host_clock : TimeRelation::sync_lamp;
   if (by == TimeRelation::sync_lamp && !regions.sync)
     throw FileErrors({{camera.regions, 0, 0, "there is no sync lamp, so its time is not known beforehand"}});
   model.frame = std::llround(1e9 / camera.fps);
@@ -60,18 +50,19 @@ void camera_facts(const RigFile& rig, const std::string& file, RigModel& model) 
 }
 
 void watcher_facts(const RigFile& rig, const std::string& file, RigModel& model) {
-  WatcherTiming& watcher = model.bench.watcher;
-  if (rig.watch.kind == "board") {
-    watcher.resolution = board_tick;
-    watcher.stamp_uncertainty = static_cast<Nanos>(board_stamp_spread_ns / std::numbers::sqrt3);
-  } else if (rig.watch.kind == "gpio") {
-    watcher.stamp_uncertainty = gpio_stamp_uncertainty;
-    watcher.time_by = TimeRelation::host_clock;
-  } else if (rig.watch.kind == "camera") {
+  const WatchKind& kind = kind_of(rig.watch);
+  if (kind.films()) {
     camera_facts(rig, file, model);
-  } else {
+  } else if (kind.watches_software()) {
     model.behaviour = rig.watch.behaviour;
     model.behaviour.faults.clear();
+  } else {
+    const SourceClock clock = kind_of(rig.source).clock();
+    WatcherTiming stated;
+    stated.stamp_uncertainty = clock == SourceClock::device
+                                   ? static_cast<Nanos>(device_stamp_spread_ns / std::numbers::sqrt3)
+                                   : host_stamp_uncertainty;
+    model.bench.watcher = kind.states(rig, clock, stated);
   }
 }
 

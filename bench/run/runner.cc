@@ -33,7 +33,7 @@ class Run {
         hooks_(hooks),
         source_(rig.source->facts()),
         pace_(pace_of(source_, rig.watcher->facts())),
-        judge_(plan.gauge, judge_setup(plan, rig)),
+        judge_(plan.gauge, judge_setup(plan, rig), hooks.evidence),
         train_(plan.profile, plan.gauge.pulses_per_rev, plan.noise, plan.seed),
         writer_(folder, plan.gauge),
         playing_(
@@ -261,7 +261,7 @@ class Run {
   const RunHooks& hooks_;
   SourceFacts source_;
   Pace pace_;
-  Judge judge_;
+  LoggedJudge judge_;
   PulseTrain train_;
   EvidenceWriter writer_;
 

@@ -90,6 +90,7 @@ Attempt attempt_of(const RunRecord& record, const fs::path& suite, const std::st
   attempt.duration_s = to_seconds(result.duration);
   attempt.transitions = result.transitions.size();
   attempt.reason = reason(record);
+  if (const std::string cause = in_one_line(record.causes); !cause.empty()) attempt.reason += " " + cause;
   for (const Finding& finding : result.findings) {
     const std::string kind(word(finding.kind));
     auto& kinds = attempt.findings;

@@ -284,9 +284,9 @@ std::optional<WakeUp> wake_up(const Gauge& gauge, Channels wired, bool trusted) 
 }
 
 RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const SurveyEvidence& evidence,
-                         EvidenceWriter* writer) {
+                         EvidenceWriter* writer, EvidenceLog* log) {
   const Profile profile(evidence.steps);
-  Judge judge(gauge, setup);
+  LoggedJudge judge(gauge, setup, log);
   if (writer != nullptr) judge.on_reach([writer](const Reach& reach) { writer->reach(reach); });
   for (const Segment& segment : profile.segments()) judge.rpm(segment);
   judge.lamps(evidence.events);

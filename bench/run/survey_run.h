@@ -76,9 +76,9 @@ SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& ri
 // What the planner and the judge of a survey on this rig are given.
 SurveySetup survey_setup_of(const Rig& rig, double within_rpm);
 
-// The judge's word on it, its reaches handed to the writer.
+// The judge's word on it, its reaches handed to the writer; what it was told to the log.
 RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const SurveyEvidence& evidence,
-                         EvidenceWriter* writer);
+                         EvidenceWriter* writer, EvidenceLog* log = nullptr);
 
 // The profile that was played, as a scenario file that can be read back.
 std::string scenario_yaml(const std::string& name, const std::vector<Step>& steps, double within_rpm);

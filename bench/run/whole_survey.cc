@@ -56,7 +56,8 @@ WholeSurvey run_survey(const SurveyAsk& ask, Rig& rig, RunFolder& folder, const 
   std::vector<std::string> notes;
   if (ask.unknown) take_found(ask, unknown.found(evidence.view()), evidence, out, notes);
   out.scenario = scenario_yaml("survey", evidence.steps, ask.within_rpm);
-  out.result = judge_evidence(out.found ? *out.found : ask.gauge, setup.judge, evidence, &writer);
+  out.result =
+      judge_evidence(out.found ? *out.found : ask.gauge, setup.judge, evidence, &writer, hooks.evidence);
   if (ask.unknown) as_findings(out.result);
   notes.push_back(wanted_note(ask));
   if (const std::string note = rig.source->facts().note; !note.empty()) notes.push_back(note);

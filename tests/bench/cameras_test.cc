@@ -55,7 +55,7 @@ TEST(Cameras, OneWithoutAFormatThatCanBeReadSaysSo) {
   test::FakeVideo kernel;
   kernel.formats = {V4L2_PIX_FMT_GREY};
   EXPECT_EQ(cameras_present(kernel).at(0).closed_because,
-            "it has no format that can be read: MJPG, JPEG, YUYV, UYVY, NV12, BGR3, RGB3");
+            "it offers none of the formats that can be read: MJPG, JPEG, YUYV, UYVY, NV12, BGR3, RGB3");
 }
 
 }  // namespace

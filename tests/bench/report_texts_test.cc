@@ -33,7 +33,7 @@ TEST(ReportText, KeepsWellFormedUtf8AndShowsOtherBytes) {
 
 // XML 1.0, section 2.2: what a document may hold.
 TEST(ReportText, ShowsAsWhatItIsWhatXmlAndTerminalsMustNotSee) {
-  EXPECT_EQ(printable(std::string("a\0b\x1b[31mc\x07\x7f", 10)), "a\\x00b\\x1b[31mc\\x07\\x7f");
+  EXPECT_EQ(printable(std::string("a\0b\x1b[31mc\x07\x7f", 11)), "a\\x00b\\x1b[31mc\\x07\\x7f");
   EXPECT_EQ(printable("a\r\nb\tc"), "a  b c");
   EXPECT_EQ(printable("a\xEF\xBF\xBE\xEF\xBF\xBF"
                       "b"),

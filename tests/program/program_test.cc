@@ -22,8 +22,8 @@ using testing::IsEmpty;
 using testing::Not;
 
 const std::vector<std::string> command_names = {
-    "run",     "survey",  "grade",  "plan",     "deadband", "noise", "expect", "judge", "check",    "report",
-    "history", "compare", "accept", "settings", "speed",    "teach", "ports",  "rig",   "calibrate"};
+    "run",     "survey",  "grade",    "plan",   "deadband", "noise", "expect", "judge", "check", "report",
+    "history", "compare", "diagnose", "accept", "settings", "speed", "teach",  "ports", "rig",   "calibrate"};
 
 std::string joined(const std::vector<std::string>& words) {
   std::string text;

@@ -1,0 +1,351 @@
+#include "core/cause/diagnosis.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <optional>
+#include <set>
+
+#include "core/cause/candidates.h"
+#include "core/cause/cause_words.h"
+#include "core/cause/missing.h"
+#include "core/cause/size_fit.h"
+#include "core/cause/special.h"
+
+namespace tachproof {
+namespace {
+
+using Kind = Fault::Kind;
+
+constexpr std::size_t singles_judged = 18, seconds_judged = 9, firsts_kept = 5;
+constexpr std::size_t most_listed = 5, most_others = 60;
+// Chi squared: what fits so much worse than the best is no cause.
+constexpr double clearly_worse = 12;
+constexpr double a_size_more = 3;  // what a number that is free to choose must gain
+
+// How much likelier a kind is than another that fits as well: experience, no source. In chi squared.
+double surprise(const Fault& fault) {
+  switch (fault.kind) {
+    case Kind::settings_of: return -4;
+    case Kind::no_power:
+    case Kind::no_signal: return -2;
+    case Kind::anchor_moved:
+    case Kind::deadband_missing:
+    case Kind::deadband_side:
+    case Kind::blink_rate:
+    case Kind::blink_duty:
+    case Kind::slow_response: return 0;
+    // Nobody sets another number than a whole or a half one.
+    case Kind::wrong_pulses_per_rev:
+      return fault.size && std::abs(2 * *fault.size - std::round(2 * *fault.size)) < 1e-9 ? 0 : 4;
+    case Kind::lamp_dark:
+    case Kind::stuck_on: return fault.channel ? 0.6 : 0.5;
+    case Kind::wrong_colour: return fault.window ? 2 : 0.8;
+    case Kind::blink_absent: return fault.window ? 1.5 : 0.7;
+    case Kind::intermittent_lamp: return 8;
+    case Kind::freeze:
+    case Kind::reset: return 6;
+    case Kind::slow_filter: return 3;
+    case Kind::noisy_reading: return 15;
+    case Kind::dropped_updates: return 16;
+    default: return 1;
+  }
+}
+
+class Detective {
+ public:
+  Detective(const Gauge& gauge, const std::vector<JudgedRun>& runs, const std::vector<OtherGauge>& others)
+      : court_(gauge, runs), others_(others) {}
+
+  Diagnosis solve() {
+    files();
+    singles();
+    if (whole().empty()) specials(false);
+    if (whole().empty()) pairs();
+    if (whole().empty()) specials(true);
+    return told();
+  }
+
+ private:
+  Hypothesis as_set() const {
+    Hypothesis none;
+    none.gauge = court_.gauge();
+    return none;
+  }
+
+  void keep(Trial trial) {
+    trial.score = trial.fit;
+    for (const Fault& fault : trial.hypothesis.faults) {
+      trial.score += surprise(fault);
+      if (fault.size) trial.score += a_size_more;
+    }
+    trials_.push_back(std::move(trial));
+  }
+
+  std::vector<const Trial*> whole() const {
+    std::vector<const Trial*> all;
+    for (const Trial& trial : trials_)
+      if (trial.explains_all()) all.push_back(&trial);
+    return all;
+  }
+
+  // ---- other gauge files ---------------------------------------------------------------
+
+  // The other gauge's windows in the channels of this one; nothing where it has other lamps.
+  std::optional<Gauge> in_our_channels(const Gauge& other) const {
+    const Gauge& gauge = court_.gauge();
+    const auto moved = [&](Channels set) -> std::optional<Channels> {
+      Channels out = 0;
+      for (const Lamp& lamp : other.lamps)
+        for (const std::string& colour : lamp.colours) {
+          if ((other.channel(lamp.id, colour) & set) == 0) continue;
+          const Channels bit = gauge.channel(lamp.id, colour);
+          if (bit == 0) return std::nullopt;
+          out |= bit;
+        }
+      return out;
+    };
+    Gauge acts = other;
+    acts.lamps = gauge.lamps;
+    // What is allowed is the gauge's under test.
+    acts.tolerance = gauge.tolerance;
+    for (Window& window : acts.windows) {
+      const std::optional<Channels> steady = moved(window.cue.steady), blinking = moved(window.cue.blinking);
+      if (!steady || !blinking) return std::nullopt;
+      window.cue = {*steady, *blinking};
+    }
+    // It counts pulses by its own settings.
+    const double scale = other.pulses_per_rev / gauge.pulses_per_rev;
+    for (Window& window : acts.windows) window.from_rpm *= scale;
+    acts.deadband.rpm *= scale;
+    acts.pulses_per_rev = gauge.pulses_per_rev;
+    return acts;
+  }
+
+  void files() {
+    std::size_t judged = 0;
+    for (const OtherGauge& other : others_) {
+      const std::optional<Gauge> acts = in_our_channels(other.gauge);
+      if (!acts || same_behaviour(*acts, court_.gauge(), 1e-6) || ++judged > most_others) continue;
+      Hypothesis one = as_set();
+      one.gauge = *acts;
+      Fault fault;
+      fault.kind = Kind::settings_of;
+      fault.file = other.file;
+      one.faults = {fault};
+      one.u = {not_measured};
+      keep(court_.judge(one));
+    }
+  }
+
+  // ---- one change, and two ---------------------------------------------------------------
+
+  // What a size that was rounded to a setting may fit worse.
+  static constexpr double rounded_fit = 6;
+
+  // Judged; and again with its sizes as they were then measured.
+  Trial judged(const Hypothesis& hypothesis) {
+    Trial best = court_.judge(hypothesis);
+    for (int turn = 0; turn < 3 && !court_.tired(); ++turn) {
+      const Hypothesis renewed = with_fitted_sizes(court_.gauge(), best);
+      if (renewed.faults == best.hypothesis.faults) {
+        best.hypothesis.u = renewed.u;
+        break;
+      }
+      Trial next = court_.judge(renewed);
+      const bool better =
+          next.left < best.left || (next.left == best.left && next.fit <= best.fit + rounded_fit);
+      const bool near = better && best.left == next.left && std::abs(next.fit - best.fit) < 0.01;
+      if (better) best = std::move(next);
+      if (!better || near) break;
+    }
+    return with_round_pulses(std::move(best));
+  }
+
+  // Pulses per revolution are whole or half numbers: that one is taken where it explains as much. Slow
+  // ramps that are elsewhere leave the number less well known than it looks.
+  Trial with_round_pulses(Trial trial) {
+    Hypothesis round = trial.hypothesis;
+    round.gauge = court_.gauge();
+    for (std::size_t i = 0; i < round.faults.size(); ++i) {
+      Fault& fault = round.faults[i];
+      if (fault.kind == Kind::wrong_pulses_per_rev) {
+        const double near = std::max(0.5, std::round(2 * *fault.size) / 2),
+                     off = std::abs(near - *fault.size);
+        if (off > 0.02 * near || near == court_.gauge().pulses_per_rev) return trial;
+        round.u[i] = std::isfinite(round.u[i]) ? std::max(round.u[i], off) : off;
+        fault.size = near;
+      }
+      if (is_change_of_settings(fault.kind)) round.gauge = with_fault(round.gauge, fault);
+    }
+    if (round.faults == trial.hypothesis.faults || court_.tired()) return trial;
+    Trial next = court_.judge(round);
+    return next.left <= trial.left && next.wrong_s <= trial.wrong_s + 0.2 ? next : trial;
+  }
+
+  void singles() {
+    std::vector<RunResult> results;
+    for (const JudgedRun& run : court_.runs()) results.push_back(run.result);
+    for (const Fault& fault : candidates(court_, as_set(), results, singles_judged)) {
+      if (court_.tired()) return;
+      keep(judged(with(as_set(), fault)));
+    }
+  }
+
+  // Its proof lets the lamps change at other instants: what it explains in part, much else does.
+  static bool lets_pass(Kind kind) { return kind == Kind::noisy_reading || kind == Kind::dropped_updates; }
+
+  void specials(bool at_last) {
+    std::optional<Kind> done;
+    for (const Hypothesis& hypothesis : special_hypotheses(court_)) {
+      const Kind kind = hypothesis.faults.front().kind;
+      // What lets the lamps change more often explains too much, unless they did.
+      const bool loose = lets_pass(kind) && !(kind == Kind::noisy_reading && chatters());
+      // The smallest that does is enough.
+      if (kind == Kind::noisy_reading && !chatters()) continue;
+      if (loose != at_last || done == kind || court_.tired()) continue;
+      Trial trial = court_.judge(hypothesis);
+      if (trial.explains_all() && kind != Kind::slow_filter) done = kind;
+      keep(std::move(trial));
+    }
+  }
+
+  // At half of its boundaries or more, as a noisy reading makes it.
+  bool chatters() const {
+    std::set<std::string> chattering;
+    for (const JudgedRun& run : court_.runs())
+      for (const Finding& finding : run.result.findings)
+        if (finding.kind == FindingKind::extra_transition) chattering.insert(finding.window);
+    return 2 * chattering.size() >= std::max<std::size_t>(court_.gauge().boundaries(), 1);
+  }
+
+  // The most promising single changes first: what they leave, and for how long the lamps stay wrong.
+  std::vector<std::size_t> firsts() const {
+    std::vector<std::size_t> order;
+    for (std::size_t i = 0; i < trials_.size(); ++i)
+      if (is_change_of_settings(trials_[i].hypothesis.faults.front().kind) &&
+          trials_[i].left < court_.findings())
+        order.push_back(i);
+    std::stable_sort(order.begin(), order.end(),
+                     [&](std::size_t a, std::size_t b) { return trials_[a].left < trials_[b].left; });
+    std::vector<std::size_t> by_time = order;
+    std::stable_sort(by_time.begin(), by_time.end(),
+                     [&](std::size_t a, std::size_t b) { return trials_[a].wrong_s < trials_[b].wrong_s; });
+    // Some of both orders, and none twice.
+    std::vector<std::size_t> kept;
+    for (std::size_t i = 0; i < order.size() && kept.size() < firsts_kept; ++i)
+      for (const std::size_t one : {order[i], by_time[i]})
+        if (std::find(kept.begin(), kept.end(), one) == kept.end() && kept.size() < firsts_kept)
+          kept.push_back(one);
+    return kept;
+  }
+
+  void pairs() {
+    for (const std::size_t i : firsts()) {
+      const Trial first = trials_[i];
+      const Hypothesis& known = first.hypothesis;
+      for (const Fault& fault : candidates(court_, known, first.results, seconds_judged)) {
+        if (court_.tired()) return;
+        if (is_shortened(known.gauge) || same_place(fault, known.faults.front())) continue;
+        keep(judged(with(known, fault)));
+      }
+    }
+  }
+
+  // Of the same kind, and but for the size the same.
+  static bool same_place(Fault a, const Fault& b) {
+    a.size = b.size;
+    return a == b;
+  }
+
+  // Windows are gone, so that places no longer mean what they did.
+  bool is_shortened(const Gauge& gauge) const {
+    return gauge.windows.size() + 1 < court_.gauge().windows.size();
+  }
+
+  // ---- the end -----------------------------------------------------------------------------
+
+  Diagnosis told() {
+    Diagnosis diagnosis;
+    std::vector<const Trial*> all = whole();
+    const bool solved = !all.empty();
+    if (!solved) nearest(all);
+    double least_wrong = std::numeric_limits<double>::infinity();
+    for (const Trial* trial : all) least_wrong = std::min(least_wrong, trial->wrong_s);
+    const auto rank = [&](const Trial* t) { return t->score + 10 * std::min(5.0, t->wrong_s - least_wrong); };
+    std::stable_sort(all.begin(), all.end(), [&](const Trial* a, const Trial* b) {
+      if (!solved && a->left != b->left) return a->left < b->left;
+      return rank(a) < rank(b);
+    });
+    const double apart = std::max(court_.gauge().tolerance.rpm / 4, 0.6);
+    for (const Trial* trial : all) {
+      if (diagnosis.causes.list.size() >= (solved ? most_listed : 1)) break;
+      if (!solved && trial->left >= court_.findings()) break;
+      if (solved && rank(trial) > rank(all.front()) + clearly_worse) break;
+      const bool known =
+          std::any_of(diagnosis.hypotheses.begin(), diagnosis.hypotheses.end(),
+                      [&](const Hypothesis& h) { return says_the_same(h, trial->hypothesis, apart); });
+      if (known) continue;
+      diagnosis.causes.list.push_back(cause_of(court_.gauge(), *trial, court_.findings()));
+      diagnosis.hypotheses.push_back(trial->hypothesis);
+    }
+    diagnosis.causes.told_apart = diagnosis.causes.list.size() <= 1 || !solved;
+    if (!solved) diagnosis.causes.none = nothing(diagnosis.causes);
+    diagnosis.judged = court_.judged();
+    return diagnosis;
+  }
+
+  // What lets the lamps change at other instants only where nothing else comes near.
+  void nearest(std::vector<const Trial*>& all) const {
+    const auto loose = [](const Trial& trial) { return lets_pass(trial.hypothesis.faults.front().kind); };
+    std::uint64_t least = court_.findings();
+    for (const Trial& trial : trials_)
+      if (!loose(trial)) least = std::min(least, trial.left);
+    for (const Trial& trial : trials_)
+      if (!loose(trial) || 2 * trial.left < least) all.push_back(&trial);
+  }
+
+  static bool says_the_same(const Hypothesis& a, const Hypothesis& b, double apart) {
+    const auto special = [](const Hypothesis& h) {
+      return h.ignored != 0 || !h.excused.empty() || h.believed != nullptr || !h.noise.quiet();
+    };
+    if (special(a) || special(b)) return a.faults.front().kind == b.faults.front().kind;
+    return same_behaviour(a.gauge, b.gauge, apart);
+  }
+
+  std::string nothing(const Causes& causes) const {
+    const std::uint64_t of = court_.findings();
+    const std::string all = of == 1 ? "the finding" : "all " + std::to_string(of) + " findings";
+    std::string text =
+        "No single change of settings, unit or wiring explains " + all + ", and no two that were tried do";
+    if (!causes.list.empty())
+      text += "; the nearest explains " + std::to_string(causes.list.front().explains) + " of " +
+              std::to_string(of);
+    return text +
+           ". Look at the report's close-ups, and try another unit of the same settings on this bench.";
+  }
+
+  Court court_;
+  const std::vector<OtherGauge>& others_;
+  std::vector<Trial> trials_;
+};
+
+}  // namespace
+
+Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
+                   const std::vector<OtherGauge>& others) {
+  const auto failed = [](const JudgedRun& run) {
+    return run.result.verdict == Verdict::fail && faults_found(run.result) > 0;
+  };
+  const bool any = std::any_of(runs.begin(), runs.end(), failed);
+  const bool whole =
+      std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
+  if (any && whole) return Detective(gauge, runs, others).solve();
+  Diagnosis none;
+  for (const JudgedRun& run : runs)
+    if (!any && none.causes.missing.empty()) none.causes.missing = missing_evidence(gauge, run.result);
+  if (any) none.causes.none = "The run is too long for its causes to be looked for: play a shorter scenario.";
+  return none;
+}
+
+}  // namespace tachproof

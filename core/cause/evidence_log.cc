@@ -1,0 +1,134 @@
+#include "core/cause/evidence_log.h"
+
+#include <algorithm>
+
+namespace tachproof {
+
+void EvidenceLog::begin(const JudgeSetup& setup) {
+  *this = EvidenceLog();
+  setup_ = setup;
+  begun_ = true;
+}
+
+// Calls of one kind in a row are one.
+void EvidenceLog::called(What what, std::size_t end, Nanos until) {
+  if (calls_.empty() || calls_.back().what != what) calls_.push_back({what, end, until});
+  calls_.back().end = end;
+  calls_.back().until = until;
+  if (calls_.size() <= most_kept && segments_.size() <= most_kept && lamps_.size() <= most_kept) return;
+  const JudgeSetup setup = setup_;
+  *this = EvidenceLog();
+  setup_ = setup;
+  begun_ = too_long_ = true;
+}
+
+void EvidenceLog::rpm(const Segment& segment) {
+  if (too_long_) return;
+  segments_.push_back(segment);
+  called(What::rpm, segments_.size());
+}
+
+void EvidenceLog::lamps(std::span<const LampEvent> events) {
+  if (too_long_ || events.empty()) return;
+  lamps_.insert(lamps_.end(), events.begin(), events.end());
+  called(What::lamps, lamps_.size());
+}
+
+void EvidenceLog::seen_until(Nanos until) {
+  if (!too_long_) called(What::seen, 0, until);
+}
+
+void EvidenceLog::disturbed(Nanos from, Nanos to) {
+  if (too_long_) return;
+  disturbed_.emplace_back(from, to);
+  called(What::disturbed, disturbed_.size());
+}
+
+void EvidenceLog::answered(const AnswerResult& answer) {
+  if (too_long_) return;
+  answers_.push_back(answer);
+  called(What::answered, answers_.size());
+}
+
+void EvidenceLog::found(const Finding& finding) {
+  if (too_long_) return;
+  found_.push_back(finding);
+  called(What::found, found_.size());
+}
+
+void EvidenceLog::untimed(const std::string& why) { untimed_.push_back(why); }
+
+void EvidenceLog::finish(Nanos seen_until, bool complete) {
+  until_ = seen_until;
+  complete_ = complete;
+  finished_ = true;
+}
+
+void EvidenceLog::repeat(Judge& judge, const std::vector<Segment>* believed) const {
+  std::size_t rpm = 0, lamps = 0, disturbed = 0, answers = 0, found = 0;
+  // Another rpm comes whole, and first of all that is not a disturbance.
+  for (const Call& call : calls_) switch (call.what) {
+      case What::rpm:
+        if (believed != nullptr) {
+          if (rpm == 0)
+            for (const Segment& segment : *believed) judge.rpm(segment);
+          rpm = call.end;
+        }
+        for (; rpm < call.end; ++rpm) judge.rpm(segments_[rpm]);
+        break;
+      case What::lamps:
+        judge.lamps(std::span(lamps_).subspan(lamps, call.end - lamps));
+        lamps = call.end;
+        break;
+      case What::seen: judge.seen_until(call.until); break;
+      case What::disturbed:
+        for (; disturbed < call.end; ++disturbed)
+          judge.disturbed(disturbed_[disturbed].first, disturbed_[disturbed].second);
+        break;
+      case What::answered:
+        for (; answers < call.end; ++answers) judge.answered(answers_[answers]);
+        break;
+      case What::found:
+        for (; found < call.end; ++found) judge.found(found_[found]);
+        break;
+    }
+}
+
+// Of a dimmed lamp a moment before tells that it was lit.
+void EvidenceLog::hide(Nanos from, Nanos to) {
+  constexpr Nanos moment = 30 * ns_per_ms;
+  Channels before = 0;
+  const auto first = std::lower_bound(lamps_.begin(), lamps_.end(), from,
+                                      [](const LampEvent& event, Nanos at) { return event.at < at; });
+  for (auto event = first; event != lamps_.begin() && (event == first || event->at > from - moment);)
+    before |= (--event)->lit;
+  for (auto event = first; event != lamps_.end() && event->at < to; ++event) event->lit = before;
+}
+
+RunResult EvidenceLog::judged(const Gauge& gauge, const Changes& changes) const {
+  JudgeSetup setup = setup_;
+  setup.wired &= changes.wired;
+  if (!changes.noise.quiet()) setup.noise = changes.noise;
+  Judge judge(gauge, setup);
+  if (changes.on_reach) judge.on_reach(changes.on_reach);
+  if (changes.excused.empty()) {
+    repeat(judge, changes.believed);
+  } else {
+    // The judge wants what disturbs in time order: all of it, before anything else.
+    EvidenceLog more = *this;
+    for (const auto& [from, to] : changes.hidden) more.hide(from, to);
+    more.disturbed_.insert(more.disturbed_.end(), changes.excused.begin(), changes.excused.end());
+    std::sort(more.disturbed_.begin(), more.disturbed_.end());
+    std::erase_if(more.calls_, [](const Call& call) { return call.what == What::disturbed; });
+    more.calls_.insert(more.calls_.begin(), {What::disturbed, more.disturbed_.size(), 0});
+    more.repeat(judge, changes.believed);
+  }
+  judge.pulses(pulses_);
+  judge.lost(lost_);
+  judge.unsure_blinks(unsure_blinks_);
+  for (const std::string& why : untimed_) judge.untimed(why);
+  if (stamps_) judge.stamps(*stamps_);
+  return judge.finish(until_, complete_);
+}
+
+}  // namespace tachproof

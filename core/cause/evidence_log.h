@@ -1,0 +1,153 @@
+// All that a judge was told of a run, kept so that the same evidence can be judged again
+// against another gauge, as often as wanted.
+//
+// The calls are those of Judge, and they are repeated in the order in which they came:
+// judged again against the same gauge, the result is the same to the last bit.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <span>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "core/judge/judge.h"
+
+namespace tachproof {
+
+class EvidenceLog {
+ public:
+  // Bounds the memory that a long run takes: with more lamp changes or segments than this
+  // the log is not whole, and is emptied.
+  static constexpr std::size_t most_kept = 2'000'000;
+
+  void begin(const JudgeSetup& setup);
+  void rpm(const Segment& segment);
+  void lamps(std::span<const LampEvent> events);
+  void seen_until(Nanos until);
+  void disturbed(Nanos from, Nanos to);
+  void answered(const AnswerResult& answer);
+  void found(const Finding& finding);
+  void lost(std::uint64_t count) { lost_ += count; }
+  void pulses(std::uint64_t count) { pulses_ += count; }
+  void unsure_blinks(Channels channels) { unsure_blinks_ |= channels; }
+  void untimed(const std::string& why);
+  void stamps(const StampTimes& stamps) { stamps_ = stamps; }
+  void finish(Nanos seen_until, bool complete);
+
+  // Begun, finished, and nothing was left out.
+  bool whole() const { return begun_ && finished_ && !too_long_; }
+  bool begun() const { return begun_; }
+
+  const JudgeSetup& setup() const { return setup_; }
+  const std::vector<Segment>& segments() const { return segments_; }
+  const std::vector<LampEvent>& lamp_events() const { return lamps_; }
+  const std::vector<std::pair<Nanos, Nanos>>& disturbances() const { return disturbed_; }
+  Nanos until() const { return until_; }
+  bool complete() const { return complete_; }
+
+  // The judge's word on it. Only of a log that is whole.
+  struct Changes {
+    Channels wired = ~Channels{0};                      // looks at these channels only
+    std::vector<std::pair<Nanos, Nanos>> excused = {};  // disturbed as well; in time order
+    // In these the lamps count as they were before: a picture of no window is never forgiven.
+    std::vector<std::pair<Nanos, Nanos>> hidden = {};
+    std::function<void(const Reach&)> on_reach = {};
+    const std::vector<Segment>* believed = nullptr;  // in place of the rpm, adjoining
+    Noise noise = {};                                // in place of the signal's, where it is not quiet
+  };
+  RunResult judged(const Gauge& gauge, const Changes& changes) const;
+  RunResult judged(const Gauge& gauge) const { return judged(gauge, Changes()); }
+
+ private:
+  enum class What : std::uint8_t { rpm, lamps, seen, disturbed, answered, found };
+  struct Call {
+    What what = What::rpm;
+    std::size_t end = 0;  // of the list that it hands over: all before this
+    Nanos until = 0;      // seen
+  };
+  void called(What what, std::size_t end, Nanos until = 0);
+  void hide(Nanos from, Nanos to);
+  void repeat(Judge& judge, const std::vector<Segment>* believed) const;
+
+  JudgeSetup setup_;
+  std::vector<Call> calls_;
+  std::vector<Segment> segments_;
+  std::vector<LampEvent> lamps_;
+  std::vector<std::pair<Nanos, Nanos>> disturbed_;
+  std::vector<AnswerResult> answers_;
+  std::vector<Finding> found_;
+  std::uint64_t lost_ = 0, pulses_ = 0;
+  Channels unsure_blinks_ = 0;
+  std::vector<std::string> untimed_;
+  std::optional<StampTimes> stamps_;
+  Nanos until_ = 0;
+  bool complete_ = false, begun_ = false, finished_ = false, too_long_ = false;
+};
+
+// A judge, and the log of what it is told where one is kept.
+class LoggedJudge {
+ public:
+  LoggedJudge(const Gauge& gauge, const JudgeSetup& setup, EvidenceLog* log)
+      : judge_(gauge, setup), log_(log) {
+    if (log_ != nullptr) log_->begin(setup);
+  }
+  void rpm(const Segment& segment) {
+    judge_.rpm(segment);
+    if (log_ != nullptr) log_->rpm(segment);
+  }
+  void lamps(std::span<const LampEvent> events) {
+    judge_.lamps(events);
+    if (log_ != nullptr) log_->lamps(events);
+  }
+  void seen_until(Nanos until) {
+    judge_.seen_until(until);
+    if (log_ != nullptr) log_->seen_until(until);
+  }
+  void disturbed(Nanos from, Nanos to) {
+    judge_.disturbed(from, to);
+    if (log_ != nullptr) log_->disturbed(from, to);
+  }
+  void answered(const AnswerResult& answer) {
+    judge_.answered(answer);
+    if (log_ != nullptr) log_->answered(answer);
+  }
+  void found(const Finding& finding) {
+    judge_.found(finding);
+    if (log_ != nullptr) log_->found(finding);
+  }
+  void lost(std::uint64_t count) {
+    judge_.lost(count);
+    if (log_ != nullptr) log_->lost(count);
+  }
+  void pulses(std::uint64_t count) {
+    judge_.pulses(count);
+    if (log_ != nullptr) log_->pulses(count);
+  }
+  void unsure_blinks(Channels channels) {
+    judge_.unsure_blinks(channels);
+    if (log_ != nullptr) log_->unsure_blinks(channels);
+  }
+  void untimed(const std::string& why) {
+    judge_.untimed(why);
+    if (log_ != nullptr) log_->untimed(why);
+  }
+  void stamps(const StampTimes& stamps) {
+    judge_.stamps(stamps);
+    if (log_ != nullptr) log_->stamps(stamps);
+  }
+  void on_reach(std::function<void(const Reach&)> sink) { judge_.on_reach(std::move(sink)); }
+  RunResult finish(Nanos seen_until, bool complete = true) {
+    if (log_ != nullptr) log_->finish(seen_until, complete);
+    return judge_.finish(seen_until, complete);
+  }
+
+ private:
+  Judge judge_;
+  EvidenceLog* log_;
+};
+
+}  // namespace tachproof

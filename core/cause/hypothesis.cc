@@ -1,0 +1,77 @@
+#include "core/cause/hypothesis.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "core/cause/size_fit.h"
+
+namespace tachproof {
+namespace {
+
+// The response that a unit of this run showed: the middle of those measured, else of those allowed.
+Nanos usual_response(const Gauge& gauge, const RunResult& result) {
+  std::vector<double> ms;
+  for (const ResponseResult& row : result.responses)
+    if (std::isfinite(row.response_ms)) ms.push_back(row.response_ms);
+  const Nanos longest = 10 * gauge.tolerance.response_to + ns_per_s;
+  if (ms.empty()) return (gauge.tolerance.response_from + gauge.tolerance.response_to) / 2;
+  std::nth_element(ms.begin(), ms.begin() + static_cast<std::ptrdiff_t>(ms.size() / 2), ms.end());
+  return std::clamp<Nanos>(from_seconds(ms[ms.size() / 2] / 1e3), 0, longest);
+}
+
+}  // namespace
+
+Hypothesis with(const Hypothesis& base, const Fault& fault) {
+  Hypothesis more = base;
+  if (is_change_of_settings(fault.kind)) more.gauge = with_fault(base.gauge, fault);
+  more.faults.push_back(fault);
+  more.u.push_back(not_measured);
+  return more;
+}
+
+std::uint64_t faults_found(const RunResult& result) {
+  std::uint64_t found = result.findings_left_out;
+  for (const Finding& finding : result.findings) found += verdict_of(finding.kind) == Verdict::fail;
+  return found;
+}
+
+Court::Court(const Gauge& gauge, std::vector<JudgedRun> runs) : gauge_(gauge), runs_(std::move(runs)) {
+  for (const JudgedRun& run : runs_) {
+    roads_.emplace_back(run.evidence, gauge, usual_response(gauge, run.result));
+    if (run.result.verdict == Verdict::fail) findings_ += faults_found(run.result);
+  }
+}
+
+Trial Court::judge(const Hypothesis& hypothesis) {
+  Trial trial;
+  trial.hypothesis = hypothesis;
+  trial.verdict = Verdict::pass;
+  const Gauge gauge = without_hidden_windows(hypothesis.gauge);
+  for (const JudgedRun& run : runs_) {
+    EvidenceLog::Changes changes;
+    changes.wired = ~hypothesis.ignored;
+    changes.excused = hypothesis.excused;
+    changes.hidden = hypothesis.hidden;
+    changes.believed = hypothesis.believed.get();
+    changes.noise = hypothesis.noise;
+    trial.results.push_back(run.evidence.judged(gauge, changes));
+    const RunResult& result = trial.results.back();
+    work_ += run.evidence.lamp_events().size() + run.evidence.segments().size() + 200;
+    trial.left += faults_found(result);
+    trial.verdict = worst(trial.verdict, result.verdict);
+    trial.fit += misfit(hypothesis.gauge, result);
+  }
+  trial.wrong_s = wrong_s(hypothesis.gauge);
+  ++judged_;
+  return trial;
+}
+
+double Court::wrong_s(const Gauge& gauge) const {
+  double sum = 0;
+  const Gauge shown = without_hidden_windows(gauge);
+  for (const Road& road : roads_) sum += road.wrong_s(shown);
+  return sum;
+}
+
+}  // namespace tachproof

@@ -1,0 +1,77 @@
+// What may be wrong with a unit, held against the evidence of one run or of several.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "core/cause/evidence_log.h"
+#include "core/cause/fault.h"
+#include "core/cause/road.h"
+#include "core/judge/result.h"
+
+namespace tachproof {
+
+// One fault or two; what the unit then acts by, and what the evidence is then worth.
+struct Hypothesis {
+  std::vector<Fault> faults;  // the second is written against the gauge that the first makes
+  std::vector<double> u;      // expanded uncertainty (95 %) of each size; NaN: it has none
+  Gauge gauge;                // that the unit acts by; the windows are those of the gauge as set
+  Channels ignored = 0;       // channels that say nothing
+  std::vector<std::pair<Nanos, Nanos>> excused, hidden;  // as for EvidenceLog
+  std::shared_ptr<const std::vector<Segment>> believed;  // the rpm that the unit believes; null: as played
+  Noise noise;                                           // of its reading, as if it were the signal's
+};
+
+// With one fault more. Throws std::invalid_argument as with_fault does.
+Hypothesis with(const Hypothesis& base, const Fault& fault);
+
+// One run: how it was judged, and by what. References must outlive it.
+struct JudgedRun {
+  const RunResult& result;
+  const EvidenceLog& evidence;
+};
+
+// Findings that speak of the unit, those that were left out of the list among them.
+std::uint64_t faults_found(const RunResult& result);
+
+struct Trial {
+  Hypothesis hypothesis;
+  std::vector<RunResult> results;  // of every run, judged again
+  std::uint64_t left = 0;          // findings that stay
+  Verdict verdict = Verdict::undecided;
+  double fit = 0;      // of the measured numbers to what the hypothesis says: chi squared
+  double wrong_s = 0;  // as in Road
+  double score = 0;    // the less the likelier, of those that leave nothing
+
+  bool explains_all() const { return left == 0 && verdict != Verdict::fail; }
+};
+
+// Judges hypotheses, and counts what that costs.
+class Court {
+ public:
+  Court(const Gauge& gauge, std::vector<JudgedRun> runs);
+
+  const Gauge& gauge() const { return gauge_; }
+  const std::vector<JudgedRun>& runs() const { return runs_; }
+  const Road& road(std::size_t run) const { return roads_[run]; }
+  std::uint64_t findings() const { return findings_; }
+  Trial judge(const Hypothesis& hypothesis);
+  double wrong_s(const Gauge& gauge) const;  // of all runs
+
+  // No more judging: enough has been done for this evidence. Some 20 million lamp changes
+  // and segments are a few seconds.
+  bool tired() const { return work_ > most_work; }
+  std::size_t judged() const { return judged_; }
+
+ private:
+  static constexpr std::uint64_t most_work = 20'000'000;
+  const Gauge& gauge_;
+  std::vector<JudgedRun> runs_;
+  std::vector<Road> roads_;
+  std::uint64_t findings_ = 0, work_ = 0;
+  std::size_t judged_ = 0;
+};
+
+}  // namespace tachproof

@@ -1,0 +1,265 @@
+#include "core/cause/road.h"
+
+#include <algorithm>
+#include <array>
+#include <bit>
+#include <cmath>
+#include <limits>
+#include <optional>
+
+#include "core/judge/dimming.h"
+
+namespace tachproof {
+namespace {
+
+constexpr std::size_t most_samples = 16'000;
+constexpr Nanos least_step = 10 * ns_per_ms;
+constexpr Nanos longest_half_period = ns_per_s;  // slower than that is no blink
+
+std::vector<LampEvent> without_dimming(const std::vector<LampEvent>& raw, Channels wired) {
+  DimmingFilter filter;
+  std::vector<LampEvent> masked, events;
+  masked.reserve(raw.size());
+  for (const LampEvent& event : raw) masked.push_back({event.at, event.lit & wired});
+  filter.add(masked, events);
+  filter.finish(events);
+  return events;
+}
+
+// Of segments that adjoin, asked in time order.
+class Walk {
+ public:
+  explicit Walk(const std::vector<Segment>& segments) : segments_(segments) {}
+  std::pair<double, double> rpm_and_slope(Nanos at) {
+    if (segments_.empty() || at < segments_.front().start.whole) return {0, 0};
+    while (next_ + 1 < segments_.size() && segments_[next_ + 1].start.whole <= at) ++next_;
+    const Segment& s = segments_[next_];
+    const double seconds = std::clamp(to_seconds(at - s.start.whole), 0.0, s.lasts_s);
+    const bool over = to_seconds(at - s.start.whole) > s.lasts_s;
+    return {s.rpm(seconds), over ? 0 : s.slope(seconds)};
+  }
+
+ private:
+  const std::vector<Segment>& segments_;
+  std::size_t next_ = 0;
+};
+
+bool within(const std::vector<std::pair<Nanos, Nanos>>& spans, Nanos at) {
+  for (const auto& [from, to] : spans)
+    if (from <= at && at < to) return true;
+  return false;
+}
+
+}  // namespace
+
+double Road::Shown::rested_s() const {
+  double sum = 0;
+  for (const auto& [lit, s] : pictures) sum += s;
+  return sum;
+}
+
+Channels Road::Shown::usual() const {
+  const auto most = std::max_element(pictures.begin(), pictures.end(),
+                                     [](const auto& a, const auto& b) { return a.second < b.second; });
+  return most == pictures.end() ? 0 : most->first;
+}
+
+Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std::vector<Segment>* believed)
+    : wired_(log.setup().wired & gauge.all_channels()),
+      until_(log.until()),
+      guard_(gauge.tolerance.response_to + gauge.tolerance.settle),
+      blink_hz_(gauge.blink ? gauge.blink->hz : 0),
+      lamps_(without_dimming(log.lamp_events(), wired_)) {
+  step_ = std::max<Nanos>(least_step, until_ / static_cast<Nanos>(most_samples) + 1);
+  Walk walk(believed != nullptr ? *believed : log.segments());
+  std::size_t event = 0;
+  const Nanos first = lamps_.empty() ? until_ : lamps_.front().at;
+  for (Nanos at = 0; at < until_; at += step_) {
+    while (event + 1 < lamps_.size() && lamps_[event + 1].at <= at) ++event;
+    const auto [rpm, slope] = walk.rpm_and_slope(at - response);
+    const bool unknown = at < first || within(log.disturbances(), at);
+    samples_.push_back({at, rpm, slope, lamps_.empty() ? 0 : lamps_[event].lit, unknown});
+  }
+}
+
+std::vector<std::size_t> visible_windows(const Gauge& gauge) {
+  std::vector<std::size_t> kept;
+  double above = std::numeric_limits<double>::infinity();
+  for (std::size_t w = gauge.windows.size(); w-- > 0;) {
+    const double from = w == 0 ? std::min(0.0, above) : gauge.windows[w].from_rpm;
+    if (w > 0 && from >= above) continue;
+    above = from;
+    kept.push_back(w);
+    if (from <= 0) break;
+  }
+  std::reverse(kept.begin(), kept.end());
+  return kept;
+}
+
+std::vector<std::size_t> Road::windows(const Gauge& gauge) const {
+  const std::vector<std::size_t> visible = visible_windows(gauge);
+  const Gauge shown = without_hidden_windows(gauge);
+  std::vector<std::size_t> all;
+  all.reserve(samples_.size());
+  std::size_t window = 0;
+  for (const Sample& sample : samples_) {
+    window = next_window(shown, window, sample.rpm);
+    all.push_back(visible[window]);
+  }
+  return all;
+}
+
+bool Road::right(const Gauge& gauge, std::size_t window, Channels lit) const {
+  const Cue& cue = gauge.windows[window].cue;
+  return (lit & ~cue.blinking) == (cue.steady & ~cue.blinking & wired_);
+}
+
+std::vector<Road::Shown> Road::shown(const Gauge& gauge) const {
+  std::vector<Shown> all(gauge.windows.size());
+  const std::vector<std::size_t> windows = this->windows(gauge);
+  const double step_s = to_seconds(step_);
+  for (std::size_t i = 0; i < samples_.size(); ++i) {
+    if (samples_[i].disturbed) continue;
+    auto& pictures = all[windows[i]].pictures;
+    auto found = std::find_if(pictures.begin(), pictures.end(),
+                              [&](const auto& one) { return one.first == samples_[i].lit; });
+    if (found == pictures.end()) found = pictures.insert(found, {samples_[i].lit, 0.0});
+    found->second += step_s;
+  }
+  watch_blinks(gauge, windows, all);
+  return all;
+}
+
+// On, off and on again within one stay.
+void Road::watch_blinks(const Gauge& gauge, const std::vector<std::size_t>& windows,
+                        std::vector<Shown>& shown) const {
+  if (blink_hz_ <= 0 || lamps_.empty()) return;
+  std::size_t event = 0;
+  for (std::size_t first = 0; first < windows.size();) {
+    std::size_t end = first;
+    while (end < windows.size() && windows[end] == windows[first]) ++end;
+    const Nanos from = samples_[first].at + guard_,
+                to = (end < windows.size() ? samples_[end].at : until_) - guard_;
+    const bool calm = !samples_[first].disturbed && !samples_[end - 1].disturbed;
+    if (calm && to_seconds(to - from) >= 2.2 / blink_hz_) {
+      while (event + 1 < lamps_.size() && lamps_[event + 1].at <= from) ++event;
+      std::array<int, max_channels> changes = {};
+      for (std::size_t e = event; e + 1 < lamps_.size() && lamps_[e + 1].at < to; ++e)
+        for (Channels left = lamps_[e].lit ^ lamps_[e + 1].lit; left != 0; left &= left - 1)
+          ++changes[static_cast<std::size_t>(std::countr_zero(left))];
+      Shown& window = shown[windows[first]];
+      window.watched_s += to_seconds(to - from);
+      for (std::size_t c = 0; c < gauge.channels(); ++c)
+        if (changes[c] >= 3 && (to - from) / changes[c] < longest_half_period)
+          window.blinked |= Channels{1} << c;
+    }
+    first = end;
+  }
+}
+
+double Road::wrong_s(const std::vector<Shown>& shown, const Gauge& gauge) const {
+  double sum = 0;
+  for (std::size_t w = 0; w < shown.size() && w < gauge.windows.size(); ++w) {
+    for (const auto& [lit, s] : shown[w].pictures)
+      if (!right(gauge, w, lit)) sum += s;
+    // Any picture of a blink would do: that it does not blink is wrong all the same.
+    if (shown[w].watched_s > 0 && (gauge.windows[w].cue.blinking & wired_ & ~shown[w].blinked) != 0)
+      sum += 0.5 * shown[w].watched_s;
+  }
+  return sum;
+}
+
+std::vector<Road::Move> Road::moves(const Gauge& gauge) const {
+  std::vector<Move> all;
+  for (std::size_t i = 1; i < samples_.size(); ++i) {
+    const Sample &before = samples_[i - 1], &now = samples_[i];
+    if (before.lit == now.lit || before.disturbed || now.disturbed || now.slope == 0) continue;
+    const bool up = now.slope > 0;
+    // A jump of the profile dates no threshold.
+    if (std::abs(now.rpm - before.rpm) > 2 * std::abs(now.slope) * to_seconds(step_) + 1) continue;
+    for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
+      const std::size_t from = up ? b - 1 : b, to = up ? b : b - 1;
+      if (right(gauge, from, before.lit) && right(gauge, to, now.lit) && !right(gauge, from, now.lit))
+        all.push_back({b, up ? Direction::rising : Direction::falling, (before.rpm + now.rpm) / 2,
+                       std::abs(now.slope)});
+    }
+  }
+  return all;
+}
+
+std::vector<Road::Wrong> Road::wrong(const Gauge& gauge, Nanos least) const {
+  std::vector<Wrong> all;
+  const std::vector<std::size_t> windows = this->windows(gauge);
+  std::optional<Wrong> open;
+  const auto close = [&](Nanos at) {
+    open->to = at;
+    if (open->to - open->from >= least) all.push_back(*open);
+    open.reset();
+  };
+  for (std::size_t i = 0; i < samples_.size(); ++i) {
+    const Sample& s = samples_[i];
+    if (s.disturbed || right(gauge, windows[i], s.lit)) {
+      if (open) close(s.at);
+      continue;
+    }
+    if (!open) open = Wrong{s.at, s.at, windows[i], false, s.lit, s.lit};
+    open->changed |= s.lit != open->lit_at_from;
+    open->ever_lit |= s.lit;
+  }
+  if (open) close(until_);
+  return all;
+}
+
+Channels Road::ever_lit() const {
+  Channels all = 0;
+  for (const LampEvent& event : lamps_) all |= event.lit;
+  return all;
+}
+
+Gauge without_hidden_windows(Gauge gauge) {
+  const std::vector<std::size_t> visible = visible_windows(gauge);
+  if (visible.size() == gauge.windows.size()) return gauge;
+  std::vector<Window> kept;
+  for (const std::size_t w : visible) kept.push_back(std::move(gauge.windows[w]));
+  if (!kept.empty()) kept.front().from_rpm = 0;
+  gauge.windows = std::move(kept);
+  return gauge;
+}
+
+namespace {
+
+// Where the cue changes, and to what; boundaries between equal cues are none.
+std::vector<std::pair<double, Cue>> ladder(const Gauge& given, bool rising) {
+  const Gauge gauge = without_hidden_windows(given);
+  std::vector<std::pair<double, Cue>> steps;
+  for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
+    if (!steps.empty() && steps.back().second == gauge.windows[w].cue) continue;
+    steps.emplace_back(w == 0   ? 0
+                       : rising ? gauge.rising_rpm(w)
+                                : gauge.falling_rpm(w),
+                       gauge.windows[w].cue);
+  }
+  return steps;
+}
+
+}  // namespace
+
+bool same_behaviour(const Gauge& a, const Gauge& b, double within_rpm) {
+  for (const bool rising : {true, false}) {
+    const auto one = ladder(a, rising), other = ladder(b, rising);
+    if (one.size() != other.size()) return false;
+    for (std::size_t i = 0; i < one.size(); ++i)
+      if (!(one[i].second == other[i].second) || std::abs(one[i].first - other[i].first) > within_rpm)
+        return false;
+  }
+  const bool blinks =
+      std::any_of(a.windows.begin(), a.windows.end(), [](const Window& w) { return w.cue.blinking != 0; });
+  if (blinks && a.blink && b.blink &&
+      (std::abs(a.blink->hz - b.blink->hz) > a.tolerance.blink_hz / 4 ||
+       std::abs(a.blink->duty - b.blink->duty) > a.tolerance.blink_duty / 4))
+    return false;
+  return std::abs(a.tolerance.response_to - b.tolerance.response_to) <= 2 * ns_per_ms &&
+         std::abs(a.tolerance.response_from - b.tolerance.response_from) <= 2 * ns_per_ms;
+}
+
+}  // namespace tachproof

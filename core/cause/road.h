@@ -1,0 +1,90 @@
+// A run in samples: the rpm that the unit believed, the lamps that it showed. Cheap to hold
+// against a thousand gauges, to find the few that are worth judging again.
+//
+// What it says is a hint, never a verdict: the response is taken as one number, and tolerances
+// are not looked at.
+#pragma once
+
+#include <utility>
+#include <vector>
+
+#include "core/base/verdict.h"
+#include "core/cause/evidence_log.h"
+#include "core/gauge/gauge.h"
+
+namespace tachproof {
+
+class Road {
+ public:
+  // `believed`: the rpm in place of what was played; null: as played.
+  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response,
+       const std::vector<Segment>* believed = nullptr);
+
+  // What was shown in a window, as some gauge places its boundaries.
+  struct Shown {
+    std::vector<std::pair<Channels, double>> pictures;  // lit channels, for how many s
+    Channels blinked = 0;                               // went on and off there
+    double watched_s = 0;                               // long enough to say so
+    double rested_s() const;
+    Channels usual() const;  // the picture that was shown longest
+  };
+  std::vector<Shown> shown(const Gauge& gauge) const;
+
+  // For how many s the lamps were not as this gauge has them.
+  double wrong_s(const Gauge& gauge) const { return wrong_s(shown(gauge), gauge); }
+  // The same where the gauge differs in its cues alone from that of `shown`.
+  double wrong_s(const std::vector<Shown>& shown, const Gauge& gauge) const;
+
+  // The lamps went from the picture of one window to that of a neighbour, on a slope.
+  struct Move {
+    std::size_t boundary = 0;
+    Direction direction = Direction::rising;
+    double rpm = 0;
+    double rate = 0;  // rpm per s, above 0
+  };
+  // One lamp change may be a move at several boundaries, where pictures repeat.
+  std::vector<Move> moves(const Gauge& gauge) const;
+
+  // A stretch in which the lamps were not as this gauge has them. Short ones are left out.
+  struct Wrong {
+    Nanos from = 0, to = 0;
+    std::size_t window = 0;    // that should be shown at its beginning
+    bool changed = false;      // the lamps changed in it
+    Channels lit_at_from = 0;  // lit at its beginning,
+    Channels ever_lit = 0;     // and at any time of it
+  };
+  std::vector<Wrong> wrong(const Gauge& gauge, Nanos least) const;
+
+  Channels ever_lit() const;
+  Channels wired() const { return wired_; }
+  const std::vector<LampEvent>& lamps() const { return lamps_; }
+  Nanos until() const { return until_; }
+
+ private:
+  struct Sample {
+    Nanos at = 0;
+    double rpm = 0, slope = 0;
+    Channels lit = 0;
+    bool disturbed = false;
+  };
+  std::vector<std::size_t> windows(const Gauge& gauge) const;  // one for each sample
+  void watch_blinks(const Gauge& gauge, const std::vector<std::size_t>& windows,
+                    std::vector<Shown>& shown) const;
+  bool right(const Gauge& gauge, std::size_t window, Channels lit) const;
+
+  Channels wired_;
+  Nanos step_ = 0, until_ = 0, guard_ = 0;
+  double blink_hz_ = 0;
+  std::vector<Sample> samples_;
+  std::vector<LampEvent> lamps_;  // without dimming
+};
+
+// Windows that no rpm shows are left out: with boundaries that have changed places, a unit that
+// shows the highest window whose boundary it has reached never shows the others.
+Gauge without_hidden_windows(Gauge gauge);
+std::vector<std::size_t> visible_windows(const Gauge& gauge);  // their indices, in order
+
+// Both show the same at every rpm, up and down, as far as `within_rpm`; blinks and responses too.
+bool same_behaviour(const Gauge& a, const Gauge& b, double within_rpm);
+
+}  // namespace tachproof

@@ -1,0 +1,288 @@
+#include "core/cause/size_fit.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+
+namespace tachproof {
+namespace {
+
+using Kind = Fault::Kind;
+
+// A healthy unit that rounds to whole rpm changes up to half an rpm off, and so does each of its
+// boundaries where they are no whole numbers (rectangular).
+constexpr double rounding_rpm = 0.5;
+constexpr double rounding_sd_rpm = rounding_rpm / 1.7320508;
+constexpr double offset_sd_rpm = 0.4;
+
+double threshold(const Gauge& gauge, const MeasuredThreshold& m) {
+  return m.direction == Direction::rising ? gauge.rising_rpm(m.boundary) : gauge.falling_rpm(m.boundary);
+}
+
+double squared(double x) { return x * x; }
+
+double weight(const MeasuredThreshold& m) { return 1 / (squared(m.u) + squared(rounding_sd_rpm)); }
+
+bool moves_thresholds(Kind kind) {
+  switch (kind) {
+    case Kind::boundary_moved:
+    case Kind::anchor_moved:
+    case Kind::count_in_span:
+    case Kind::count_in_uneven:
+    case Kind::deadband_width:
+    case Kind::wrong_pulses_per_rev: return true;
+    default: return false;
+  }
+}
+
+double size_or_none(const Gauge& gauge, const Fault& fault) {
+  if (fault.size) return *fault.size;
+  if (fault.kind == Kind::deadband_width) return gauge.deadband.rpm;
+  return fault.kind == Kind::wrong_pulses_per_rev ? gauge.pulses_per_rev : 0;
+}
+
+// How far each measured threshold goes for a size that is larger by 1.
+std::vector<double> lever(const Gauge& before, const Fault& fault,
+                          const std::vector<MeasuredThreshold>& measured) {
+  const double size = size_or_none(before, fault);
+  const double by = fault.kind == Kind::wrong_pulses_per_rev ? 1e-3 * before.pulses_per_rev : 1;
+  Fault more = fault, less = fault;
+  more.size = size + by;
+  less.size = size;
+  const Gauge a = with_fault(before, less), b = with_fault(before, more);
+  std::vector<double> levers;
+  for (const MeasuredThreshold& m : measured) levers.push_back((threshold(b, m) - threshold(a, m)) / by);
+  return levers;
+}
+
+// Sizes of up to two faults and the offset: normal equations, and their inverse.
+class Line {
+ public:
+  static constexpr std::size_t most = 3;
+  explicit Line(std::size_t unknowns) : n_(unknowns) {}
+  void add(const std::array<double, most>& levers, double residual, double weight) {
+    for (std::size_t i = 0; i < n_; ++i) {
+      right_[i] += weight * levers[i] * residual;
+      for (std::size_t j = 0; j < n_; ++j) normal_[i][j] += weight * levers[i] * levers[j];
+    }
+  }
+  // Gauss and Jordan, with the identity beside. False: not enough was measured.
+  bool solve() {
+    for (std::size_t i = 0; i < n_; ++i) inverse_[i][i] = 1;
+    for (std::size_t c = 0; c < n_; ++c) {
+      std::size_t best = c;
+      for (std::size_t r = c + 1; r < n_; ++r)
+        if (std::abs(normal_[r][c]) > std::abs(normal_[best][c])) best = r;
+      if (std::abs(normal_[best][c]) < 1e-9) return false;
+      std::swap(normal_[c], normal_[best]);
+      std::swap(inverse_[c], inverse_[best]);
+      const double pivot = normal_[c][c];
+      for (std::size_t k = 0; k < n_; ++k) normal_[c][k] /= pivot, inverse_[c][k] /= pivot;
+      for (std::size_t r = 0; r < n_; ++r) {
+        if (r == c) continue;
+        const double times = normal_[r][c];
+        for (std::size_t k = 0; k < n_; ++k)
+          normal_[r][k] -= times * normal_[c][k], inverse_[r][k] -= times * inverse_[c][k];
+      }
+    }
+    return true;
+  }
+  double value(std::size_t i) const {
+    double sum = 0;
+    for (std::size_t k = 0; k < n_; ++k) sum += inverse_[i][k] * right_[k];
+    return sum;
+  }
+  double variance(std::size_t i) const { return inverse_[i][i]; }
+
+ private:
+  std::size_t n_;
+  std::array<std::array<double, most>, most> normal_{}, inverse_{};
+  std::array<double, most> right_{};
+};
+
+// Of each fault: how much larger it is than it was taken to be, and U.
+struct Growth {
+  double by = 0, u = not_measured;
+};
+std::vector<Growth> growths(const Gauge& acts, const std::vector<std::vector<double>>& levers,
+                            const std::vector<MeasuredThreshold>& measured) {
+  const std::size_t n = levers.size();
+  std::vector<Growth> none(n);
+  if (measured.empty() || n == 0 || n + 1 > Line::most) return none;
+  Line line(n + 1);
+  for (std::size_t i = 0; i < measured.size(); ++i) {
+    std::array<double, Line::most> row{};
+    for (std::size_t f = 0; f < n; ++f) row[f] = levers[f][i];
+    row[n] = 1;
+    line.add(row, measured[i].rpm - threshold(acts, measured[i]), weight(measured[i]));
+  }
+  std::array<double, Line::most> offset{};
+  offset[n] = 1;
+  line.add(offset, 0, 1 / squared(offset_sd_rpm));
+  if (!line.solve()) return none;
+  std::vector<Growth> found;
+  for (std::size_t f = 0; f < n; ++f) {
+    double steepest = 0;
+    for (const double lever : levers[f]) steepest = std::max(steepest, std::abs(lever));
+    if (steepest <= 0) return none;
+    // All thresholds of a fault may be rounded the same way.
+    found.push_back({line.value(f), std::hypot(2 * std::sqrt(line.variance(f)), rounding_rpm / steepest)});
+  }
+  return found;
+}
+
+bool whole(double value) { return std::abs(value - std::round(value)) < 1e-9; }
+
+// What a person has set is mostly a whole number; of pulses per revolution, a half.
+double as_set_by_a_person(const Gauge& gauge, const Fault& fault, double size, double u) {
+  const double step = fault.kind == Kind::wrong_pulses_per_rev ? 0.5 : 1;
+  double set = 0;
+  switch (fault.kind) {
+    case Kind::boundary_moved:
+    case Kind::count_in_uneven: set = gauge.windows[*fault.boundary].from_rpm; break;
+    case Kind::anchor_moved: set = gauge.anchors[*fault.anchor].second; break;
+    case Kind::deadband_width: set = gauge.deadband.rpm; break;
+    case Kind::wrong_pulses_per_rev: set = gauge.pulses_per_rev; break;
+    default: break;
+  }
+  const double near = std::round(size / step) * step;
+  return whole(set / step) && std::abs(near - size) <= u ? near : size;
+}
+
+// Of all rows, weighted by their cycles.
+std::optional<FittedSize> of_blinks(Kind kind, const std::vector<RunResult>& results) {
+  double sum = 0, cycles = 0, least = std::numeric_limits<double>::infinity(), most = -least;
+  for (const RunResult& result : results)
+    for (const BlinkResult& row : result.blinks) {
+      const double value = kind == Kind::blink_rate ? row.hz : row.duty;
+      if (!std::isfinite(value) || row.cycles < 1) continue;
+      sum += value * row.cycles;
+      cycles += row.cycles;
+      least = std::min(least, value);
+      most = std::max(most, value);
+    }
+  if (cycles <= 0) return std::nullopt;
+  const double mean = sum / cycles;
+  // An update of the unit, some ms, at either end of what was timed.
+  constexpr double edge_s = 0.01;
+  const double hz = kind == Kind::blink_rate ? mean : 1;
+  const double u = kind == Kind::blink_rate ? 2 * hz * hz * edge_s / cycles : 2 * edge_s / std::sqrt(cycles);
+  return FittedSize{mean, std::max(u, (most - least) / 2)};
+}
+
+std::optional<FittedSize> of_responses(const std::vector<RunResult>& results) {
+  double sum = 0, weights = 0, least = std::numeric_limits<double>::infinity(), most = -least;
+  for (const RunResult& result : results)
+    for (const ResponseResult& row : result.responses) {
+      if (!std::isfinite(row.response_ms) || !(row.expanded_uncertainty_ms > 0)) continue;
+      const double w = 1 / squared(row.expanded_uncertainty_ms + 1);
+      sum += w * row.response_ms;
+      weights += w;
+      least = std::min(least, row.response_ms);
+      most = std::max(most, row.response_ms);
+    }
+  if (weights <= 0) return std::nullopt;
+  return FittedSize{sum / weights, std::max(1 / std::sqrt(weights), (most - least) / 2)};
+}
+
+}  // namespace
+
+std::vector<MeasuredThreshold> measured_thresholds(const Gauge& gauge, const RunResult& result) {
+  std::vector<MeasuredThreshold> all;
+  for (const BoundaryResult& row : result.boundaries) {
+    double rpm = row.threshold_rpm, u = row.expanded_uncertainty_rpm / 2;
+    if (!std::isfinite(rpm) && row.between_rpm &&
+        std::isfinite(row.between_rpm->high_rpm - row.between_rpm->low_rpm)) {
+      rpm = (row.between_rpm->low_rpm + row.between_rpm->high_rpm) / 2;
+      u = (row.between_rpm->high_rpm - row.between_rpm->low_rpm) / 2;
+    }
+    if (!std::isfinite(rpm) || !std::isfinite(u) || u > 5 * std::max(gauge.tolerance.rpm, 1.0)) continue;
+    for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
+      if (gauge.windows[b].name == row.boundary) all.push_back({b, row.direction, rpm, u});
+  }
+  return all;
+}
+
+double misfit(const Gauge& gauge, const std::vector<MeasuredThreshold>& measured) {
+  // The offset that fits best, held near 0.
+  double weights = 1 / squared(offset_sd_rpm), sum = 0;
+  for (const MeasuredThreshold& m : measured) {
+    weights += weight(m);
+    sum += weight(m) * (m.rpm - threshold(gauge, m));
+  }
+  const double offset = sum / weights;
+  double chi2 = squared(offset / offset_sd_rpm);
+  for (const MeasuredThreshold& m : measured)
+    chi2 += weight(m) * squared(m.rpm - threshold(gauge, m) - offset);
+  return chi2;
+}
+
+double misfit(const Gauge& gauge, const RunResult& result) {
+  double chi2 = misfit(gauge, measured_thresholds(gauge, result));
+  if (gauge.blink)
+    for (const BlinkResult& row : result.blinks) {
+      if (std::isfinite(row.hz)) chi2 += squared((row.hz - gauge.blink->hz) / (gauge.tolerance.blink_hz / 4));
+      if (std::isfinite(row.duty))
+        chi2 += squared((row.duty - gauge.blink->duty) / (gauge.tolerance.blink_duty / 4));
+    }
+  return chi2;
+}
+
+std::optional<FittedSize> fitted_size(const Gauge& gauge, Fault fault,
+                                      const std::vector<MeasuredThreshold>& measured) {
+  if (!moves_thresholds(fault.kind)) return std::nullopt;
+  fault.size = size_or_none(gauge, fault);
+  const Gauge acts = with_fault(gauge, fault);
+  const Growth growth = growths(acts, {lever(gauge, fault, measured)}, measured).front();
+  if (!std::isfinite(growth.u)) return std::nullopt;
+  double size = *fault.size + growth.by;
+  if (fault.kind == Kind::deadband_width) size = std::max(size, 0.0);
+  if (fault.kind == Kind::wrong_pulses_per_rev) size = std::max(size, 0.01);
+  return FittedSize{size, growth.u};
+}
+
+Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial) {
+  const Hypothesis& old = trial.hypothesis;
+  std::vector<MeasuredThreshold> measured;
+  for (const RunResult& result : trial.results)
+    for (const MeasuredThreshold& m : measured_thresholds(old.gauge, result)) measured.push_back(m);
+  std::vector<std::vector<double>> levers;
+  std::vector<std::size_t> fitted;
+  Gauge before = set;
+  for (std::size_t f = 0; f < old.faults.size(); ++f) {
+    if (moves_thresholds(old.faults[f].kind)) {
+      levers.push_back(lever(before, old.faults[f], measured));
+      fitted.push_back(f);
+    }
+    if (is_change_of_settings(old.faults[f].kind)) before = with_fault(before, old.faults[f]);
+  }
+  const std::vector<Growth> growth = growths(old.gauge, levers, measured);
+  Hypothesis renewed = old;
+  for (std::size_t i = 0; i < fitted.size(); ++i) {
+    if (!std::isfinite(growth[i].u)) continue;
+    Fault& fault = renewed.faults[fitted[i]];
+    double size = fault.size.value_or(0) + growth[i].by;
+    if (fault.kind == Kind::deadband_width) size = std::max(size, 0.0);
+    if (fault.kind == Kind::wrong_pulses_per_rev) size = std::max(size, 0.01);
+    fault.size = as_set_by_a_person(set, fault, size, growth[i].u);
+    renewed.u[fitted[i]] = growth[i].u;
+  }
+  for (std::size_t f = 0; f < renewed.faults.size(); ++f) {
+    Fault& fault = renewed.faults[f];
+    std::optional<FittedSize> found;
+    if (fault.kind == Kind::blink_rate || fault.kind == Kind::blink_duty)
+      found = of_blinks(fault.kind, trial.results);
+    else if (fault.kind == Kind::slow_response)
+      found = of_responses(trial.results);
+    if (!found) continue;
+    fault.size = found->size;
+    renewed.u[f] = found->expanded_uncertainty;
+  }
+  renewed.gauge = set;
+  for (const Fault& fault : renewed.faults)
+    if (is_change_of_settings(fault.kind)) renewed.gauge = with_fault(renewed.gauge, fault);
+  return renewed;
+}
+
+}  // namespace tachproof

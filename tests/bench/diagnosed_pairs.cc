@@ -1,0 +1,202 @@
+#include "tests/bench/diagnosed_pairs.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <ctime>
+#include <optional>
+
+#include "bench/rigs/simulated/faults.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "bench/rigs/simulated/unit_settings.h"
+#include "core/signal/pulse_train.h"
+
+namespace tachproof {
+namespace {
+
+using Kind = Fault::Kind;
+
+double cpu_seconds() { return static_cast<double>(std::clock()) / CLOCKS_PER_SEC; }
+
+// What the true unit acts by, in rpm as the bench counts them.
+Gauge truly_acts(const MutationPair& pair) {
+  UnitSettings unit = healthy_settings(pair.runs, pair.behaviour);
+  for (const FaultSetting& fault : pair.behaviour.faults) apply_fault(fault, unit);
+  Gauge acts = unit.gauge;
+  const double scale = acts.pulses_per_rev / pair.gauge.pulses_per_rev;
+  for (Window& window : acts.windows) {
+    if (window.from_rpm < 1e6) window.from_rpm *= scale;
+    window.cue.steady = (window.cue.steady & ~unit.stuck_off & ~unit.stuck_on) | unit.stuck_on;
+    window.cue.blinking &= ~unit.stuck_off & ~unit.stuck_on;
+  }
+  acts.deadband.rpm *= scale;
+  while (acts.windows.size() > 1 && !std::isfinite(acts.windows.back().from_rpm)) acts.windows.pop_back();
+  acts.pulses_per_rev = pair.gauge.pulses_per_rev;
+  acts.tolerance = pair.gauge.tolerance;
+  return acts;
+}
+
+bool no_settings(const std::string& kind) {
+  return kind == "slow-filter" || kind == "slow-response" || kind == "dropped-updates" ||
+         kind == "noisy-reading" || kind == "intermittent-lamp" || kind == "freeze" || kind == "reset";
+}
+
+// A response is slow either way.
+std::string alike(std::string kind) {
+  if (kind == "slow-filter") return "slow-response";
+  if (kind == "lamp-dark") return "stuck-off";
+  if (kind == "count-in-uneven") return "boundary-moved";
+  return kind;
+}
+
+bool names(const MutationPair& pair, const FaultSetting& truth, const Fault& fault) {
+  if (alike(truth.kind) != alike(std::string(word(fault.kind)))) return false;
+  const FaultKeys keys = keys_of(fault, pair.gauge);
+  for (const auto& [key, text] : keys.words) {
+    const auto said = truth.words.find(key);
+    if (key != "window" && said != truth.words.end() && said->second != text) return false;
+  }
+  return true;
+}
+
+bool is_true(const MutationPair& pair, const Gauge& truth, const Hypothesis& hypothesis) {
+  const double within = std::max(pair.gauge.tolerance.rpm / 4, 1.0);
+  Gauge said = hypothesis.gauge;
+  said.tolerance = truth.tolerance;
+  const bool same = same_behaviour(without_hidden_windows(said), without_hidden_windows(truth), within);
+  if (pair.mutations.size() == 1 && pair.mutations[0].kind == "settings: count-in span" &&
+      hypothesis.faults.front().kind == Kind::count_in_span)
+    return true;  // its last step stays: nearly, but not quite, another span
+  const bool reading = std::any_of(pair.mutations.begin(), pair.mutations.end(),
+                                   [](const Mutation& m) { return no_settings(m.kind); });
+  if (same && !reading) return true;
+  // Every fault of the unit is named; its settings are as far as they are the same.
+  if (pair.behaviour.faults.size() != pair.mutations.size()) return false;
+  return std::all_of(pair.behaviour.faults.begin(), pair.behaviour.faults.end(), [&](const FaultSetting& f) {
+    return std::any_of(hypothesis.faults.begin(), hypothesis.faults.end(),
+                       [&](const Fault& fault) { return names(pair, f, fault); });
+  });
+}
+
+// Of a fault whose size is a number: what it truly is.
+std::optional<double> true_size(const MutationPair& pair, const Fault& fault) {
+  if (pair.mutations.size() != 1) return std::nullopt;
+  const auto number = [&](const char* key) -> std::optional<double> {
+    if (pair.behaviour.faults.size() != 1) return std::nullopt;
+    const auto& numbers = pair.behaviour.faults.front().numbers;
+    const auto found = numbers.find(key);
+    return found == numbers.end() ? std::nullopt : std::optional(found->second);
+  };
+  switch (fault.kind) {
+    case Kind::boundary_moved: return number("by_rpm");
+    case Kind::deadband_width: return number("rpm");
+    case Kind::wrong_pulses_per_rev: return number("pulses_per_rev");
+    case Kind::anchor_moved: {
+      const std::size_t w = *fault.anchor == 0 ? 1 : pair.gauge.windows.size() - 1;
+      return pair.runs.windows.size() == pair.gauge.windows.size()
+                 ? std::optional(pair.runs.windows[w].from_rpm - pair.gauge.windows[w].from_rpm)
+                 : std::nullopt;
+    }
+    default: return std::nullopt;
+  }
+}
+
+}  // namespace
+
+std::string said(const DiagnosedPair& d) {
+  std::string text = fmt::format("pair {}:", d.pair.number);
+  for (const Mutation& m : d.pair.mutations) text += fmt::format(" {} x{:.2f}", m.kind, m.magnitude);
+  for (const FaultSetting& f : d.pair.behaviour.faults) text += " [" + describe(f) + "]";
+  text += d.pair.surveyed ? " surveyed" : "";
+  text += d.listed ? "; listed, but first: " : "; said: ";
+  if (d.diagnosis.causes.list.empty()) text += "nothing";
+  for (const Cause& cause : d.diagnosis.causes.list)
+    text += fmt::format("({} of {}) {} | ", cause.explains, cause.of, cause.text);
+  return text;
+}
+
+PlayedUnit played_unit(const Gauge& gauge, const Gauge& runs, const Behaviour& behaviour,
+                       const std::vector<Step>& steps, std::uint64_t seed) {
+  const Profile profile{steps};
+  PlayedUnit played;
+  LoggedJudge judge(gauge, JudgeSetup{}, &played.evidence);
+  for (const Segment& segment : profile.segments()) judge.rpm(segment);
+  PulseTrain train(profile, gauge.pulses_per_rev);
+  SimulatedUnit unit(runs, behaviour, gauge, seed);
+  std::array<Nanos, 4096> block;
+  std::vector<LampEvent> events;
+  for (std::size_t n; (n = train.next(block)) > 0; events.clear()) {
+    unit.run({block.data(), n}, block[n - 1], events);
+    judge.lamps(events);
+    judge.pulses(n);
+  }
+  unit.run({}, profile.duration(), events);
+  judge.lamps(events);
+  played.result = judge.finish(profile.duration());
+  return played;
+}
+
+DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
+  DiagnosedPair out;
+  out.pair = mutation_pair(seed, number);
+  MutationPair& pair = out.pair;
+  // Which boundary hangs from which anchor.
+  for (Gauge* gauge : {&pair.gauge, &pair.runs})
+    for (std::size_t w = 1; w < gauge->windows.size(); ++w)
+      gauge->windows[w].anchor = gauge->anchors[w >= pair.gauge.windows.size() / 2 ? 1 : 0].first;
+  const PlayedUnit played =
+      played_unit(pair.gauge, pair.runs, pair.behaviour, acceptance_steps(pair.gauge), pair.number);
+  pair.surveyed = false;
+  out.result = played.result;
+  out.verdict = played.result.verdict;
+  const double before = cpu_seconds();
+  out.diagnosis = diagnose(pair.gauge, {{played.result, played.evidence}});
+  out.cpu_s = cpu_seconds() - before;
+  const Gauge truth = truly_acts(pair);
+  for (std::size_t i = 0; i < out.diagnosis.hypotheses.size(); ++i)
+    if (is_true(pair, truth, out.diagnosis.hypotheses[i])) {
+      out.listed = true;
+      out.first |= i == 0;
+    }
+  if (out.first && out.diagnosis.hypotheses.front().faults.size() == 1) {
+    const Hypothesis& h = out.diagnosis.hypotheses.front();
+    const std::optional<double> size = true_size(pair, h.faults.front());
+    if (size && std::isfinite(h.u.front())) {
+      out.sized = true;
+      out.within_u = std::abs(h.faults.front().size.value_or(0) - *size) <= h.u.front();
+    }
+  }
+  return out;
+}
+
+NamedStudy study_diagnoses(std::uint64_t count, std::uint64_t seed, std::uint64_t first) {
+  NamedStudy study;
+  for (std::uint64_t number = first; number < first + count; ++number) {
+    const DiagnosedPair one = diagnosed_pair(seed, number);
+    study.cpu_s += one.cpu_s;
+    study.longest_s = std::max(study.longest_s, one.cpu_s);
+    if (one.pair.mutations.empty()) {
+      ++study.healthy;
+      study.healthy_with_cause += !one.diagnosis.causes.list.empty();
+    }
+    if (one.pair.mutations.empty() || one.verdict != Verdict::fail) continue;
+    const bool whole = !one.diagnosis.causes.list.empty() && one.diagnosis.causes.list.front().whole();
+    const auto add = [&](NamedCounts& counts) {
+      ++counts.failed;
+      counts.first += one.first;
+      counts.listed += one.listed;
+      counts.explained += whole;
+    };
+    const bool single = one.pair.mutations.size() == 1;
+    add(single ? study.singles : study.doubles);
+    if (single) add(study.kinds[one.pair.mutations.front().kind]);
+    study.sized += one.sized;
+    study.within_u += one.within_u;
+    if (!one.first || one.cpu_s > 3) study.misses.push_back(fmt::format("{:.1f} s, ", one.cpu_s) + said(one));
+  }
+  return study;
+}
+
+}  // namespace tachproof

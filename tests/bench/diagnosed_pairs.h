@@ -1,0 +1,51 @@
+// Random gauges with faulty units, played, judged and diagnosed: is the true cause named?
+//
+// A cause is the true one when its unit shows the same as the true unit at every rpm (thresholds
+// within a quarter of the tolerance, at least 1 rpm), or when it has the same kind at the same place. Of
+// a reading, a spell or a loose lamp the kind counts, and the lamp.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "core/cause/diagnosis.h"
+#include "tests/bench/mutation.h"
+
+namespace tachproof {
+
+// Plays a unit and keeps what the judge is told.
+struct PlayedUnit {
+  RunResult result;
+  EvidenceLog evidence;
+};
+PlayedUnit played_unit(const Gauge& gauge, const Gauge& runs, const Behaviour& behaviour,
+                       const std::vector<Step>& steps, std::uint64_t seed = 1);
+
+struct DiagnosedPair {
+  MutationPair pair;
+  RunResult result;
+  Verdict verdict = Verdict::undecided;
+  Diagnosis diagnosis;
+  bool first = false, listed = false;    // the true cause
+  double cpu_s = 0;                      // of the diagnosis
+  bool sized = false, within_u = false;  // of one moved boundary, anchor, deadband or ratio: its size
+};
+DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number);
+
+struct NamedCounts {
+  std::uint64_t failed = 0, first = 0, listed = 0, explained = 0;
+};
+struct NamedStudy {
+  std::map<std::string, NamedCounts> kinds;  // of single faults
+  NamedCounts singles, doubles;
+  std::uint64_t sized = 0, within_u = 0;
+  std::uint64_t healthy = 0, healthy_with_cause = 0;
+  double cpu_s = 0, longest_s = 0;
+  std::vector<std::string> misses;
+};
+NamedStudy study_diagnoses(std::uint64_t count, std::uint64_t seed, std::uint64_t first = 1);
+std::string said(const DiagnosedPair& pair);  // what was wrong, and what was named
+
+}  // namespace tachproof

@@ -1,0 +1,228 @@
+// Causes of failed runs of the simulated unit, found from what the judge was told.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "bench/files/files.h"
+#include "core/cause/diagnosis.h"
+#include "core/cause/telling_apart.h"
+#include "tests/bench/diagnosed_pairs.h"
+#include "tests/bench/judged_unit.h"
+
+namespace tachproof {
+namespace {
+
+using testing::HasSubstr;
+
+const Gauge& drumlin() {
+  static const Gauge gauge =
+      load_gauge(std::filesystem::path(TACHPROOF_SOURCE_DIR) / "fixtures/gauges/drumlin.yaml");
+  return gauge;
+}
+const std::vector<Step>& acceptance() {
+  static const std::vector<Step> steps =
+      load_scenario(std::filesystem::path(TACHPROOF_SOURCE_DIR) / "scenarios/acceptance.yaml").steps;
+  return steps;
+}
+
+Behaviour with_fault_of(FaultSetting fault) {
+  Behaviour behaviour;
+  behaviour.response_ms = 20;
+  behaviour.faults = {std::move(fault)};
+  return behaviour;
+}
+Behaviour sound() {
+  Behaviour behaviour;
+  behaviour.response_ms = 20;
+  return behaviour;
+}
+
+// A Drumlin that runs something else, proven by the acceptance scenario.
+Diagnosis diagnosed(const Gauge& runs, const Behaviour& behaviour,
+                    const std::vector<OtherGauge>& others = {}) {
+  const PlayedUnit played = played_unit(drumlin(), runs, behaviour, acceptance());
+  return diagnose(drumlin(), {{played.result, played.evidence}}, others);
+}
+Diagnosis diagnosed(const FaultSetting& fault) { return diagnosed(drumlin(), with_fault_of(fault)); }
+
+const Cause& first(const Diagnosis& diagnosis) {
+  static const Cause none;
+  return diagnosis.causes.list.empty() ? none : diagnosis.causes.list.front();
+}
+std::string kind(const Diagnosis& diagnosis) {
+  const Cause& cause = first(diagnosis);
+  return cause.changes.empty() ? diagnosis.causes.none : cause.changes.front().kind;
+}
+double number(const CauseChange& change, const std::string& key) {
+  for (const auto& [name, value] : change.numbers)
+    if (name == key) return value;
+  return not_measured;
+}
+
+TEST(Evidence, JudgedAgainFromMemoryTheResultIsTheSame) {
+  FaultSetting fault{"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 12}}};
+  const PlayedUnit played = played_unit(drumlin(), drumlin(), with_fault_of(fault), acceptance());
+  const RunResult again = played.evidence.judged(drumlin());
+  EXPECT_EQ(test::told(again), test::told(played.result));
+  EXPECT_EQ(again.evidence.pulses, played.result.evidence.pulses);
+}
+
+TEST(Diagnosis, AKeptOldAnchorIsOneCauseThatExplainsAll) {
+  Gauge old = drumlin();
+  for (Window& window : old.windows)
+    if (window.anchor == "pit") window.from_rpm -= 60;
+  const Diagnosis diagnosis = diagnosed(old, sound());
+  ASSERT_EQ(diagnosis.causes.list.size(), 1u) << first(diagnosis).text << diagnosis.causes.none;
+  const Cause& cause = first(diagnosis);
+  EXPECT_TRUE(cause.whole()) << cause.explains << " of " << cause.of;
+  EXPECT_GT(cause.of, 10u);
+  EXPECT_TRUE(diagnosis.causes.told_apart);
+  ASSERT_EQ(cause.changes.size(), 1u);
+  EXPECT_EQ(cause.changes[0].kind, "anchor-moved");
+  EXPECT_EQ(number(cause.changes[0], "from_rpm"), 3720);
+  EXPECT_NEAR(number(cause.changes[0], "to_rpm"), 3660, number(cause.changes[0], "expanded_uncertainty_rpm"));
+  EXPECT_LT(number(cause.changes[0], "expanded_uncertainty_rpm"), 1.5);
+  EXPECT_THAT(cause.text, HasSubstr("The unit acts as if anchor pit were 3660 rpm (set: 3720"));
+  EXPECT_EQ(cause.todo, "Write the settings to the unit again.");
+}
+
+TEST(Diagnosis, WrongPulsesPerRevolutionAreNamedWithTheirNumber) {
+  for (const double pulses : {4.0, 2.0}) {
+    const Diagnosis diagnosis = diagnosed({"wrong-pulses-per-rev", {}, {{"pulses_per_rev", pulses}}});
+    EXPECT_EQ(kind(diagnosis), "wrong-pulses-per-rev");
+    EXPECT_TRUE(first(diagnosis).whole());
+    ASSERT_FALSE(first(diagnosis).changes.empty());
+    EXPECT_EQ(number(first(diagnosis).changes[0], "pulses_per_rev"), pulses);
+    EXPECT_EQ(first(diagnosis).todo, "Set pulses per revolution to 3 in the unit.");
+  }
+}
+
+TEST(Diagnosis, SwappedLampsAndWiresAreNamed) {
+  const Diagnosis lamps = diagnosed({"swapped-lamps", {{"lamp", "left"}, {"with", "right"}}, {}});
+  EXPECT_TRUE(first(lamps).whole()) << lamps.causes.none;
+  EXPECT_EQ(kind(lamps), "swapped-lamps");
+  Gauge crossed = drumlin();
+  const Channels one = crossed.channel("mid", "blue"), other = crossed.channel("right", "magenta");
+  const auto cross = [&](Channels lit) {
+    return (lit & ~(one | other)) | ((lit & one) != 0 ? other : 0) | ((lit & other) != 0 ? one : 0);
+  };
+  for (Window& window : crossed.windows) window.cue = {cross(window.cue.steady), cross(window.cue.blinking)};
+  const Diagnosis wires = diagnosed(crossed, sound());
+  EXPECT_EQ(kind(wires), "wires-swapped");
+  EXPECT_TRUE(first(wires).whole());
+  EXPECT_THAT(first(wires).changes[0].channels, testing::UnorderedElementsAre("mid blue", "right magenta"));
+  EXPECT_THAT(first(wires).todo, HasSubstr("mid blue and right magenta"));
+}
+
+TEST(Diagnosis, ADarkLampAWrongColourAndAStuckOneAreNamed) {
+  const Diagnosis dark = diagnosed({"stuck-off", {{"lamp", "right"}}, {}});
+  EXPECT_EQ(kind(dark), "lamp-dark");
+  EXPECT_TRUE(first(dark).whole());
+  EXPECT_THAT(first(dark).todo, HasSubstr("lamp right"));
+  const Diagnosis colour = diagnosed(
+      {"wrong-colour", {{"lamp", "mid"}, {"colour", "magenta"}, {"to", "blue"}, {"window", "beyond"}}, {}});
+  EXPECT_EQ(kind(colour), "wrong-colour");
+  EXPECT_TRUE(first(colour).whole());
+  const Diagnosis stuck = diagnosed({"stuck-on", {{"lamp", "top"}, {"colour", "magenta"}}, {}});
+  EXPECT_EQ(kind(stuck), "stuck-on");
+  EXPECT_TRUE(first(stuck).whole());
+}
+
+TEST(Diagnosis, ADeadbandThatIsMissingOrElsewhereIsNamed) {
+  const Diagnosis missing = diagnosed({"deadband-missing", {}, {}});
+  EXPECT_EQ(kind(missing), "deadband-missing");
+  EXPECT_TRUE(first(missing).whole());
+  const Diagnosis wide = diagnosed({"deadband-width", {}, {{"rpm", 20}}});
+  EXPECT_EQ(kind(wide), "deadband-width");
+  EXPECT_NEAR(number(first(wide).changes.at(0), "rpm"), 20, 1);
+  const Diagnosis side = diagnosed({"deadband-side", {{"sits", "above"}}, {}});
+  EXPECT_EQ(kind(side), "deadband-side");
+}
+
+TEST(Diagnosis, ASlowUnitAndABlinkAreNamedWithTheirNumbers) {
+  const Diagnosis slow = diagnosed({"slow-response", {}, {{"ms", 300}}});
+  EXPECT_EQ(kind(slow), "slow-response");
+  EXPECT_NEAR(number(first(slow).changes.at(0), "ms"), 310, 25);
+  const Diagnosis rate = diagnosed({"blink-rate", {}, {{"hz", 6}}});
+  EXPECT_EQ(kind(rate), "blink-rate");
+  EXPECT_NEAR(number(first(rate).changes.at(0), "hz"), 6, 0.1);
+  EXPECT_TRUE(first(rate).whole());
+}
+
+TEST(Diagnosis, AnotherGaugeFileIsNamedWhenTheUnitBehavesAsItSays) {
+  Gauge old = drumlin();
+  for (Window& window : old.windows)
+    if (window.anchor == "pit") window.from_rpm -= 60;
+  old.anchors[0].second -= 60;
+  Gauge other = drumlin();
+  other.windows[8].from_rpm += 100;
+  const Diagnosis diagnosis = diagnosed(old, sound(), {{"other.yaml", other}, {"drumlin-old.yaml", old}});
+  EXPECT_EQ(kind(diagnosis), "settings-of");
+  EXPECT_THAT(first(diagnosis).text, HasSubstr("behaves exactly as drumlin-old.yaml says"));
+  EXPECT_TRUE(first(diagnosis).whole());
+  EXPECT_TRUE(diagnosis.causes.told_apart);
+}
+
+TEST(Diagnosis, TwoFaultsAreBothNamed) {
+  Behaviour two = with_fault_of({"stuck-off", {{"lamp", "top"}}, {}});
+  two.faults.push_back({"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 12}}});
+  const Diagnosis diagnosis = diagnosed(drumlin(), two);
+  ASSERT_EQ(first(diagnosis).changes.size(), 2u) << first(diagnosis).text << diagnosis.causes.none;
+  EXPECT_TRUE(first(diagnosis).whole());
+  EXPECT_THAT(first(diagnosis).text, HasSubstr("on-limit"));
+  EXPECT_THAT(first(diagnosis).text, HasSubstr("top"));
+}
+
+TEST(Diagnosis, AHealthyUnitHasNoCauseAndNothingIsMissing) {
+  const Diagnosis diagnosis = diagnosed(drumlin(), sound());
+  EXPECT_TRUE(diagnosis.causes.empty());
+  EXPECT_EQ(diagnosis.judged, 0u);
+}
+
+TEST(Diagnosis, OfAnUndecidedRunItSaysWhatIsMissing) {
+  const std::vector<Step> fast{Hold{3000, ns_per_s}, RampByRate{8100, 3000}, Hold{8100, 4 * ns_per_s},
+                               RampByRate{3000, 3000}, Hold{3000, ns_per_s}};
+  const PlayedUnit played = played_unit(drumlin(), drumlin(), sound(), fast);
+  ASSERT_EQ(played.result.verdict, Verdict::undecided);
+  const Diagnosis diagnosis = diagnose(drumlin(), {{played.result, played.evidence}});
+  EXPECT_TRUE(diagnosis.causes.list.empty());
+  ASSERT_FALSE(diagnosis.causes.missing.empty());
+  EXPECT_THAT(diagnosis.causes.missing.front(), HasSubstr("closing"));
+}
+
+TEST(Diagnosis, CausesThatTheEvidenceDoesNotTellApartAreListedTogetherAndTheNextRunTells) {
+  // On-limit alone is visited: its boundary, or the anchor with all that hangs from it.
+  const std::vector<Step> one{Hold{3550, ns_per_s}, RampByRate{3660, 10}, Hold{3660, ns_per_s},
+                              RampByRate{3550, 10}, Hold{3550, ns_per_s}, RampByRate{3660, 60},
+                              Hold{3660, ns_per_s}, RampByRate{3550, 60}, Hold{3550, ns_per_s}};
+  const Behaviour behaviour = with_fault_of({"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 12}}});
+  const PlayedUnit old = played_unit(drumlin(), drumlin(), behaviour, one);
+  ASSERT_EQ(old.result.verdict, Verdict::fail) << test::told(old.result);
+  const Diagnosis open = diagnose(drumlin(), {{old.result, old.evidence}});
+  EXPECT_GT(open.causes.list.size(), 1u);
+  EXPECT_FALSE(open.causes.told_apart);
+
+  std::vector<Gauge> acts;
+  for (const Hypothesis& hypothesis : open.hypotheses) acts.push_back(hypothesis.gauge);
+  std::vector<Step> next;
+  for (const ToldStep& told : steps_that_tell_apart(drumlin(), acts)) next.push_back(told.step);
+  ASSERT_FALSE(next.empty());
+  EXPECT_LT(Profile(next).duration(), 60 * ns_per_s);
+  const PlayedUnit later = played_unit(drumlin(), drumlin(), behaviour, next);
+  const Diagnosis both = diagnose(drumlin(), {{old.result, old.evidence}, {later.result, later.evidence}});
+  EXPECT_TRUE(both.causes.told_apart);
+  EXPECT_EQ(kind(both), "boundary-moved");
+  EXPECT_NEAR(number(first(both).changes.at(0), "by_rpm"), 12, 1);
+}
+
+TEST(Mutation, OfRandomGaugesTheTrueCauseMostlyStandsFirst) {
+  const NamedStudy study = study_diagnoses(40, 16);
+  std::string misses;
+  for (const std::string& miss : study.misses) misses += miss + "\n";
+  EXPECT_EQ(study.healthy_with_cause, 0u);
+  ASSERT_GT(study.singles.failed, 15u);
+  EXPECT_GE(static_cast<double>(study.singles.first), 0.75 * static_cast<double>(study.singles.failed))
+      << misses;
+}
+
+}  // namespace
+}  // namespace tachproof
