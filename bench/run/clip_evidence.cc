@@ -8,6 +8,7 @@
 #include <system_error>
 
 #include "bench/files/regions.h"
+#include "bench/files/rig_alone.h"
 #include "bench/files/regular_file.h"
 #include "bench/record/disk.h"
 
