@@ -8,8 +8,8 @@
 #include <system_error>
 
 #include "bench/files/regions.h"
-#include "bench/files/rig_alone.h"
 #include "bench/files/regular_file.h"
+#include "bench/files/rig_alone.h"
 #include "bench/record/disk.h"
 
 namespace tachproof {

@@ -24,8 +24,9 @@ std::variant<RunEnds, std::string> run_ends(const Gauge& gauge, const Profile& p
   const ExpectedRun run = expect(gauge, profile);
   const std::vector<Reach>& reaches = run.reaches;
   if (run.transitions.size() < 2)
-    return "the scenario demands " + std::to_string(run.transitions.size()) +
-           " lamp changes, and 2 are needed";
+    return std::string(run.transitions.empty() ? "the scenario demands no lamp change"
+                                               : "the scenario demands only 1 lamp change") +
+           "; 2 are needed";
   const auto by_latest = [](const auto& a, const auto& b) { return a.latest < b.latest; };
   const auto by_earliest = [](const auto& a, const auto& b) { return a.earliest < b.earliest; };
   const ExpectedTransition& first =

@@ -159,7 +159,8 @@ void judge_events(benchmark::State& state, const Case& c) {
       state.PauseTiming();
       const RunResult judgement = judge.finish(c.profile.duration());
       if (judgement.verdict != Verdict::pass) {
-        state.SkipWithError(judgement.findings.empty() ? "not a pass" : judgement.findings[0].message.c_str());
+        state.SkipWithError(judgement.findings.empty() ? "not a pass"
+                                                       : judgement.findings[0].message.c_str());
         break;
       }
     }

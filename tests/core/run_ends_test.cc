@@ -64,8 +64,9 @@ TEST(RunEnds, HoldTheFirstAndLastChangeOfEverySoundUnit) {
 
 TEST(RunEnds, AreRefusedWhereASoundUnitDecidesThem) {
   const Nanos s = ns_per_s;
-  EXPECT_THAT(refused({Hold{2000, s}}), HasSubstr("fewer than two changes"));
-  EXPECT_THAT(refused({Hold{2000, s}, StepTo{3500}, Hold{3500, s}}), HasSubstr("fewer than two changes"));
+  EXPECT_THAT(refused({Hold{2000, s}}), HasSubstr("no lamp change; 2 are needed"));
+  EXPECT_THAT(refused({Hold{2000, s}, StepTo{3500}, Hold{3500, s}}),
+              HasSubstr("only 1 lamp change; 2 are needed"));
   EXPECT_THAT(refused({Hold{2000, s}, StepTo{3001}, Hold{3001, s}, StepTo{2000}, Hold{2000, s}, StepTo{3500},
                        Hold{3500, s}, StepTo{2000}, Hold{2000, s}}),
               HasSubstr("first change may come or not"));
@@ -74,13 +75,13 @@ TEST(RunEnds, AreRefusedWhereASoundUnitDecidesThem) {
               HasSubstr("last change may come or not"));
   EXPECT_THAT(refused({Hold{2000, s}, StepTo{3500}, Hold{3500, s}, StepTo{2000}, Hold{2000, s}, StepTo{3001},
                        Hold{3001, s}}),
-              HasSubstr("begins or ends where a sound unit may show one thing or another"));
+              HasSubstr("a sound unit may show either of two windows"));
   EXPECT_THAT(refused({Hold{2000, s}, StepTo{3500}, Hold{3500, s}, StepTo{5500}, Hold{5500, s}}),
               HasSubstr("lamps blink"));
   const Gauge gauge = small_gauge();
   const auto unseen = run_ends(gauge, Profile(up_and_down()), gauge.channel("right", "magenta"));
   ASSERT_TRUE(std::holds_alternative<std::string>(unseen));
-  EXPECT_THAT(std::get<std::string>(unseen), HasSubstr("does not show"));
+  EXPECT_THAT(std::get<std::string>(unseen), HasSubstr("of no lamp that is watched"));
 }
 
 // ---- the judge -------------------------------------------------------------

@@ -88,12 +88,13 @@ TEST_F(Verify, AgreesWithARunThatIsAsItWas) {
             "agrees   9 of 9 files are, byte by byte, as the run left them.\n"
             "note     SHA256SUMS is not signed: anyone who can write to the folder could have\n"
             "         written new sums.\n"
-            "agrees   What is stated of rig, unit and inputs is what the journal and the copies\n"
-            "         say.\n"
+            "agrees   What is stated of rig, unit and inputs is what the journal and the\n"
+            "         copies say.\n"
             "agrees   Judged again from the raw evidence: pass, with every row the same as in\n"
             "         result.json.\n"
             "agrees   The pulses and lamps in capture.vcd are those that were judged.\n"
-            "agrees   Drawn again from the result and the evidence, the pages come out the same.\n"
+            "agrees   Drawn again from the result and the evidence, the pages come out the\n"
+            "         same.\n"
             "VERIFIED: the report says what the evidence says.\n");
 }
 
