@@ -147,7 +147,7 @@ TEST_F(LiveTeaching, ASimulatedSourcePlaysToNoUnitThatACameraSees) {
   write_rig("{kind: simulated}");
   const Finished done = run_process(words("/dev/null"), taught().folder());
   EXPECT_EQ(done.status, 2);
-  EXPECT_THAT(done.err, HasSubstr("live-rig.yaml:3:9: a simulated source: nothing would play to the unit"));
+  EXPECT_THAT(done.err, HasSubstr("live-rig.yaml:3:9: a simulated source plays nothing to the unit"));
 }
 
 }  // namespace

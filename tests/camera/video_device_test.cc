@@ -102,7 +102,9 @@ TEST_F(VideoDevice, PassesDamagedAndShortFramesOver) {
 
 TEST_F(VideoDevice, OfAnotherClockIsRefused) {
   const std::string why =
-      "the camera /dev/video0 does not stamp its frames by CLOCK_MONOTONIC, so they have no place in the run";
+      "the camera /dev/video0 does not stamp its frames by CLOCK_MONOTONIC, so they have no place in the "
+      "run: set "
+      "its driver to that clock (uvcvideo: clock=CLOCK_MONOTONIC)";
   kernel->frame().flags = V4L2_BUF_FLAG_TIMESTAMP_UNKNOWN;
   EXPECT_EQ(refusal_of_a_frame(), why);
   kernel->frame().timestamp.tv_sec += 1'700'000'000;  // says so, and is of the time of day
