@@ -149,7 +149,7 @@ TEST(VcdRefusals, NameAMissingFile) {
     open_recording(std::filesystem::path("/"), {});
     FAIL();
   } catch (const RecordingError& e) {
-    EXPECT_STREQ(e.what(), "/: Is a directory");
+    EXPECT_STREQ(e.what(), "/: it is a folder");
   }
 }
 
