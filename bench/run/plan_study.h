@@ -14,7 +14,7 @@ struct PlanAsk {
   RigModel rig;
   double within_rpm = 0;  // above 0: the expanded uncertainty that is wanted of every threshold
   unsigned threads = 0;
-  int most_trials = 90;  // of shorter profiles; 0: the careful one stays as it is
+  int most_trials = 24;  // of shorter profiles; 0: the careful one stays as it is
 };
 
 struct Plan {
