@@ -4,10 +4,10 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
 #include "bench/record/causes_json.h"
-#include "bench/record/disk.h"
 #include "bench/reports/causes_report.h"
 #include "bench/run/diagnose.h"
 #include "bench/run/judge_again.h"
@@ -105,8 +105,7 @@ class DiagnoseCommand : public Command {
                  next_);
       return;
     }
-    Replacement file(next_, text);
-    file.move_into_place();
+    write_output(next_, text);
     if (!json_) fmt::print("Next: {}\n", next_);
   }
 

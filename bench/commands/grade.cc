@@ -1,24 +1,18 @@
 #include "bench/run/grade.h"
 
 #include <cstdio>
-#include <fstream>
-#include <iterator>
 
 #include "bench/commands/command.h"
 #include "bench/commands/grading.h"
 #include "bench/commands/load.h"
 #include "bench/commands/output_file.h"
 #include "bench/commands/terminal.h"
+#include "bench/commands/units.h"
+#include "bench/record/disk.h"
 #include "bench/reports/grade_report.h"
 
 namespace tachproof {
 namespace {
-
-std::string whole(const std::string& file) {
-  std::ifstream in(file, std::ios::binary);
-  if (!in) throw UsageError(file + " cannot be read");
-  return {std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
-}
 
 class GradeCommand : public Command {
  public:
@@ -94,9 +88,9 @@ class GradeCommand : public Command {
 
  private:
   int merge() const {
-    std::vector<std::string> shards;
-    for (const std::string& file : scenarios_) shards.push_back(whole(file));
     try {
+      std::vector<std::string> shards;
+      for (const std::string& file : scenarios_) shards.push_back(whole_file(file));
       const std::string text = merged_grade_json(shards);
       std::fwrite(text.data(), 1, text.size(), stdout);
     } catch (const std::runtime_error& e) {

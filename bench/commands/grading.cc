@@ -24,16 +24,4 @@ unsigned threads_in(const std::string& text) {
   return *threads;
 }
 
-Share share_in(const std::string& text) {
-  if (text.empty()) return {};
-  const std::size_t slash = text.find('/');
-  if (slash != text.npos) {
-    const auto shard = parse_number<int>(text.substr(0, slash));
-    const auto shards = parse_number<int>(text.substr(slash + 1));
-    if (shard && shards && *shards >= 1 && *shards <= 1'000'000 && *shard >= 1 && *shard <= *shards)
-      return {*shard, *shards};
-  }
-  throw UsageError("--shard is '" + text + "'; it must be I/N, such as 2/3, with I from 1 to N");
-}
-
 }  // namespace tachproof

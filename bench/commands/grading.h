@@ -17,10 +17,4 @@ RigModel load_model(const std::string& rig_file, const Gauge& gauge);
 // 0 for an empty text. Throws UsageError.
 unsigned threads_in(const std::string& text);
 
-// "2/3". Throws UsageError.
-struct Share {
-  int shard = 1, shards = 1;
-};
-Share share_in(const std::string& text);
-
 }  // namespace tachproof

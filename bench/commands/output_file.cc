@@ -18,11 +18,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-bool is_there(const fs::path& file) {
-  std::error_code error;
-  return fs::is_regular_file(file, error);
-}
-
 // A suite's folder has its runs two below it.
 constexpr int folders_up = 3;
 
@@ -30,8 +25,9 @@ std::optional<fs::path> evidence_around(const fs::path& file) {
   std::error_code error;
   fs::path folder = fs::weakly_canonical(fs::absolute(file, error).parent_path(), error);
   for (int i = 0; i < folders_up && !folder.empty(); ++i) {
-    const bool run = is_there(folder / "journal.jsonl") || (i == 0 && is_there(folder / "result.json"));
-    if (run || is_there(folder / "suite.json")) return folder;
+    const bool run =
+        is_file_there(folder / "journal.jsonl") || (i == 0 && is_file_there(folder / "result.json"));
+    if (run || is_file_there(folder / "suite.json")) return folder;
     if (folder == folder.parent_path()) break;
     folder = folder.parent_path();
   }
@@ -40,7 +36,7 @@ std::optional<fs::path> evidence_around(const fs::path& file) {
 
 // SQLite, "Database File Format", 1.3: the first 16 bytes.
 bool is_database(const fs::path& file) {
-  if (!is_there(file)) return false;
+  if (!is_file_there(file)) return false;
   constexpr std::string_view header("SQLite format 3\0", 16);
   std::string start(header.size(), '\0');
   std::ifstream in(file, std::ios::binary);

@@ -6,6 +6,7 @@
 #include "bench/commands/planning.h"
 #include "bench/commands/run_suite.h"
 #include "bench/commands/terminal.h"
+#include "bench/commands/units.h"
 #include "core/base/parse.h"
 
 namespace tachproof {
@@ -102,7 +103,9 @@ class RunCommand : public Command {
     report_options_.load();
     words_.certificate_sha256 = report_options_.certificate_sha256();
     words_.skip_unplayable = skip_unplayable_;
-    read_shard();
+    const Share share = share_in(shard_);
+    words_.shard = share.shard;
+    words_.shards = share.shards;
     return run_suite(words_, retry(), resume_, report_options_);
   }
 
@@ -146,20 +149,6 @@ class RunCommand : public Command {
     }
     if (const std::optional<int> times = number_in(retry_, 0, 100)) return {*times, retry_fails_};
     throw UsageError("--retry is '" + retry_ + "'; it must be a whole number from 0 to 100");
-  }
-
-  void read_shard() {
-    if (shard_.empty()) return;
-    const std::string_view text = shard_;
-    const std::size_t slash = text.find('/');
-    if (slash != text.npos)
-      if (const std::optional<int> shards = number_in(text.substr(slash + 1), 1, 1'000'000))
-        if (const std::optional<int> shard = number_in(text.substr(0, slash), 1, *shards)) {
-          words_.shard = *shard;
-          words_.shards = *shards;
-          return;
-        }
-    throw UsageError("--shard is '" + shard_ + "'; it must be I/N, such as 2/3, with I from 1 to N");
   }
 
   SuiteWords words_;

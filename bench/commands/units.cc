@@ -2,10 +2,12 @@
 
 #include <charconv>
 #include <cmath>
+#include <optional>
 #include <span>
 #include <string_view>
 
 #include "bench/commands/command.h"
+#include "core/base/parse.h"
 
 namespace tachproof {
 
@@ -56,6 +58,18 @@ double seconds(const std::string& option, const std::string& text) {
 double plain_number(const std::string& option, const std::string& text) {
   constexpr Unit units[] = {{"", 1}};
   return number_with_unit(option, text, units, "a number such as 1.54");
+}
+
+Share share_in(const std::string& text) {
+  if (text.empty()) return {};
+  const std::size_t slash = text.find('/');
+  if (slash != text.npos) {
+    const auto shard = parse_number<int>(text.substr(0, slash));
+    const auto shards = parse_number<int>(text.substr(slash + 1));
+    if (shard && shards && *shards >= 1 && *shards <= 1'000'000 && *shard >= 1 && *shard <= *shards)
+      return {*shard, *shards};
+  }
+  throw UsageError("--shard is '" + text + "'; it must be I/N, such as 2/3, with I from 1 to N");
 }
 
 }  // namespace tachproof

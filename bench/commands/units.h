@@ -14,6 +14,12 @@ double rpm_value(const std::string& option, const std::string& text);      // 37
 double seconds(const std::string& option, const std::string& text);        // 250ms, 60s, 5min, 1h
 double plain_number(const std::string& option, const std::string& text);   // 1.54
 
+// Of --shard, "2/3"; all of it for an empty text.
+struct Share {
+  int shard = 1, shards = 1;
+};
+Share share_in(const std::string& text);
+
 inline constexpr double m_per_s_per_kmh = 1 / 3.6;
 inline constexpr double m_per_s_per_mph = 0.44704;  // exact: 1609.344 m in 3600 s
 

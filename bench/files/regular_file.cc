@@ -8,6 +8,7 @@
 #include <algorithm>
 #include <cerrno>
 #include <cstring>
+#include <system_error>
 #include <utility>
 
 #include "core/base/foreign_text.h"
@@ -34,6 +35,16 @@ const char* kind_of(const struct stat& is) {
 }
 
 }  // namespace
+
+bool is_file_there(const std::filesystem::path& path) {
+  std::error_code error;
+  return std::filesystem::is_regular_file(path, error);
+}
+
+bool is_there(const std::filesystem::path& path) {
+  std::error_code error;
+  return std::filesystem::exists(path, error);
+}
 
 std::optional<std::string> odd_kind(const std::filesystem::path& path) {
   struct stat is = {};

@@ -42,6 +42,10 @@ class RegularFile {
   std::uint64_t size_ = 0;
 };
 
+// Whether a regular file stands there, or anything at all; links are followed.
+bool is_file_there(const std::filesystem::path& path);
+bool is_there(const std::filesystem::path& path);
+
 // What stands there if it is neither a regular file nor a folder: "a symbolic link", "a pipe",
 // "a device", "a socket". Nothing as well where there is nothing.
 std::optional<std::string> odd_kind(const std::filesystem::path& path);

@@ -6,6 +6,7 @@
 #include <system_error>
 
 #include "bench/files/own_files.h"
+#include "bench/files/regular_file.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
 #include "bench/record/result_json.h"
@@ -18,11 +19,6 @@ namespace {
 constexpr std::size_t most_kept = 2'000'000;
 
 using Troubles = std::vector<std::string>;
-
-bool is_there(const std::filesystem::path& file) {
-  std::error_code error;
-  return std::filesystem::exists(file, error);
-}
 
 RunRecord read_record(const std::filesystem::path& folder, const Journal& journal, Troubles& troubles) {
   std::string why = "it is missing";

@@ -8,6 +8,7 @@
 #include <system_error>
 
 #include "bench/files/files.h"
+#include "bench/files/step_text.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
 #include "bench/record/run_folder.h"
@@ -41,14 +42,6 @@ std::vector<std::filesystem::path> yaml_files(const std::filesystem::path& folde
 std::string duration(Nanos t) {
   return t % ns_per_s == 0 ? fmt::format("{}s", t / ns_per_s)
                            : fmt::format("{}ms", (t + ns_per_ms - 1) / ns_per_ms);
-}
-
-std::string step_text(const Step& step) {
-  if (const auto* hold = std::get_if<Hold>(&step))
-    return fmt::format("{{hold: {}, for: {}}}", hold->rpm, duration(hold->lasts));
-  if (const auto* ramp = std::get_if<RampByRate>(&step))
-    return fmt::format("{{ramp: {}, rate: {}}}", ramp->to_rpm, ramp->rpm_per_s);
-  return fmt::format("{{step: {}}}", std::get<StepTo>(step).rpm);
 }
 
 }  // namespace
@@ -125,7 +118,7 @@ std::string next_scenario(const Gauge& gauge, const Diagnosis& diagnosis) {
   text += "format: 1\nkind: scenario\nname: tells causes apart\nseed: 1\nprofile:\n";
   for (const ToldStep& step : steps) {
     if (!step.why.empty()) text += "  # " + printable(step.why) + "\n";
-    text += "  - " + step_text(step.step) + "\n";
+    text += "  - " + step_text(step.step, duration) + "\n";
   }
   return text + "judge: {transitions: true, steady: true, blink: true, thresholds: false}\n";
 }

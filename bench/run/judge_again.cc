@@ -7,6 +7,7 @@
 #include <system_error>
 
 #include "bench/files/files.h"
+#include "bench/files/regular_file.h"
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
@@ -25,11 +26,6 @@ namespace tachproof {
 namespace {
 
 constexpr std::size_t most_lamp_changes = 20'000'000;  // bounds the memory
-
-bool is_there(const std::filesystem::path& file) {
-  std::error_code error;
-  return std::filesystem::is_regular_file(file, error);
-}
 
 std::uintmax_t size_of(const std::filesystem::path& file) {
   std::error_code error;
@@ -152,7 +148,7 @@ std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const 
                                      const ScenarioFile& scenario, const Gauge& gauge, RunFolder& scratch,
                                      const RunHooks& hooks) {
   const WatchKind* kind = find_kind(watch_kinds(), stored.watch);
-  if (kind == nullptr || !kind->films() || scenario.dwell || !is_there(folder / readings_name))
+  if (kind == nullptr || !kind->films() || scenario.dwell || !is_file_there(folder / readings_name))
     return std::nullopt;
   const CameraSettings camera = loaded([&] { return kept_rig(folder); }).watch.camera;
   if (camera.live) return std::nullopt;
@@ -192,7 +188,7 @@ RunResult replay_recording(const std::filesystem::path& folder, const std::files
                            BenchFacts& states) {
   const Wiring wiring = loaded([&] { return load_wiring(folder / "wiring.yaml"); });
   std::optional<PlayedScenario> played;
-  if (is_there(folder / "scenario.yaml"))
+  if (is_file_there(folder / "scenario.yaml"))
     played = played_scenario(loaded([&] { return kept_scenario(folder); }));
   const OpenRecording opened =
       loaded([&] { return open_for_judging(recording, wiring, gauge, played ? &*played : nullptr); });
@@ -201,7 +197,7 @@ RunResult replay_recording(const std::filesystem::path& folder, const std::files
 }
 
 bool same_file(const std::filesystem::path& a, const std::filesystem::path& b) {
-  return is_there(a) && is_there(b) && sha256_of_file(a) == sha256_of_file(b);
+  return is_file_there(a) && is_file_there(b) && sha256_of_file(a) == sha256_of_file(b);
 }
 
 }  // namespace
@@ -224,7 +220,7 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
       BenchFacts states;
       again.result = replay_recording(folder, folder / recording, gauge, out, hooks, states);
       again.same_bench = states == stored.bench;
-    } else if (is_there(folder / "scenario.yaml")) {
+    } else if (is_file_there(folder / "scenario.yaml")) {
       again.result = replay_scenario(folder, stored, journal, gauge, out, hooks);
     } else {
       throw CannotJudgeAgain("the folder has neither a scenario nor a recording to judge by");

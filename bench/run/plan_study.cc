@@ -7,6 +7,7 @@
 #include <functional>
 #include <stdexcept>
 
+#include "bench/files/step_text.h"
 #include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/escapes.h"
 #include "core/base/words.h"
@@ -96,6 +97,7 @@ class Planner {
       }
       const FaultTrials trials = trials_of(shape);
       const std::string why = sound_units_fail(trials);
+      if (!why.empty() && plan.sound_units_pass) continue;  // no better, whatever it misses
       const std::vector<std::size_t> missed =
           not_caught(trials, list_, list_.faults.size(), {}, ask_.threads);
       const bool passes = why.empty();
@@ -178,17 +180,6 @@ class Planner {
   std::vector<std::size_t> suspects_;  // that escaped a shorter one
   int trials_ = 0;
 };
-
-std::string ms_text(Nanos t) {
-  return t % ns_per_ms == 0 ? fmt::format("{}ms", t / ns_per_ms) : fmt::format("{:.6f}ms", to_ms(t));
-}
-
-std::string step_text(const Step& step) {
-  if (const auto* hold = std::get_if<Hold>(&step))
-    return fmt::format("{{hold: {}, for: {}}}", number_text(hold->rpm), ms_text(hold->lasts));
-  const auto& ramp = std::get<RampByRate>(step);
-  return fmt::format("{{ramp: {}, rate: {}}}", number_text(ramp.to_rpm), number_text(ramp.rpm_per_s));
-}
 
 }  // namespace
 

@@ -5,26 +5,18 @@
 #include <stdexcept>
 #include <system_error>
 
+#include "bench/files/regular_file.h"
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/signature.h"
 #include "bench/run/suite.h"
 
 namespace tachproof {
-namespace {
-
-bool is_there(const std::filesystem::path& file) {
-  std::error_code error;
-  return std::filesystem::is_regular_file(file, error);
-}
-
-}  // namespace
-
 bool check_signature(Verification& v, const std::filesystem::path& folder,
                      const std::optional<std::filesystem::path>& key) {
   using Kind = Verification::Kind;
   const auto say = [&](Kind kind, std::string text) { v.lines.push_back({kind, std::move(text)}); };
-  const bool is_signed = is_there(folder / signature_name);
+  const bool is_signed = is_file_there(folder / signature_name);
   if (!key) {
     say(Kind::not_asked,
         is_signed
@@ -56,7 +48,7 @@ bool sign_folder(const std::filesystem::path& folder, const SignBy& sign, Verify
   const std::string text = whole_file(folder / checksums_name);
   std::error_code error;
   const bool replaces = std::filesystem::exists(std::filesystem::symlink_status(file, error)) &&
-                        !(is_there(file) && is_own_signature(text, whole_file(file), sign.private_key));
+                        !(is_file_there(file) && is_own_signature(text, whole_file(file), sign.private_key));
   if (replaces && !sign.replace)
     throw std::runtime_error(fmt::format(
         "{} is there already, and not by the key of {}: somebody else has signed, or the sums are "

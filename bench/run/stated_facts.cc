@@ -9,6 +9,7 @@
 
 #include "bench/files/files.h"
 #include "bench/files/own_files.h"
+#include "bench/files/regular_file.h"
 #include "bench/files/rig_alone.h"
 #include "bench/record/json_values.h"
 #include "bench/rigs/factory.h"
@@ -21,11 +22,6 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr const char* regions_copy = "regions.yaml";
-
-bool is_there(const fs::path& file) {
-  std::error_code error;
-  return fs::is_regular_file(file, error);
-}
 
 class Facts {
  public:
@@ -98,7 +94,7 @@ class Facts {
   }
 
   void by_the_scenario() {
-    if (!is_there(folder_ / "scenario.yaml")) return;
+    if (!is_file_there(folder_ / "scenario.yaml")) return;
     of_the_file("scenario.sha256", stored_.scenario_sha256, "scenario.yaml");
     const ScenarioFile scenario = kept_scenario(folder_);
     if (scenario.name != stored_.scenario_name && stored_.scenario_name != "survey")
@@ -113,7 +109,7 @@ class Facts {
   }
 
   void by_the_rig() {
-    if (!is_there(folder_ / "rig.yaml")) {
+    if (!is_file_there(folder_ / "rig.yaml")) {
       say("there is no rig.yaml: what played and watched is not known.");
       return;
     }

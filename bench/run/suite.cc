@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <stdexcept>
 
+#include "bench/files/regular_file.h"
 #include "bench/record/disk.h"
 #include "bench/record/record.h"
 #include "bench/record/summary.h"
@@ -14,11 +15,6 @@ namespace tachproof {
 namespace {
 
 namespace fs = std::filesystem;
-
-bool is_there(const fs::path& path) {
-  std::error_code error;
-  return fs::exists(path, error);
-}
 
 std::string free_folder(const SuitePair& pair, const fs::path& suite) {
   std::size_t number = 1;

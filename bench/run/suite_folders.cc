@@ -7,6 +7,7 @@
 #include <stdexcept>
 
 #include "bench/files/own_files.h"
+#include "bench/files/regular_file.h"
 #include "bench/record/disk.h"
 #include "bench/record/record.h"
 #include "bench/record/suite_checksums.h"
@@ -15,11 +16,6 @@ namespace tachproof {
 namespace {
 
 namespace fs = std::filesystem;
-
-bool is_there(const fs::path& path) {
-  std::error_code error;
-  return fs::exists(path, error);
-}
 
 const std::string* sum_of(const std::vector<FileSum>& sums, const std::string& name) {
   const auto found = std::find_if(sums.begin(), sums.end(), [&](const FileSum& s) { return s.file == name; });

@@ -5,6 +5,7 @@
 #include <map>
 #include <stdexcept>
 
+#include "bench/files/regular_file.h"
 #include "bench/record/disk.h"
 #include "bench/record/record.h"
 #include "bench/run/suite.h"
@@ -14,11 +15,6 @@ namespace tachproof {
 namespace {
 
 namespace fs = std::filesystem;
-
-bool is_there(const fs::path& path) {
-  std::error_code error;
-  return fs::exists(path, error);
-}
 
 using Names = std::pair<std::string, std::string>;
 std::map<Names, const SuitePair*> by_name(const SuiteRecord& record) {

@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "bench/files/step_text.h"
 #include "bench/run/playing.h"
 #include "core/base/text.h"
 #include "core/signal/pulse_train.h"
@@ -230,21 +231,6 @@ class Loop {
   Playing playing_;
 };
 
-// To the nanosecond, without trailing zeros.
-std::string ms_text(Nanos t) {
-  std::string digits = fmt::format("{}.{:06}", t / ns_per_ms, t % ns_per_ms);
-  digits.erase(digits.find_last_not_of('0') + 1);
-  if (digits.back() == '.') digits.pop_back();
-  return digits + "ms";
-}
-
-std::string step_yaml(const Step& step) {
-  if (const auto* hold = std::get_if<Hold>(&step))
-    return fmt::format("{{hold: {}, for: {}}}", hold->rpm, ms_text(hold->lasts));
-  const auto& ramp = std::get<RampByTime>(step);
-  return fmt::format("{{ramp: {}, for: {}}}", ramp.to_rpm, ms_text(ramp.lasts));
-}
-
 }  // namespace
 
 SurveySetup survey_setup_of(const Rig& rig, double within_rpm) {
@@ -304,7 +290,7 @@ std::string scenario_yaml(const std::string& name, const std::vector<Step>& step
       "# Planned while it was played: each stretch follows from what had been seen by then.\n"
       "format: 1\nkind: scenario\nname: {}\nprofile:\n",
       name);
-  for (const Step& step : steps) text += "  - " + step_yaml(step) + "\n";
+  for (const Step& step : steps) text += "  - " + step_text(step) + "\n";
   return text + fmt::format("judge: {{thresholds: true, within: {}}}\n", within_rpm);
 }
 

@@ -7,6 +7,7 @@
 #include <system_error>
 
 #include "bench/files/own_files.h"
+#include "bench/files/regular_file.h"
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
@@ -23,11 +24,6 @@ namespace {
 using Kind = Verification::Kind;
 
 constexpr std::size_t most_differences = 12;
-
-bool is_there(const std::filesystem::path& file) {
-  std::error_code error;
-  return std::filesystem::is_regular_file(file, error);
-}
 
 class Verifier {
  public:
@@ -81,7 +77,7 @@ class Verifier {
   }
 
   bool check_page(const Page& page) {
-    if (!is_there(folder_ / page.name)) {
+    if (!is_file_there(folder_ / page.name)) {
       say(Kind::differs, fmt::format("{} is missing, so it cannot be compared.", page.name));
       return false;
     }
@@ -101,14 +97,14 @@ class Verifier {
   }
 
   void read_result() {
-    const bool there = is_there(folder_ / "result.json");
-    if (!there && !is_there(folder_ / "journal.jsonl"))
+    const bool there = is_file_there(folder_ / "result.json");
+    if (!there && !is_file_there(folder_ / "journal.jsonl"))
       throw std::runtime_error(fmt::format(
           "{} is not a run folder: it has neither result.json nor journal.jsonl", folder_.string()));
     require_plain_entries(folder_);
     journal_ = read_journal(folder_ / "journal.jsonl", 0);
     const std::optional<Seal>& seal = journal_.seal;
-    ended_ = seal.has_value() || is_there(folder_ / checksums_name);
+    ended_ = seal.has_value() || is_file_there(folder_ / checksums_name);
     if (!there) return;
     const std::string text = whole_file(folder_ / "result.json");
     try {
@@ -127,7 +123,7 @@ class Verifier {
 
   // False: there is no list that anything could be checked against.
   bool check_sums() {
-    if (!is_there(folder_ / checksums_name)) {
+    if (!is_file_there(folder_ / checksums_name)) {
       say(ended_ ? Kind::differs : Kind::cannot,
           ended_
               ? fmt::format("{} is missing, although the run got to its end.", checksums_name)
@@ -151,7 +147,7 @@ class Verifier {
   }
 
   bool check_file(const FileSum& sum) {
-    if (!is_there(folder_ / sum.file)) {
+    if (!is_file_there(folder_ / sum.file)) {
       say(Kind::differs, sum.file + " is missing.");
       return false;
     }
@@ -193,7 +189,7 @@ class Verifier {
   void judge() {
     try {
       compare(judge_again(folder_, *record_, journal_));
-      if (is_there(folder_ / readings_name)) read_again();
+      if (is_file_there(folder_ / readings_name)) read_again();
     } catch (const MoreThanStored& e) {
       say(Kind::differs, fmt::format("The evidence does not match: {}.", e.what()));
     } catch (const CannotJudgeAgain& e) {

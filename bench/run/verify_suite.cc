@@ -7,6 +7,7 @@
 #include <system_error>
 
 #include "bench/files/own_files.h"
+#include "bench/files/regular_file.h"
 #include "bench/record/checksums.h"
 #include "bench/record/disk.h"
 #include "bench/record/folder_format.h"
@@ -23,13 +24,8 @@ namespace {
 namespace fs = std::filesystem;
 using Kind = Verification::Kind;
 
-bool is_there(const fs::path& file) {
-  std::error_code error;
-  return fs::is_regular_file(file, error);
-}
-
 bool is_run(const fs::path& folder) {
-  return is_there(folder / "result.json") || is_there(folder / "journal.jsonl");
+  return is_file_there(folder / "result.json") || is_file_there(folder / "journal.jsonl");
 }
 
 // Nothing shows why a run that ended as runs do should be incomplete.
@@ -69,7 +65,7 @@ class SuiteVerifier {
   void say(Kind kind, std::string text) { v_.lines.push_back({kind, std::move(text)}); }
 
   bool check_sums() {
-    if (!is_there(folder_ / checksums_name)) {
+    if (!is_file_there(folder_ / checksums_name)) {
       if (record_.ended.empty())
         say(Kind::cannot, fmt::format("There is no {} to check by.", checksums_name));
       else
@@ -88,7 +84,7 @@ class SuiteVerifier {
     for (const FileSum& sum : sums) {
       listed.insert(sum.file);
       require_plain_way(sum.file);
-      if (!is_there(folder_ / sum.file))
+      if (!is_file_there(folder_ / sum.file))
         say(Kind::differs, sum.file + " is missing.");
       else if (sha256_of_file(folder_ / sum.file) != sum.sha256)
         say(Kind::differs, sum.file + " is not as the suite left it: its SHA-256 differs.");
@@ -191,7 +187,7 @@ class SuiteVerifier {
                           {"report.html", suite_html(record_)},
                           {"junit.xml", suite_junit(record_)}};
     for (const Page& file : files) {
-      if (!is_there(folder_ / file.name)) continue;  // which check_sums has said
+      if (!is_file_there(folder_ / file.name)) continue;  // which check_sums has said
       if (whole_file(folder_ / file.name) == file.text)
         ++same;
       else if (same_version || file.name == suite_file)

@@ -166,7 +166,6 @@ class Detective {
   // ramps that are elsewhere leave the number less well known than it looks.
   Trial with_round_pulses(Trial trial) {
     Hypothesis round = trial.hypothesis;
-    round.gauge = court_.gauge();
     for (std::size_t i = 0; i < round.faults.size(); ++i) {
       Fault& fault = round.faults[i];
       if (fault.kind == Kind::wrong_pulses_per_rev) {
@@ -176,9 +175,9 @@ class Detective {
         round.u[i] = std::isfinite(round.u[i]) ? std::max(round.u[i], off) : off;
         fault.size = near;
       }
-      if (is_change_of_settings(fault.kind)) round.gauge = with_fault(round.gauge, fault);
     }
     if (round.faults == trial.hypothesis.faults || court_.tired()) return trial;
+    round.gauge = acting(court_.gauge(), round.faults);
     Trial next = court_.judge(round);
     return next.left <= trial.left && next.wrong_s <= trial.wrong_s + 0.2 ? next : trial;
   }

@@ -30,6 +30,13 @@ Hypothesis with(const Hypothesis& base, const Fault& fault) {
   return more;
 }
 
+Gauge acting(const Gauge& set, const std::vector<Fault>& faults) {
+  Gauge acts = set;
+  for (const Fault& fault : faults)
+    if (is_change_of_settings(fault.kind)) acts = with_fault(acts, fault);
+  return acts;
+}
+
 std::uint64_t faults_found(const RunResult& result) {
   std::uint64_t found = result.findings_left_out;
   for (const Finding& finding : result.findings) found += verdict_of(finding.kind) == Verdict::fail;

@@ -26,6 +26,8 @@ struct Hypothesis {
 
 // With one fault more. Throws std::invalid_argument as with_fault does.
 Hypothesis with(const Hypothesis& base, const Fault& fault);
+// The gauge that a unit acts by that was to be `set` and has these faults, the first of them first.
+Gauge acting(const Gauge& set, const std::vector<Fault>& faults);
 
 // One run: how it was judged, and by what. References must outlive it.
 struct JudgedRun {

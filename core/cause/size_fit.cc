@@ -42,6 +42,12 @@ double size_or_none(const Gauge& gauge, const Fault& fault) {
   return fault.kind == Kind::wrong_pulses_per_rev ? gauge.pulses_per_rev : 0;
 }
 
+// The nearest that a unit can have.
+double possible_size(Kind kind, double size) {
+  if (kind == Kind::deadband_width) return std::max(size, 0.0);
+  return kind == Kind::wrong_pulses_per_rev ? std::max(size, 0.01) : size;
+}
+
 // How far each measured threshold goes for a size that is larger by 1.
 std::vector<double> lever(const Gauge& before, const Fault& fault,
                           const std::vector<MeasuredThreshold>& measured) {
@@ -236,10 +242,7 @@ std::optional<FittedSize> fitted_size(const Gauge& gauge, Fault fault,
   const Gauge acts = with_fault(gauge, fault);
   const Growth growth = growths(acts, {lever(gauge, fault, measured)}, measured).front();
   if (!std::isfinite(growth.u)) return std::nullopt;
-  double size = *fault.size + growth.by;
-  if (fault.kind == Kind::deadband_width) size = std::max(size, 0.0);
-  if (fault.kind == Kind::wrong_pulses_per_rev) size = std::max(size, 0.01);
-  return FittedSize{size, growth.u};
+  return FittedSize{possible_size(fault.kind, *fault.size + growth.by), growth.u};
 }
 
 Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial) {
@@ -262,9 +265,7 @@ Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial) {
   for (std::size_t i = 0; i < fitted.size(); ++i) {
     if (!std::isfinite(growth[i].u)) continue;
     Fault& fault = renewed.faults[fitted[i]];
-    double size = fault.size.value_or(0) + growth[i].by;
-    if (fault.kind == Kind::deadband_width) size = std::max(size, 0.0);
-    if (fault.kind == Kind::wrong_pulses_per_rev) size = std::max(size, 0.01);
+    const double size = possible_size(fault.kind, fault.size.value_or(0) + growth[i].by);
     fault.size = as_set_by_a_person(set, fault, size, growth[i].u);
     renewed.u[fitted[i]] = growth[i].u;
   }
@@ -279,9 +280,7 @@ Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial) {
     fault.size = found->size;
     renewed.u[f] = found->expanded_uncertainty;
   }
-  renewed.gauge = set;
-  for (const Fault& fault : renewed.faults)
-    if (is_change_of_settings(fault.kind)) renewed.gauge = with_fault(renewed.gauge, fault);
+  renewed.gauge = acting(set, renewed.faults);
   return renewed;
 }
 

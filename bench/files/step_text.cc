@@ -1,0 +1,26 @@
+#include "bench/files/step_text.h"
+
+#include <fmt/format.h>
+
+#include "core/base/words.h"
+
+namespace tachproof {
+
+std::string ms_text(Nanos t) {
+  std::string digits = fmt::format("{}.{:06}", t / ns_per_ms, t % ns_per_ms);
+  digits.erase(digits.find_last_not_of('0') + 1);
+  if (digits.back() == '.') digits.pop_back();
+  return digits + "ms";
+}
+
+std::string step_text(const Step& step, std::string (*duration)(Nanos)) {
+  if (const auto* hold = std::get_if<Hold>(&step))
+    return fmt::format("{{hold: {}, for: {}}}", number_text(hold->rpm), duration(hold->lasts));
+  if (const auto* ramp = std::get_if<RampByRate>(&step))
+    return fmt::format("{{ramp: {}, rate: {}}}", number_text(ramp->to_rpm), number_text(ramp->rpm_per_s));
+  if (const auto* ramp = std::get_if<RampByTime>(&step))
+    return fmt::format("{{ramp: {}, for: {}}}", number_text(ramp->to_rpm), duration(ramp->lasts));
+  return fmt::format("{{step: {}}}", number_text(std::get<StepTo>(step).rpm));
+}
+
+}  // namespace tachproof
