@@ -30,7 +30,7 @@ fi
 build_and_test() {
   folder=$1
   shift
-  configure "$folder" "$@"
+  configure "$folder" -DTACHPROOF_TOGETHER=ON "$@"
   # shellcheck disable=SC2086  # empty or one word
   cmake -DTACHPROOF_TESTS=ON $werror "$@" "$folder" >/dev/null
   ninja -C "$folder" --quiet >&2

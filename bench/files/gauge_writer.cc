@@ -8,11 +8,10 @@
 #include <vector>
 
 #include "bench/files/yaml_text.h"
+#include "core/base/rpm.h"
 
 namespace tachproof {
 namespace {
-
-double hundredths(double value) { return std::round(value * 100) / 100; }
 
 std::string show(const Gauge& gauge, const Cue& cue) {
   std::vector<std::string> parts;

@@ -10,7 +10,7 @@
 namespace tachproof {
 namespace {
 
-constexpr std::size_t most_listed = 40;
+constexpr std::size_t most_lines = 40;
 
 // `text` as exactly `room` columns.
 std::string cell(const std::string& text, std::size_t room) {
@@ -39,7 +39,7 @@ std::string runs_text(const std::vector<HistoryRun>& runs, std::size_t width) {
   const std::size_t room = std::max<std::size_t>((width - 28) / 3, 10) - 1;
   std::string text = cell("started", 17) + cell("unit", room + 1) + cell("gauge", room + 1) +
                      cell("scenario", room + 1) + "verdict\n";
-  const std::size_t first = runs.size() > most_listed ? runs.size() - most_listed : 0;
+  const std::size_t first = runs.size() > most_lines ? runs.size() - most_lines : 0;
   if (first > 0) text += fmt::format("... {} earlier runs; --json has all of them\n", first);
   for (std::size_t i = first; i < runs.size(); ++i) {
     const HistoryRun& r = runs[i];

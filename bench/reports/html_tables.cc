@@ -43,18 +43,18 @@ std::string short_cell(std::string_view text) {
 // `html` is ready: numbers and signs only.
 std::string number_cell(const std::string& html) { return fmt::format("<td class=\"n\">{}</td>", html); }
 
-struct Column {
+struct TableColumn {
   const char* title;
   bool number = false;
 };
 
-std::string table(const char* heading, const std::vector<Column>& columns, const std::string& rows,
+std::string table(const char* heading, const std::vector<TableColumn>& columns, const std::string& rows,
                   const std::string& caption = "") {
   if (rows.empty()) return "";
   std::string html = fmt::format("<h2>{}</h2>\n<div class=\"scroll\"><table>\n", heading);
   if (!caption.empty()) html += fmt::format("<caption>{}</caption>\n", caption);
   html += "<thead><tr>";
-  for (const Column& c : columns)
+  for (const TableColumn& c : columns)
     html += fmt::format("<th{}>{}</th>", c.number ? " class=\"n\"" : "", c.title);
   return html + "</tr></thead>\n<tbody>\n" + rows + "</tbody></table></div>\n";
 }

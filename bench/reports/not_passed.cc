@@ -10,7 +10,7 @@
 namespace tachproof {
 namespace {
 
-constexpr std::size_t most_rows = 40;
+constexpr std::size_t most_shown = 40;
 
 class NotPassed {
  public:
@@ -69,7 +69,8 @@ class NotPassed {
         "narrow\"><table>\n<thead><tr><th>where</th><th>what</th>"
         "<th>verdict</th><th>measured</th></tr></thead>\n<tbody>\n" +
         rows_ + "</tbody></table></div>\n";
-    if (all_ > most_rows) html += fmt::format("<p>{} more are in the tables below.</p>\n", all_ - most_rows);
+    if (all_ > most_shown)
+      html += fmt::format("<p>{} more are in the tables below.</p>\n", all_ - most_shown);
     return html;
   }
 
@@ -94,7 +95,7 @@ class NotPassed {
   }
 
   void add(const std::string& where, const char* what, const std::string& how, Verdict verdict) {
-    if (++all_ > most_rows) return;
+    if (++all_ > most_shown) return;
     rows_ += fmt::format(
         "<tr><td class=\"m\">{}</td><td class=\"w\">{}</td><td><b class=\"{}\">{}</b></td><td "
         "class=\"m\">{}</td></tr>\n",

@@ -234,7 +234,7 @@ std::string row_html(const SuiteRecord& record, const SuitePair& pair) {
 }
 
 // The same for every gauge, so that their tables line up.
-constexpr const char* columns =
+constexpr const char* table_head =
     "<div class=\"scroll\"><table>\n<colgroup><col style=\"width:15%\"><col style=\"width:20%\"><col "
     "style=\"width:8%\"><col style=\"width:11%\"><col style=\"width:12%\"><col></colgroup>\n";
 
@@ -249,7 +249,7 @@ std::string gauges_html(const SuiteRecord& record) {
       facts.add("Gauge file", pair.gauge_file);
       facts.add("Rig file", pair.rig_file);
       facts.add("Unit", pair.unit_serial);
-      html += facts.html() + columns +
+      html += facts.html() + table_head +
               "<thead><tr><th>scenario</th><th>verdict</th><th "
               "class=\"n\">played, "
               "s</th><th class=\"n\">transitions</th><th>attempts</th><th>why</th></tr></thead>\n<tbody>\n";

@@ -15,14 +15,14 @@ namespace {
 constexpr std::size_t places = 4;
 constexpr std::size_t longest = 62;
 
-struct Place {
+struct LastWord {
   std::atomic<bool> used{false};
   std::atomic<int> fd{-1};
   std::array<char, longest + 2> words{};  // between newlines: the line before may be cut short
   std::size_t size = 0;
 };
 
-std::array<Place, places> all;
+std::array<LastWord, places> all;
 std::atomic<bool> hurried{false};
 
 static_assert(std::atomic<bool>::is_always_lock_free && std::atomic<int>::is_always_lock_free);
@@ -33,7 +33,7 @@ SwitchedOffFirst::SwitchedOffFirst(std::string_view words) : place_(0) {
   while (place_ < places && all[place_].used) ++place_;
   if (place_ == places || words.size() > longest)
     throw std::logic_error("more devices, or longer words, than a signal can see to");
-  Place& place = all[place_];
+  LastWord& place = all[place_];
   place.fd = -1;
   place.words[0] = '\n';
   std::copy(words.begin(), words.end(), place.words.begin() + 1);
@@ -47,14 +47,14 @@ SwitchedOffFirst::~SwitchedOffFirst() { all[place_].used = false; }
 void SwitchedOffFirst::way(int fd) noexcept { all[place_].fd = fd; }
 
 bool some_are_switched_off_first() noexcept {
-  for (const Place& place : all)
+  for (const LastWord& place : all)
     if (place.used) return true;
   return false;
 }
 
 bool send_last_words() noexcept {
   bool sent = false;
-  for (const Place& place : all) {
+  for (const LastWord& place : all) {
     const int fd = place.used ? place.fd.load() : -1;
     if (fd < 0) continue;
     ssize_t n = send(fd, place.words.data(), place.size, MSG_NOSIGNAL | MSG_DONTWAIT);

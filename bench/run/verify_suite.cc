@@ -22,7 +22,7 @@ namespace tachproof {
 namespace {
 
 namespace fs = std::filesystem;
-using Kind = Verification::Kind;
+using LineKind = Verification::Kind;
 
 bool is_run(const fs::path& folder) {
   return is_file_there(folder / "result.json") || is_file_there(folder / "journal.jsonl");
@@ -52,9 +52,9 @@ class SuiteVerifier {
   Verification run() {
     record_ = load_suite(folder_);
     v_.stored = record_.verdict();
-    if (record_.ended.empty()) say(Kind::cannot, "The suite did not get to its end.");
+    if (record_.ended.empty()) say(LineKind::cannot, "The suite did not get to its end.");
     const bool is_signed = check_sums() && check_signature(v_, folder_, by_.key);
-    for (const std::string& doubt : record_.doubts) say(Kind::differs, doubt);
+    for (const std::string& doubt : record_.doubts) say(LineKind::differs, doubt);
     check_runs();
     check_strangers();
     check_own_files(is_signed);
@@ -62,21 +62,22 @@ class SuiteVerifier {
   }
 
  private:
-  void say(Kind kind, std::string text) { v_.lines.push_back({kind, std::move(text)}); }
+  void say(LineKind kind, std::string text) { v_.lines.push_back({kind, std::move(text)}); }
 
   bool check_sums() {
     if (!is_file_there(folder_ / checksums_name)) {
       if (record_.ended.empty())
-        say(Kind::cannot, fmt::format("There is no {} to check by.", checksums_name));
+        say(LineKind::cannot, fmt::format("There is no {} to check by.", checksums_name));
       else
-        say(Kind::differs, fmt::format("{} is missing, although the suite got to its end.", checksums_name));
+        say(LineKind::differs,
+            fmt::format("{} is missing, although the suite got to its end.", checksums_name));
       return false;
     }
     std::vector<FileSum> sums;
     try {
       sums = parse_suite_checksums(whole_file(folder_ / checksums_name));
     } catch (const std::runtime_error& e) {
-      say(Kind::differs, std::string(e.what()) + ".");
+      say(LineKind::differs, std::string(e.what()) + ".");
       return false;
     }
     std::size_t sound = 0;
@@ -85,18 +86,18 @@ class SuiteVerifier {
       listed.insert(sum.file);
       require_plain_way(sum.file);
       if (!is_file_there(folder_ / sum.file))
-        say(Kind::differs, sum.file + " is missing.");
+        say(LineKind::differs, sum.file + " is missing.");
       else if (sha256_of_file(folder_ / sum.file) != sum.sha256)
-        say(Kind::differs, sum.file + " is not as the suite left it: its SHA-256 differs.");
+        say(LineKind::differs, sum.file + " is not as the suite left it: its SHA-256 differs.");
       else
         ++sound;
     }
     if (sound > 0)
-      say(Kind::agrees,
+      say(LineKind::agrees,
           fmt::format("{} of {} files are, byte by byte, as the suite left them.", sound, sums.size()));
     for (const std::string& name : suite_names(record_, folder_))
       if (!listed.contains(name))
-        say(Kind::differs, fmt::format("{} does not list {}.", checksums_name, name));
+        say(LineKind::differs, fmt::format("{} does not list {}.", checksums_name, name));
     return true;
   }
 
@@ -123,21 +124,21 @@ class SuiteVerifier {
       }
     }
     if (verified > 0)
-      say(Kind::agrees,
+      say(LineKind::agrees,
           fmt::format("{} of {} runs are verified: judged again, they say what they said.", verified, runs));
   }
 
   bool check_run(const Attempt& attempt, const Verification& v) {
-    const Kind outcome = v.outcome();
-    if (outcome == Kind::agrees) return true;
+    const LineKind outcome = v.outcome();
+    if (outcome == LineKind::agrees) return true;
     // Of a run that was cut short nothing is claimed: it is undecided, and the pair is marked for it.
-    const bool nothing_claimed = outcome == Kind::cannot && !attempt.complete;
+    const bool nothing_claimed = outcome == LineKind::cannot && !attempt.complete;
     if (nothing_claimed && goes_to_its_end(folder_ / attempt.folder)) {
-      say(Kind::differs,
+      say(LineKind::differs,
           fmt::format("{} is said to be cut short, but goes to its end and lacks nothing.", attempt.folder));
       return false;
     }
-    const Kind kind = nothing_claimed ? Kind::not_asked : outcome;
+    const LineKind kind = nothing_claimed ? LineKind::not_asked : outcome;
     for (const Verification::Line& line : v.lines)
       if (line.kind == outcome) say(kind, fmt::format("{}: {}", attempt.folder, line.text));
     return false;
@@ -151,7 +152,7 @@ class SuiteVerifier {
       if (!gauge.is_directory(error)) {
         if (name != checksums_name && name != "SHA256SUMS.sig" && name != suite_file &&
             name != "report.html" && name != "junit.xml")
-          say(Kind::not_asked, name + " is not part of the suite: no checksum covers it.");
+          say(LineKind::not_asked, name + " is not part of the suite: no checksum covers it.");
         continue;
       }
       for (const auto& run : fs::directory_iterator(gauge.path(), error)) {
@@ -174,7 +175,7 @@ class SuiteVerifier {
         fmt::format("{} on {} is no longer part of the suite", scenario, folder.substr(0, slash));
     const bool noted = std::any_of(record_.notes.begin(), record_.notes.end(),
                                    [&](const std::string& n) { return n.starts_with(note); });
-    say(noted ? Kind::not_asked : Kind::differs,
+    say(noted ? LineKind::not_asked : LineKind::differs,
         fmt::format("{} is a run of a pair that suite.json does not list.", folder));
   }
 
@@ -191,16 +192,16 @@ class SuiteVerifier {
       if (whole_file(folder_ / file.name) == file.text)
         ++same;
       else if (same_version || file.name == suite_file)
-        say(Kind::differs,
+        say(LineKind::differs,
             fmt::format("{} is not what the run folders give: it was replaced or changed.", file.name));
       else
-        say(is_signed ? Kind::not_asked : Kind::cannot,
+        say(is_signed ? LineKind::not_asked : LineKind::cannot,
             fmt::format(
                 "{} was drawn by version {} of the program, and this is {}: it cannot be drawn again.",
                 file.name, record_.tool_version, by_.tool_version));
     }
     if (same == std::size(files))
-      say(Kind::agrees, "suite.json, report.html and junit.xml say what the run folders say.");
+      say(LineKind::agrees, "suite.json, report.html and junit.xml say what the run folders say.");
   }
 
   const fs::path& folder_;

@@ -1,4 +1,5 @@
 #include "core/base/mixture.h"
+#include "core/base/statistics.h"
 
 #include <algorithm>
 #include <cmath>
@@ -6,8 +7,6 @@
 
 namespace tachproof {
 namespace {
-
-constexpr double infinite = std::numeric_limits<double>::infinity();
 
 // Degrees of freedom, 1 to 1000, for which Student's t is k: it falls as they grow.
 double dof_of(double k) {

@@ -2,10 +2,13 @@
 #pragma once
 
 #include <cstdint>
+#include <limits>
 
 #include "core/base/verdict.h"
 
 namespace tachproof {
+
+inline constexpr double infinite = std::numeric_limits<double>::infinity();  // as degrees of freedom too
 
 // Two-sided coverage factor of Student's t: P(|T| <= t) = coverage.
 // JCGM 100:2008 (GUM), annex G, table G.2. dof > 0; infinity gives the normal.

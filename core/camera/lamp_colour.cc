@@ -9,7 +9,7 @@ namespace {
 
 // Shares of a taught lamp's light. Between the first two nothing is said: a
 // neighbour's glow stays below, a lamp that changed during the exposure may lie between.
-constexpr double still_dark = 0.15, surely_lit = 0.30, weak_below = 1 - steady_ripple;
+constexpr double dark_below = 0.15, lit_above = 0.30, weak_below = 1 - steady_ripple;
 constexpr double least_halo = 0.12;     // of a region's pixels, not clipped, to read a colour
 constexpr double nothing = 0.004;       // light: about one count above black
 constexpr double clearly_nearer = 0.6;  // distance to the taught colour, beside the next
@@ -60,7 +60,7 @@ LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSu
   for (const ColourReference& colour : lamp.colours) weakest = std::min(weakest, colour.core.sum());
   weakest *= exposure;
   look.light = std::max(0.0, light / std::max(weakest, 1e-9));
-  if (std::abs(light) < std::max(still_dark * weakest, nothing)) {
+  if (std::abs(light) < std::max(dark_below * weakest, nothing)) {
     look.state = LampLook::State::dark;
     return look;
   }
@@ -71,7 +71,7 @@ LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSu
     look.red = std::clamp(halo.r / halo.sum(), 0.0, 1.0);
     look.green = std::clamp(halo.g / halo.sum(), 0.0, 1.0);
   }
-  if (light < surely_lit * weakest) return look;
+  if (light < lit_above * weakest) return look;
   if (halo_pixels < least_halo * static_cast<double>(core.pixels) || halo.sum() < 3 * nothing) return look;
   double nearest = std::numeric_limits<double>::infinity(), next = nearest;
   for (std::size_t c = 0; c < lamp.colours.size(); ++c) {

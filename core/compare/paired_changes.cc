@@ -10,7 +10,7 @@
 namespace tachproof {
 namespace {
 
-constexpr double same_rate = 0.01;
+constexpr double rates_agree = 0.01;
 constexpr double least_lever = 1.2;  // between rates that are not one
 // Fewer degrees of freedom than this make a U that says nothing.
 constexpr double least_dof = 3;
@@ -180,7 +180,7 @@ class Fit {
       const std::size_t* const down = slowest(lines_[2 * b + 1]);
       if (up == nullptr || down == nullptr) continue;
       const double v = rate(*up);
-      if (std::abs(v + rate(*down)) > same_rate * v) continue;
+      if (std::abs(v + rate(*down)) > rates_agree * v) continue;
       sums.emplace_back(pairs_[*up].lag_s + pairs_[*down].lag_s, v);
       both_ways_[*up] = both_ways_[*down] = 1;
     }

@@ -12,8 +12,6 @@
 namespace tachproof {
 namespace {
 
-constexpr double infinite = std::numeric_limits<double>::infinity();
-
 std::string name(const Gauge& gauge, std::size_t boundary) { return gauge.windows.at(boundary).name; }
 
 // A ramp across a response that may be anything allowed, and a change that is dated within

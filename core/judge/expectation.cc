@@ -48,7 +48,7 @@ struct Move {
   bool above = false;  // state: its side; sure: it is; nominal: rising
 };
 
-struct Disturbance {
+struct Disturbed {
   Nanos from = 0, to = 0;
 };
 
@@ -423,7 +423,7 @@ class Expectation::Impl {
   Nanos known_until_ = 0;
   std::vector<Move> moves_;  // those before `sorted_` in time order, before `next_move_` applied
   std::size_t sorted_ = 0, next_move_ = 0;
-  std::deque<Disturbance> disturbances_;
+  std::deque<Disturbed> disturbances_;
   bool disturbed_now_ = false;  // as far as has been published
   std::vector<Reach> reaches_;
   std::vector<ExpectedTransition> transitions_;

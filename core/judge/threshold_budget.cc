@@ -1,4 +1,5 @@
 #include "core/judge/threshold_budget.h"
+#include "core/base/statistics.h"
 
 #include <algorithm>
 #include <cmath>
@@ -8,8 +9,6 @@
 
 namespace tachproof {
 namespace {
-
-constexpr double infinite = std::numeric_limits<double>::infinity();
 
 double squared(double x) { return x * x; }
 

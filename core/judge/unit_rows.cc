@@ -10,14 +10,6 @@
 #include "core/judge/boundary_rows.h"
 
 namespace tachproof {
-namespace {
-
-constexpr double infinite = std::numeric_limits<double>::infinity();
-
-const std::string& name(const Gauge& gauge, std::size_t boundary) { return gauge.windows[boundary].name; }
-
-}  // namespace
-
 bool has_a_lever(const BoundaryEvidence& evidence, Direction direction) {
   for (std::size_t way = way_of(1, direction); way < evidence.slowest.size(); way += 2)
     if (std::isfinite(evidence.slowest[way]) && evidence.fastest[way] > 1.5 * evidence.slowest[way])
@@ -40,7 +32,7 @@ std::vector<DeadbandResult> deadband_rows(const Gauge& gauge, const JudgeSetup& 
     const BoundaryResult* up = nullptr;
     const BoundaryResult* down = nullptr;
     for (const BoundaryResult& t : thresholds)
-      if (t.boundary == name(gauge, b)) (t.direction == Direction::rising ? up : down) = &t;
+      if (t.boundary == gauge.windows[b].name) (t.direction == Direction::rising ? up : down) = &t;
     if (!up || !down || !std::isfinite(up->threshold_rpm) || !std::isfinite(down->threshold_rpm)) continue;
     DeadbandResult row;
     row.boundary = up->boundary;
@@ -105,7 +97,7 @@ std::vector<ResponseResult> response_rows(const Gauge& gauge, const JudgeSetup& 
       const ResponseFit& fit = evidence.fits.responses[way];
       if (!fit.measured || !(has_a_lever(evidence, direction) || evidence.fastest[way] == infinite)) continue;
       ResponseResult row;
-      row.boundary = name(gauge, b);
+      row.boundary = gauge.windows[b].name;
       row.direction = direction;
       row.response_ms = fit.response_s * 1e3;
       row.expanded_uncertainty_ms = fit.expanded_uncertainty_s * 1e3;
@@ -135,7 +127,7 @@ std::vector<ResponseResult> response_rows(const Gauge& gauge, const JudgeSetup& 
         rows[i].asked = false;
     if (rows.size() == first && crossed && setup.what.transitions) {
       ResponseResult none;
-      none.boundary = name(gauge, *crossed);
+      none.boundary = gauge.windows[*crossed].name;
       none.direction = direction;
       none.asked = setup.what.thresholds;
       none.remark = "the response was not measured: add a step across it, or cross it at two rates";

@@ -13,7 +13,6 @@ namespace {
 constexpr double quicker = 1.5;
 
 // To a hundredth of an rpm, to a millisecond, and to three digits of a rate: as files are read.
-double round_rpm(double rpm) { return std::round(rpm * 100) / 100; }
 Nanos round_up(Nanos t) { return (t + ns_per_ms - 1) / ns_per_ms * ns_per_ms; }
 double round_rate(double rate) {
   const double digit = std::pow(10, std::floor(std::log10(rate)) - 2);
@@ -44,8 +43,8 @@ class Proof {
     floor_ = 0.4 * lowest;
     ceiling_ = max_rpm;
     const std::size_t n = gauge.boundaries();
-    bottom_ = round_rpm(std::max(floor_, lowest - 2 * reach(1) - 20));
-    top_ = round_rpm(std::min(ceiling_, gauge.rising_rpm(n) + 2 * reach(n) + 20));
+    bottom_ = hundredths(std::max(floor_, lowest - 2 * reach(1) - 20));
+    top_ = hundredths(std::min(ceiling_, gauge.rising_rpm(n) + 2 * reach(n) + 20));
   }
 
   std::vector<ProofPart> all() {
@@ -96,8 +95,8 @@ class Proof {
       }
     }
     for (Crossing& c : all) {
-      c.from = round_rpm(c.from);
-      c.to = round_rpm(c.to);
+      c.from = hundredths(c.from);
+      c.to = hundredths(c.to);
       if (!rising) std::swap(c.from, c.to);
     }
     if (!rising) std::reverse(all.begin(), all.end());

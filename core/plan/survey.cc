@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/base/rpm.h"
 #include "core/judge/window_reading.h"
 
 namespace tachproof {
@@ -19,7 +20,7 @@ constexpr int blink_cycles = 4;
 constexpr int most_rounds = 200;  // the time ends it before
 constexpr int most_pairs_a_round = 6;
 // Of one boundary one way; beyond, the unit makes it impossible, unless it is nearly there.
-constexpr double most_visits = 120, nearly = 1.5;
+constexpr double enough_visits = 120, nearly = 1.5;
 // Of what is missing: with more visits the unit's scatter is known better as well.
 constexpr double share_a_round = 0.7;
 // A bracket's half is the uncertainty, and some is left for the bench.
@@ -27,10 +28,8 @@ constexpr double bracket_per_within = 1.8;
 constexpr double narrower = 0.7;
 constexpr int most_narrowed = 4;
 constexpr Nanos longest_pause = 20 * ns_per_ms;
-constexpr Nanos unit_wakes = 500 * ns_per_ms;
 
-double rounded(double rpm) { return std::round(rpm * 100) / 100; }
-Nanos rounded(Nanos t) { return std::max<Nanos>((t + 50'000) / 100'000 * 100'000, 100'000); }
+Nanos hundredths(Nanos t) { return std::max<Nanos>((t + 50'000) / 100'000 * 100'000, 100'000); }
 
 }  // namespace
 
@@ -96,14 +95,14 @@ SurveyPlanner::Zone SurveyPlanner::zone(std::size_t boundary, double rate) const
   const double up = std::max(0.0, need.shift_rpm), down = std::min(0.0, need.shift_rpm);
   const double low = std::min(rise + down - margin - rate * lead_s, fall + down - margin - rate * stay_s);
   const double high = std::max(fall + up + margin + rate * lead_s, rise + up + margin + rate * stay_s);
-  return {rounded(std::max(low, 0.4 * fall)), rounded(std::min(high, Profile::max_rpm))};
+  return {hundredths(std::max(low, 0.4 * fall)), hundredths(std::min(high, Profile::max_rpm))};
 }
 
 // The golden ratio's multiples are spread evenly however many there are.
 Nanos SurveyPlanner::pause() {
   constexpr double golden = 0.6180339887498949;
   const double part = golden * static_cast<double>(++pauses_);
-  return rounded(static_cast<Nanos>((part - std::floor(part)) * static_cast<double>(longest_pause)));
+  return hundredths(static_cast<Nanos>((part - std::floor(part)) * static_cast<double>(longest_pause)));
 }
 
 void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& out) {
@@ -115,7 +114,7 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
   const Zone z = zone(boundary, rate);
   // A window that a way ends in is shown as long as one that it passes.
   const Nanos shown = narrow_.unhurried(fastest, z.low, z.high) < fastest ? NarrowWindows::shown : 0;
-  const Nanos lasts = rounded(from_seconds((z.high - z.low) / rate));
+  const Nanos lasts = hundredths(from_seconds((z.high - z.low) / rate));
   // Down first: what follows lies higher, so the way up is never cut short. The
   // way down is asked of the unit only once it had to be above.
   const double above =
@@ -124,8 +123,8 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
       to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle) - (z.high - above) / rate;
   const Nanos wait = from_seconds(std::max(0.0, wait_s));
   last_high_ = z.high;
-  out.insert(out.end(), {Hold{z.high, rounded(wait + pause() + shown)}, RampByTime{z.low, lasts},
-                         Hold{z.low, rounded(pause() + shown)}, RampByTime{z.high, lasts}});
+  out.insert(out.end(), {Hold{z.high, hundredths(wait + pause() + shown)}, RampByTime{z.low, lasts},
+                         Hold{z.low, hundredths(pause() + shown)}, RampByTime{z.high, lasts}});
 }
 
 std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
@@ -134,8 +133,8 @@ std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
   const bool last = window == gauge_.boundaries();
   const double middle = last ? from + std::max(50.0, 4 * gauge_.deadband.rpm)
                              : (from + gauge_.windows[window + 1].from_rpm) / 2;
-  return {Hold{rounded(std::min(middle, Profile::max_rpm)),
-               rounded(from_seconds((blink_cycles + 0.5) / hz) + gauge_.tolerance.response_to)}};
+  return {Hold{hundredths(std::min(middle, Profile::max_rpm)),
+               hundredths(from_seconds((blink_cycles + 0.5) / hz) + gauge_.tolerance.response_to)}};
 }
 
 void SurveyPlanner::hold(std::size_t held, Nanos from, std::vector<Step>& out) {
@@ -148,14 +147,14 @@ void SurveyPlanner::hold(std::size_t held, Nanos from, std::vector<Step>& out) {
 void SurveyPlanner::pass(std::size_t held, Direction direction, Nanos from, std::vector<Step>& out) {
   const Held& h = held_[held];
   const bool rising = direction == Direction::rising;
-  Pass pass{held, direction, (rising ? h.rising : h.falling).pass(), from, rounded(h.reading.least())};
+  Pass pass{held, direction, (rising ? h.rising : h.falling).pass(), from, hundredths(h.reading.least())};
   if (pass.rpm.empty()) return;
   const double first = pass.rpm.front(), width = gauge_.deadband.rpm;
   const double fall = gauge_.falling_rpm(h.boundary), rise = gauge_.rising_rpm(h.boundary);
   const double far = rising
                          ? std::max(std::min(first - width, fall) - h.margin_rpm, 0.4 * std::min(first, fall))
                          : std::min(std::max(first + width, rise) + h.margin_rpm, Profile::max_rpm);
-  out.push_back(Hold{rounded(far), pass.each});
+  out.push_back(Hold{hundredths(far), pass.each});
   for (const double rpm : pass.rpm) out.push_back(Hold{rpm, pass.each});
   passes_.push_back(std::move(pass));
 }
@@ -188,8 +187,8 @@ std::vector<Step> SurveyPlanner::rest() {
   const Nanos above = gauge_.tolerance.response_to + gauge_.tolerance.settle;
   std::vector<Step> out;
   // The last way up counts only once the unit had to be above.
-  if (last_high_ > 0) out.push_back(Hold{last_high_, rounded(above)});
-  out.push_back(Hold{low, rounded(setup_.ahead + above + 20 * ns_per_ms)});
+  if (last_high_ > 0) out.push_back(Hold{last_high_, hundredths(above)});
+  out.push_back(Hold{low, hundredths(setup_.ahead + above + 20 * ns_per_ms)});
   return out;
 }
 
@@ -256,7 +255,7 @@ void SurveyPlanner::plan_again(std::size_t b) {
   const double times = worst_u / setup_.within_rpm;
   if (times <= 1) return;
   const double needed = fewest * times * times;
-  if (rounds_ > 2 && needed > std::max(most_visits, nearly * fewest)) {
+  if (rounds_ > 2 && needed > std::max(enough_visits, nearly * fewest)) {
     need.given_up = true;
     return;
   }
@@ -350,7 +349,7 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
         return;
       }
       if (last_high_ > 0 && !held_.empty())
-        out = {Hold{last_high_, rounded(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
+        out = {Hold{last_high_, hundredths(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
       return enter(Phase::holds);
     case Phase::holds:
       if (at_ < held_.size()) return hold(at_++, lasting(view.steps), out);

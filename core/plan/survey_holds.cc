@@ -1,4 +1,6 @@
 #include "core/plan/survey_holds.h"
+#include "core/base/rpm.h"
+#include "core/base/statistics.h"
 
 #include <algorithm>
 #include <cmath>
@@ -10,13 +12,10 @@
 namespace tachproof {
 namespace {
 
-constexpr double infinite = std::numeric_limits<double>::infinity();
 constexpr int most_troubles = 3;
 // A pass of more holds than these is divided in two: half as many, twice.
 constexpr int most_holds = 6;
 constexpr double furthest = 40;  // times the range that was looked at first
-
-double hundredths(double rpm) { return std::round(rpm * 100) / 100; }
 
 }  // namespace
 

@@ -1,4 +1,5 @@
 #include "core/plan/survey_narrow.h"
+#include "core/base/rpm.h"
 
 #include <algorithm>
 #include <cmath>
@@ -7,10 +8,9 @@ namespace tachproof {
 namespace {
 
 constexpr double narrow_rpm = 12;
-constexpr double edge_rpm = 2;  // beyond tolerance and deadband
-constexpr double slowest = 2;   // rpm per second
+constexpr double edge_rpm = 2;      // beyond tolerance and deadband
+constexpr double slowest_pass = 2;  // rpm per second
 
-double hundredths(double rpm) { return std::round(rpm * 100) / 100; }
 Nanos whole_ms(Nanos t) { return std::max((t + ns_per_ms / 2) / ns_per_ms, Nanos{1}) * ns_per_ms; }
 
 }  // namespace
@@ -21,7 +21,7 @@ NarrowWindows::NarrowWindows(const Gauge& gauge)
   for (std::size_t w = 1; w < gauge.boundaries(); ++w) {
     const double low = gauge.windows[w].from_rpm, high = gauge.windows[w + 1].from_rpm;
     if (high - low > narrow_rpm) continue;
-    const double rate = std::max((high - low) / to_seconds(shown), slowest);
+    const double rate = std::max((high - low) / to_seconds(shown), slowest_pass);
     if (!clusters_.empty() && clusters_.back().high >= low - edge) {
       clusters_.back().high = high + edge;
       clusters_.back().rate = std::min(clusters_.back().rate, rate);

@@ -4,6 +4,7 @@
 #include <bit>
 #include <cmath>
 
+#include "core/base/rpm.h"
 #include "core/base/text.h"
 #include "core/judge/window_reading.h"
 
@@ -11,13 +12,10 @@ namespace tachproof {
 namespace {
 
 constexpr double sweep_rpm_per_s = 500;
-constexpr Nanos unit_wakes = 500 * ns_per_ms;
 constexpr Nanos shortest_stay = 1100 * ns_per_ms;
 constexpr Nanos shortest = 20 * ns_per_ms;  // of a stretch that is stayed in
 constexpr double rough_rpm = 10;            // how well a sweep tells a boundary
 constexpr std::size_t most_stays = 200;
-
-double hundredths(double rpm) { return std::round(rpm * 100) / 100; }
 
 }  // namespace
 

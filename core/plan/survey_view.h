@@ -16,6 +16,9 @@ struct SurveyView {
   Nanos seen_until = 0;
 };
 
+// A unit may take this long from the first pulse until it shows the rpm.
+inline constexpr Nanos unit_wakes = 500 * ns_per_ms;
+
 // How long these steps last together.
 Nanos lasting(std::span<const Step> steps);
 

@@ -1,4 +1,5 @@
 #include "core/recording/wander_fit.h"
+#include "core/base/statistics.h"
 
 #include <algorithm>
 #include <array>
@@ -8,8 +9,6 @@
 
 namespace tachproof {
 namespace {
-
-constexpr double infinite = std::numeric_limits<double>::infinity();
 
 // Logarithms of jitter_s, wander_share and tau_s. -infinity: there is none.
 using Parameters = std::array<double, 3>;

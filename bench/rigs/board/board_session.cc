@@ -11,8 +11,8 @@
 namespace tachproof {
 namespace {
 
-constexpr Nanos answer_within = 500 * ns_per_ms;
-constexpr Nanos ask_every = 20 * ns_per_ms;
+constexpr Nanos ready_within = 500 * ns_per_ms;
+constexpr Nanos status_every = 20 * ns_per_ms;
 constexpr Nanos attend_for = 5 * ns_per_ms;
 constexpr Nanos start_with = 200 * ns_per_ms;  // of train; or a full queue
 
@@ -172,7 +172,7 @@ void BoardSession::begin() {
   const auto pulse_ticks =
       std::clamp<Nanos>(settings_.pulse / link_tick_ns, link_min_ticks / 2, link_max_ticks / 2);
   connection_.send(link_arm, arm_payload(static_cast<std::uint16_t>(pulse_ticks), wired_inputs()));
-  connection_.wait_for([this] { return armed_; }, answer_within, "did not get ready");
+  connection_.wait_for([this] { return armed_; }, ready_within, "did not get ready");
   encoder_.outputs(0, link_output_sync_lamp);
   begun_ = true;
 }
@@ -181,7 +181,7 @@ void BoardSession::start() {
   if (zero_) return;
   feed();
   connection_.send(link_start);
-  connection_.wait_for([this] { return zero_.has_value(); }, answer_within, "did not start to play");
+  connection_.wait_for([this] { return zero_.has_value(); }, ready_within, "did not start to play");
   check();
 }
 
@@ -203,11 +203,11 @@ void BoardSession::feed() {
 // One turn of waiting: ask now and then, feed, see what comes.
 void BoardSession::step(Nanos until) {
   const Nanos now = connection_.now();
-  if (now >= asked_ + ask_every) {
+  if (now >= asked_ + status_every) {
     connection_.send(link_query);
     asked_ = now;
   }
-  connection_.let_pass(std::min(until, asked_ + ask_every));
+  connection_.let_pass(std::min(until, asked_ + status_every));
   feed();
   check();
 }
@@ -231,7 +231,7 @@ void BoardSession::play(const PulseBlock& block) {
   feed();
   const bool enough = static_cast<Nanos>(encoder_.end()) * link_tick_ns >= start_with;
   if (enough || !queue_.empty()) start();
-  while (!queue_.empty()) step(connection_.now() + ask_every);
+  while (!queue_.empty()) step(connection_.now() + status_every);
 }
 
 bool BoardSession::can_press(const std::string& action) const {
@@ -254,7 +254,7 @@ Seen BoardSession::collect(Nanos until, std::vector<LampEvent>& out) {
   const Nanos slack = delay + connection_.hello().stamp_spread_ns;
   const auto vouched = [&] { return status_ ? heard_until() - slack : Nanos{-1}; };
   while (vouched() < until)
-    step(connection_.now() + std::clamp<Nanos>(until - vouched(), ns_per_ms, ask_every));
+    step(connection_.now() + std::clamp<Nanos>(until - vouched(), ns_per_ms, status_every));
 
   while (!stamps_.empty()) {
     const Nanos at = std::max<Nanos>(run_time(stamps_.front().at) - delay, 0);
@@ -287,7 +287,7 @@ void BoardSession::end() noexcept {
   try {
     status_.reset();
     connection_.send(link_stop);
-    connection_.wait_for([this] { return status_ && status_->state == link_state_idle; }, answer_within, "");
+    connection_.wait_for([this] { return status_ && status_->state == link_state_idle; }, ready_within, "");
   } catch (const std::exception&) {
     // The board's own watchdog ends what we cannot.
   }
