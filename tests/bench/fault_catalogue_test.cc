@@ -6,7 +6,7 @@
 
 #include "tests/bench/unit_scene.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 namespace {
 
 std::string refusal_of(const FaultSetting& f) {
@@ -130,4 +130,4 @@ TEST(FaultCatalogue, ListsWhatThereIsForAnUnknownName) {
 }
 
 }  // namespace
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

@@ -6,7 +6,7 @@
 
 #include "bench/files/files.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 
 inline std::vector<FaultSetting> fault_examples() {
   return {{"boundary-moved", {{"boundary", "there"}}, {{"by_rpm", 5}}},
@@ -35,4 +35,4 @@ inline std::vector<FaultSetting> fault_examples() {
           {"reset", {}, {{"at_s", 4.1}}}};
 }
 
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

@@ -78,12 +78,12 @@ TEST(JudgedUnit, AThousandHealthyRandomUnitsRaiseNoAlarm) {
 }
 
 TEST(JudgedUnit, EveryFaultOfTheCatalogueIsCaught) {
-  const Gauge gauge = testing::test_gauge();
+  const Gauge gauge = test::test_gauge();
   const Profile profile{test::proving_steps(gauge)};
   const RunResult healthy = test::judge_unit(gauge, gauge, {}, profile, 1);
   EXPECT_EQ(healthy.verdict, Verdict::pass) << test::told(healthy);
   std::map<std::string, int> seen;
-  for (const FaultSetting& fault : testing::fault_examples()) {
+  for (const FaultSetting& fault : test::fault_examples()) {
     Behaviour behaviour;
     behaviour.faults = {fault};
     for (std::uint64_t seed = 1; seed <= 3; ++seed) {

@@ -284,18 +284,18 @@ TEST(LampColours, HaveEachTheirOwnHatchAndAName) {
     EXPECT_THAT(text, HasSubstr(name));
 }
 
-using Kind = LampState::Kind;
+using LampKind = LampState::Kind;
 
 TEST(LampStrip, ExpectsWhatEveryReachableWindowShows) {
   const Gauge g = drumlin::gauge();
   const std::vector<Reach> reaches = {{0, 0, 0}, {10, 0, 1}, {20, 1, 1}, {30, 5, 6}, {40, 9, 9}};
   const std::vector<LampSpan> left = expected_spans(g, 0, reaches);
   ASSERT_EQ(left.size(), 4u);  // dark, either, white and white again, dark
-  EXPECT_EQ(left[1].state.kind, Kind::either);
+  EXPECT_EQ(left[1].state.kind, LampKind::either);
   EXPECT_EQ(left[2].from, 20);
-  EXPECT_EQ(left[2].state, (LampState{Kind::lit, 0}));
+  EXPECT_EQ(left[2].state, (LampState{LampKind::lit, 0}));
   EXPECT_EQ(left[3].from, 40);
-  EXPECT_EQ(expected_spans(g, 3, reaches).back().state.kind, Kind::flashing);
+  EXPECT_EQ(expected_spans(g, 3, reaches).back().state.kind, LampKind::flashing);
 }
 
 TEST(LampStrip, ShowsBlinkingAsFlashingAndTwoColoursAsSeveral) {
@@ -305,10 +305,10 @@ TEST(LampStrip, ShowsBlinkingAsFlashingAndTwoColoursAsSeveral) {
   events.push_back({5000, 3});
   const std::vector<ColumnRun> runs = column_runs(seen_spans(g, 0, events), 10'000, 100);
   ASSERT_EQ(runs.size(), 4u);
-  EXPECT_EQ(runs[0].state.kind, Kind::dark);
-  EXPECT_EQ(runs[1].state, (LampState{Kind::flashing, 0}));
-  EXPECT_EQ(runs[2].state.kind, Kind::dark);
-  EXPECT_EQ(runs[3].state.kind, Kind::several);
+  EXPECT_EQ(runs[0].state.kind, LampKind::dark);
+  EXPECT_EQ(runs[1].state, (LampState{LampKind::flashing, 0}));
+  EXPECT_EQ(runs[2].state.kind, LampKind::dark);
+  EXPECT_EQ(runs[3].state.kind, LampKind::several);
   EXPECT_EQ(runs[3].first, 50u);
   EXPECT_EQ(runs[3].columns, 50u);
 }
@@ -316,8 +316,8 @@ TEST(LampStrip, ShowsBlinkingAsFlashingAndTwoColoursAsSeveral) {
 TEST(LampStrip, IsUnknownBeforeTheFirstEvent) {
   const std::vector<ColumnRun> runs = column_runs(seen_spans(drumlin::gauge(), 0, {{500, 1}}), 1000, 10);
   ASSERT_EQ(runs.size(), 2u);
-  EXPECT_EQ(runs[0].state.kind, Kind::unknown);
-  EXPECT_EQ(runs[1].state.kind, Kind::lit);
+  EXPECT_EQ(runs[0].state.kind, LampKind::unknown);
+  EXPECT_EQ(runs[1].state.kind, LampKind::lit);
 }
 
 }  // namespace

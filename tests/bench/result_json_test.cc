@@ -104,7 +104,7 @@ TEST(ResultJson, ReadsBackToTheSameRecord) {
   }
 }
 
-std::string error_of(const std::string& text) {
+std::string error_in(const std::string& text) {
   try {
     record_from_json(text);
   } catch (const std::runtime_error& e) {
@@ -118,7 +118,7 @@ TEST(ResultJson, RefusesNumbersThatNoRunCanHave) {
   const auto refusal = [&](const char* place, const json& value) {
     json j = sound;
     j[json::json_pointer(place)] = value;
-    return error_of(j.dump());
+    return error_in(j.dump());
   };
   EXPECT_EQ(refusal("/duration_s", 4.6e9), "duration_s is not a time in seconds");
   EXPECT_EQ(refusal("/rig/source_lag_ns", 1e300), "source_lag_ns is not a whole number of nanoseconds");
@@ -135,16 +135,16 @@ TEST(ResultJson, RefusesNumbersThatNoRunCanHave) {
 
 TEST(ResultJson, RefusesWhatItDidNotWriteWithASentence) {
   json j = json::parse(result_json(drumlin::small().record));
-  EXPECT_EQ(error_of("{"), "it is cut short, or not what this program writes");
-  EXPECT_EQ(error_of("[]"), "it is cut short, or not what this program writes");
+  EXPECT_EQ(error_in("{"), "it is cut short, or not what this program writes");
+  EXPECT_EQ(error_in("[]"), "it is cut short, or not what this program writes");
   j["format"] = 2;
-  EXPECT_EQ(error_of(j.dump()), "its format is not 1");
+  EXPECT_EQ(error_in(j.dump()), "its format is not 1");
   j["format"] = 1;
   j["verdict"] = "passed";
-  EXPECT_EQ(error_of(j.dump()), "there is no verdict 'passed'");
+  EXPECT_EQ(error_in(j.dump()), "there is no verdict 'passed'");
   j["verdict"] = "pass";
   j["evidence"]["pulses"] = -1;
-  EXPECT_EQ(error_of(j.dump()), "pulses is not a count");
+  EXPECT_EQ(error_in(j.dump()), "pulses is not a count");
 }
 
 }  // namespace

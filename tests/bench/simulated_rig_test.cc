@@ -4,7 +4,7 @@
 
 #include "tests/bench/unit_scene.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 namespace {
 
 Rig exact_rig() { return simulated_rig(test_gauge(), exact_behaviour(), test_gauge(), 1); }
@@ -106,4 +106,4 @@ TEST(SimulatedRig, RefusesAFaultThatCannotBe) {
 }
 
 }  // namespace
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

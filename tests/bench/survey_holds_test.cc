@@ -8,12 +8,12 @@
 #include <functional>
 
 #include "tests/bench/survey_units.h"
+#include "tests/core/short_times.h"
 
 namespace tachproof {
 namespace {
 
 using Side = HoldReading::Side;
-constexpr Nanos ms = ns_per_ms;
 
 // Boundaries of flashing_ladder(): "flash" is from steady to blinking, "rest"
 // from blinking to dark, "warn" from dark to blinking, "end" from blinking to steady.

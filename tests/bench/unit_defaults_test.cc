@@ -6,7 +6,7 @@
 
 #include "tests/bench/unit_scene.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 namespace {
 
 Gauge two_windows(double boundary_rpm, double pulses_per_rev, Tolerance tolerance) {
@@ -147,4 +147,4 @@ RC_GTEST_PROP(UnitDefaults, ReadWellInsideTheTolerance, ()) {
 }
 
 }  // namespace
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

@@ -3,7 +3,7 @@
 
 #include "tests/bench/unit_scene.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 namespace {
 
 Events play_with(const FaultSetting& f, const Signal& signal, std::uint64_t seed = 1) {
@@ -12,7 +12,6 @@ Events play_with(const FaultSetting& f, const Signal& signal, std::uint64_t seed
   return play(test_gauge(), behaviour, signal, seed);
 }
 
-constexpr Channels there = left_blue | right_white;
 constexpr Channels go = left_white | right_white | top_blue;
 
 // One second in each window from `near` up; the second w shows window w + 1.
@@ -142,4 +141,4 @@ TEST(UnitLampFaults, ResetIsDarkForHalfASecondIfNothingSaysOtherwise) {
 }
 
 }  // namespace
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

@@ -4,7 +4,7 @@
 
 #include "tests/bench/unit_scene.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 namespace {
 
 TEST(UnitLamps, BeginWithWhatIsLitFromTheStart) {
@@ -112,4 +112,4 @@ TEST(UnitLamps, AreSeenByNameThroughAnotherGauge) {
 }
 
 }  // namespace
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

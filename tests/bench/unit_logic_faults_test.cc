@@ -3,7 +3,7 @@
 
 #include "tests/bench/unit_scene.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 namespace {
 
 Behaviour with(FaultSetting f) {
@@ -12,7 +12,6 @@ Behaviour with(FaultSetting f) {
   return behaviour;
 }
 
-constexpr Channels there = left_blue | right_white;
 constexpr double rate = 20;  // rpm per second
 
 // The rpm at which `there` comes on a slow ramp up, and goes on the way down.
@@ -147,4 +146,4 @@ TEST(UnitFaults, ReadWithNoiseOfTheGivenDeviation) {
 }
 
 }  // namespace
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

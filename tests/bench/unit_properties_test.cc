@@ -7,7 +7,7 @@
 
 #include "tests/bench/unit_scene.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 namespace {
 
 double between(int low, int high) { return *rc::gen::inRange(low, high + 1); }
@@ -136,4 +136,4 @@ TEST(Unit, RunsForLongOnSmallBlocks) {
 }
 
 }  // namespace
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

@@ -3,7 +3,7 @@
 
 #include "tests/bench/unit_scene.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 namespace {
 
 // On a slow ramp, the rpm at which a cue first shows.
@@ -238,4 +238,4 @@ TEST(UnitReading, SaysInOneLineWhatItIs) {
 }
 
 }  // namespace
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

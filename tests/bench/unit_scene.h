@@ -14,10 +14,11 @@
 #include "core/gauge/gauge.h"
 #include "core/judge/timeline.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 
 inline constexpr Channels left_white = 0b00001, left_blue = 0b00010, right_white = 0b00100,
                           right_magenta = 0b01000, top_blue = 0b10000;
+inline constexpr Channels there = left_blue | right_white;
 
 // Windows from 0, 3000, 4000, 5000 (count-in-1), 5500 and 7000 rpm, the last
 // one blinking; a deadband of 40 rpm below the boundaries.
@@ -148,4 +149,4 @@ inline std::string refusal(const Behaviour& behaviour) {
   return "";
 }
 
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

@@ -7,12 +7,12 @@
 #include "core/judge/judge.h"
 #include "tests/core/gauges.h"
 #include "tests/core/judged.h"
+#include "tests/core/short_times.h"
 
 namespace tachproof {
 namespace {
 
 using test::judged;
-constexpr Nanos s = ns_per_s, ms = ns_per_ms;
 
 enum class Ladder { steady_then_blinking, dark_then_blinking, blinking_then_steady };
 

@@ -1,11 +1,10 @@
 #include "core/judge/blink_meter.h"
+#include "tests/core/short_times.h"
 
 #include <gtest/gtest.h>
 
 namespace tachproof {
 namespace {
-
-constexpr Nanos ms = ns_per_ms;
 
 // Lit from `from` for `lit`, every `period`.
 void blink(BlinkMeter& meter, Nanos from, Nanos period, Nanos lit, int times) {

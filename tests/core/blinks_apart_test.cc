@@ -5,11 +5,11 @@
 
 #include "tests/core/gauges.h"
 #include "tests/core/judged.h"
+#include "tests/core/short_times.h"
 
 namespace tachproof {
 namespace {
 
-constexpr Nanos ms = ns_per_ms;
 using testing::HasSubstr;
 
 // A top window in which two lamps blink; the unit is right but for what is done to `left`.

@@ -3,11 +3,11 @@
 #include <gtest/gtest.h>
 
 #include "tests/core/gauges.h"
+#include "tests/core/short_times.h"
 
 namespace tachproof {
 namespace {
 
-constexpr Nanos ms = ns_per_ms, s = ns_per_s;
 constexpr ThresholdBounds::Responses at_once{0, 0.001};
 
 // The top window is the one below it, blinking.

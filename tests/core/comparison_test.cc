@@ -32,7 +32,7 @@ TEST(EnScore, IsThatOfThePublishedExample) {
     if (number == 1) batch.push_back(diameter);
   }
   ASSERT_EQ(all.size(), 100u);
-  const double u_ref = 2 * testing::sd(all), u_lab = 2 * testing::sd(batch);
+  const double u_ref = 2 * test::sd(all), u_lab = 2 * test::sd(batch);
   const std::vector<double> printed = {0.393, -0.262, -0.131, 0.000};
   for (std::size_t i = 0; i < printed.size(); ++i)
     EXPECT_NEAR(en_score(batch[i], 1, u_lab, u_ref), printed[i], 0.0005);

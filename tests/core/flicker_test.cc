@@ -35,10 +35,10 @@ TEST(NormalLanes, AreNormalAndIndependent) {
   std::vector<float> block(1 << 20);
   normals.fill(block);
   std::vector<double> x(block.begin(), block.end());
-  EXPECT_NEAR(testing::mean(x), 0, 4e-3);
-  EXPECT_NEAR(testing::sd(x), 1, 3e-3);
+  EXPECT_NEAR(test::mean(x), 0, 4e-3);
+  EXPECT_NEAR(test::sd(x), 1, 3e-3);
   for (const std::size_t lag : {1u, 15u, 16u, 17u, 32u})
-    EXPECT_NEAR(testing::autocorrelation(x, lag), 0, 4e-3) << lag;
+    EXPECT_NEAR(test::autocorrelation(x, lag), 0, 4e-3) << lag;
   // Shares beyond k standard deviations: 2 (1 - Phi(k)).
   for (const double k : {0.5, 1.0, 2.0, 3.0, 4.0}) {
     const double share = std::erfc(k / std::sqrt(2.0)), n = static_cast<double>(x.size());

@@ -5,6 +5,7 @@
 #include "core/judge/judge.h"
 #include "tests/core/gauges.h"
 #include "tests/core/judged.h"
+#include "tests/core/short_times.h"
 
 namespace tachproof {
 namespace {
@@ -15,7 +16,6 @@ using test::small_gauge;
 using testing::HasSubstr;
 
 using Spans = std::vector<std::pair<Nanos, Nanos>>;
-constexpr Nanos s = ns_per_s, ms = ns_per_ms;
 
 JudgeSetup asked(bool thresholds) {
   JudgeSetup setup;

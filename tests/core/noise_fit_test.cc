@@ -25,7 +25,7 @@ using ::testing::IsEmpty;
 std::vector<Nanos> recording(const Noise& noise, std::uint64_t seed, double rpm = 3720, double seconds = 60,
                              double ppr = 3) {
   const std::vector<Step> steps = {Hold{rpm, from_seconds(seconds)}};
-  return testing::edges_of(Profile(steps), ppr, noise, seed);
+  return test::edges_of(Profile(steps), ppr, noise, seed);
 }
 
 Noise rough() {
@@ -118,7 +118,7 @@ TEST(NoiseFit, TheRecordersStepsAreNotTakenForJitter) {
 
 TEST(NoiseFit, ASlowDriftIsTakenOff) {
   const std::vector<Step> steps = {Hold{3700, ns_per_ms}, RampByTime{3760, 60 * ns_per_s}};
-  const NoiseFit fit = fit_noise(testing::edges_of(Profile(steps), 3, rough(), 9), {3, 1});
+  const NoiseFit fit = fit_noise(test::edges_of(Profile(steps), 3, rough(), 9), {3, 1});
   EXPECT_TRUE(fit.fits);
   EXPECT_NEAR(fit.noise.wander_rpm, 3, 0.8);
 }
@@ -143,7 +143,7 @@ TEST(NoiseFit, SaysWhyARecordingDoesNotDo) {
       ElementsAre("no firing pattern repeats, so the pulses per revolution cannot be found: give --ppr"));
 
   const std::vector<Step> ramp = {RampByTime{2000, 100 * ns_per_ms}, RampByTime{4000, 20 * ns_per_s}};
-  const NoiseFit fast = fit_noise(testing::edges_of(Profile(ramp), 3, plain, 4), {3, 1});
+  const NoiseFit fast = fit_noise(test::edges_of(Profile(ramp), 3, plain, 4), {3, 1});
   EXPECT_FALSE(fast.fits);
   ASSERT_FALSE(fast.reasons.empty());
   EXPECT_THAT(fast.reasons.front(), HasSubstr("hold it steady and record again"));
@@ -153,7 +153,7 @@ TEST(NoiseFit, ASwingThatIsNoneOfTheModelsDoesNotFit) {
   const std::vector<Step> steps = {Wave{3720, 60, 400 * ns_per_ms, 60 * ns_per_s}};
   Noise noise;
   noise.jitter_us = 5;
-  const NoiseFit fit = fit_noise(testing::edges_of(Profile(steps), 3, noise, 4), {3, 1});
+  const NoiseFit fit = fit_noise(test::edges_of(Profile(steps), 3, noise, 4), {3, 1});
   EXPECT_FALSE(fit.fits);
   ASSERT_FALSE(fit.reasons.empty());
   EXPECT_THAT(fit.reasons.front(), HasSubstr("the model does not fit"));

@@ -1,11 +1,10 @@
 #include "core/judge/pictures.h"
+#include "tests/core/short_times.h"
 
 #include <gtest/gtest.h>
 
 namespace tachproof {
 namespace {
-
-constexpr Nanos ms = ns_per_ms;
 
 std::vector<LampEvent> all(Pictures& pictures) {
   std::vector<LampEvent> out;

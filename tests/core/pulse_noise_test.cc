@@ -15,7 +15,7 @@
 namespace tachproof {
 namespace {
 
-using testing::edges_of;
+using test::edges_of;
 
 Profile hold(double rpm, double s) { return Profile(std::vector<Step>{Hold{rpm, from_seconds(s)}}); }
 
@@ -40,10 +40,10 @@ TEST(PulseNoise, JittersEachEdgeByItselfRoundTheDueInstant) {
   ASSERT_EQ(got.size(), due.size());
   const std::vector<double> jitter = differences(got, due);
   const double n = static_cast<double>(jitter.size());
-  EXPECT_NEAR(testing::mean(jitter), 0, 4 * 20e3 / std::sqrt(n));
-  EXPECT_NEAR(testing::sd(jitter), 20e3, 4 * 20e3 / std::sqrt(2 * n));
+  EXPECT_NEAR(test::mean(jitter), 0, 4 * 20e3 / std::sqrt(n));
+  EXPECT_NEAR(test::sd(jitter), 20e3, 4 * 20e3 / std::sqrt(2 * n));
   for (std::size_t lag = 1; lag < 4; ++lag)
-    EXPECT_NEAR(testing::autocorrelation(jitter, lag), 0, 4 / std::sqrt(n)) << lag;
+    EXPECT_NEAR(test::autocorrelation(jitter, lag), 0, 4 / std::sqrt(n)) << lag;
 }
 
 TEST(PulseNoise, WandersWithItsDeviationAndCorrelationTime) {
@@ -61,8 +61,8 @@ TEST(PulseNoise, WandersWithItsDeviationAndCorrelationTime) {
     wander.push_back(20e9 / static_cast<double>(edges[i] - edges[i - 1]) - rpm);
   // An AR(1) of duration T has T / (2 tau) independent values' worth of mean
   // and T / tau of variance (Priestley, Spectral Analysis, 5.3; from memory).
-  EXPECT_NEAR(testing::mean(wander), 0, 4 * sd * std::sqrt(2 * tau / duration));
-  EXPECT_NEAR(testing::sd(wander), sd, 4 * sd * std::sqrt(tau / duration / 2));
+  EXPECT_NEAR(test::mean(wander), 0, 4 * sd * std::sqrt(2 * tau / duration));
+  EXPECT_NEAR(test::sd(wander), sd, 4 * sd * std::sqrt(tau / duration / 2));
   // exp(-dt / tau); Bartlett's variance of the estimate (Box and Jenkins,
   // 2.1.6; from memory).
   const double dt = duration / static_cast<double>(wander.size());
@@ -72,7 +72,7 @@ TEST(PulseNoise, WandersWithItsDeviationAndCorrelationTime) {
     const double r = std::pow(phi, k);
     const double variance = ((1 + phi * phi) * (1 - r * r) / (1 - phi * phi) - 2 * k * r * r) /
                             static_cast<double>(wander.size());
-    EXPECT_NEAR(testing::autocorrelation(wander, lag), r, 4 * std::sqrt(variance)) << lag;
+    EXPECT_NEAR(test::autocorrelation(wander, lag), r, 4 * std::sqrt(variance)) << lag;
   }
 }
 

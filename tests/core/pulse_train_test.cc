@@ -14,7 +14,7 @@
 namespace tachproof {
 namespace {
 
-using testing::edges_of;
+using test::edges_of;
 
 constexpr Nanos hour = 3600 * ns_per_s;
 

@@ -69,11 +69,11 @@ TEST(Random, DrawsUniformAndNormalDeviates) {
   std::vector<double> z(n);
   for (double& x : u) x = random.uniform();
   for (double& x : z) x = random.normal();
-  EXPECT_NEAR(testing::mean(u), 0.5, 4 * std::sqrt(1.0 / 12) / root_n);
-  EXPECT_NEAR(testing::sd(u), std::sqrt(1.0 / 12), 4 * std::sqrt((1.0 / 80 - 1.0 / 144) * 3) / root_n);
-  EXPECT_NEAR(testing::mean(z), 0, 4 / root_n);
-  EXPECT_NEAR(testing::sd(z), 1, 4 / std::sqrt(2.0) / root_n);
-  EXPECT_NEAR(testing::autocorrelation(z, 1), 0, 4 / root_n);
+  EXPECT_NEAR(test::mean(u), 0.5, 4 * std::sqrt(1.0 / 12) / root_n);
+  EXPECT_NEAR(test::sd(u), std::sqrt(1.0 / 12), 4 * std::sqrt((1.0 / 80 - 1.0 / 144) * 3) / root_n);
+  EXPECT_NEAR(test::mean(z), 0, 4 / root_n);
+  EXPECT_NEAR(test::sd(z), 1, 4 / std::sqrt(2.0) / root_n);
+  EXPECT_NEAR(test::autocorrelation(z, 1), 0, 4 / root_n);
   // Shares beyond 1 and 3 sigma, 31.7311 % and 0.26998 % (any table).
   for (const auto& [level, share] : {std::pair{1.0, 0.317311}, {3.0, 0.0026998}}) {
     const auto beyond = std::ranges::count_if(z, [l = level](double x) { return std::abs(x) > l; });
@@ -114,9 +114,9 @@ TEST(Statistics, AgreeWithNistsCertifiedValues) {
     std::vector<double> x;
     for (double v = 0; in >> v;) x.push_back(v);
     ASSERT_GE(x.size(), 3u) << set.file;
-    EXPECT_NEAR(testing::mean(x), set.mean, 1e-13 * std::abs(set.mean)) << set.file;
-    EXPECT_NEAR(testing::sd(x), set.sd, set.sd_tolerance * set.sd) << set.file;
-    EXPECT_NEAR(testing::autocorrelation(x, 1), set.lag1, std::max(1e-10, 10 * set.sd_tolerance)) << set.file;
+    EXPECT_NEAR(test::mean(x), set.mean, 1e-13 * std::abs(set.mean)) << set.file;
+    EXPECT_NEAR(test::sd(x), set.sd, set.sd_tolerance * set.sd) << set.file;
+    EXPECT_NEAR(test::autocorrelation(x, 1), set.lag1, std::max(1e-10, 10 * set.sd_tolerance)) << set.file;
   }
 }
 

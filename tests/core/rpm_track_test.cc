@@ -13,7 +13,7 @@
 namespace tachproof {
 namespace {
 
-using testing::edges_of;
+using test::edges_of;
 
 // What a recorder with this resolution writes down.
 std::vector<Nanos> recorded(std::vector<Nanos> edges, Nanos resolution) {

@@ -5,7 +5,7 @@
 #include <span>
 #include <vector>
 
-namespace tachproof::testing {
+namespace tachproof::test {
 
 inline double mean(std::span<const double> x) {
   double sum = 0;
@@ -32,4 +32,4 @@ inline double autocorrelation(std::span<const double> x, std::size_t lag) {
   return deviation_products(x, lag) / deviation_products(x, 0);
 }
 
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

@@ -5,7 +5,7 @@
 
 #include "core/signal/pulse_train.h"
 
-namespace tachproof::testing {
+namespace tachproof::test {
 
 inline std::vector<Nanos> edges_of(PulseTrain& train, std::size_t block = 4096) {
   std::vector<Nanos> all;
@@ -21,4 +21,4 @@ inline std::vector<Nanos> edges_of(const Profile& profile, double pulses_per_rev
   return edges_of(train, block);
 }
 
-}  // namespace tachproof::testing
+}  // namespace tachproof::test

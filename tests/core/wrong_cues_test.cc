@@ -5,12 +5,12 @@
 
 #include "core/judge/lamps_ever.h"
 #include "tests/core/gauges.h"
+#include "tests/core/short_times.h"
 
 namespace tachproof {
 namespace {
 
 using testing::HasSubstr;
-constexpr Nanos ms = ns_per_ms, s = ns_per_s;
 
 // The lamps are blue where window `near` wants white: no window's picture.
 struct Blue {

@@ -82,13 +82,13 @@ std::vector<Step> short_proof(const Gauge& gauge) {
 }
 
 TEST(Agreement, EveryFaultOfTheCatalogueIsCaughtOnTheBoard) {
-  const Gauge gauge = testing::test_gauge();
+  const Gauge gauge = test::test_gauge();
   const Profile profile{full_size() ? test::proving_steps(gauge) : short_proof(gauge)};
   const JudgeWhat what{true, true, true, true};
   const RunResult healthy = on_board(gauge, {}, profile, what);
   EXPECT_EQ(healthy.verdict, Verdict::pass) << test::told(healthy);
   std::map<std::string, int> seen;
-  for (const FaultSetting& fault : testing::fault_examples()) {
+  for (const FaultSetting& fault : test::fault_examples()) {
     Behaviour behaviour;
     behaviour.faults = {fault};
     const RunResult result = on_board(gauge, behaviour, profile, what);

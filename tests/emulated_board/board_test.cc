@@ -16,11 +16,11 @@
 namespace tachproof {
 namespace {
 
-using testing::Signal;
-using testing::test_gauge;
+using test::Signal;
+using test::test_gauge;
 
 BoardSettings test_settings() {
-  using namespace testing;
+  using namespace test;
   BoardSettings settings;
   settings.wires = {{"in0", left_white},
                     {"in1", left_blue},
@@ -46,7 +46,7 @@ TEST(Board, PlaysTheTrainThatItIsGiven) {
 }
 
 std::unique_ptr<WiredUnit> test_unit(const BoardSettings& settings) {
-  SimulatedUnit unit(test_gauge(), testing::exact_behaviour(), test_gauge());
+  SimulatedUnit unit(test_gauge(), test::exact_behaviour(), test_gauge());
   return std::make_unique<UnitOnPins>(std::move(unit), settings.wires, settings.active_high);
 }
 

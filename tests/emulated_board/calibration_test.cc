@@ -60,7 +60,7 @@ TEST(BoardCalibration, ComesOutOfPlayedIntervalsAndStamps) {
   EXPECT_EQ(bench.rig().source->facts().clock_ppm, 6);
   EXPECT_THAT(bench.rig().source->facts().description,
               ::testing::EndsWith(", clock calibrated 2031-03-14: +250.00 ppm taken out"));
-  testing::Signal signal(2);
+  test::Signal signal(2);
   signal.hold(3000, 10);
   const auto run = bench.run(signal.pulses(), signal.until());
 
@@ -87,7 +87,7 @@ TEST(BoardCalibration, IsAnHonestReasonForABoardThatIsNoCrystals) {
   settings.wires = {{"in0", 1}};
   settings.clock = {-400, 6, "2031-03-14"};
   BenchWithBoard bench(settings, nullptr, 1 - 600e-6);
-  testing::Signal signal(2);
+  test::Signal signal(2);
   signal.hold(1000, 40);
   EXPECT_THROW(bench.run(signal.pulses(), signal.until()), RigError);
 }

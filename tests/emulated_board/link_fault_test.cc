@@ -15,16 +15,16 @@
 namespace tachproof {
 namespace {
 
-using testing::Signal;
-using testing::test_gauge;
+using test::Signal;
+using test::test_gauge;
 
 BoardSettings settings() {
   BoardSettings out;
-  out.wires = {{"in0", testing::left_white},
-               {"in1", testing::left_blue},
-               {"in2", testing::right_white},
-               {"in6", testing::right_magenta},
-               {"in7", testing::top_blue}};
+  out.wires = {{"in0", test::left_white},
+               {"in1", test::left_blue},
+               {"in2", test::right_white},
+               {"in6", test::right_magenta},
+               {"in7", test::top_blue}};
   return out;
 }
 
@@ -49,7 +49,7 @@ struct Outcome {
 
 Outcome run_with(const std::vector<LineFault>& faults) {
   const BoardSettings s = settings();
-  SimulatedUnit unit(test_gauge(), testing::exact_behaviour(), test_gauge());
+  SimulatedUnit unit(test_gauge(), test::exact_behaviour(), test_gauge());
   BenchWithBoard bench(s, std::make_unique<UnitOnPins>(std::move(unit), s.wires));
   for (const LineFault& fault : faults) bench.board().damage(fault);
   Outcome out;
