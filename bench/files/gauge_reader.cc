@@ -26,6 +26,13 @@
 // second count-in of the gauge continues the numbering. The span must not
 // overlap its neighbours.
 //
+//     buttons: [{name: NAME, does: take, boundary: WINDOW, allowed: {from: RPM, to: RPM}},
+//               {name: NAME, does: show-peak, for: TIME},
+//               {name: NAME, does: dim, levels: [PER CENT, ...]}]            optional
+//     power_up: {boot_ms: {from: N, to: N}, greets: {show: {...}, for: TIME}, keeps: [BUTTON, ...]}
+//                                             optional; so are greets and keeps
+//     supply: {from: 9V, to: 16V}             optional
+//
 // At most 64 pairs of lamp and colour, and 256 entries in `windows`.
 #include <algorithm>
 #include <map>
@@ -74,9 +81,21 @@ class GaugeReader {
     part("tolerance", [&] {
       if (const YamlNode* node = file.any("tolerance", Need::must)) tolerance(*node);
     });
+    part("buttons", [&] {
+      if (const YamlNode* node = file.list("buttons", Need::may))
+        read_buttons(
+            *node, gauge_, [this](const std::string& path, Place at) { note(path, at); }, errors_);
+    });
+    part("power_up", [&] {
+      if (const YamlNode* node = file.any("power_up", Need::may)) power_up(*node);
+    });
+    part("supply", [&] {
+      if (const YamlNode* node = file.any("supply", Need::may)) supply(*node);
+      note("supply", file.place("supply"));
+    });
     file.finish();
-    for (const char* key :
-         {"name", "pulses_per_rev", "anchors", "lamps", "windows", "deadband", "blink", "tolerance"})
+    for (const char* key : {"name", "pulses_per_rev", "anchors", "lamps", "windows", "deadband", "blink",
+                            "tolerance", "buttons", "power_up", "supply"})
       if (file.spoilt(key)) broken_.insert(key);
     rules();
     return std::move(gauge_);
@@ -364,12 +383,49 @@ class GaugeReader {
     m.finish();
   }
 
+  void power_up(const YamlNode& node) {
+    PowerUp& p = gauge_.power_up.emplace();
+    Mapping m(node, errors_, "a power-up");
+    if (const YamlNode* boot = m.any("boot_ms", Need::must)) {
+      Mapping b(*boot, errors_, "a time to boot");
+      b.milliseconds("from", p.boot_from, ms_range, Need::must);
+      b.milliseconds("to", p.boot_to, ms_range, Need::must);
+      b.finish();
+      note("power_up.boot_ms", boot->at);
+    }
+    if (const YamlNode* greets = m.any("greets", Need::may)) {
+      Greeting& greeting = p.greets.emplace();
+      Mapping g(*greets, errors_, "a greeting");
+      if (const YamlNode* show = g.any("show", Need::must)) cue(*show, greeting.cue);
+      g.duration("for", greeting.lasts, Need::must);
+      note("power_up.greets.show", g.place("show"));
+      note("power_up.greets.for", g.place("for"));
+      g.finish();
+    }
+    if (const YamlNode* keeps = m.list("keeps", Need::may, any_number))
+      for (const YamlNode* item : keeps->items) {
+        std::string name;
+        note("power_up.keeps[" + std::to_string(p.keeps.size()) + "]", item->at);
+        if (read_name(*item, "a button", name, errors_)) p.keeps.push_back(name);
+      }
+    m.finish();
+  }
+
+  void supply(const YamlNode& node) {
+    SupplyRange& range = gauge_.supply.emplace();
+    Mapping m(node, errors_, "a supply");
+    m.volts("from", range.lowest_v, Need::must);
+    m.volts("to", range.highest_v, Need::must);
+    m.finish();
+  }
+
   // The core's rules, at their places. What follows from a part that is
   // already known to be wrong is left out.
   void rules() {
     for (const Problem& p : problems_of(gauge_)) {
       const std::string top = p.path.substr(0, p.path.find_first_of(".["));
-      const bool follows = top == "deadband" && broken_.contains("windows");
+      const bool of_windows = top == "deadband" || top == "buttons" || top == "power_up";
+      const bool follows = of_windows && (broken_.contains("windows") || broken_.contains("lamps"));
       if (broken_.contains(top) || follows) continue;
       const auto found = places_.find(p.path);
       errors_.add(found != places_.end() ? found->second : places_[""], p.found, p.allowed);

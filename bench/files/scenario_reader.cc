@@ -17,6 +17,8 @@
 //     {step: RPM}                               a jump; takes no time
 //     {wave: MEAN, swing: RPM, period: DURATION, for: DURATION}
 //     {press: ACTION, for: DURATION}            for: 100ms unless given
+//     {power: off, for: TIME}             the unit loses its supply, the pulses go on
+//     {supply: 9V, to: 14V, for: TIME}    what the unit is fed; 'to' for a ramp
 //     {ask: TEXT, expect: {equals: peak | NUMBER | TEXT, within: NUMBER}}
 //     {repeat: TIMES, steps: [STEP, ...]}
 //
@@ -72,6 +74,8 @@ struct ExtentOf {
     return {to_seconds(s.lasts), 1, {}, s.mean_rpm + s.swing_rpm * std::sin(2 * M_PI * turns)};
   }
   Extent operator()(const Press& s) const { return {to_seconds(s.lasts), 1, {}, {}}; }
+  Extent operator()(const PowerOff& s) const { return {to_seconds(s.lasts), 1, {}, {}}; }
+  Extent operator()(const Supply& s) const { return {to_seconds(s.lasts), 1, {}, {}}; }
   Extent operator()(const Ask&) const { return {0, 1, {}, {}}; }
   Extent operator()(const Repeat& s) const {
     Extent all = extent_of(s.steps);
@@ -115,6 +119,10 @@ class StepsReader {
       step = wave(m);
     else if (m.has("press"))
       step = press(m);
+    else if (m.has("power"))
+      step = power(m);
+    else if (m.has("supply"))
+      step = supply(m);
     else if (m.has("ask"))
       step = ask(m);
     else if (m.has("repeat"))
@@ -128,7 +136,8 @@ class StepsReader {
   }
 
   void unknown_step(const Mapping& m) {
-    const std::vector<std::string> kinds{"hold", "ramp", "step", "wave", "press", "ask", "repeat"};
+    const std::vector<std::string> kinds{"hold",  "ramp",   "step", "wave",  "press",
+                                         "power", "supply", "ask",  "repeat"};
     if (m.first_key() == nullptr)
       errors_.add(m.at(), "an empty step", "allowed: " + joined(kinds));
     else
@@ -184,6 +193,22 @@ class StepsReader {
     Press step{"", 100 * ns_per_ms};
     m.name("press", step.action, Need::must);
     m.duration("for", step.lasts, Need::may);
+    return step;
+  }
+
+  Step power(Mapping& m) {
+    PowerOff step;
+    std::string off;
+    m.choice("power", off, {"off"}, Need::must);
+    m.duration("for", step.lasts, Need::must);
+    return step;
+  }
+
+  Step supply(Mapping& m) {
+    Supply step;
+    if (m.volts("supply", step.from_v, Need::must)) step.to_v = step.from_v;
+    m.volts("to", step.to_v, Need::may);
+    m.duration("for", step.lasts, Need::must);
     return step;
   }
 

@@ -256,6 +256,22 @@ bool Mapping::duration(const std::string& key, Nanos& into, Need need) {
   return true;
 }
 
+bool Mapping::volts(const std::string& key, double& into, Need need) {
+  const YamlNode* node = any(key, need);
+  if (node == nullptr) return false;
+  constexpr double most = 60;
+  const std::string_view text = node->kind == YamlNode::Kind::scalar ? std::string_view(node->text) : "";
+  const std::size_t length = decimal_length(text);
+  const std::optional<double> value = decimal(text.substr(0, length));
+  if (!value || text.substr(length) != "V" || !(*value > 0 && *value <= most)) {
+    errors_.add(node->at, "'" + key + "' is " + found_text(*node),
+                "a voltage above 0, at most 60V, with its unit, such as 9V or 13.8V");
+    return false;
+  }
+  into = *value;
+  return true;
+}
+
 bool Mapping::text(const std::string& key, std::string& into, Need need) {
   const YamlNode* node = any(key, need);
   return node != nullptr && read_text(*node, "'" + key + "'", into, errors_);

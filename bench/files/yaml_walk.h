@@ -90,6 +90,7 @@ class Mapping {
              Need need);
   bool flag(const std::string& key, bool& into, Need need);
   bool duration(const std::string& key, Nanos& into, Need need);  // above 0, at most 7 days
+  bool volts(const std::string& key, double& into, Need need);    // 9V, 13.8V; above 0, at most 60 V
   bool text(const std::string& key, std::string& into, Need need);
   bool name(const std::string& key, std::string& into, Need need);
   bool choice(const std::string& key, std::string& into, const std::vector<std::string>& allowed, Need need);

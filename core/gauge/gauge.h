@@ -23,24 +23,14 @@
 #include <vector>
 
 #include "core/base/time.h"
+#include "core/gauge/buttons.h"
+#include "core/gauge/cue.h"
 
 namespace tachproof {
-
-// One bit per (lamp, colour) pair: lamps from left to right, each lamp's
-// colours in file order, the first pair in bit 0. At most 64 pairs.
-using Channels = std::uint64_t;
-inline constexpr std::size_t max_channels = 64;
 
 struct Lamp {
   std::string id;
   std::vector<std::string> colours;
-};
-
-// What all lamps show together. A channel is in one of the two sets or dark.
-struct Cue {
-  Channels steady = 0;
-  Channels blinking = 0;
-  bool operator==(const Cue&) const = default;
 };
 
 struct Window {
@@ -85,6 +75,9 @@ struct Gauge {
   Deadband deadband;
   std::optional<Blink> blink;  // always there when a window blinks
   Tolerance tolerance;
+  std::vector<Button> buttons = {};
+  std::optional<PowerUp> power_up = {};
+  std::optional<SupplyRange> supply = {};
 
   std::size_t boundaries() const { return windows.empty() ? 0 : windows.size() - 1; }
   double rising_rpm(std::size_t boundary) const;
@@ -113,7 +106,8 @@ struct Problem {
 // Every rule that a gauge must keep: windows in order, the first at 0, names
 // unique, no channel both steady and blinking, one colour per lamp in a cue,
 // a deadband narrower than every window that has a boundary on both sides,
-// a blink where a window blinks, tolerances finite and not negative.
+// a blink where a window blinks, tolerances finite and not negative, and buttons
+// that leave a sound gauge whatever they take.
 // Empty when the gauge is sound.
 std::vector<Problem> problems_of(const Gauge& gauge);
 

@@ -109,6 +109,16 @@ class Flattener {
     stay(press.lasts);
   }
 
+  void add(const PowerOff& off) {
+    act(off);
+    stay(off.lasts);
+  }
+
+  void add(const Supply& supply) {
+    act(supply);
+    stay(supply.lasts);
+  }
+
   void add(const Ask& ask) { act(ask); }
 
   void add(const Repeat& repeat) {

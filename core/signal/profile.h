@@ -50,6 +50,15 @@ struct Press {
   std::string action;
   Nanos lasts = 0;
 };
+// The unit loses its supply; the pulses go on at the rpm that is kept.
+struct PowerOff {
+  Nanos lasts = 0;
+};
+// What the unit is fed, from one voltage to another in a straight line; the rpm is kept.
+struct Supply {
+  double from_v = 0, to_v = 0;
+  Nanos lasts = 0;
+};
 // A question to the person, or to the simulated unit. Takes no profile time.
 struct Ask {
   std::string question;
@@ -61,7 +70,7 @@ struct Ask {
   std::string text;
 };
 struct Repeat;
-using Step = std::variant<Hold, RampByRate, RampByTime, StepTo, Wave, Press, Ask, Repeat>;
+using Step = std::variant<Hold, RampByRate, RampByTime, StepTo, Wave, Press, PowerOff, Supply, Ask, Repeat>;
 struct Repeat {
   int times = 1;
   std::vector<Step> steps;
@@ -100,10 +109,10 @@ struct Segment {
   std::optional<double> reaches(double level, bool rising, double from_s) const;
 };
 
-// A press or a question, at its instant.
+// What is done to the unit, or asked, at its instant.
 struct Action {
   Nanos at = 0;
-  std::variant<Press, Ask> what;
+  std::variant<Press, PowerOff, Supply, Ask> what;
   double peak_rpm = 0;  // the highest rpm of the profile until `at`
 };
 
