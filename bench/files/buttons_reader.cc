@@ -5,9 +5,9 @@
 namespace tachproof {
 namespace {
 
-constexpr Range rpm_range{0, Profile::max_rpm};
+constexpr Range any_rpm{0, Profile::max_rpm};
 constexpr Range per_cent{0, 100, true};
-constexpr std::size_t most_buttons = 16, most_levels = 32;
+constexpr std::size_t buttons_at_most = 16, levels_at_most = 32;
 
 class ButtonsReader {
  public:
@@ -41,8 +41,8 @@ class ButtonsReader {
       take.boundary = boundary_named(m.place("boundary"), boundary);
     if (const YamlNode* allowed = m.any("allowed", Need::must)) {
       Mapping a(*allowed, errors_, "what a take allows");
-      a.number("from", take.lowest_rpm, rpm_range, Need::must);
-      a.number("to", take.highest_rpm, rpm_range, Need::must);
+      a.number("from", take.lowest_rpm, any_rpm, Need::must);
+      a.number("to", take.highest_rpm, any_rpm, Need::must);
       a.finish();
     }
     note_(path_ + ".boundary", m.place("boundary"));
@@ -69,7 +69,7 @@ class ButtonsReader {
 
   Dim dim(Mapping& m) {
     Dim dim;
-    if (const YamlNode* levels = m.list("levels", Need::must, most_levels))
+    if (const YamlNode* levels = m.list("levels", Need::must, levels_at_most))
       for (const YamlNode* item : levels->items) {
         double level = 100;
         note_(path_ + ".levels[" + std::to_string(dim.levels.size()) + "]", item->at);
@@ -88,7 +88,7 @@ class ButtonsReader {
 }  // namespace
 
 void read_buttons(const YamlNode& list, Gauge& gauge, const NotePlace& note, ErrorList& errors) {
-  if (list.items.size() > most_buttons) {
+  if (list.items.size() > buttons_at_most) {
     errors.add(list.at, std::to_string(list.items.size()) + " buttons", "at most 16");
     return;
   }

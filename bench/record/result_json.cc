@@ -13,6 +13,12 @@ Json between_to_json(const RpmBetween& b) {
   return Json::array({number_to_json(b.low_rpm), number_to_json(b.high_rpm)});
 }
 
+// Of a unit that was pressed, or lost its supply.
+template <class Row>
+void state_into(Json& json, const Row& row) {
+  if (!row.state.empty()) json["state"] = text_to_json(row.state);
+}
+
 // Member by member: a run may have a million of these, and a braced list first
 // makes an array of every pair.
 Json transition_to_json(const TransitionResult& t) {
@@ -28,6 +34,7 @@ Json transition_to_json(const TransitionResult& t) {
   if (t.between_rpm) row["between_rpm"] = between_to_json(*t.between_rpm);
   if (!t.asked) row["asked"] = false;
   if (!t.remark.empty()) row["remark"] = text_to_json(t.remark);
+  state_into(row, t);
   row["earliest_s"] = to_seconds(t.earliest);
   row["nominal_s"] = to_seconds(t.nominal);
   row["latest_s"] = to_seconds(t.latest);
@@ -59,34 +66,42 @@ Json boundary_to_json(const BoundaryResult& b) {
               {"coverage_factor", number_to_json(b.coverage_factor)},
               {"dof", number_to_json(b.dof)}};
   if (b.between_rpm) row["between_rpm"] = between_to_json(*b.between_rpm);
+  state_into(row, b);
   return row;
 }
 
 Json deadband_to_json(const DeadbandResult& d) {
-  return {{"boundary", text_to_json(d.boundary)},
-          {"width_rpm", number_to_json(d.width_rpm)},
-          {"expanded_uncertainty_rpm", number_to_json(d.expanded_uncertainty_rpm)},
-          {"sits", d.sits ? Json(word(*d.sits)) : Json(nullptr)},
-          {"verdict", row_word(d)},
-          {"nominal_rpm", number_to_json(d.nominal_rpm)},
-          {"coverage_factor", number_to_json(d.coverage_factor)},
-          {"remark", text_to_json(d.remark)}};
+  Json row = {{"boundary", text_to_json(d.boundary)},
+              {"width_rpm", number_to_json(d.width_rpm)},
+              {"expanded_uncertainty_rpm", number_to_json(d.expanded_uncertainty_rpm)},
+              {"sits", d.sits ? Json(word(*d.sits)) : Json(nullptr)},
+              {"verdict", row_word(d)},
+              {"nominal_rpm", number_to_json(d.nominal_rpm)},
+              {"coverage_factor", number_to_json(d.coverage_factor)},
+              {"remark", text_to_json(d.remark)}};
+  state_into(row, d);
+  return row;
 }
 
 Json response_to_json(const ResponseResult& r) {
-  return {{"boundary", text_to_json(r.boundary)},
-          {"direction", word(r.direction)},
-          {"response_ms", number_to_json(r.response_ms)},
-          {"expanded_uncertainty_ms", number_to_json(r.expanded_uncertainty_ms)},
-          {"verdict", row_word(r)},
-          {"coverage_factor", number_to_json(r.coverage_factor)},
-          {"visits", r.visits},
-          {"remark", text_to_json(r.remark)}};
+  Json row = {{"boundary", text_to_json(r.boundary)},
+              {"direction", word(r.direction)},
+              {"response_ms", number_to_json(r.response_ms)},
+              {"expanded_uncertainty_ms", number_to_json(r.expanded_uncertainty_ms)},
+              {"verdict", row_word(r)},
+              {"coverage_factor", number_to_json(r.coverage_factor)},
+              {"visits", r.visits},
+              {"remark", text_to_json(r.remark)}};
+  state_into(row, r);
+  return row;
 }
 
 Json blink_to_json(const BlinkResult& b) {
-  return {{"window", text_to_json(b.window)}, {"lamp", text_to_json(b.lamp)}, {"hz", number_to_json(b.hz)},
-          {"duty", number_to_json(b.duty)},   {"verdict", word(b.verdict)},   {"cycles", b.cycles}};
+  Json row = {{"window", text_to_json(b.window)}, {"lamp", text_to_json(b.lamp)},
+              {"hz", number_to_json(b.hz)},       {"duty", number_to_json(b.duty)},
+              {"verdict", word(b.verdict)},       {"cycles", b.cycles}};
+  state_into(row, b);
+  return row;
 }
 
 Json flicker_to_json(const FlickerResult& f) {
@@ -112,6 +127,41 @@ Json level_to_json(const LevelResult& l) {
   return {{"lamp", text_to_json(l.lamp)},
           {"level", number_to_json(l.level)},
           {"pwm_hz", number_to_json(l.pwm_hz)}};
+}
+
+Json press_to_json(const PressResult& p) {
+  Json row = {{"button", text_to_json(p.button)},
+              {"at_s", to_seconds(p.at)},
+              {"rpm", number_to_json(p.rpm)},
+              {"refused", p.refused ? Json(*p.refused) : Json(nullptr)},
+              {"must_refuse", p.must_refuse},
+              {"taken_rpm", number_to_json(p.taken_rpm)},
+              {"expanded_uncertainty_rpm", number_to_json(p.expanded_uncertainty_rpm)},
+              {"reaction_ms", number_to_json(p.reaction_ms)},
+              {"verdict", word(p.verdict)},
+              {"remark", text_to_json(p.remark)}};
+  return row;
+}
+
+Json dim_to_json(const DimResult& d) {
+  return {{"button", text_to_json(d.button)},
+          {"at_s", to_seconds(d.at)},
+          {"set_level", number_to_json(d.set_level)},
+          {"level", number_to_json(d.level)},
+          {"expanded_uncertainty", number_to_json(d.expanded_uncertainty)},
+          {"lamp", text_to_json(d.lamp)},
+          {"verdict", word(d.verdict)},
+          {"remark", text_to_json(d.remark)}};
+}
+
+Json power_to_json(const PowerResult& p) {
+  return {{"at_s", to_seconds(p.at)},
+          {"back_at_s", to_seconds(p.back_at)},
+          {"boot_ms", number_to_json(p.boot_ms)},
+          {"expanded_uncertainty_ms", number_to_json(p.expanded_uncertainty_ms)},
+          {"greeted_ms", number_to_json(p.greeted_ms)},
+          {"verdict", word(p.verdict)},
+          {"remark", text_to_json(p.remark)}};
 }
 
 Json finding_to_json(const Finding& f) {
@@ -182,6 +232,9 @@ std::string result_json(const RunRecord& record) {
       {"flicker", list_of(r.flicker, flicker_to_json)},
       {"answers", list_of(r.answers, answer_to_json)},
       {"levels", list_of(r.levels, level_to_json)},
+      {"presses", list_of(r.presses, press_to_json)},
+      {"dims", list_of(r.dims, dim_to_json)},
+      {"powers", list_of(r.powers, power_to_json)},
       {"findings", list_of(r.findings, finding_to_json)},
       {"findings_left_out", r.findings_left_out},
       {"not_judged", list_of(r.not_judged, text_to_json)},

@@ -51,7 +51,7 @@ Direction direction_from(const Json& object) {
 
 FindingKind kind_from(const Json& object) {
   const std::string text = text_from(object, "kind");
-  for (int i = 0; i <= static_cast<int>(FindingKind::unknown_colour); ++i)
+  for (int i = 0; i <= static_cast<int>(FindingKind::slow_boot); ++i)
     if (text == word(static_cast<FindingKind>(i))) return static_cast<FindingKind>(i);
   throw std::runtime_error("there is no finding of kind '" + text + "'");
 }
@@ -64,6 +64,8 @@ Nanos stated_span(const Json& object, const char* key, Nanos least = 0) {
 int small_count_from(const Json& object, const char* key) {
   return static_cast<int>(count_from(object, key, 1'000'000'000));
 }
+
+std::string state_from(const Json& json) { return json.contains("state") ? text_from(json, "state") : ""; }
 
 TransitionResult transition_from(const Json& json) {
   TransitionResult t;
@@ -86,6 +88,7 @@ TransitionResult transition_from(const Json& json) {
   t.between_rpm = between_from(json);
   t.asked = !json.contains("asked") || json.at("asked").get<bool>();
   if (json.contains("remark")) t.remark = text_from(json, "remark");
+  t.state = state_from(json);
   return t;
 }
 
@@ -114,6 +117,7 @@ BoundaryResult boundary_from(const Json& json) {
   b.remark = text_from(json, "remark");
   for (const Json& line : json.at("budget")) b.budget.push_back(budget_line_from(line));
   b.coverage_factor = number_from(json, "coverage_factor");
+  b.state = state_from(json);
   b.dof = std::isnan(b.coverage_factor) ? not_measured : dof_from(json);
   return b;
 }
@@ -128,6 +132,7 @@ DeadbandResult deadband_from(const Json& json) {
   d.sits = sits_from(json);
   row_verdict_from(json, d);
   d.remark = text_from(json, "remark");
+  d.state = state_from(json);
   return d;
 }
 
@@ -141,12 +146,14 @@ ResponseResult response_from(const Json& json) {
   r.visits = small_count_from(json, "visits");
   row_verdict_from(json, r);
   r.remark = text_from(json, "remark");
+  r.state = state_from(json);
   return r;
 }
 
 BlinkResult blink_from(const Json& json) {
   return {text_from(json, "window"), text_from(json, "lamp"),          number_from(json, "hz"),
-          number_from(json, "duty"), small_count_from(json, "cycles"), verdict_from(json)};
+          number_from(json, "duty"), small_count_from(json, "cycles"), verdict_from(json),
+          state_from(json)};
 }
 
 FlickerResult flicker_from(const Json& json) {
@@ -159,6 +166,39 @@ FlickerResult flicker_from(const Json& json) {
 AnswerResult answer_from(const Json& json) {
   return {instant_from(json, "at_s"), text_from(json, "question"), text_from(json, "answer"),
           text_from(json, "expected"), verdict_from(json)};
+}
+
+PressResult press_from(const Json& json) {
+  PressResult p;
+  p.button = text_from(json, "button");
+  p.at = instant_from(json, "at_s");
+  p.rpm = number_from(json, "rpm");
+  if (!json.at("refused").is_null()) p.refused = json.at("refused").get<bool>();
+  p.must_refuse = json.at("must_refuse").get<bool>();
+  p.taken_rpm = number_from(json, "taken_rpm");
+  p.expanded_uncertainty_rpm = number_from(json, "expanded_uncertainty_rpm");
+  p.reaction_ms = number_from(json, "reaction_ms");
+  p.verdict = verdict_from(json);
+  p.remark = text_from(json, "remark");
+  return p;
+}
+
+DimResult dim_from(const Json& json) {
+  return {text_from(json, "button"),
+          instant_from(json, "at_s"),
+          number_from(json, "set_level"),
+          number_from(json, "level"),
+          number_from(json, "expanded_uncertainty"),
+          text_from(json, "lamp"),
+          verdict_from(json),
+          text_from(json, "remark")};
+}
+
+PowerResult power_from(const Json& json) {
+  return {instant_from(json, "at_s"),      instant_from(json, "back_at_s"),
+          number_from(json, "boot_ms"),    number_from(json, "expanded_uncertainty_ms"),
+          number_from(json, "greeted_ms"), verdict_from(json),
+          text_from(json, "remark")};
 }
 
 Finding finding_from(const Json& json) {
@@ -192,6 +232,12 @@ RunResult result_from(const Json& json) {
   for (const Json& item : json.at("answers")) r.answers.push_back(answer_from(item));
   for (const Json& item : json.at("levels"))
     r.levels.push_back({text_from(item, "lamp"), number_from(item, "level"), number_from(item, "pwm_hz")});
+  // Since buttons and supply are judged.
+  if (json.contains("presses")) {
+    for (const Json& item : json.at("presses")) r.presses.push_back(press_from(item));
+    for (const Json& item : json.at("dims")) r.dims.push_back(dim_from(item));
+    for (const Json& item : json.at("powers")) r.powers.push_back(power_from(item));
+  }
   for (const Json& item : json.at("findings")) r.findings.push_back(finding_from(item));
   r.findings_left_out = count_from(json, "findings_left_out");
   r.not_judged = json.at("not_judged").get<std::vector<std::string>>();

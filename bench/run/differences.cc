@@ -78,9 +78,10 @@ std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain&
   // Notes are remarks for a reader, and a command may add its own.
   Comparison comparison("when judged again");
   for (const char* key :
-       {"verdict", "complete", "gauge", "duration_s", "transitions", "boundaries", "deadbands", "responses",
-        "blinks", "flicker", "scatter", "answers", "levels", "findings", "findings_left_out", "not_judged",
-        "not_visited", "not_asked", "evidence"})
+       {"verdict",    "complete",    "gauge",     "duration_s", "transitions", "boundaries",
+        "deadbands",  "responses",   "blinks",    "flicker",    "scatter",     "answers",
+        "levels",     "presses",     "dims",      "powers",     "findings",    "findings_left_out",
+        "not_judged", "not_visited", "not_asked", "evidence"})
     comparison.compare(key, a.at(key), b.at(key));
   return shortened_list(comparison.take(), most);
 }

@@ -143,7 +143,7 @@ class Run {
 
   void play(Nanos until) {
     feed_rpm(until);
-    press_until(until);
+    do_until(until);
     // A little further than needed: a disturbance is told to the judge before
     // the lamps just ahead of it are.
     generate(until + 2 * disturbed_before);
@@ -171,20 +171,24 @@ class Run {
           !source_.virtual_time && question_ahead() && begins >= plan_.profile.actions()[question_].at;
       segment.start.whole += held_;
       if (segment.start.whole > until || held_back) return;
+      do_until(segment.start.whole);
       rig_.source->rpm(segment);
       judge_.rpm(segment);
       writer_.rpm(segment);
     }
   }
 
-  void press_until(Nanos until) {
+  // What the profile does to the unit by then; the judge is told before the rpm that goes with it.
+  void do_until(Nanos until) {
     const std::vector<Action>& actions = plan_.profile.actions();
-    for (; next_press_ < question_ && actions[next_press_].at + held_ <= until; ++next_press_)
-      if (const Press* press = std::get_if<Press>(&actions[next_press_].what)) {
-        const Nanos at = actions[next_press_].at + held_;
+    for (; next_action_ < question_ && actions[next_action_].at + held_ <= until; ++next_action_) {
+      const Nanos at = actions[next_action_].at + held_;
+      if (const Press* press = std::get_if<Press>(&actions[next_action_].what)) {
         rig_.source->press(*press, at);
+        judge_.pressed(press->action, at, press->lasts);
         folder_.journal(press_line(at, press->action));
       }
+    }
   }
 
   void generate(Nanos until) {
@@ -250,7 +254,8 @@ class Run {
     std::optional<std::string> answer = rig_.watcher->answer(ask);
     if (!answer && hooks_.ask_person) answer = ask_person(ask);
     if (playing_.stopped()) return;
-    const AnswerResult result = judge_answer(ask, at, action.peak_rpm, answer);
+    const AnswerResult result =
+        judge_answer(ask, at, plan_.gauge.buttons.empty() ? action.peak_rpm : judge_.peak_rpm(at), answer);
     judge_.answered(result);
     folder_.journal(answer_line(result));
   }
@@ -269,7 +274,7 @@ class Run {
   std::vector<Nanos> pulses_;  // generated; played up to `next_pulse_`
   std::size_t next_pulse_ = 0;
   std::size_t next_segment_ = 0;
-  std::size_t next_press_ = 0;
+  std::size_t next_action_ = 0;
   std::size_t question_ = 0;         // the next action that is one
   Nanos held_ = 0;                   // by how much the run is longer than the profile so far
   std::optional<Nanos> last_pulse_;  // given to the source

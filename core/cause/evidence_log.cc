@@ -44,6 +44,21 @@ void EvidenceLog::disturbed(Nanos from, Nanos to) {
   called(What::disturbed, disturbed_.size());
 }
 
+void EvidenceLog::add_done(Done done) {
+  if (too_long_) return;
+  done_.push_back(std::move(done));
+  called(What::done, done_.size());
+}
+
+void EvidenceLog::pressed(const std::string& action, Nanos at, Nanos lasts) {
+  add_done({Done::What::pressed, action, at, lasts});
+}
+void EvidenceLog::pressing(const std::string& action, Nanos at) {
+  add_done({Done::What::pressing, action, at, 0});
+}
+void EvidenceLog::released(Nanos by) { add_done({Done::What::released, "", by, 0}); }
+void EvidenceLog::power_off(Nanos at, Nanos lasts) { add_done({Done::What::power, "", at, lasts}); }
+
 void EvidenceLog::answered(const AnswerResult& answer) {
   if (too_long_) return;
   answers_.push_back(answer);
@@ -64,8 +79,8 @@ void EvidenceLog::finish(Nanos seen_until, bool complete) {
   finished_ = true;
 }
 
-void EvidenceLog::repeat(Judge& judge, const std::vector<Segment>* believed) const {
-  std::size_t rpm = 0, lamps = 0, disturbed = 0, answers = 0, found = 0;
+void EvidenceLog::repeat(StateJudge& judge, const std::vector<Segment>* believed) const {
+  std::size_t rpm = 0, lamps = 0, disturbed = 0, answers = 0, found = 0, done = 0;
   // Another rpm comes whole, and first of all that is not a disturbance.
   for (const Call& call : calls_) switch (call.what) {
       case What::rpm:
@@ -84,6 +99,17 @@ void EvidenceLog::repeat(Judge& judge, const std::vector<Segment>* believed) con
       case What::disturbed:
         for (; disturbed < call.end; ++disturbed)
           judge.disturbed(disturbed_[disturbed].first, disturbed_[disturbed].second);
+        break;
+      case What::done:
+        for (; done < call.end; ++done) {
+          const Done& one = done_[done];
+          switch (one.what) {
+            case Done::What::pressed: judge.pressed(one.action, one.at, one.lasts); break;
+            case Done::What::pressing: judge.pressing(one.action, one.at); break;
+            case Done::What::released: judge.released(one.at); break;
+            case Done::What::power: judge.power_off(one.at, one.lasts); break;
+          }
+        }
         break;
       case What::answered:
         for (; answers < call.end; ++answers) judge.answered(answers_[answers]);
@@ -109,7 +135,7 @@ RunResult EvidenceLog::judged(const Gauge& gauge, const Changes& changes) const 
   JudgeSetup setup = setup_;
   setup.wired &= changes.wired;
   if (!changes.noise.quiet()) setup.noise = changes.noise;
-  Judge judge(gauge, setup);
+  StateJudge judge(gauge, setup);
   if (changes.on_reach) judge.on_reach(changes.on_reach);
   if (changes.excused.empty()) {
     repeat(judge, changes.believed);

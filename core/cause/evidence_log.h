@@ -1,7 +1,7 @@
 // All that a judge was told of a run, kept so that the same evidence can be judged again
 // against another gauge, as often as wanted.
 //
-// The calls are those of Judge, and they are repeated in the order in which they came:
+// The calls are those of StateJudge, and they are repeated in the order in which they came:
 // judged again against the same gauge, the result is the same to the last bit.
 #pragma once
 
@@ -14,7 +14,7 @@
 #include <utility>
 #include <vector>
 
-#include "core/judge/judge.h"
+#include "core/judge/state_judge.h"
 
 namespace tachproof {
 
@@ -29,6 +29,10 @@ class EvidenceLog {
   void lamps(std::span<const LampEvent> events);
   void seen_until(Nanos until);
   void disturbed(Nanos from, Nanos to);
+  void pressed(const std::string& action, Nanos at, Nanos lasts);
+  void pressing(const std::string& action, Nanos at);
+  void released(Nanos by);
+  void power_off(Nanos at, Nanos lasts);
   void answered(const AnswerResult& answer);
   void found(const Finding& finding);
   void lost(std::uint64_t count) { lost_ += count; }
@@ -46,6 +50,7 @@ class EvidenceLog {
   const std::vector<Segment>& segments() const { return segments_; }
   const std::vector<LampEvent>& lamp_events() const { return lamps_; }
   const std::vector<std::pair<Nanos, Nanos>>& disturbances() const { return disturbed_; }
+  bool any_done() const { return !done_.empty(); }  // presses and losses of power
   Nanos until() const { return until_; }
   bool complete() const { return complete_; }
 
@@ -63,7 +68,7 @@ class EvidenceLog {
   RunResult judged(const Gauge& gauge) const { return judged(gauge, Changes()); }
 
  private:
-  enum class What : std::uint8_t { rpm, lamps, seen, disturbed, answered, found };
+  enum class What : std::uint8_t { rpm, lamps, seen, disturbed, done, answered, found };
   struct Call {
     What what = What::rpm;
     std::size_t end = 0;  // of the list that it hands over: all before this
@@ -71,10 +76,18 @@ class EvidenceLog {
   };
   void called(What what, std::size_t end, Nanos until = 0);
   void hide(Nanos from, Nanos to);
-  void repeat(Judge& judge, const std::vector<Segment>* believed) const;
+  void repeat(StateJudge& judge, const std::vector<Segment>* believed) const;
+
+  struct Done {
+    enum class What : std::uint8_t { pressed, pressing, released, power } what = What::pressed;
+    std::string action;
+    Nanos at = 0, lasts = 0;
+  };
+  void add_done(Done done);
 
   JudgeSetup setup_;
   std::vector<Call> calls_;
+  std::vector<Done> done_;
   std::vector<Segment> segments_;
   std::vector<LampEvent> lamps_;
   std::vector<std::pair<Nanos, Nanos>> disturbed_;
@@ -111,6 +124,23 @@ class LoggedJudge {
     judge_.disturbed(from, to);
     if (log_ != nullptr) log_->disturbed(from, to);
   }
+  void pressed(const std::string& action, Nanos at, Nanos lasts) {
+    judge_.pressed(action, at, lasts);
+    if (log_ != nullptr) log_->pressed(action, at, lasts);
+  }
+  void pressing(const std::string& action, Nanos at) {
+    judge_.pressing(action, at);
+    if (log_ != nullptr) log_->pressing(action, at);
+  }
+  void released(Nanos by) {
+    judge_.released(by);
+    if (log_ != nullptr) log_->released(by);
+  }
+  void power_off(Nanos at, Nanos lasts) {
+    judge_.power_off(at, lasts);
+    if (log_ != nullptr) log_->power_off(at, lasts);
+  }
+  double peak_rpm(Nanos t) const { return judge_.peak_rpm(t); }
   void answered(const AnswerResult& answer) {
     judge_.answered(answer);
     if (log_ != nullptr) log_->answered(answer);
@@ -146,7 +176,7 @@ class LoggedJudge {
   }
 
  private:
-  Judge judge_;
+  StateJudge judge_;
   EvidenceLog* log_;
 };
 

@@ -18,6 +18,13 @@ std::string_view word(FindingKind k) {
     case FindingKind::bench_fault: return "bench-fault";
     case FindingKind::wrong_answer: return "wrong-answer";
     case FindingKind::unknown_colour: return "unknown-colour";
+    case FindingKind::press_ignored: return "press-ignored";
+    case FindingKind::press_not_refused: return "press-not-refused";
+    case FindingKind::wrong_take: return "wrong-take";
+    case FindingKind::dim_level: return "dim-level";
+    case FindingKind::settings_lost: return "settings-lost";
+    case FindingKind::settings_kept: return "settings-kept";
+    case FindingKind::slow_boot: return "slow-boot";
   }
   return "bench-fault";
 }

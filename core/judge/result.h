@@ -40,6 +40,7 @@ struct TransitionResult {
   std::optional<RpmBetween> between_rpm;           // of a change that no lamp dates
   bool asked = true;                               // undecided counts: nothing else decides its boundary
   Verdict verdict = Verdict::undecided;
+  std::string state = {};  // of the unit, "after set 1 at 4210 rpm"; empty: as set
   std::string remark;  // why undecided, in words; may be empty
 };
 
@@ -85,6 +86,7 @@ struct BoundaryResult {
   std::optional<RpmBetween> between_rpm;  // of a threshold that no change dates
   bool asked = true;                      // the scenario asks for it: undecided counts
   Verdict verdict = Verdict::undecided;
+  std::string state = {};  // of the unit, "after set 1 at 4210 rpm"; empty: as set
   std::string remark;  // why undecided, in words; may be empty
 };
 
@@ -99,6 +101,7 @@ struct DeadbandResult {
   std::optional<Sits> sits;  // where the evidence decides it
   bool asked = true;
   Verdict verdict = Verdict::undecided;
+  std::string state = {};  // of the unit, "after set 1 at 4210 rpm"; empty: as set
   std::string remark;
 };
 
@@ -113,6 +116,7 @@ struct ResponseResult {
   int visits = 0;
   bool asked = true;
   Verdict verdict = Verdict::undecided;
+  std::string state = {};  // of the unit, "after set 1 at 4210 rpm"; empty: as set
   std::string remark;
 };
 
@@ -123,6 +127,7 @@ struct BlinkResult {
   double duty = not_measured;
   int cycles = 0;
   Verdict verdict = Verdict::undecided;
+  std::string state = {};  // as above
 };
 
 struct FlickerResult {
@@ -151,6 +156,44 @@ struct LevelResult {
   double pwm_hz = 0;  // 0: not dimmed
 };
 
+// One press of a button that takes the rpm.
+struct PressResult {
+  std::string button;
+  Nanos at = 0;
+  double rpm = not_measured;  // of the profile at the press
+  bool must_refuse = false;   // outside what the button takes
+  // What the unit has made of it, by the boundaries that were passed afterwards.
+  std::optional<bool> refused;
+  double taken_rpm = not_measured;  // where the boundary then was
+  double expanded_uncertainty_rpm = not_measured;
+  double reaction_ms = not_measured;  // until the lamps changed; NaN where nothing had to change at once
+  Verdict verdict = Verdict::undecided;
+  std::string remark;
+};
+
+// One step of the dimming button.
+struct DimResult {
+  std::string button;
+  Nanos at = 0;
+  double set_level = 1;  // share of full light
+  double level = not_measured;
+  double expanded_uncertainty = not_measured;
+  std::string lamp;  // the one that is furthest off
+  Verdict verdict = Verdict::undecided;
+  std::string remark;
+};
+
+// One loss of power, and how the unit woke.
+struct PowerResult {
+  Nanos at = 0;       // off
+  Nanos back_at = 0;  // and on again
+  double boot_ms = not_measured;
+  double expanded_uncertainty_ms = not_measured;
+  double greeted_ms = not_measured;
+  Verdict verdict = Verdict::undecided;
+  std::string remark;
+};
+
 enum class FindingKind {
   missing_transition,
   early,
@@ -166,7 +209,14 @@ enum class FindingKind {
   lost_evidence,
   bench_fault,
   wrong_answer,
-  unknown_colour  // lit in a colour that nobody said it has
+  unknown_colour,  // lit in a colour that nobody said it has
+  press_ignored,
+  press_not_refused,
+  wrong_take,     // another rpm than that of the press
+  dim_level,
+  settings_lost,  // over a loss of power
+  settings_kept,  // what had to be forgotten then
+  slow_boot
 };
 std::string_view word(FindingKind k);  // "missing-transition", ...
 // What a finding of this kind makes of a run: fail when it speaks of the unit,
@@ -207,6 +257,9 @@ struct RunResult {
   std::vector<FlickerResult> flicker;
   std::vector<AnswerResult> answers;
   std::vector<LevelResult> levels;
+  std::vector<PressResult> presses;
+  std::vector<DimResult> dims;
+  std::vector<PowerResult> powers;
   std::vector<Finding> findings;  // time order; at most max_findings, then a count
   std::uint64_t findings_left_out = 0;
   std::vector<std::string> not_judged;   // "top magenta": channels without a wire

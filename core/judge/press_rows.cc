@@ -1,0 +1,173 @@
+#include "core/judge/press_rows.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/base/text.h"
+#include "core/base/words.h"
+
+namespace tachproof {
+namespace {
+
+std::string rpm_text(double rpm) { return number_text(std::round(rpm * 10) / 10) + " rpm"; }
+
+// Where the boundaries that the take moves were, less where the take puts them: the mean, weighted.
+struct Shift {
+  double rpm = 0, expanded_uncertainty = 0;
+  int rows = 0;
+  bool agree = true;  // all moved alike
+};
+
+Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& moved) {
+  Shift shift;
+  double weights = 0, sum = 0;
+  std::vector<std::pair<double, double>> seen;
+  for (const BoundaryResult& row : result.boundaries) {
+    if (std::isnan(row.threshold_rpm) || std::isnan(row.expanded_uncertainty_rpm)) continue;
+    if (std::none_of(moved.begin(), moved.end(),
+                     [&](std::size_t b) { return gauge.windows[b].name == row.boundary; }))
+      continue;
+    const double u = std::max(row.expanded_uncertainty_rpm, 0.01);
+    seen.emplace_back(row.threshold_rpm - row.nominal_rpm, u);
+    weights += 1 / (u * u);
+    sum += seen.back().first / (u * u);
+  }
+  if (seen.empty()) return shift;
+  shift.rows = static_cast<int>(seen.size());
+  shift.rpm = sum / weights;
+  // The response that all share does not average out: no better than the best of them.
+  shift.expanded_uncertainty = seen.front().second;
+  for (const auto& [off, u] : seen) {
+    shift.expanded_uncertainty = std::min(shift.expanded_uncertainty, u);
+    shift.agree = shift.agree && std::abs(off - shift.rpm) <= u + gauge.tolerance.rpm;
+  }
+  return shift;
+}
+
+}  // namespace
+
+bool unit_fails(const RunResult& result) {
+  const auto failing = [](const auto& rows) {
+    return std::any_of(rows.begin(), rows.end(), [](const auto& r) { return r.verdict == Verdict::fail; });
+  };
+  return failing(result.transitions) || failing(result.boundaries) || failing(result.deadbands) ||
+         failing(result.responses) || failing(result.blinks) ||
+         std::any_of(result.findings.begin(), result.findings.end(),
+                     [](const Finding& f) { return verdict_of(f.kind) == Verdict::fail; });
+}
+
+bool measured_any(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& boundaries) {
+  return std::any_of(result.boundaries.begin(), result.boundaries.end(), [&](const BoundaryResult& row) {
+    if (row.verdict == Verdict::undecided) return false;
+    return std::any_of(boundaries.begin(), boundaries.end(),
+                       [&](std::size_t b) { return gauge.windows[b].name == row.boundary; });
+  });
+}
+
+bool judge_take(const UnitState& state, const std::vector<std::size_t>& moved, const StateSeen& seen,
+                double set_rpm, PressResult& row, std::vector<Finding>& findings) {
+  const RunResult& as_set = *seen.as_set;
+  const std::string pressed =
+      "'" + row.button + "' was pressed at " + say_time(row.at) + ", at " + rpm_text(row.rpm);
+  const bool fails = unit_fails(as_set);
+  const bool other_fits = seen.otherwise != nullptr && !unit_fails(*seen.otherwise) &&
+                          measured_any(*seen.otherwise, state.gauge, moved);
+  const Shift shift = shift_of(as_set, state.gauge, moved);
+  if (shift.rows > 0) {
+    row.taken_rpm = set_rpm + shift.rpm;
+    row.expanded_uncertainty_rpm = shift.expanded_uncertainty;
+  }
+  if (fails && other_fits) {
+    row.verdict = Verdict::fail;
+    row.refused = !row.must_refuse;
+    findings.push_back(
+        row.must_refuse
+            ? Finding{FindingKind::press_not_refused, row.at, "", "",
+                      pressed +
+                          ", which the button has to refuse; the unit took it: write the range that the "
+                          "button allows to the unit again"}
+            : Finding{
+                  FindingKind::press_ignored, row.at, "", "",
+                  pressed +
+                      ", and the unit did not take it: its boundaries stayed where they were. Press longer, "
+                      "or check the button and its wire"});
+    return true;
+  }
+  if (fails) {
+    row.verdict = Verdict::fail;
+    if (row.must_refuse || shift.rows == 0 || !shift.agree ||
+        std::abs(shift.rpm) <= shift.expanded_uncertainty + state.gauge.tolerance.rpm)
+      return false;
+    row.refused = false;
+    findings.push_back({FindingKind::wrong_take, row.at, "", "",
+                        pressed + "; the unit acts as if it had been at " + rpm_text(row.taken_rpm) + " +- " +
+                            decimal(row.expanded_uncertainty_rpm, 1) +
+                            " rpm: " + decimal(std::abs(shift.rpm), 1) + " rpm too " +
+                            (shift.rpm > 0 ? "high" : "low")});
+    return false;
+  }
+  if (!measured_any(as_set, state.gauge, moved)) {
+    row.remark =
+        "no boundary that the button moves was measured after the press: cross one of them slowly, both ways";
+    return false;
+  }
+  if (seen.otherwise != nullptr && !unit_fails(*seen.otherwise)) {
+    row.remark = "the boundaries would be the same if the unit had " +
+                 std::string(row.must_refuse ? "taken" : "ignored") +
+                 " the press: press at an rpm further away";
+    return false;
+  }
+  row.refused = row.must_refuse;
+  row.verdict =
+      as_set.verdict == Verdict::undecided && seen.otherwise == nullptr ? Verdict::undecided : Verdict::pass;
+  return false;
+}
+
+void judge_dim(const Gauge& gauge, const RunResult& result, Channels lit, bool dims_visibly, Nanos resolution,
+               DimResult& row, std::vector<Finding>& findings) {
+  constexpr double most_off = 0.2, least_off = 0.02;  // of the level; of full light
+  constexpr Nanos coarse = ns_per_ms;
+  if (resolution >= coarse) {
+    row.remark = "this watcher sees lamps too seldom to measure how long they are lit in each cycle";
+    return;
+  }
+  if (lit == 0 && result.levels.empty()) {
+    row.remark = "no lamp was lit at this level: dim at an rpm whose window lights one";
+    return;
+  }
+  bool steady_only = true;
+  double worst_off = -1;
+  for (std::size_t c = 0; c < gauge.channels(); ++c) {
+    double level = ((lit >> c) & 1) != 0 ? 1 : -1, hz = 0;
+    for (const LevelResult& seen : result.levels)
+      if (seen.lamp == gauge.channel_name(c)) level = seen.level, hz = seen.pwm_hz;
+    if (level < 0) continue;
+    steady_only = steady_only && hz == 0;
+    if (std::abs(level - row.set_level) <= worst_off) continue;
+    worst_off = std::abs(level - row.set_level);
+    row.level = level;
+    row.lamp = gauge.channel_name(c);
+    row.expanded_uncertainty = 2 * to_seconds(resolution) * hz + 0.002;
+  }
+  if (steady_only && row.set_level < 1 && !dims_visibly) {
+    row.level = row.expanded_uncertainty = not_measured;
+    row.remark =
+        "the lamps seemed to be lit all the time: either the unit did not dim, or it dims at a frequency "
+        "that "
+        "these inputs do not see";
+    return;
+  }
+  const double allowed = std::max(least_off, most_off * row.set_level);
+  row.verdict = worst_off + row.expanded_uncertainty <= allowed  ? Verdict::pass
+                : worst_off - row.expanded_uncertainty > allowed ? Verdict::fail
+                                                                 : Verdict::undecided;
+  if (row.verdict == Verdict::undecided)
+    row.remark = "the level is too near the limit of what may be off to decide";
+  if (row.verdict == Verdict::fail)
+    findings.push_back({FindingKind::dim_level, row.at, "", row.lamp,
+                        row.lamp + " was lit for " + decimal(100 * row.level, 1) +
+                            " % of each cycle after '" + row.button + "' was pressed at " + say_time(row.at) +
+                            "; set: " + decimal(100 * row.set_level, 1) + " % of full light"});
+}
+
+}  // namespace tachproof

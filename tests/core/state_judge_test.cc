@@ -1,0 +1,218 @@
+#include "core/judge/state_judge.h"
+
+#include <gmock/gmock.h>
+#include <rapidcheck/gtest.h>
+
+#include "tests/core/pressed_unit.h"
+
+namespace tachproof {
+namespace {
+
+using test::judged_pressed;
+using test::pressed_gauge;
+using test::PressedUnit;
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
+using ::testing::IsEmpty;
+
+// Up and down past the windows that hang from the pit anchor, at two rates.
+void cross(std::vector<Step>& steps, double pit) {
+  for (const double rate : {40.0, 160.0}) {
+    steps.push_back(RampByRate{pit + 500, rate});
+    steps.push_back(Hold{pit + 500, 500 * ns_per_ms});
+    steps.push_back(RampByRate{pit - 400, rate});
+    steps.push_back(Hold{pit - 400, 500 * ns_per_ms});
+  }
+}
+
+Profile taken_at(double rpm, double crossed_at) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{rpm, ns_per_s},
+                          Hold{rpm, 500 * ns_per_ms},  Press{"set", 200 * ns_per_ms},
+                          Hold{rpm, 500 * ns_per_ms},  RampByTime{crossed_at - 400, ns_per_s}};
+  cross(steps, crossed_at);
+  return Profile(steps);
+}
+
+std::vector<FindingKind> failing(const RunResult& result) {
+  std::vector<FindingKind> kinds;
+  for (const Finding& f : result.findings)
+    if (verdict_of(f.kind) == Verdict::fail) kinds.push_back(f.kind);
+  return kinds;
+}
+
+RunResult run(const Profile& profile, const PressedUnit& unit = {}) {
+  const Gauge gauge = pressed_gauge();
+  return judged_pressed(gauge, profile, unit.watch(gauge, profile));
+}
+
+TEST(StateJudge, ATakeMovesEveryBoundaryOfItsAnchor) {
+  const RunResult result = run(taken_at(4210, 4210));
+  for (const auto& f : result.findings) ADD_FAILURE() << f.message;
+  ASSERT_EQ(result.presses.size(), 1U);
+  EXPECT_EQ(result.presses[0].verdict, Verdict::pass) << result.presses[0].remark;
+  EXPECT_EQ(result.presses[0].refused, false);
+  EXPECT_NEAR(result.presses[0].taken_rpm, 4210, result.presses[0].expanded_uncertainty_rpm);
+  for (const BoundaryResult& row : result.boundaries)
+    if (row.boundary == "beyond" && row.state == "after set 1 at 4210 rpm" &&
+        row.direction == Direction::rising) {
+      EXPECT_DOUBLE_EQ(row.nominal_rpm, 4210);
+    }
+}
+
+TEST(StateJudge, APressThatIsIgnoredIsOneFinding) {
+  PressedUnit unit;
+  unit.ignores = true;
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{4210, ns_per_s},
+                          Hold{4210, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                          Hold{4210, 500 * ns_per_ms}, RampByTime{3200, ns_per_s}};
+  for (const double rate : {40.0, 160.0}) {
+    steps.push_back(RampByRate{4800, rate});
+    steps.push_back(RampByRate{3200, rate});
+  }
+  const RunResult result = run(Profile(steps), unit);
+  EXPECT_EQ(result.verdict, Verdict::fail);
+  EXPECT_THAT(failing(result), ElementsAre(FindingKind::press_ignored));
+  EXPECT_EQ(result.presses.at(0).refused, true);
+}
+
+TEST(StateJudge, OutsideTheRangeNothingMayChange) {
+  EXPECT_EQ(run(taken_at(2300, 3720)).presses.at(0).verdict, Verdict::pass);
+  PressedUnit unit;
+  unit.never_refuses = true;
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{2300, ns_per_s},
+                          Hold{2300, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                          Hold{2300, 500 * ns_per_ms}};
+  for (const double rate : {40.0, 160.0}) {
+    steps.push_back(RampByRate{4400, rate});
+    steps.push_back(RampByRate{1800, rate});
+  }
+  const RunResult result = run(Profile(steps), unit);
+  EXPECT_EQ(result.verdict, Verdict::fail);
+  EXPECT_THAT(failing(result), ElementsAre(FindingKind::press_not_refused));
+}
+
+TEST(StateJudge, AnotherRpmThanThatOfThePressIsMeasured) {
+  PressedUnit unit;
+  unit.takes_off_by = -40;
+  const RunResult result = run(taken_at(4210, 4180), unit);
+  EXPECT_EQ(result.verdict, Verdict::fail);
+  EXPECT_THAT(failing(result), ::testing::Contains(FindingKind::wrong_take));
+  EXPECT_NEAR(result.presses.at(0).taken_rpm, 4170, 3);
+}
+
+TEST(StateJudge, TooNearTheLimitOfTheRangeIsUndecided) {
+  const RunResult result = run(taken_at(5500, 5400));
+  EXPECT_EQ(result.presses.at(0).verdict, Verdict::undecided);
+  EXPECT_EQ(result.verdict, Verdict::undecided);
+}
+
+Profile power_cut(bool take) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{4000, ns_per_s},
+                          Hold{4000, 500 * ns_per_ms}};
+  if (take) {
+    steps.push_back(Press{"set", 200 * ns_per_ms});
+    steps.push_back(Hold{4000, 500 * ns_per_ms});
+    steps.push_back(RampByTime{3600, ns_per_s});
+    cross(steps, 4000);
+    steps.push_back(RampByTime{3950, ns_per_s});
+    steps.push_back(Hold{3950, 500 * ns_per_ms});
+  }
+  steps.push_back(PowerOff{2 * ns_per_s});
+  steps.push_back(Hold{take ? 3950.0 : 4000.0, 4 * ns_per_s});
+  steps.push_back(RampByTime{3300, ns_per_s});
+  cross(steps, take ? 3900 : 3720);
+  return Profile(steps);
+}
+
+TEST(StateJudge, AUnitWakesGreetsAndKeepsWhatItMust) {
+  for (const bool take : {false, true}) {
+    const RunResult result = run(power_cut(take));
+    for (const auto& f : result.findings) ADD_FAILURE() << f.message;
+    ASSERT_EQ(result.powers.size(), 1U);
+    EXPECT_EQ(result.powers[0].verdict, Verdict::pass) << result.powers[0].remark;
+    EXPECT_NEAR(result.powers[0].boot_ms, 700, 2);
+    EXPECT_NEAR(result.powers[0].greeted_ms, 600, 60);
+  }
+}
+
+TEST(StateJudge, WhatIsLostOverPowerIsOneFinding) {
+  PressedUnit unit;
+  unit.loses = true;
+  EXPECT_THAT(failing(run(power_cut(true), unit)), ElementsAre(FindingKind::settings_lost));
+}
+
+TEST(StateJudge, ASlowBootAndAWrongGreetingAreFound) {
+  PressedUnit slow;
+  slow.boots = 1700 * ns_per_ms;
+  EXPECT_THAT(failing(run(power_cut(false), slow)), ::testing::Contains(FindingKind::slow_boot));
+  PressedUnit wrong;
+  wrong.greets_wrong = true;
+  EXPECT_THAT(failing(run(power_cut(false), wrong)), ElementsAre(FindingKind::wrong_cue));
+}
+
+Profile dimming() {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{3650, ns_per_s},
+                          Hold{3650, 500 * ns_per_ms}};
+  for (int i = 0; i < 3; ++i) {
+    steps.push_back(Press{"glow", 200 * ns_per_ms});
+    steps.push_back(Hold{3650, 2 * ns_per_s});
+  }
+  return Profile(steps);
+}
+
+TEST(StateJudge, EachLevelIsMeasuredByTheLampsShareOfTime) {
+  const Gauge gauge = pressed_gauge();
+  const Profile profile = dimming();
+  const RunResult result = judged_pressed(gauge, profile, PressedUnit{}.watch(gauge, profile), false);
+  ASSERT_EQ(result.dims.size(), 3U);
+  for (const DimResult& row : result.dims) EXPECT_EQ(row.verdict, Verdict::pass) << row.remark << row.level;
+  PressedUnit never;
+  never.dims = false;
+  const RunResult undimmed = judged_pressed(gauge, profile, never.watch(gauge, profile), false);
+  EXPECT_NE(undimmed.verdict, Verdict::pass);
+}
+
+TEST(StateJudge, ThePeakCountsFromWhereItWasCleared) {
+  StateJudge judge(pressed_gauge(), {});
+  judge.rpm({Segment::Shape::constant, {0, 0}, 1, 6000, 0, 0, 0});
+  judge.pressed("high", ns_per_s, 100 * ns_per_ms);
+  judge.rpm({Segment::Shape::constant, {ns_per_s, 0}, 1, 3000, 0, 0, 0});
+  EXPECT_DOUBLE_EQ(judge.peak_rpm(2 * ns_per_s), 6000);
+  judge.pressed("high", 2 * ns_per_s, 100 * ns_per_ms);
+  judge.rpm({Segment::Shape::constant, {2 * ns_per_s, 0}, 1, 3100, 0, 0, 0});
+  EXPECT_DOUBLE_EQ(judge.peak_rpm(3 * ns_per_s), 3100);
+}
+
+// Any sequence of presses, cuts and ramps: a unit that does as its file says never fails, and one with a
+// fault of its buttons never passes what it did wrong.
+RC_GTEST_PROP(StateJudge, AgreesWithAPlainStateMachine, ()) {
+  const Gauge gauge = pressed_gauge();
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}};
+  const int events = *rc::gen::inRange(1, 5);
+  for (int i = 0; i < events; ++i) {
+    const double rpm = *rc::gen::inRange(2200, 5800);
+    steps.push_back(RampByTime{rpm, ns_per_s});
+    steps.push_back(Hold{rpm, 500 * ns_per_ms});
+    switch (*rc::gen::inRange(0, 4)) {
+      case 0: steps.push_back(PowerOff{*rc::gen::inRange(400, 3000) * ns_per_ms}); break;
+      case 1: steps.push_back(Press{"glow", 100 * ns_per_ms}); break;
+      default: steps.push_back(Press{"set", 200 * ns_per_ms}); break;
+    }
+    steps.push_back(Hold{rpm, *rc::gen::inRange(200, 4000) * ns_per_ms});
+    for (int k = *rc::gen::inRange(0, 3); k > 0; --k)
+      steps.push_back(RampByRate{static_cast<double>(*rc::gen::inRange(2000, 6000)), 300});
+  }
+  const Profile profile(steps);
+  PressedUnit unit;
+  unit.dims =
+      false;  // a lamp dimmed for less than three cycles is a matter of the dimming filter's own tests
+  unit.response = *rc::gen::inRange(0, 115) * ns_per_ms;
+  unit.boots = *rc::gen::inRange(200, 1500) * ns_per_ms;
+  const RunResult healthy = judged_pressed(gauge, profile, unit.watch(gauge, profile), false);
+  for (const Finding& f : healthy.findings) RC_LOG() << f.message << "\n";
+  RC_ASSERT(failing(healthy).empty());
+  RC_ASSERT(healthy.verdict != Verdict::fail);
+}
+
+}  // namespace
+}  // namespace tachproof
