@@ -5,14 +5,14 @@
 namespace tachproof {
 namespace {
 
-constexpr Range any_rpm{0, Profile::max_rpm};
-constexpr Range per_cent{0, 100, true};
-constexpr std::size_t buttons_at_most = 16, levels_at_most = 32;
+constexpr Range take_range{0, Profile::max_rpm};
+constexpr Range level_range{0, 100, true};
+constexpr std::size_t most_buttons = 16, most_levels = 32;
 
 class ButtonsReader {
  public:
-  ButtonsReader(Gauge& gauge, const NotePlace& note, ErrorList& errors)
-      : gauge_(gauge), note_(note), errors_(errors) {}
+  ButtonsReader(Gauge& gauge, bool windows_sound, const NotePlace& note, ErrorList& errors)
+      : gauge_(gauge), windows_sound_(windows_sound), note_(note), errors_(errors) {}
 
   void read(const YamlNode& node) {
     path_ = "buttons[" + std::to_string(gauge_.buttons.size()) + "]";
@@ -37,12 +37,12 @@ class ButtonsReader {
   TakeRpm take(Mapping& m) {
     TakeRpm take;
     std::string boundary;
-    if (m.name("boundary", boundary, Need::must))
+    if (m.name("boundary", boundary, Need::must) && windows_sound_)
       take.boundary = boundary_named(m.place("boundary"), boundary);
     if (const YamlNode* allowed = m.any("allowed", Need::must)) {
       Mapping a(*allowed, errors_, "what a take allows");
-      a.number("from", take.lowest_rpm, any_rpm, Need::must);
-      a.number("to", take.highest_rpm, any_rpm, Need::must);
+      a.number("from", take.lowest_rpm, take_range, Need::must);
+      a.number("to", take.highest_rpm, take_range, Need::must);
       a.finish();
     }
     note_(path_ + ".boundary", m.place("boundary"));
@@ -69,17 +69,18 @@ class ButtonsReader {
 
   Dim dim(Mapping& m) {
     Dim dim;
-    if (const YamlNode* levels = m.list("levels", Need::must, levels_at_most))
+    if (const YamlNode* levels = m.list("levels", Need::must, most_levels))
       for (const YamlNode* item : levels->items) {
         double level = 100;
         note_(path_ + ".levels[" + std::to_string(dim.levels.size()) + "]", item->at);
-        if (read_number(*item, "a level", level, per_cent, errors_)) dim.levels.push_back(level / 100);
+        if (read_number(*item, "a level", level, level_range, errors_)) dim.levels.push_back(level / 100);
       }
     note_(path_ + ".levels", m.place("levels"));
     return dim;
   }
 
   Gauge& gauge_;
+  bool windows_sound_;
   const NotePlace& note_;
   ErrorList& errors_;
   std::string path_;
@@ -87,12 +88,13 @@ class ButtonsReader {
 
 }  // namespace
 
-void read_buttons(const YamlNode& list, Gauge& gauge, const NotePlace& note, ErrorList& errors) {
-  if (list.items.size() > buttons_at_most) {
+void read_buttons(const YamlNode& list, Gauge& gauge, bool windows_sound, const NotePlace& note,
+                  ErrorList& errors) {
+  if (list.items.size() > most_buttons) {
     errors.add(list.at, std::to_string(list.items.size()) + " buttons", "at most 16");
     return;
   }
-  for (const YamlNode* node : list.items) ButtonsReader(gauge, note, errors).read(*node);
+  for (const YamlNode* node : list.items) ButtonsReader(gauge, windows_sound, note, errors).read(*node);
 }
 
 }  // namespace tachproof

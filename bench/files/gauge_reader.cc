@@ -84,7 +84,8 @@ class GaugeReader {
     part("buttons", [&] {
       if (const YamlNode* node = file.list("buttons", Need::may))
         read_buttons(
-            *node, gauge_, [this](const std::string& path, Place at) { note(path, at); }, errors_);
+            *node, gauge_, !broken_.contains("windows"),
+            [this](const std::string& path, Place at) { note(path, at); }, errors_);
     });
     part("power_up", [&] {
       if (const YamlNode* node = file.any("power_up", Need::may)) power_up(*node);
@@ -425,7 +426,8 @@ class GaugeReader {
     for (const Problem& p : problems_of(gauge_)) {
       const std::string top = p.path.substr(0, p.path.find_first_of(".["));
       const bool of_windows = top == "deadband" || top == "buttons" || top == "power_up";
-      const bool follows = of_windows && (broken_.contains("windows") || broken_.contains("lamps"));
+      const bool follows = (of_windows && (broken_.contains("windows") || broken_.contains("lamps"))) ||
+                           (top == "power_up" && broken_.contains("buttons"));
       if (broken_.contains(top) || follows) continue;
       const auto found = places_.find(p.path);
       errors_.add(found != places_.end() ? found->second : places_[""], p.found, p.allowed);

@@ -1,5 +1,6 @@
 // A gauge as a gauge file: what load_gauge reads back as the same gauge, rpm to
-// a hundredth. Anchors are written as numbers, count-ins as windows.
+// a hundredth. Count-ins are written as windows; those of a gauge file, called count-in-1 and so on, are
+// refused under these names.
 #pragma once
 
 #include <string>

@@ -36,10 +36,11 @@ std::vector<Step> read_profile(const YamlNode& list, ErrorList& errors);
 Noise read_noise_keys(Mapping& block, const std::filesystem::path& folder, ErrorList& errors);
 // The lamps and the active level of a wiring, with a tach channel or without.
 Wiring read_wiring_keys(Mapping& block, bool with_tach, ErrorList& errors);
-// The buttons of a gauge whose windows are read. `note` is told where each of the core's paths is in the
-// file.
+// The buttons of a gauge whose windows are read; `windows_sound`: else boundaries are not looked up. `note`
+// is told where each of the core's paths is in the file.
 using NotePlace = std::function<void(const std::string& path, Place at)>;
-void read_buttons(const YamlNode& list, Gauge& gauge, const NotePlace& note, ErrorList& errors);
+void read_buttons(const YamlNode& list, Gauge& gauge, bool windows_sound, const NotePlace& note,
+                  ErrorList& errors);
 // A simulated unit's behaviour. `unit` may be null when its file is unsound:
 // then names in faults are not looked up.
 Behaviour read_behaviour(const YamlNode& node, const Gauge* unit, ErrorList& errors);

@@ -1,12 +1,14 @@
 #include "bench/record/gauge_json.h"
 
+#include <algorithm>
+
 #include "bench/record/json_values.h"
 
 namespace tachproof {
 namespace {
 
 // Far beyond what a gauge file may say; what is read may come from anywhere.
-constexpr double most_rpm = 1e6, most_hz = 1e6;
+constexpr double most_rpm = 1e6, most_hz = 1e6, most_v = 1e3;
 
 Sits sits_from(const std::string& text) {
   if (const std::optional<Sits> sits = sits_named(text)) return *sits;
@@ -64,6 +66,96 @@ Tolerance tolerance_from(const Json& json) {
   return t;
 }
 
+Json button_to_json(const Button& button, const Gauge& gauge) {
+  Json json = {{"name", text_to_json(button.name)}};
+  if (const auto* take = std::get_if<TakeRpm>(&button.does)) {
+    json["does"] = "take";
+    json["boundary"] = text_to_json(gauge.windows.at(take->boundary).name);
+    json["lowest_rpm"] = number_to_json(take->lowest_rpm);
+    json["highest_rpm"] = number_to_json(take->highest_rpm);
+  } else if (const auto* peak = std::get_if<ShowPeak>(&button.does)) {
+    json["does"] = "show-peak";
+    json["lasts_s"] = to_seconds(peak->lasts);
+  } else {
+    json["does"] = "dim";
+    json["levels"] = list_of(std::get<Dim>(button.does).levels, number_to_json);
+  }
+  return json;
+}
+
+Button button_from(const Json& json, const Gauge& gauge) {
+  Button button{text_from(json, "name"), {}};
+  const std::string does = text_from(json, "does");
+  if (does == "take") {
+    const std::string boundary = text_from(json, "boundary");
+    const auto window = std::find_if(gauge.windows.begin(), gauge.windows.end(),
+                                     [&](const Window& w) { return w.name == boundary; });
+    if (window == gauge.windows.end())
+      throw std::runtime_error("a button takes the rpm for a boundary that the gauge does not have");
+    button.does =
+        TakeRpm{static_cast<std::size_t>(window - gauge.windows.begin()),
+                setting_from(json, "lowest_rpm", most_rpm), setting_from(json, "highest_rpm", most_rpm)};
+  } else if (does == "show-peak") {
+    button.does = ShowPeak{wait_from(json, "lasts_s")};
+  } else if (does == "dim") {
+    Dim dim;
+    for (const Json& level : json.at("levels")) dim.levels.push_back(number_of(level, "a level", 1));
+    button.does = dim;
+  } else {
+    throw std::runtime_error("there is no button that does " + does);
+  }
+  return button;
+}
+
+Json power_up_to_json(const PowerUp& power_up) {
+  Json greets = nullptr;
+  if (power_up.greets)
+    greets = {{"steady", channels_to_json(power_up.greets->cue.steady)},
+              {"blinking", channels_to_json(power_up.greets->cue.blinking)},
+              {"lasts_s", to_seconds(power_up.greets->lasts)}};
+  return {{"boot_from_s", to_seconds(power_up.boot_from)},
+          {"boot_to_s", to_seconds(power_up.boot_to)},
+          {"greets", greets},
+          {"keeps", list_of(power_up.keeps, text_to_json)}};
+}
+
+PowerUp power_up_from(const Json& json, const Gauge& gauge) {
+  PowerUp power_up{wait_from(json, "boot_from_s"), wait_from(json, "boot_to_s")};
+  if (const Json& greets = json.at("greets"); !greets.is_null())
+    power_up.greets =
+        Greeting{Cue{channels_from(greets.at("steady"), gauge), channels_from(greets.at("blinking"), gauge)},
+                 wait_from(greets, "lasts_s")};
+  power_up.keeps = json.at("keeps").get<std::vector<std::string>>();
+  return power_up;
+}
+
+// Only what the gauge has: most have none of it, and runs that were stored before there was any have no
+// such keys.
+void add_buttons_and_power(const Gauge& gauge, Json& settings) {
+  if (!gauge.buttons.empty())
+    settings["buttons"] =
+        list_of(gauge.buttons, [&](const Button& button) { return button_to_json(button, gauge); });
+  if (gauge.power_up) settings["power_up"] = power_up_to_json(*gauge.power_up);
+  if (gauge.supply)
+    settings["supply"] = {{"lowest_v", number_to_json(gauge.supply->lowest_v)},
+                          {"highest_v", number_to_json(gauge.supply->highest_v)}};
+}
+
+// What a press makes of a gauge must be a gauge again, so these settings keep the rules of a file.
+void read_buttons_and_power(const Json& settings, Gauge& gauge) {
+  if (settings.contains("buttons"))
+    for (const Json& button : settings.at("buttons")) gauge.buttons.push_back(button_from(button, gauge));
+  if (settings.contains("power_up")) gauge.power_up = power_up_from(settings.at("power_up"), gauge);
+  if (settings.contains("supply"))
+    gauge.supply = SupplyRange{setting_from(settings.at("supply"), "lowest_v", most_v),
+                               setting_from(settings.at("supply"), "highest_v", most_v)};
+  if (gauge.buttons.empty() && !gauge.power_up && !gauge.supply) return;
+  const std::vector<Problem> wrong = problems_of(gauge);
+  if (!wrong.empty())
+    throw std::runtime_error("the gauge's " + wrong.front().path + " is " + wrong.front().found +
+                             "; allowed: " + wrong.front().allowed);
+}
+
 }  // namespace
 
 Json settings_to_json(const Gauge& gauge) {
@@ -87,14 +179,17 @@ Json settings_to_json(const Gauge& gauge) {
   Json blink = nullptr;
   if (gauge.blink)
     blink = {{"hz", number_to_json(gauge.blink->hz)}, {"duty", number_to_json(gauge.blink->duty)}};
-  return {{"name", text_to_json(gauge.name)},
-          {"pulses_per_rev", number_to_json(gauge.pulses_per_rev)},
-          {"anchors", anchors},
-          {"lamps", lamps},
-          {"windows", windows},
-          {"deadband", {{"rpm", number_to_json(gauge.deadband.rpm)}, {"sits", word(gauge.deadband.sits)}}},
-          {"blink", blink},
-          {"tolerance", tolerance_to_json(gauge.tolerance)}};
+  Json settings = {
+      {"name", text_to_json(gauge.name)},
+      {"pulses_per_rev", number_to_json(gauge.pulses_per_rev)},
+      {"anchors", anchors},
+      {"lamps", lamps},
+      {"windows", windows},
+      {"deadband", {{"rpm", number_to_json(gauge.deadband.rpm)}, {"sits", word(gauge.deadband.sits)}}},
+      {"blink", blink},
+      {"tolerance", tolerance_to_json(gauge.tolerance)}};
+  add_buttons_and_power(gauge, settings);
+  return settings;
 }
 
 Gauge settings_from_json(const Json& settings) {
@@ -116,6 +211,7 @@ Gauge settings_from_json(const Json& settings) {
   if (const Json& blink = settings.at("blink"); !blink.is_null())
     gauge.blink = Blink{setting_from(blink, "hz", most_hz), setting_from(blink, "duty", 1)};
   gauge.tolerance = tolerance_from(settings.at("tolerance"));
+  read_buttons_and_power(settings, gauge);
   return gauge;
 }
 

@@ -7,6 +7,7 @@
 #include "core/base/rpm.h"
 #include "core/base/text.h"
 #include "core/base/words.h"
+#include "core/gauge/button_words.h"
 #include "core/gauge/gauge.h"
 
 namespace tachproof {
@@ -46,6 +47,14 @@ class ButtonRules {
     problems_.push_back({std::move(path), std::move(found), std::move(allowed)});
   }
 
+  // Without what these rules are about: the rules of its windows are left.
+  static Gauge bare(Gauge gauge) {
+    gauge.buttons.clear();
+    gauge.power_up.reset();
+    gauge.supply.reset();
+    return gauge;
+  }
+
   void rule(const TakeRpm& take) {
     if (take.boundary == 0 || take.boundary >= gauge_.windows.size()) {
       problem(path_ + ".boundary", "no boundary", "a window that begins above 0 rpm");
@@ -62,10 +71,7 @@ class ButtonRules {
       return;
     }
     for (const double rpm : {take.lowest_rpm, take.highest_rpm}) {
-      Gauge taken = with_boundary_at(gauge_, take.boundary, rpm);
-      taken.buttons.clear();
-      taken.power_up.reset();
-      const std::vector<Problem> wrong = problems_of(taken);
+      const std::vector<Problem> wrong = problems_of(bare(with_boundary_at(gauge_, take.boundary, rpm)));
       if (wrong.empty()) continue;
       problem(path_ + ".allowed", number_text(rpm) + " rpm for boundary '" + window.name + "'",
               "rpm that keep all windows in order; at this one: " + wrong.front().found +
@@ -86,9 +92,9 @@ class ButtonRules {
     for (std::size_t i = 0; i < dim.levels.size(); ++i) {
       const std::string path = path_ + ".levels[" + std::to_string(i) + "]";
       if (!(dim.levels[i] > 0 && dim.levels[i] <= 1))
-        problem(path, number_text(100 * dim.levels[i]) + " %", "above 0, at most 100 % of full light");
+        problem(path, per_cent_text(dim.levels[i]) + " %", "above 0, at most 100 % of full light");
       else if (!levels.insert(dim.levels[i]).second)
-        problem(path, number_text(100 * dim.levels[i]) + " % again",
+        problem(path, per_cent_text(dim.levels[i]) + " % again",
                 "levels that differ: a press that changes nothing cannot be seen");
     }
   }
@@ -117,9 +123,12 @@ class ButtonRules {
       problem("power_up.greets.for", say_span(greeting.lasts), "above 0, at most 60 s");
     if ((greeting.cue.steady | greeting.cue.blinking) == 0)
       problem("power_up.greets.show", "no lamp", "at least one lamp; without a greeting leave 'greets' out");
-    Gauge greets = gauge_;
-    greets.buttons.clear();
-    greets.power_up.reset();
+    if (greeting.cue.blinking != 0 && !gauge_.blink) {
+      problem("power_up.greets.show", "a lamp that blinks, in a gauge without 'blink'",
+              "a 'blink' with hz and duty, because the greeting blinks");
+      return;
+    }
+    Gauge greets = bare(gauge_);
     greets.windows.front().cue = greeting.cue;
     for (const Problem& wrong : problems_of(greets))
       problem("power_up.greets.show", wrong.found, wrong.allowed);

@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+
+#include "core/gauge/buttons_change.h"
 
 namespace tachproof {
 namespace {
@@ -111,6 +114,8 @@ std::vector<NamedChange> number_changes(const Gauge& before, const Gauge& after)
       {"blink tolerance", "Hz", {was.blink_hz, is.blink_hz}},
       {"blink duty tolerance", "", {was.blink_duty, is.blink_duty}},
       {"signal lost after", "ms", {to_ms(was.signal_lost), to_ms(is.signal_lost)}}};
+  const std::vector<NamedChange> power = power_numbers(before, after);
+  all.insert(all.end(), power.begin(), power.end());
   std::erase_if(all, [](const NamedChange& n) { return !n.value.changed(); });
   return all;
 }
@@ -156,14 +161,17 @@ bool NumberChange::changed() const {
 }
 
 SettingsChange settings_change(const Gauge& before, const Gauge& after) {
+  std::vector<WindowChange> windows = window_changes(before, after);
+  std::vector<std::string> buttons = button_changes(before, after, windows);
   return {before.name,
           after.name,
-          window_changes(before, after),
+          std::move(windows),
           anchor_changes(before, after),
           number_changes(before, after),
           before.deadband.sits,
           after.deadband.sits,
-          lamp_changes(before, after)};
+          lamp_changes(before, after),
+          std::move(buttons)};
 }
 
 }  // namespace tachproof

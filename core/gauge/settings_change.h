@@ -43,7 +43,8 @@ struct SettingsChange {
   std::vector<NamedChange> anchors;   // only those that changed, were added or are gone
   std::vector<NamedChange> numbers;   // the same for deadband, blink, tolerance, ...
   Sits sits_before = Sits::below, sits_after = Sits::below;
-  std::vector<std::string> lamps;  // one sentence for each difference
+  std::vector<std::string> lamps;    // one sentence for each difference
+  std::vector<std::string> buttons;  // the same for buttons, power-up and supply
 };
 
 SettingsChange settings_change(const Gauge& before, const Gauge& after);

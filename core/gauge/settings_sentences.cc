@@ -143,6 +143,7 @@ void say_unchanged(const SettingsChange& change, std::vector<std::string>& said)
   std::vector<std::string> everywhere;
   for (const NamedChange& n : change.numbers) everywhere.push_back(n.name);
   if (change.sits_before != change.sits_after) everywhere.push_back("where the deadband sits");
+  if (!change.buttons.empty()) everywhere.push_back("buttons and power");
   const std::string but = everywhere.empty() ? "" : "apart from " + listed(everywhere) + ", ";
   bool below = false, above = false;
   for (const WindowChange& w : change.windows) {
@@ -164,6 +165,7 @@ std::vector<std::string> sentences(const SettingsChange& change) {
   say_anchors(change, said);
   say_windows(change, said);
   say_numbers(change, said);
+  said.insert(said.end(), change.buttons.begin(), change.buttons.end());
   if (!said.empty()) say_unchanged(change, said);
   return said;
 }

@@ -25,7 +25,7 @@ ScenarioFile scenario_of(const std::string& text) {
 
 TEST(ScenarioFile, GivesEveryStepItsNumbers) {
   const ScenarioFile s = scenario_of(case_text("scenario", "Every step there is"));
-  ASSERT_EQ(s.steps.size(), 12U);
+  ASSERT_EQ(s.steps.size(), 15U);
   EXPECT_EQ(std::get<Hold>(s.steps[0]).rpm, 2000);
   EXPECT_EQ(std::get<Hold>(s.steps[0]).lasts, 500 * ns_per_ms);
   EXPECT_EQ(std::get<RampByRate>(s.steps[1]).to_rpm, 8200);
@@ -42,20 +42,27 @@ TEST(ScenarioFile, GivesEveryStepItsNumbers) {
   EXPECT_EQ(std::get<Press>(s.steps[5]).lasts, 200 * ns_per_ms);
   EXPECT_EQ(std::get<Press>(s.steps[6]).action, "on");
   EXPECT_EQ(std::get<Press>(s.steps[6]).lasts, 100 * ns_per_ms);
-  const Ask peak = std::get<Ask>(s.steps[7]);
+  EXPECT_EQ(std::get<PowerOff>(s.steps[7]).lasts, 2 * ns_per_s);
+  EXPECT_EQ(std::get<Supply>(s.steps[8]).from_v, 9);
+  EXPECT_EQ(std::get<Supply>(s.steps[8]).to_v, 9);
+  EXPECT_EQ(std::get<Supply>(s.steps[8]).lasts, 2 * ns_per_s);
+  EXPECT_EQ(std::get<Supply>(s.steps[9]).from_v, 12.5);
+  EXPECT_EQ(std::get<Supply>(s.steps[9]).to_v, 9);
+  EXPECT_EQ(std::get<Supply>(s.steps[9]).lasts, 500 * ns_per_ms);
+  const Ask peak = std::get<Ask>(s.steps[10]);
   EXPECT_EQ(peak.question, "Peak shown on the dial, rpm?");
   EXPECT_EQ(peak.wants, Ask::Wants::peak);
   EXPECT_EQ(peak.within, 10);
-  const Ask number = std::get<Ask>(s.steps[8]);
+  const Ask number = std::get<Ask>(s.steps[11]);
   EXPECT_EQ(number.wants, Ask::Wants::number);
   EXPECT_EQ(number.number, 8200);
   EXPECT_EQ(number.within, 0);
-  const Ask text = std::get<Ask>(s.steps[9]);
+  const Ask text = std::get<Ask>(s.steps[12]);
   EXPECT_EQ(text.wants, Ask::Wants::text);
   EXPECT_EQ(text.text, "ready");
-  const Ask quoted = std::get<Ask>(s.steps[10]);
+  const Ask quoted = std::get<Ask>(s.steps[13]);
   EXPECT_EQ(quoted.wants, Ask::Wants::peak);  // as JSON has to write it
-  const Repeat repeat = std::get<Repeat>(s.steps[11]);
+  const Repeat repeat = std::get<Repeat>(s.steps[14]);
   EXPECT_EQ(repeat.times, 3);
   ASSERT_EQ(repeat.steps.size(), 2U);
   EXPECT_EQ(std::get<Hold>(repeat.steps[0]).lasts, 3600 * ns_per_s);
