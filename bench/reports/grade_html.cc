@@ -101,7 +101,7 @@ std::string table_of(const Grade& grade, Verdict verdict, const char* title) {
   for (const GradedFault& fault : grade.faults)
     if (fault.verdict == verdict)
       rows += fmt::format("<tr><td>{}</td><td class=\"m\">{}</td></tr>\n",
-                          escaped(describe(fault.listed.fault, grade.gauge)), escaped(fault.why));
+                          escaped(describe(fault.listed.fault, grade.gauge)), escaped(fault.why.clause));
   return fmt::format(
       "<h2>{}</h2>\n<div class=\"scroll\"><table><thead><tr><th>the unit's fault</th><th>why</th></tr>"
       "</thead>\n<tbody>{}</tbody></table></div>\n",
