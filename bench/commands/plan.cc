@@ -102,7 +102,7 @@ class PlanCommand : public Command {
       if (fault.verdict != Verdict::fail)
         out["left"].push_back({{"fault", fault_json(fault.listed.fault, plan.grade.gauge)},
                                {"text", text_to_json(describe(fault.listed.fault, plan.grade.gauge))},
-                               {"why", text_to_json(fault.why)}});
+                               {"why", text_to_json(fault.why.clause)}});
     std::puts(json_text(out, 2).c_str());
   }
 
@@ -115,8 +115,9 @@ class PlanCommand : public Command {
     for (const std::string& line : wrapped(text, columns)) fmt::print("{}\n", line);
     for (const GradedFault& fault : plan.grade.faults) {
       if (fault.verdict == Verdict::fail) continue;
-      for (const std::string& line : wrapped(
-               "not caught: " + describe(fault.listed.fault, plan.grade.gauge) + ": " + fault.why, columns))
+      for (const std::string& line :
+           wrapped("not caught: " + describe(fault.listed.fault, plan.grade.gauge) + ": " + fault.why.clause,
+                   columns))
         fmt::print("{}\n", line);
     }
   }

@@ -138,7 +138,7 @@ std::string drifts_html(const std::vector<Drift>& drifts) {
 
 // One row a boundary: a dot a unit, the mean and one s to either side.
 std::string spread_drawing(const std::vector<const Spread*>& rows) {
-  constexpr double names = 200, end = 690, row = 26;
+  constexpr double names = 170, end = 385, row = 26;  // narrow: read on a phone too
   double lowest = 0, highest = 0;
   for (const Spread* s : rows) {
     if (std::isfinite(s->tolerance_rpm)) highest = std::max(highest, s->tolerance_rpm);
@@ -149,7 +149,7 @@ std::string spread_drawing(const std::vector<const Spread*>& rows) {
   }
   const Scale x = deviation_scale(std::min(lowest, -highest), highest, not_measured, names, end);
   const double bottom = top + row * static_cast<double>(rows.size());
-  const Ticks ticks = round_ticks(x.from, x.to, 7);
+  const Ticks ticks = round_ticks(x.from, x.to, 5);
   std::string inside;
   for (const double value : ticks.values)
     inside += svg_line({x(value), top}, {x(value), bottom}, "grid") +
@@ -159,7 +159,7 @@ std::string spread_drawing(const std::vector<const Spread*>& rows) {
   double y = top + row / 2;
   for (const Spread* s : rows) {
     inside +=
-        svg_text({names - 8, y + 4}, shortened(name_of(s->boundary, s->direction), 28), "small", Anchor::end);
+        svg_text({names - 8, y + 4}, shortened(name_of(s->boundary, s->direction), 26), "small", Anchor::end);
     if (std::isfinite(s->tolerance_rpm)) {
       const double from = x(-s->tolerance_rpm);
       inside += svg_rect({from, y - 9}, x(s->tolerance_rpm) - from, 18, "within");
@@ -174,7 +174,7 @@ std::string spread_drawing(const std::vector<const Spread*>& rows) {
     for (const double value : s->deviations_rpm) inside += svg_rect({x(value) - 3, y - 5}, 6, 6, "point");
     y += row;
   }
-  return svg(700, bottom + 26, "spread of the units over each boundary", inside);
+  return svg(400, bottom + 26, "spread of the units over each boundary", inside);
 }
 
 std::string spread_row(const Spread& s) {
@@ -206,9 +206,11 @@ std::string spreads_html(const std::vector<Spread>& spreads) {
     for (; i < spreads.size() && spreads[i].gauge == first.gauge && spreads[i].simulated == first.simulated;
          ++i)
       rows.push_back(&spreads[i]);
-    html += "<h3>" + escaped(first.gauge) + (first.simulated ? ": SIMULATED units" : "") + "</h3>\n<figure>" +
+    html += "<h3>" + escaped(first.gauge) + (first.simulated ? ": SIMULATED units" : "") +
+            "</h3>\n<figure>"
+            "<div class=\"scroll narrow\">" +
             spread_drawing(rows) +
-            "</figure>\n<div class=\"scroll\"><table>\n<thead><tr><th>boundary</th><th></th><th "
+            "</div></figure>\n<div class=\"scroll\"><table>\n<thead><tr><th>boundary</th><th></th><th "
             "class=\"n\">units</th>"
             "<th class=\"n\">mean, rpm</th><th class=\"n\">s, rpm</th><th class=\"n\">allowed, rpm</th>"
             "<th class=\"n\">Cpk</th><th class=\"n\">95 %</th><th class=\"n\">left "

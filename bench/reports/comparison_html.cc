@@ -108,18 +108,18 @@ std::string settings_drawing(const ComparisonRecord& record) {
 
 // Every row with numbers: observed minus expected, in units of its uncertainty.
 std::string agreement_drawing(const Comparison& comparison) {
-  constexpr double row = 15, top = 24, label = 250, most = 5;
+  constexpr double row = 17, top = 24, label = 200, end_x = 335, whole = 420,
+                   most = 5;  // read on a phone too
   std::vector<const ComparisonItem*> rows;
   for (const ComparisonItem& i : comparison.items)
     if (std::isfinite(i.e_n)) rows.push_back(&i);
   if (rows.empty()) return "";
   const double height = top + row * static_cast<double>(rows.size()) + 22;
-  const Scale x{-most - 0.5, most + 0.5, label, width - 110};
+  const Scale x{-most - 0.5, most + 0.5, label, end_x};
   std::string svg = fmt::format(
-      "<div class=\"scroll\"><svg viewBox=\"0 0 {} {}\" role=\"img\"><title>Observed minus expected change, "
-      "in units "
-      "of its uncertainty</title>\n",
-      width, height);
+      "<div class=\"scroll narrow\"><svg viewBox=\"0 0 {} {}\" role=\"img\"><title>Observed minus expected "
+      "change, in units of its uncertainty</title>\n",
+      whole, height);
   const double end = height - 22;
   svg += svg_rect({x(-1), top - 6}, x(1) - x(-1), end - top + 6, "band");
   for (const double limit : {-comparison.en_limit, comparison.en_limit})
@@ -130,7 +130,7 @@ std::string agreement_drawing(const Comparison& comparison) {
     const double score = (i->observed_change - i->expected_change) / i->uncertainty;
     const double at = x(std::clamp(score, -most, most));
     svg +=
-        svg_text({label - 8, y + 4}, shortened(i->boundary + " " + row_title(*i), 38), "small", Anchor::end);
+        svg_text({label - 8, y + 4}, shortened(i->boundary + " " + row_title(*i), 32), "small", Anchor::end);
     svg += svg_line({x.start, y}, {x.end, y}, "grid");
     svg += svg_rect({at - 3.5, y - 3.5}, 7, 7, i->word == ChangeWord::as_intended ? "point" : "mark");
     if (i->word != ChangeWord::as_intended)
@@ -138,7 +138,7 @@ std::string agreement_drawing(const Comparison& comparison) {
                       "strong");
     y += row;
   }
-  for (int tick = -5; tick <= 5; ++tick)
+  for (int tick = -4; tick <= 4; tick += 2)
     svg += svg_text({x(tick), height - 6}, std::to_string(tick), "small", Anchor::middle);
   return svg + "</svg></div>\n";
 }
@@ -206,7 +206,7 @@ std::string comparison_html(const ComparisonRecord& record) {
   body += "<h2>After</h2>\n" + run_facts(record.after, record.after_name);
   if (!comparison.notes.empty()) body += "<h2>Notes</h2>\n" + list_html(comparison.notes);
   std::vector<std::string> said = sentences(settings_change(record.before.gauge, record.after.gauge));
-  if (said.empty()) said.push_back("nothing: the settings are the same");
+  if (said.empty()) said.emplace_back("nothing: the settings are the same");
   body += "<h2>What should change</h2>\n" + list_html(said) + "<figure>" + settings_drawing(record) +
           "<figcaption>What the settings demand of each lamp. Thick lines: boundaries that "
           "move.</figcaption></figure>\n";

@@ -207,9 +207,11 @@ std::string deadband_html(const DeadbandRecord& record) {
       "width anew. "
       "The closed form is drawn where one holds.</p>\n<figure>{}</figure>\n<p>At the gauge's own deadband of "
       "{} "
-      "rpm: {}.</p>\n<h2>All boundaries</h2>\n<figure>{}</figure>\n<table><thead><tr><th>boundary</th>"
-      "<th class=\"n\">rpm</th><th class=\"n\">smallest width, rpm</th><th class=\"n\">missing and doubled "
-      "pulses, changes per minute</th></tr></thead>\n<tbody>{}</tbody></table>\n",
+      "rpm: {}.</p>\n<h2>All boundaries</h2>\n<figure>{}</figure>\n<div class=\"scroll "
+      "narrow\"><table><thead><tr>"
+      "<th>boundary</th><th class=\"n\">rpm</th><th class=\"n budget\">smallest width, rpm</th><th class=\"n "
+      "budget\">missing and doubled pulses, changes per minute</th></tr></thead>\n<tbody>{}</tbody></table>"
+      "</div>\n",
       escaped(record.gauge.name), escaped(deadband_answer(record)), escaped(record.noise),
       record.study.simulated_minutes, record.ask.seed, escaped(record.reading),
       escaped(decisive(record).boundary), chart_svg(decisive_chart(record)),

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string>
+#include <string_view>
 
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
@@ -14,8 +16,10 @@
 namespace tachproof {
 namespace {
 
-constexpr double width = 600, left = 112, right = 370;  // narrow: read on a phone too
-constexpr double top = 26, row_height = 21, gap = 8;
+// Narrow, so that it is read on a phone too: a line with the boundary's name and what did not pass,
+// below it a line each for rising and falling.
+constexpr double width = 380, left = 6, right = 238, numbers = 250;
+constexpr double top = 26, name_height = 21, row_height = 21, gap = 6;
 constexpr std::size_t most_drawn = 120;  // boundaries and directions
 
 class Deviations {
@@ -33,8 +37,8 @@ class Deviations {
 
   std::string draw() {
     const double bottom = y_of(shown_ - 1) + row_height;
-    band(bottom);
     for (std::size_t i = 0; i < shown_; ++i) row(i);
+    axis(bottom);
     return fmt::format(
         "<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"deviation of every threshold from its nominal "
         "rpm, with its uncertainty and the tolerance\">\n{}</svg>\n",
@@ -44,11 +48,14 @@ class Deviations {
  private:
   const std::vector<BoundaryResult>& rows() const { return record_.result.boundaries; }
 
-  // Rising and falling of one boundary stand together.
+  bool begins_group(std::size_t i) const { return i == 0 || rows()[i - 1].boundary != rows()[i].boundary; }
+
+  // The upper edge of a row: below the name of its boundary.
   double y_of(std::size_t i) const {
     std::size_t groups = 0;
-    for (std::size_t k = 1; k <= i; ++k) groups += rows()[k].boundary != rows()[k - 1].boundary;
-    return top + row_height * static_cast<double>(i) + gap * static_cast<double>(groups);
+    for (std::size_t k = 0; k <= i; ++k) groups += begins_group(k);
+    return top + row_height * static_cast<double>(i) + name_height * static_cast<double>(groups) +
+           gap * static_cast<double>(groups - 1);
   }
 
   static double furthest(const BoundaryResult& b) {
@@ -62,11 +69,8 @@ class Deviations {
     return most;
   }
 
-  void band(double bottom) {
-    const double from = scale_(-tolerance_), to = scale_(tolerance_);
-    svg_ += svg_rect({from, top - 8}, to - from, bottom - top + 12, "band");
-    svg_ += svg_line({scale_(0), top - 8}, {scale_(0), bottom + 4}, "rising");
-    svg_ += svg_text({(from + to) / 2, 12}, fmt::format("allowed: ± {} rpm", fixed(tolerance_, 1)), "small",
+  void axis(double bottom) {
+    svg_ += svg_text({scale_(0), 12}, fmt::format("allowed: ± {} rpm", fixed(tolerance_, 1)), "small",
                      Anchor::middle);
     const Ticks ticks = round_ticks(scale_.from, scale_.to, 5);
     for (const double value : ticks.values) {
@@ -75,16 +79,46 @@ class Deviations {
           svg_text({scale_(value), bottom + 22}, with_sign(value, ticks.decimals), "small", Anchor::middle);
     }
     svg_ += svg_line({left, bottom + 4}, {right, bottom + 4}, "axis");
-    svg_ += svg_text({right + 12, bottom + 22}, "deviation, rpm", "small");
+    svg_ += svg_text({numbers, bottom + 22}, "deviation, rpm", "small");
   }
 
   double within(double rpm) const { return std::clamp(scale_(rpm), left, right); }
 
+  // "falling FAIL", "UNDECIDED" when both are: empty when all is well or was not asked.
+  std::string not_passed(std::size_t first) const {
+    std::string words;
+    std::size_t all = 0, wrong = 0;
+    std::string_view direction;
+    for (std::size_t i = first; i < shown_ && (i == first || !begins_group(i)); ++i) {
+      const BoundaryResult& b = rows()[i];
+      ++all;
+      if (b.verdict == Verdict::pass || (!b.asked && b.verdict == Verdict::undecided)) continue;
+      const std::string verdict = shouted(b.verdict);
+      if (wrong++ == 0)
+        words = verdict;
+      else if (words != verdict)
+        words += ", " + verdict;
+      direction = word(b.direction);
+    }
+    return wrong == 0 || wrong == all ? words : std::string(direction) + " " + words;
+  }
+
+  // The name of a boundary, and what is allowed behind its rows.
+  void head(std::size_t i) {
+    const double y = y_of(i);
+    svg_ += svg_text({left, y - 5}, shortened(printable(rows()[i].boundary), 24), "strong");
+    if (!tells_findings(record_)) svg_ += svg_text({width - 2, y - 5}, not_passed(i), "strong", Anchor::end);
+    std::size_t last = i;
+    while (last + 1 < shown_ && !begins_group(last + 1)) ++last;
+    const double from = scale_(-tolerance_), to = scale_(tolerance_), end = y_of(last) + row_height - 2;
+    svg_ += svg_rect({from, y - 1}, to - from, end - y + 1, "band");
+    svg_ += svg_line({scale_(0), y - 1}, {scale_(0), end}, "rising");
+  }
+
   void row(std::size_t i) {
+    if (begins_group(i)) head(i);
     const BoundaryResult& b = rows()[i];
     const double y = y_of(i) + row_height / 2 - 2;
-    if (i == 0 || rows()[i - 1].boundary != b.boundary)
-      svg_ += svg_text({4, y + 4}, shortened(printable(b.boundary), 13), "strong");
     const double off = b.threshold_rpm - b.nominal_rpm, u = b.expanded_uncertainty_rpm;
     std::string text;
     if (std::isfinite(off)) {
@@ -103,14 +137,17 @@ class Deviations {
       const double to =
           std::isfinite(b.between_rpm->high_rpm) ? b.between_rpm->high_rpm - b.nominal_rpm : scale_.to;
       svg_ += svg_rect({within(from), y - 4}, std::max(2.0, within(to) - within(from)), 8, "allowed");
-      text = between_words(*b.between_rpm);
+      text = range_words(*b.between_rpm);
     } else {
       text = "not measured";
     }
-    svg_ += svg_text({right + 12, y + 4}, text, "small");
-    if (!b.asked && b.verdict == Verdict::undecided) return;
-    if (b.verdict != Verdict::pass && !tells_findings(record_))
-      svg_ += svg_text({width - 4, y + 4}, shouted(b.verdict), "strong", Anchor::end);
+    svg_ += svg_text({numbers, y + 4}, text, "small");
+  }
+
+  // "3300.0 to 3579.8": there is no room for a sentence.
+  static std::string range_words(const RpmBetween& between) {
+    if (!std::isfinite(between.low_rpm) || !std::isfinite(between.high_rpm)) return between_words(between);
+    return fixed(between.low_rpm, 1) + " to " + fixed(between.high_rpm, 1);
   }
 
   const RunRecord& record_;
@@ -130,7 +167,7 @@ std::string deviations_html(const RunRecord& record) {
       "Threshold less nominal rpm, with its U (95 %). Grey: what is allowed. Triangles up: rising; down: "
       "falling. A box: the threshold lies somewhere in it.";
   if (shown < rows.size()) caption += fmt::format(" {} of {} rows are drawn.", shown, rows.size());
-  return "<figure class=\"deviations\"><div class=\"scroll\">" + Deviations(record, shown).draw() +
+  return "<figure class=\"deviations\"><div class=\"scroll narrow\">" + Deviations(record, shown).draw() +
          "</div>\n<figcaption>" + caption + "</figcaption></figure>\n";
 }
 

@@ -13,7 +13,7 @@
 namespace tachproof {
 namespace {
 
-constexpr double width = 760, left = 300, right = 640, rung = 34, top = 40;
+constexpr double width = 400, left = 78, right = 268, rung = 46, top = 40;  // narrow: read on a phone too
 constexpr std::size_t most_drawn = 120;
 
 // Windows as a ladder, the highest on top; at each boundary the shifts that are not noticed, as a
@@ -54,12 +54,12 @@ class Ladder {
   void window(std::size_t w) {
     const Window& window = grade_.gauge.windows[w];
     const double y = y_of(w);
-    svg_ += svg_text({4, y + 15}, shortened(printable(window.name), 16), "strong");
-    svg_ += svg_text({4, y + 28}, shortened(printable(grade_.gauge.describe(window.cue)), 44), "small");
+    svg_ += svg_text({4, y + 16}, shortened(printable(window.name), 30), "strong");
+    svg_ += svg_text({4, y + 29}, shortened(printable(grade_.gauge.describe(window.cue)), 60), "small");
     if (w == 0) return;
     const double foot = y + rung;
-    svg_ += svg_line({4, foot}, {right, foot}, "grid");
-    svg_ += svg_text({left - 8, foot - 3}, number_text(window.from_rpm) + " rpm", "small", Anchor::end);
+    svg_ += svg_line({left, foot}, {right, foot}, "grid");
+    svg_ += svg_text({left - 8, foot + 4}, number_text(window.from_rpm) + " rpm", "small", Anchor::end);
     const NoticedShift *up = shift(w, true), *down = shift(w, false);
     if (up == nullptr && down == nullptr) return;
     const double high = up != nullptr && std::isfinite(up->rpm) ? up->rpm : INFINITY;
@@ -80,7 +80,7 @@ class Ladder {
 
   void axis(double bottom) {
     svg_ += svg_line({left, bottom + 4}, {right, bottom + 4}, "axis");
-    const Ticks ticks = round_ticks(scale_.from, scale_.to, 7);
+    const Ticks ticks = round_ticks(scale_.from, scale_.to, 5);
     for (const double value : ticks.values) {
       svg_ += svg_line({scale_(value), bottom + 4}, {scale_(value), bottom + 9}, "axis");
       svg_ +=
@@ -101,9 +101,10 @@ std::string table_of(const Grade& grade, Verdict verdict, const char* title) {
   for (const GradedFault& fault : grade.faults)
     if (fault.verdict == verdict)
       rows += fmt::format("<tr><td>{}</td><td class=\"m\">{}</td></tr>\n",
-                          escaped(describe(fault.listed.fault, grade.gauge)), escaped(fault.why));
+                          escaped(describe(fault.listed.fault, grade.gauge)), escaped(fault.why.clause));
   return fmt::format(
-      "<h2>{}</h2>\n<div class=\"scroll\"><table><thead><tr><th>the unit's fault</th><th>why</th></tr>"
+      "<h2>{}</h2>\n<div class=\"scroll stacked\"><table><thead><tr><th>the unit's "
+      "fault</th><th>why</th></tr>"
       "</thead>\n<tbody>{}</tbody></table></div>\n",
       title, rows);
 }
@@ -137,7 +138,7 @@ std::string grade_html(const Grade& grade) {
                         scenario.why.empty() ? "" : ", " + escaped(scenario.why));
   body += fmt::format("<p>Bench: {}. All units were simulated.</p>\n", escaped(grade.rig));
   if (grade.gauge.windows.size() <= most_drawn && !grade.shifts.empty())
-    body += "<figure><div class=\"scroll\">" + Ladder(grade).draw() +
+    body += "<figure><div class=\"scroll narrow\">" + Ladder(grade).draw() +
             "</div>\n<figcaption>The windows of the gauge, the highest on top. At the foot of each, the box "
             "holds the shifts of its boundary that are not noticed; what is beyond it fails. Grey: what the "
             "tolerance allows.</figcaption></figure>\n";

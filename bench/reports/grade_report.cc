@@ -22,14 +22,36 @@ void add_wrapped(std::string& text, const std::string& sentence, std::size_t col
   for (const std::string& line : wrapped(sentence, columns - indent.size())) text += indent + line + "\n";
 }
 
+// Faults with one reason stand together below it, in the order of the first of each.
 void add_those(std::string& text, const Grade& grade, Verdict verdict, const char* title,
                std::size_t columns) {
-  if (grade.count(verdict) == 0) return;
-  text += fmt::format("\n{}\n", title);
+  std::vector<std::vector<const GradedFault*>> groups;
   for (const GradedFault& fault : grade.faults) {
     if (fault.verdict != verdict) continue;
-    add_wrapped(text, describe(fault.listed.fault, grade.gauge) + ":", columns, "  ");
-    add_wrapped(text, fault.why, columns, "    ");
+    const auto group = std::find_if(groups.begin(), groups.end(), [&](const auto& members) {
+      return members.front()->why.shared == fault.why.shared;
+    });
+    if (group == groups.end())
+      groups.push_back({&fault});
+    else
+      group->push_back(&fault);
+  }
+  if (!groups.empty()) text += fmt::format("\n{}\n", title);
+  for (const std::vector<const GradedFault*>& members : groups) {
+    if (members.size() == 1) {
+      add_wrapped(text, describe(members[0]->listed.fault, grade.gauge) + ":", columns, "  ");
+      add_wrapped(text, members[0]->why.clause, columns, "    ");
+      continue;
+    }
+    add_wrapped(text, fmt::format("{} faults, because {}", members.size(), members[0]->why.shared), columns,
+                "  ");
+    for (const GradedFault* const fault : members) {
+      const std::string own = fault->why.own.empty() ? "" : ": " + fault->why.own;
+      std::string lines;
+      add_wrapped(lines, describe(fault->listed.fault, grade.gauge) + own, columns, "      ");
+      lines[4] = '-';
+      text += lines;
+    }
   }
 }
 
@@ -154,7 +176,7 @@ std::string grade_json(const Grade& grade) {
              {"verdict", word(fault.verdict)},
              {"at_s", caught ? Json(to_seconds(fault.at)) : Json(nullptr)}};
     if (caught) one["scenario"] = text_to_json(fault.scenario);
-    if (!caught) one["why"] = text_to_json(fault.why);
+    if (!caught) one["why"] = text_to_json(fault.why.clause);
     if (fault.listed.sized()) one["smallest_caught"] = number_to_json(fault.smallest);
     if (!fault.listed.same_as.empty())
       one["same_as"] =

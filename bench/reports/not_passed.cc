@@ -66,7 +66,7 @@ class NotPassed {
     if (rows_.empty()) return "";
     std::string html =
         "<h2>What did not pass</h2>\n<div class=\"scroll "
-        "narrow\"><table>\n<thead><tr><th>where</th><th>what</th>"
+        "stacked\"><table>\n<thead><tr><th>where</th><th>what</th>"
         "<th>verdict</th><th>measured</th></tr></thead>\n<tbody>\n" +
         rows_ + "</tbody></table></div>\n";
     if (all_ > most_shown)

@@ -35,12 +35,14 @@ dd { margin: 0; overflow-wrap: anywhere; }
 code { font: .8rem/1.35 "DejaVu Sans Mono", Consolas, Menlo, monospace; overflow-wrap: anywhere; }
 .scroll { overflow-x: auto; margin: .5rem 0; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums lining-nums; font-size: .9rem; }
-caption { text-align: left; color: #444; padding-bottom: .25rem; }
+caption { text-align: left; color: #444; padding-bottom: .25rem; break-after: avoid; }
 th, td { text-align: left; padding: .2rem .55rem .2rem 0; vertical-align: top; }
 th { font-weight: normal; color: #444; border-bottom: 1px solid #111; vertical-align: bottom; }
 td { border-bottom: 1px solid #ddd; }
 tr { break-inside: avoid; }
-thead { display: table-header-group; }
+thead { display: table-header-group; break-after: avoid; }
+tbody tr:first-child, tbody tr:last-child:not(:first-child) { break-before: avoid; }
+h2 + p { break-after: avoid; }
 .n { text-align: right; white-space: nowrap; }
 .n + :not(.n) { padding-left: .8rem; }
 .w { white-space: nowrap; }
@@ -82,7 +84,9 @@ rect.undecided { fill: none; stroke: #111; stroke-width: 3; stroke-dasharray: 9 
   print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 .simulated b { font-size: 1.5rem; letter-spacing: .3em; }
 .bar { stroke: #111; stroke-width: 1.6; fill: none; }
-.deviations { margin: 1rem 0 1.4rem; break-inside: avoid; max-width: 46rem; }
+.deviations { margin: 1rem 0 1.4rem; break-inside: avoid; }
+.narrow > svg { max-width: 34rem; }
+.deviations .narrow > svg { max-width: 25rem; }
 .deviations svg text { font-size: 13px; }
 .sign { display: flex; flex-wrap: wrap; gap: 1rem 3rem; margin: 2.6rem 0 1rem; break-inside: avoid; font-size: .9rem; }
 .sign div { flex: 1 1 11rem; }
@@ -98,13 +102,21 @@ footer { margin-top: 2.2rem; padding-top: .5rem; border-top: 2px solid #111; fon
   .verdict { flex-direction: column; align-items: flex-start; gap: .6rem; }
   .verdict strong { font-size: 2rem; }
   .scroll > svg { min-width: 46rem; }
-  .deviations .scroll > svg, .narrow > table { min-width: 0; }
   .scroll > table { min-width: 34rem; }
+  .narrow > svg, .narrow > table, .stacked > table { min-width: 0; }
+  .stacked > table, .stacked tbody { display: block; }
+  .stacked thead, .stacked colgroup { display: none; }
+  .stacked tbody tr { display: flex; flex-wrap: wrap; gap: 0 .9rem; padding: .25rem 0; border-bottom: 1px solid #ddd; }
+  .stacked td { border: 0; padding: 0; }
+  .stacked .n + td { padding-left: 0; }
+  .stacked td:last-child { flex: 1 0 100%; min-width: 0; }
+  .stacked td[data-of]::after { content: " " attr(data-of); }
   .scroll caption { width: calc(100vw - 1.6rem); }
 }
 @media print {
   body { padding: 0; max-width: none; font-size: 10pt; }
   .scroll { overflow: visible; }
+  .deviations .narrow > svg { max-width: 23rem; }
   h2 { margin-top: 1.5rem; }
 }
 )css";

@@ -197,7 +197,8 @@ std::string matrix_html(const SuiteRecord& record) {
     cells[{pair.gauge, pair.scenario}] = &pair;
   }
   if (gauges.size() < 2 || scenarios.size() < 2) return "";
-  std::string html = "<h2>At a glance</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>scenario</th>";
+  std::string html =
+      "<h2>At a glance</h2>\n<div class=\"scroll narrow\"><table>\n<thead><tr><th>scenario</th>";
   for (const std::string& gauge : gauges) html += "<th>" + escaped(gauge) + "</th>";
   html += "</tr></thead>\n<tbody>\n";
   for (const std::string& scenario : scenarios) {
@@ -226,16 +227,17 @@ std::string row_html(const SuiteRecord& record, const SuitePair& pair) {
   if (only_reused(pair)) remarks.push_back("Re-used.");
   for (std::string& remark : remarks) remark = escaped(remark);
   return fmt::format(
-      "<tr><td class=\"w\">{}</td><td>{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td><td>{}</td>"
-      "<td class=\"m\">{}</td></tr>\n",
+      "<tr><td class=\"w\">{}</td><td>{}</td><td class=\"n\" data-of=\"s\">{}</td><td class=\"n\" "
+      "data-of=\"transitions\">{}</td><td data-of=\"{}\">{}</td><td class=\"m\">{}</td></tr>\n",
       escaped(pair.scenario), shown_html(record, pair), played ? fixed(played_s(pair), 1) : "–",
-      played ? std::to_string(pair.attempts.back().transitions) : "–", attempts_html(pair),
+      played ? std::to_string(pair.attempts.back().transitions) : "–",
+      pair.attempts.size() < 2 ? (played ? "attempt" : "attempts") : "", attempts_html(pair),
       joined(remarks, "<br>"));
 }
 
 // The same for every gauge, so that their tables line up.
 constexpr const char* table_head =
-    "<div class=\"scroll\"><table>\n<colgroup><col style=\"width:15%\"><col style=\"width:20%\"><col "
+    "<div class=\"scroll stacked\"><table>\n<colgroup><col style=\"width:15%\"><col style=\"width:20%\"><col "
     "style=\"width:8%\"><col style=\"width:11%\"><col style=\"width:12%\"><col></colgroup>\n";
 
 std::string gauges_html(const SuiteRecord& record) {

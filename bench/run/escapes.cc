@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 #include <vector>
 
 #include "core/base/text.h"
@@ -68,8 +69,15 @@ std::string names(const Gauge& gauge, const std::vector<std::size_t>& windows) {
   return fmt::format("{}", fmt::join(all, ", "));
 }
 
-std::string at_boundaries(const Gauge& gauge, const FaultTrials& trials, const ListedFault& listed,
-                          double smallest, const RunResult& result, const std::vector<std::size_t>& moved) {
+// "boundary shift is", "boundaries shift, over-rev are".
+std::string those_are(const Gauge& gauge, const char* one, const char* more,
+                      const std::vector<std::size_t>& which) {
+  return fmt::format("{} {} {}", which.size() == 1 ? one : more, names(gauge, which),
+                     which.size() == 1 ? "is" : "are");
+}
+
+Why at_boundaries(const Gauge& gauge, const FaultTrials& trials, const ListedFault& listed, double smallest,
+                  const RunResult& result, const std::vector<std::size_t>& moved) {
   std::size_t best = moved.front();
   int crossings = 0;
   double slowest = INFINITY;
@@ -79,58 +87,68 @@ std::string at_boundaries(const Gauge& gauge, const FaultTrials& trials, const L
     if (here.slowest_rpm_per_s < slowest) best = b;
     slowest = std::min(slowest, here.slowest_rpm_per_s);
   }
-  const std::string which =
-      moved.size() == 1 ? "boundary " + gauge.windows[best].name : "boundaries " + names(gauge, moved);
-  if (crossings == 0)
-    return which + (moved.size() == 1 ? " is" : " are") + " never crossed: add a slow ramp across, both ways";
-  if (std::isinf(slowest))
-    return which + (moved.size() == 1 ? " is" : " are") +
-           " crossed in steps only, which measure no threshold: add a slow ramp across, both ways";
-  std::string text = fmt::format("the slowest ramp across boundary {} has {} rpm per second, ",
-                                 gauge.windows[best].name, decimal(slowest, slowest < 10 ? 1 : 0));
-  if (listed.sized() && std::isfinite(smallest))
-    text += fmt::format("too fast to see less than {} rpm", decimal(std::abs(smallest - listed.none), 1));
-  else
-    text += "too fast to see this";
-  if (!trials.scenario().what.thresholds) text += ", and the scenario does not ask for thresholds";
-  return text;
+  const std::string which = those_are(gauge, "boundary", "boundaries", moved);
+  for (const auto& [holds, what] :
+       {std::pair(crossings == 0, " never crossed: add a slow ramp across, both ways"),
+        std::pair(std::isinf(slowest),
+                  " crossed in steps only, which measure no threshold: add a slow ramp across, both ways")})
+    if (holds) return {which + what, std::string("the boundaries are") + what, ""};
+  const std::string rate = decimal(slowest, slowest < 10 ? 1 : 0);
+  const bool known = listed.sized() && std::isfinite(smallest);
+  const std::string seen = known ? decimal(std::abs(smallest - listed.none), 1) : "";
+  const std::string asked =
+      trials.scenario().what.thresholds ? "" : ", and the scenario does not ask for thresholds";
+  return {fmt::format("the slowest ramp across boundary {} has {} rpm per second, too fast to see {}{}",
+                      gauge.windows[best].name, rate, known ? "less than " + seen + " rpm" : "this", asked),
+          "the slowest ramps across the boundaries are too fast to see them" + asked,
+          fmt::format("{} rpm per second across {}{}", rate, gauge.windows[best].name,
+                      known ? "; " + seen + " rpm would be seen" : "")};
 }
 
-std::string in_windows(const Gauge& gauge, const FaultTrials& trials, const Fault& fault,
-                       const std::vector<std::size_t>& windows) {
+Why in_windows(const Gauge& gauge, const FaultTrials& trials, const Fault& fault,
+               const std::vector<std::size_t>& windows) {
   Nanos longest = 0;
   for (const std::size_t w : windows) longest = std::max(longest, trials.shown_for(w));
-  const std::string which = (windows.size() == 1 ? "window " : "windows ") + names(gauge, windows);
-  const char* is = windows.size() == 1 ? " is" : " are";
-  if (longest == 0) return which + is + " never shown for certain: add a hold there";
+  const std::string which = those_are(gauge, "window", "windows", windows);
+  const std::string own = fault.window ? "" : names(gauge, windows);  // else its own words have it
+  if (longest == 0) {
+    const std::string what = " never shown for certain: add a hold there";
+    return {which + what, "the windows are" + what, own};
+  }
   const bool blinks =
       fault.kind == Kind::blink_rate || fault.kind == Kind::blink_duty || fault.kind == Kind::blink_absent;
-  if (blinks && !trials.scenario().what.blink) return "the scenario does not ask for blinks";
-  if (!trials.scenario().what.steady) return "the scenario does not ask for steady cues";
-  return fmt::format("{}{} shown for at most {}: hold there for longer", which, is, say_span(longest));
+  if (blinks && !trials.scenario().what.blink) return same_for_all("the scenario does not ask for blinks");
+  if (!trials.scenario().what.steady) return same_for_all("the scenario does not ask for steady cues");
+  const std::string at_most = "at most " + say_span(longest);
+  return {which + " shown for " + at_most + ": hold there for longer",
+          "the windows are not shown for long enough: hold there for longer",
+          own.empty() ? at_most : own + ": " + at_most};
 }
 
 }  // namespace
 
-std::string why_escaped(const Gauge& gauge, const FaultTrials& trials, const ListedFault& listed,
-                        double smallest, const RunResult& result) {
+Why same_for_all(const std::string& clause) { return {clause, clause, ""}; }
+
+Why why_escaped(const Gauge& gauge, const FaultTrials& trials, const ListedFault& listed, double smallest,
+                const RunResult& result) {
   const Fault& fault = listed.fault;
   switch (fault.kind) {
     case Kind::freeze:
       if (trials.shown_for(fault.window.value_or(0)) == 0) break;
-      return "nothing else is shown for certain after window " +
-             gauge.windows[fault.window.value_or(0)].name + ": visit another window after it";
+      return {"nothing else is shown for certain after window " +
+                  gauge.windows[fault.window.value_or(0)].name + ": visit another window after it",
+              "nothing else is shown for certain after the windows: visit another one after each", ""};
     case Kind::slow_response:
     case Kind::slow_filter:
-      return "no response is measured so well that this shows: add steps across the boundaries";
-    case Kind::settings_of: return "the scenario shows nothing that differs";
+      return same_for_all("no response is measured so well that this shows: add steps across the boundaries");
+    case Kind::settings_of: return same_for_all("the scenario shows nothing that differs");
     default: break;
   }
   if (const std::vector<std::size_t> windows = recoloured_by(gauge, fault); !windows.empty())
     return in_windows(gauge, trials, fault, windows);
   if (const std::vector<std::size_t> moved = moved_by(gauge, fault); !moved.empty())
     return at_boundaries(gauge, trials, listed, smallest, result, moved);
-  return "nothing that the scenario asks for shows it";
+  return same_for_all("nothing that the scenario asks for shows it");
 }
 
 std::string why_undecided(const RunResult& result) {

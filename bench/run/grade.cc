@@ -106,17 +106,17 @@ class Grading {
         fault.verdict = Verdict::fail;
         fault.scenario = sound_[s].name;
         fault.at = first_fail_at(result).value_or(result.duration);
-        fault.why.clear();
+        fault.why = {};
       } else if (result.verdict == Verdict::undecided) {
         fault.verdict = Verdict::undecided;
-        fault.why = why_undecided(result);
+        fault.why = same_for_all(why_undecided(result));
       }
       if (!any || result.verdict == Verdict::pass) last = std::move(result);
       any = true;
     }
     if (!any) {
       fault.verdict = Verdict::undecided;
-      fault.why = "a unit without a fault fails this scenario, so its fails say nothing";
+      fault.why = same_for_all("a unit without a fault fails this scenario, so its fails say nothing");
       return fault;
     }
     if (fault.listed.sized() && ask_.sizes) fault.smallest = smallest(index, fault.verdict == Verdict::fail);

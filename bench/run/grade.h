@@ -11,6 +11,7 @@
 #include <utility>
 #include <vector>
 
+#include "bench/run/escapes.h"
 #include "bench/run/fault_trials.h"
 #include "core/cause/fault_list.h"
 #include "core/gauge/gauge.h"
@@ -31,7 +32,7 @@ struct GradedFault {
   Verdict verdict = Verdict::undecided;  // fail: caught; pass: it escapes
   std::string scenario;                  // that caught it
   Nanos at = 0;                          // when that was seen first
-  std::string why;                       // not caught: a clause
+  Why why;                               // not caught
   double smallest = not_measured;        // size that is caught, in unit_of(kind)
 };
 

@@ -12,7 +12,7 @@ shift
 install_missing $build_packages clang-14 libclang-rt-14-dev
 
 configure build-fuzz -DCMAKE_C_COMPILER=clang-14 -DCMAKE_CXX_COMPILER=clang++-14 -DCMAKE_BUILD_TYPE=Debug \
-  -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1" -DTACHPROOF_FUZZ=ON -DTACHPROOF_TESTS=OFF
+  -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1" -DTACHPROOF_FUZZ=ON -DTACHPROOF_TESTS=OFF -DTACHPROOF_TOGETHER=ON
 ninja -C build-fuzz --quiet fuzz_targets >&2
 
 [ $# -gt 0 ] || set -- $(ls tests/fuzz/corpus)

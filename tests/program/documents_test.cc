@@ -158,5 +158,71 @@ TEST(Documents, ProseForUsersHasAtMost120CharactersALine) {
   }
 }
 
+// ---- promises name their tests ------------------------------------------------------
+
+std::string whole(const fs::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+// "Suite.Name" of every test in the sources, and the names that CMake gives to whole programs.
+std::set<std::string> names_of_tests() {
+  static const std::regex in_source(R"(TEST(?:_F|_P)?\(\s*(\w+),\s*(\w+)\))"),
+      property(R"(RC_GTEST(?:_FIXTURE)?_PROP\(\s*(\w+),\s*(\w+))"), program(R"(add_test\(NAME (\w+))"),
+      fuzz(R"(\nfuzz_target\((\w+))");
+  std::set<std::string> names;
+  for (const auto& entry : fs::recursive_directory_iterator(sources / "tests")) {
+    const bool cmake = entry.path().filename() == "CMakeLists.txt";
+    if (!cmake && entry.path().extension() != ".cc") continue;
+    const std::string text = whole(entry.path());
+    const auto each = [&](const std::regex& pattern, const auto& name) {
+      for (std::sregex_iterator found(text.begin(), text.end(), pattern), end; found != end; ++found)
+        names.insert(name(*found));
+    };
+    const auto both = [](const std::smatch& m) { return m.str(1) + "." + m.str(2); };
+    if (!cmake) {
+      each(in_source, both);
+      each(property, both);
+    } else {
+      each(program, [](const std::smatch& m) { return m.str(1); });
+      each(fuzz, [](const std::smatch& m) { return m.str(1) + "_fuzz"; });
+    }
+  }
+  return names;
+}
+
+// What a line names as tests: `Suite.Name`, `name_fuzz` and `sweep_name`.
+std::vector<std::string> named_tests(const std::string& line) {
+  static const std::regex quoted(R"(`([A-Z]\w*\.[A-Z]\w*|\w+_fuzz|sweep_\w+)`)");
+  std::vector<std::string> names;
+  for (std::sregex_iterator found(line.begin(), line.end(), quoted), end; found != end; ++found)
+    names.push_back((*found)[1]);
+  return names;
+}
+
+TEST(Documents, EveryPromiseAgainstAThreatNamesATestThatThereIs) {
+  const fs::path page = sources / "bench/record/THREATS.md";
+  const std::set<std::string> tests = names_of_tests();
+  EXPECT_GT(tests.size(), 1000U);
+  bool promises = false;
+  int rows = 0;
+  for (const std::string& line : lines_of(page)) {
+    if (!line.starts_with("|"))
+      promises = false;
+    else if (line.starts_with("| promised |"))
+      promises = true;
+    const std::vector<std::string> named = named_tests(line);
+    if (promises && !line.starts_with("| promised |") && !line.starts_with("| ---")) {
+      ++rows;
+      EXPECT_FALSE(named.empty()) << "a promise without a test: " << line;
+    }
+    for (const std::string& name : named)
+      if (name != "Suite.Name") {
+        EXPECT_TRUE(tests.contains(name)) << "there is no test " << name;
+      }
+  }
+  EXPECT_GT(rows, 30);
+}
+
 }  // namespace
 }  // namespace tachproof

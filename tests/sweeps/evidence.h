@@ -43,5 +43,7 @@ int sweep_kills(int kills, unsigned seed);
 int sweep_generator_kills(int kills, unsigned seed);
 // `most`: of each kind of call; 0: all of them.
 int sweep_failures(int most);
+// On a simulated signal generator, in real time: its output must be off afterwards.
+int sweep_generator_failures(int most);
 
 }  // namespace tachproof

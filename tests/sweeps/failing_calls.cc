@@ -2,11 +2,12 @@
 // on a full or broken disk.
 //
 //   FAIL_CALL   open, write, sync, rename or mkdir: which kind
-//   FAIL_AT     the how manieth of them fails, from 1
+//   FAIL_AT     the how manieth of them fails, from 1; 0: none
 //   FAIL_ON     "once", or "on": all after it as well
 //   FAIL_ERRNO  with which errno
 //   FAIL_UNDER  only files of this folder count, an absolute path
 //   FAIL_MARK   a file that is made when a call has failed
+//   FAIL_COUNT  a file that gets the number of the calls of the kind, at the end; may be left out
 #include <dlfcn.h>
 #include <fcntl.h>
 #include <stdio.h>
@@ -54,12 +55,22 @@ bool under(int fd) {
 bool fails(const char* kind) {
   if (strcmp(setting("FAIL_CALL"), kind) != 0) return false;
   const long number = ++counted, at = atol(setting("FAIL_AT"));
-  const bool now = number == at || (number > at && strcmp(setting("FAIL_ON"), "on") == 0);
+  const bool now = number == at || (at > 0 && number > at && strcmp(setting("FAIL_ON"), "on") == 0);
   if (!now) return false;
   const long mark = syscall(SYS_openat, AT_FDCWD, setting("FAIL_MARK"), O_WRONLY | O_CREAT, 0600);
   if (mark >= 0) syscall(SYS_close, mark);
   errno = atoi(setting("FAIL_ERRNO"));
   return true;
+}
+
+__attribute__((destructor)) void tell_count() {
+  const char* const file = setting("FAIL_COUNT");
+  if (*file == '\0') return;
+  const long to = syscall(SYS_openat, AT_FDCWD, file, O_WRONLY | O_CREAT | O_TRUNC, 0600);
+  if (to < 0) return;
+  char text[32];
+  syscall(SYS_write, to, text, static_cast<size_t>(snprintf(text, sizeof text, "%ld\n", counted.load())));
+  syscall(SYS_close, to);
 }
 
 template <class Function>

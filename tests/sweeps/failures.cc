@@ -1,10 +1,17 @@
 // Runs in which one system call fails: every call of a kind in turn.
+#include <algorithm>
 #include <cerrno>
 #include <cstring>
-#include <map>
+#include <fstream>
+#include <functional>
+#include <stdexcept>
+#include <string>
+#include <utility>
+#include <vector>
 
 #include <fmt/format.h>
 
+#include "tests/bench/simulated_generator.h"
 #include "tests/sweeps/evidence.h"
 
 namespace tachproof {
@@ -15,6 +22,7 @@ int sweep_failures(int) {
   fmt::print("a sanitizer does not go with a library that is loaded before it\n");
   return 0;
 }
+int sweep_generator_failures(int) { return sweep_failures(0); }
 
 #else
 
@@ -41,58 +49,116 @@ std::string wrong_with(const Finished& done, const Left& left) {
   return "";
 }
 
-Row sweep(const SweepBench& bench, const Kind& kind, int most) {
-  Row row;
-  const std::filesystem::path mark = bench.path() / "failed";
-  for (int at = 1; most == 0 || at <= most; ++at) {
-    std::filesystem::remove(mark);
-    for (const char* name : {"history.db", "history.db-wal", "history.db-shm", "history.db-journal"})
-      bench.forget(name);
-    const Finished done = run_process(bench.run_words("sound", "out"), bench.path(),
-                                      {{"LD_PRELOAD", TACHPROOF_FAILING_CALLS},
-                                       {"FAIL_CALL", kind.call},
-                                       {"FAIL_AT", std::to_string(at)},
-                                       {"FAIL_ON", kind.lasts},
-                                       {"FAIL_ERRNO", std::to_string(kind.error)},
-                                       {"FAIL_UNDER", bench.path().string()},
-                                       {"FAIL_MARK", mark.string()}});
-    const bool failed = std::filesystem::exists(mark);
-    if (failed) {
-      const std::string wrong = wrong_with(done, bench.look("out", true));
-      ++row.calls;
-      row.unharmed += done.status == 0;
-      row.undecided += done.status == 3;
-      row.refused += done.status == 2;
-      row.wrong += !wrong.empty();
-      if (!wrong.empty())
-        fmt::print(stderr, "{} number {} ({}): {}\n{}{}\n", kind.call, at, kind.lasts, wrong, done.out,
-                   done.err);
-    }
-    bench.forget("out");
-    if (!failed) break;
+// `left_wrong`: what else must not be when the program has ended; empty: nothing.
+using LeftWrong = std::function<std::string()>;
+
+class Sweep {
+ public:
+  Sweep(const SweepBench& bench, std::string rig, LeftWrong left_wrong)
+      : bench_(bench), rig_(std::move(rig)), left_wrong_(std::move(left_wrong)) {}
+
+  // Lets `most` of the kind's calls fail, evenly from the first to the last; 0: all of them.
+  Row row(const Kind& kind, int most) {
+    const int calls = calls_of(kind);
+    const int wanted = most == 0 ? calls : std::min(most, calls);
+    Row row;
+    for (int i = 0; i < wanted; ++i)
+      fail(row, kind, wanted == calls ? i + 1 : 1 + i * (calls - 1) / std::max(wanted - 1, 1));
+    return row;
   }
-  return row;
-}
 
-}  // namespace
+ private:
+  Finished run(const Kind& kind, int at) {
+    std::filesystem::remove(mark_);
+    std::filesystem::remove(count_);
+    for (const char* name : {"out", "history.db", "history.db-wal", "history.db-shm", "history.db-journal"})
+      bench_.forget(name);
+    return run_process(bench_.run_words(rig_, "out"), bench_.path(),
+                       {{"LD_PRELOAD", TACHPROOF_FAILING_CALLS},
+                        {"FAIL_CALL", kind.call},
+                        {"FAIL_AT", std::to_string(at)},
+                        {"FAIL_ON", kind.lasts},
+                        {"FAIL_ERRNO", std::to_string(kind.error)},
+                        {"FAIL_UNDER", bench_.path().string()},
+                        {"FAIL_COUNT", count_.string()},
+                        {"FAIL_MARK", mark_.string()}});
+  }
 
-int sweep_failures(int most) {
-  const SweepBench bench;
+  // Of an undisturbed run.
+  int calls_of(const Kind& kind) {
+    run(kind, 0);
+    int calls = 0;
+    std::ifstream(count_) >> calls;
+    if (calls == 0) throw std::runtime_error(std::string("no call of the kind ") + kind.call);
+    return calls;
+  }
+
+  void fail(Row& row, const Kind& kind, int at) {
+    const Finished done = run(kind, at);
+    if (!std::filesystem::exists(mark_)) return;  // a run in real time has not always as many
+    std::string wrong = left_wrong_();
+    if (wrong.empty()) wrong = wrong_with(done, bench_.look("out", true));
+    ++row.calls;
+    row.unharmed += done.status == 0;
+    row.undecided += done.status == 3;
+    row.refused += done.status == 2;
+    row.wrong += !wrong.empty();
+    if (!wrong.empty())
+      fmt::print(stderr, "{} number {} ({}): {}\n{}{}\n", kind.call, at, kind.lasts, wrong, done.out,
+                 done.err);
+  }
+
+  const SweepBench& bench_;
+  std::string rig_;
+  LeftWrong left_wrong_;
+  std::filesystem::path mark_ = bench_.path() / "failed", count_ = bench_.path() / "calls";
+};
+
+int sweep_kinds(const SweepBench& bench, const std::string& rig, const std::vector<Kind>& kinds, int most,
+                const LeftWrong& left_wrong) {
   int wrong = 0;
   fmt::print(
       "| call | error | lasts | calls that failed | pass, verified | undecided | refused | wrong |\n"
       "| --- | --- | --- | --- | --- | --- | --- | --- |\n");
-  for (const Kind& kind :
-       {Kind{"open", EMFILE, "once"}, Kind{"open", EACCES, "on"}, Kind{"write", EIO, "once"},
-        Kind{"write", ENOSPC, "on"}, Kind{"sync", EIO, "once"}, Kind{"sync", EIO, "on"},
-        Kind{"rename", EIO, "once"}, Kind{"rename", ENOSPC, "on"}, Kind{"mkdir", ENOSPC, "on"}}) {
-    const Row row = sweep(bench, kind, most);
+  for (const Kind& kind : kinds) {
+    const Row row = Sweep(bench, rig, left_wrong).row(kind, most);
     fmt::print("| {} | {} | {} | {} | {} | {} | {} | {} |\n", kind.call, strerrorname_np(kind.error),
                kind.lasts, row.calls, row.unharmed, row.undecided, row.refused, row.wrong);
     std::fflush(stdout);
     wrong += row.wrong;
   }
   return wrong;
+}
+
+}  // namespace
+
+int sweep_failures(int most) {
+  const SweepBench bench;
+  return sweep_kinds(bench, "sound",
+                     {{"open", EMFILE, "once"},
+                      {"open", EACCES, "on"},
+                      {"write", EIO, "once"},
+                      {"write", ENOSPC, "on"},
+                      {"sync", EIO, "once"},
+                      {"sync", EIO, "on"},
+                      {"rename", EIO, "once"},
+                      {"rename", ENOSPC, "on"},
+                      {"mkdir", ENOSPC, "on"}},
+                     most, [] { return std::string(); });
+}
+
+int sweep_generator_failures(int most) {
+  const SweepBench bench;
+  test::SimulatedGenerator generator(std::make_shared<test::VirtualClock>(), {});
+  bench.write_generator_rig(generator.address());
+  return sweep_kinds(
+      bench, "generator",
+      {{"open", EMFILE, "on"}, {"write", ENOSPC, "on"}, {"sync", EIO, "once"}, {"rename", EIO, "once"}}, most,
+      [&]() -> std::string {
+        if (generator.output_on()) return "the generator's output was left on";
+        if (generator.keys_locked()) return "the generator's keys were left locked";
+        return "";
+      });
 }
 
 #endif

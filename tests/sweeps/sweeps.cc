@@ -2,6 +2,8 @@
 //   sweeps kills N [SEED]              N runs on the simulated rig, half of them of a faulty unit
 //   sweeps generator-kills N [SEED]    N runs on a simulated signal generator, in real time
 //   sweeps failures [MOST]             each open, write, sync, rename and mkdir of a short run fails in turn
+//   sweeps generator-failures [MOST]   the same on a simulated signal generator: its output must be off
+//   afterwards
 // Prints a table; ends with 1 when anything was wrong.
 #include <cstdio>
 #include <string>
@@ -24,7 +26,13 @@ int main(int argc, char** argv) {
     wrong = sweep_generator_kills(number(1, 20), static_cast<unsigned>(number(2, 1)));
   else if (what == "failures")
     wrong = sweep_failures(number(1, 0));
+  else if (what == "generator-failures")
+    wrong = sweep_generator_failures(number(1, 0));
   else
-    return std::fputs("sweeps kills N [SEED] | generator-kills N [SEED] | failures [MOST]\n", stderr), 2;
+    return std::fputs(
+               "sweeps kills N [SEED] | generator-kills N [SEED] | failures [MOST] | "
+               "generator-failures [MOST]\n",
+               stderr),
+           2;
   return wrong == 0 ? 0 : 1;
 }
