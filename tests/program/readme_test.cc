@@ -72,10 +72,10 @@ std::vector<std::string> all_pages() {
 }
 
 // `page` of the sources, followed in a folder of its own.
-class Page {
+class ShownPage {
  public:
   // `folders` of the sources are in that folder as well.
-  explicit Page(const std::string& page, const std::vector<std::string>& folders = {})
+  explicit ShownPage(const std::string& page, const std::vector<std::string>& folders = {})
       : lines_(lines_of(std::ifstream(sources / page))) {
     for (const std::string& folder : folders)
       std::filesystem::create_directory_symlink(sources / folder, scratch_ / folder);
@@ -140,7 +140,7 @@ class Page {
 };
 
 TEST(Tour, OfTheReadmeRunsAsWritten) {
-  Page page("README.md");
+  ShownPage page("README.md");
   page.follow();
   EXPECT_GE(page.commands_run(), 6);
   EXPECT_GE(page.files_written(), 5);
@@ -150,21 +150,21 @@ TEST(Tour, OfTheReadmeRunsAsWritten) {
 const std::vector<std::string> as_in_the_sources{"fixtures", "scenarios"};
 
 TEST(Tour, OfTheFilesRunsAsWritten) {
-  Page page("fixtures/README.md", as_in_the_sources);
+  ShownPage page("fixtures/README.md", as_in_the_sources);
   page.follow();
   EXPECT_GE(page.commands_run(), 2);
   EXPECT_GE(page.files_written(), 1);
 }
 
 TEST(Tour, OfScenariosRunsAsWritten) {
-  Page page("scenarios/README.md", as_in_the_sources);
+  ShownPage page("scenarios/README.md", as_in_the_sources);
   page.follow();
   EXPECT_GE(page.commands_run(), 6);
   EXPECT_GE(page.files_written(), 1);
 }
 
 TEST(Tour, OfTheHardwareRunsAsWrittenWhereItNeedsNone) {
-  Page page("bench/rigs/README.md", as_in_the_sources);
+  ShownPage page("bench/rigs/README.md", as_in_the_sources);
   page.follow();
   EXPECT_GE(page.commands_run(), 1);
 }
@@ -172,7 +172,7 @@ TEST(Tour, OfTheHardwareRunsAsWrittenWhereItNeedsNone) {
 class HardwareTour : public testing::TestWithParam<const char*> {};
 
 TEST_P(HardwareTour, RunsAsWrittenWhereItNeedsNone) {
-  Page page(std::string("bench/rigs/") + GetParam() + "/README.md", as_in_the_sources);
+  ShownPage page(std::string("bench/rigs/") + GetParam() + "/README.md", as_in_the_sources);
   page.follow();
   EXPECT_GE(page.commands_run(), 1);
   EXPECT_GE(page.files_written(), 1);
@@ -183,7 +183,7 @@ INSTANTIATE_TEST_SUITE_P(OfEachKind, HardwareTour, testing::ValuesIn(kinds_with_
                          [](const auto& kind) { return std::string(kind.param); });
 
 TEST(Tour, OfReportsRunsAsWritten) {
-  Page page("bench/reports/README.md", as_in_the_sources);
+  ShownPage page("bench/reports/README.md", as_in_the_sources);
   page.follow();
   EXPECT_GE(page.commands_run(), 7);
 }
