@@ -1,5 +1,5 @@
 #include "bench/record/json_values.h"
-#include "core/judge/expectation.h"
+#include "core/judge/expected_states.h"
 
 #include <fmt/format.h>
 
@@ -62,9 +62,9 @@ class ExpectCommand : public Command {
       options.source_lag = steps->lag;
       options.extra_rpm = [rpm = steps->rpm](double) { return rpm; };
     }
-    const ExpectedRun expected = expect(*gauge, profile, options);
+    const std::vector<ExpectedState> expected = expect_states(*gauge, profile, options);
     if (steps)
-      for (const ExpectedTransition& t : expected.transitions)
+      for (const ExpectedTransition& t : expected.front().run.transitions)
         steps->worst_at_a_threshold =
             std::max(steps->worst_at_a_threshold,
                      steps->error_at(profile, t.nominal - gauge->tolerance.response_from));
@@ -108,17 +108,21 @@ class ExpectCommand : public Command {
     return steps;
   }
 
-  static void print_json(const Gauge& gauge, const ExpectedRun& expected, const Foresight& foresight,
-                         const std::optional<Steps>& steps) {
+  static void print_json(const Gauge& gauge, const std::vector<ExpectedState>& expected,
+                         const Foresight& foresight, const std::optional<Steps>& steps) {
     nlohmann::ordered_json out;
     out["transitions"] = nlohmann::ordered_json::array();
-    for (const ExpectedTransition& t : expected.transitions)
-      out["transitions"].push_back({{"boundary", gauge.windows[t.boundary].name},
-                                    {"direction", word(t.direction)},
-                                    {"nominal_rpm", t.nominal_rpm},
-                                    {"earliest_s", to_seconds(t.earliest)},
-                                    {"nominal_s", to_seconds(t.nominal)},
-                                    {"latest_s", to_seconds(t.latest)}});
+    for (const ExpectedState& state : expected)
+      for (const ExpectedTransition& t : state.run.transitions) {
+        nlohmann::ordered_json row{{"boundary", gauge.windows[t.boundary].name},
+                                   {"direction", word(t.direction)},
+                                   {"nominal_rpm", t.nominal_rpm},
+                                   {"earliest_s", to_seconds(t.earliest)},
+                                   {"nominal_s", to_seconds(t.nominal)},
+                                   {"latest_s", to_seconds(t.latest)}};
+        if (!state.state.name.empty()) row["state"] = state.state.name;
+        out["transitions"].push_back(std::move(row));
+      }
     add_foresight(out, gauge, foresight);
     if (steps)
       out["source"] = {{"lag_ms", to_ms(steps->lag)},
@@ -129,16 +133,24 @@ class ExpectCommand : public Command {
     std::puts(json_text(out, 2).c_str());
   }
 
-  static void print(const Gauge& gauge, const ExpectedRun& expected, const std::optional<Steps>& steps) {
+  static void print(const Gauge& gauge, const std::vector<ExpectedState>& expected,
+                    const std::optional<Steps>& steps) {
     std::size_t widest = std::string_view("boundary").size();
     for (const Window& window : gauge.windows) widest = std::max(widest, window.name.size());
     fmt::print("{:{}}  {:9}{:>10}{:>13}{:>13}{:>13}\n", "boundary", widest, "direction", "rpm", "earliest s",
                "nominal s", "latest s");
-    for (const ExpectedTransition& t : expected.transitions)
-      fmt::print("{:{}}  {:9}{:>10.1f}{:>13.4f}{:>13.4f}{:>13.4f}\n", gauge.windows[t.boundary].name, widest,
-                 word(t.direction), t.nominal_rpm, to_seconds(t.earliest), to_seconds(t.nominal),
-                 to_seconds(t.latest));
-    fmt::print("{} transitions\n", expected.transitions.size());
+    std::size_t transitions = 0;
+    for (const ExpectedState& state : expected) {
+      if (!state.state.name.empty())
+        fmt::print("{}, from {:.4f} s:{}\n", state.state.name, to_seconds(state.answered_from),
+                   state.state.unknown.empty() ? "" : " " + state.state.unknown);
+      for (const ExpectedTransition& t : state.run.transitions)
+        fmt::print("{:{}}  {:9}{:>10.1f}{:>13.4f}{:>13.4f}{:>13.4f}\n", gauge.windows[t.boundary].name,
+                   widest, word(t.direction), t.nominal_rpm, to_seconds(t.earliest), to_seconds(t.nominal),
+                   to_seconds(t.latest));
+      transitions += state.run.transitions.size();
+    }
+    fmt::print("{} transitions\n", transitions);
     if (steps)
       fmt::print(
           "The generator plays this in {} steps, which follow the profile within {:.1f} ms and {:.2f} "

@@ -63,7 +63,8 @@ void refuse_unplayable(const ScenarioRun& run) {
   watched_by(run.rig.rig, run.rig.file, run.gauge.gauge);
   for (const Action& action : run.scenario.profile.actions())
     if (const Press* press = std::get_if<Press>(&action.what);
-        press && !can_press(run.rig.rig, press->action))
+        press && !can_press(run.rig.rig, press->action) &&
+        button_named(run.gauge.gauge, press->action) == nullptr)
       throw UsageError(run.scenario.file + " presses '" + press->action + "', which the source of " +
                        run.rig.file + " cannot press; " +
                        kind_of(run.rig.rig.source).how_to_press(press->action));

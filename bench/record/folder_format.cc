@@ -52,6 +52,13 @@ std::string begin_line(const RunRecord& begun) {
   return json_text(line) + "\n";
 }
 
+std::string released_line(std::optional<Nanos> by, const std::string& action) {
+  return json_text(Json{{"kind", "released"},
+                        {"by_s", by ? Json(to_seconds(*by)) : Json(nullptr)},
+                        {"action", text_to_json(action)}}) +
+         "\n";
+}
+
 std::string press_line(Nanos at, const std::string& action) {
   return json_text(Json{{"kind", "press"}, {"at_s", to_seconds(at)}, {"action", text_to_json(action)}}) +
          "\n";

@@ -3,6 +3,7 @@
 
 #include <cstddef>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -21,6 +22,8 @@ std::vector<LampEvent> changes_only(const std::vector<LampEvent>& events, const 
 // journal.jsonl, each one line with its end.
 std::string begin_line(const RunRecord& begun);
 std::string press_line(Nanos at, const std::string& action);
+// A person has pressed, no later than `by`; nothing: nobody did.
+std::string released_line(std::optional<Nanos> by, const std::string& action);
 std::string answer_line(const AnswerResult& answer);
 std::string dwell_line(const FlickerResult& row);
 std::string recording_line(const std::string& file, const std::string& sha256);

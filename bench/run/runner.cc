@@ -82,7 +82,7 @@ class Run {
   void play_all() {
     const std::vector<Action>& actions = plan_.profile.actions();
     for (;;) {
-      while (question_ < actions.size() && !std::holds_alternative<Ask>(actions[question_].what)) ++question_;
+      while (question_ < actions.size() && !needs_person(actions[question_])) ++question_;
       const bool question = question_ < actions.size();
       const Nanos at = held_ + (question ? actions[question_].at : plan_.profile.duration());
       play_and_see(at);
@@ -91,6 +91,14 @@ class Run {
       if (playing_.stopped()) return;
       ++question_;
     }
+  }
+
+  // A question, or a button that the rig cannot press.
+  bool needs_person(const Action& action) const {
+    if (std::holds_alternative<Ask>(action.what)) return true;
+    const Press* press = std::get_if<Press>(&action.what);
+    return press != nullptr && button_named(plan_.gauge, press->action) != nullptr &&
+           !rig_.source->can_press(press->action);
   }
 
   bool question_ahead() const { return question_ < plan_.profile.actions().size(); }
@@ -249,7 +257,28 @@ class Run {
     }
   }
 
+  // The rpm is kept until the person says that he has pressed.
+  void let_press(const Press& press, Nanos at) {
+    judge_.pressing(press.action, at);
+    folder_.journal(press_line(at, press.action));
+    Ask ask;
+    ask.question = "Press '" + press.action + "' on the unit now, then Enter";
+    const std::optional<std::string> done = hooks_.ask_person ? ask_person(ask) : std::nullopt;
+    if (playing_.stopped()) return;
+    const Nanos by = playing_.played() + press.lasts;
+    if (done)
+      judge_.released(by);
+    else
+      found(FindingKind::lost_evidence, at,
+            fmt::format("nobody was there to press '{}', and this rig cannot: run it in a terminal, or wire "
+                        "the button to an "
+                        "output",
+                        press.action));
+    folder_.journal(released_line(done ? std::optional(by) : std::nullopt, press.action));
+  }
+
   void put(const Action& action, Nanos at) {
+    if (const Press* press = std::get_if<Press>(&action.what)) return let_press(*press, at);
     const Ask& ask = std::get<Ask>(action.what);
     std::optional<std::string> answer = rig_.watcher->answer(ask);
     if (!answer && hooks_.ask_person) answer = ask_person(ask);

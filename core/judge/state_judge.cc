@@ -18,7 +18,6 @@ namespace tachproof {
 namespace {
 
 constexpr Nanos never = std::numeric_limits<Nanos>::max();
-constexpr Nanos to_act = 50 * ns_per_ms;  // a unit may look at its buttons now and then
 
 }  // namespace
 
@@ -141,8 +140,7 @@ class StateJudge::Impl {
 
   void released(Nanos by) {
     StateSpell& now = spells_.back();
-    if (now.from != 0 && now.judged_from == never)
-      begin_judging(now, by + to_act + gauge_.tolerance.response_to);
+    if (now.from != 0 && now.judged_from == never) begin_judging(now, answered_by(gauge_, by));
   }
 
   void power_off(Nanos at, Nanos lasts) {
@@ -163,7 +161,7 @@ class StateJudge::Impl {
     const Cue& cue = gauge_.windows[window].cue;
     spell.dark_cue = ((cue.steady | cue.blinking) & wired_) == 0;
     begin_spell(std::move(spell), at);
-    begin_judging(spells_.back(), PowerWatch::awake_by(gauge_, back) + gauge_.tolerance.response_to);
+    begin_judging(spells_.back(), answered_by(gauge_, PowerWatch::awake_by(gauge_, back)));
   }
 
   double peak_rpm(Nanos t) const {
@@ -219,7 +217,7 @@ class StateJudge::Impl {
   }
 
   void begin_judging(StateSpell& now, Nanos answered) {
-    now.judged_from = std::max(answered + gauge_.tolerance.settle, disturbed_to_) + StateSpell::warm_up;
+    now.judged_from = std::max(answered, disturbed_to_) + StateSpell::warm_up;
     if (!now.state.unknown.empty()) return;
     begin_judge(now.judge, now.state, now);
     if (now.otherwise) begin_judge(now.other, *now.otherwise, now);

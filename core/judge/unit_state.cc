@@ -15,6 +15,11 @@ std::string rpm_text(double rpm) { return number_text(std::round(rpm * 10) / 10)
 
 }  // namespace
 
+Nanos answered_by(const Gauge& gauge, Nanos released) {
+  constexpr Nanos to_act = 50 * ns_per_ms;  // a unit may look at its buttons now and then
+  return released + to_act + gauge.tolerance.response_to + gauge.tolerance.settle;
+}
+
 StateFollower::StateFollower(const Gauge& gauge) : set_(gauge), now_{gauge, "", 0, 0, ""} {}
 
 std::vector<std::size_t> StateFollower::moved_by(const Gauge& gauge, const TakeRpm& take) {

@@ -30,6 +30,9 @@ struct RpmAtPress {
   double lowest = 0, highest = 0;  // over what the unit may have measured
 };
 
+// When a unit that was pressed until `released` must show what it has made of it.
+Nanos answered_by(const Gauge& gauge, Nanos released);
+
 class StateFollower {
  public:
   explicit StateFollower(const Gauge& gauge);

@@ -1,4 +1,5 @@
 #include "core/plan/foresight.h"
+#include "core/judge/expected_states.h"
 
 #include <algorithm>
 #include <array>
@@ -327,6 +328,8 @@ class Foreseeing {
 }  // namespace
 
 Foresight foresee(const Gauge& gauge, const Profile& profile, const ForesightSetup& setup) {
+  // What a boundary that moves in the middle will show is not foreseen.
+  if (changes_states(gauge, profile)) return {};
   return Foreseeing(gauge, profile, setup).run();
 }
 

@@ -51,6 +51,7 @@ struct ForesightSetup {
   SourceTiming source;    // what it adds of its own; of no account unless it plays in steps
 };
 
+// Of a profile that presses the unit's buttons, or cuts its supply, nothing.
 Foresight foresee(const Gauge& gauge, const Profile& profile, const ForesightSetup& setup = {});
 
 // "closing rising is not decided: ..."; all that a reader must know beforehand, one

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "core/gauge/gauge.h"
+#include "core/judge/expected_states.h"
 #include "core/judge/state_judge.h"
 #include "core/judge/timeline.h"
 #include "core/signal/profile.h"
@@ -105,17 +106,7 @@ inline RunResult judged_pressed(const Gauge& gauge, const Profile& profile,
   setup.what.thresholds = thresholds;
   setup.bench.watcher.resolution = 50 * ns_per_us;
   StateJudge judge(gauge, setup);
-  std::size_t next = 0;
-  const auto& actions = profile.actions();
-  for (const Segment& segment : profile.segments()) {
-    for (; next < actions.size() && actions[next].at <= segment.start.whole; ++next) {
-      if (const auto* off = std::get_if<PowerOff>(&actions[next].what))
-        judge.power_off(actions[next].at, off->lasts);
-      else if (const auto* press = std::get_if<Press>(&actions[next].what))
-        judge.pressed(press->action, actions[next].at, press->lasts);
-    }
-    judge.rpm(segment);
-  }
+  tell(judge, profile);
   judge.lamps(events);
   return judge.finish(profile.duration());
 }

@@ -1,0 +1,106 @@
+#include "core/judge/expected_states.h"
+
+#include <algorithm>
+
+#include "core/judge/power_watch.h"
+#include "core/judge/rpm_history.h"
+
+namespace tachproof {
+namespace {
+
+class States {
+ public:
+  States(const Gauge& gauge, const Profile& profile, const ExpectationOptions& options)
+      : gauge_(gauge), profile_(profile), options_(options), follower_(gauge), history_(1.0) {
+    for (const Segment& segment : profile.segments()) history_.add(segment);
+  }
+
+  std::vector<ExpectedState> all() {
+    begin(0, 0);
+    for (const Action& action : profile_.actions()) {
+      if (const auto* off = std::get_if<PowerOff>(&action.what)) {
+        follower_.power_lost();
+        begin(action.at, answered_by(gauge_, PowerWatch::awake_by(gauge_, action.at + off->lasts)));
+      } else if (const auto* press = std::get_if<Press>(&action.what)) {
+        const auto [lowest, highest] =
+            history_.range_between(action.at - gauge_.tolerance.response_to - options_.source_lag, action.at);
+        const double rpm = history_.rpm_at(action.at);
+        const auto what =
+            follower_.press(press->action, action.at, {rpm, std::min(lowest, rpm), std::max(highest, rpm)});
+        if (what.takes || what.dims) begin(action.at, answered_by(gauge_, action.at + press->lasts));
+      }
+    }
+    states_.back().to = profile_.duration();
+    for (ExpectedState& state : states_)
+      if (state.state.unknown.empty()) expect_in(state);
+    return std::move(states_);
+  }
+
+ private:
+  void begin(Nanos at, Nanos answered) {
+    if (!states_.empty()) states_.back().to = at;
+    states_.push_back({follower_.now(), at, answered, 0, {}});
+  }
+
+  void expect_in(ExpectedState& state) {
+    ExpectationOptions options = options_;
+    if (state.from > 0) options.before = ExpectationOptions::Before::unknown;
+    Gauge gauge = state.state.gauge;
+    gauge.tolerance.rpm += state.state.doubt_rpm;
+    Expectation expectation(gauge, options);
+    if (state.from > 0) expectation.disturbed(state.from, state.answered_from);
+    for (const Segment& segment : profile_.segments())
+      if (segment.start.whole >= state.from && segment.start.whole < state.to) expectation.add(segment);
+    expectation.finish(state.to);
+    Expectation::Decided decided = expectation.take(state.to);
+    state.run = {std::move(decided.reaches), std::move(decided.transitions)};
+    std::erase_if(state.run.transitions, [&](const ExpectedTransition& t) {
+      return t.earliest < state.answered_from || t.latest > state.to;
+    });
+  }
+
+  const Gauge& gauge_;
+  const Profile& profile_;
+  const ExpectationOptions& options_;
+  StateFollower follower_;
+  RpmHistory history_;
+  std::vector<ExpectedState> states_;
+};
+
+}  // namespace
+
+bool changes_states(const Gauge& gauge, const Profile& profile) {
+  return std::any_of(profile.actions().begin(), profile.actions().end(), [&](const Action& action) {
+    if (std::holds_alternative<PowerOff>(action.what)) return true;
+    const auto* press = std::get_if<Press>(&action.what);
+    const Button* button = press == nullptr ? nullptr : button_named(gauge, press->action);
+    return button != nullptr && !std::holds_alternative<ShowPeak>(button->does);
+  });
+}
+
+std::vector<ExpectedState> expect_states(const Gauge& gauge, const Profile& profile,
+                                         const ExpectationOptions& options) {
+  if (!changes_states(gauge, profile)) {
+    ExpectedState only;
+    only.state.gauge = gauge;
+    only.to = profile.duration();
+    only.run = expect(gauge, profile, options);
+    return {only};
+  }
+  return States(gauge, profile, options).all();
+}
+
+void tell(StateJudge& judge, const Profile& profile) {
+  std::size_t next = 0;
+  const std::vector<Action>& actions = profile.actions();
+  for (const Segment& segment : profile.segments()) {
+    for (; next < actions.size() && actions[next].at <= segment.start.whole; ++next)
+      if (const auto* off = std::get_if<PowerOff>(&actions[next].what))
+        judge.power_off(actions[next].at, off->lasts);
+      else if (const auto* press = std::get_if<Press>(&actions[next].what))
+        judge.pressed(press->action, actions[next].at, press->lasts);
+    judge.rpm(segment);
+  }
+}
+
+}  // namespace tachproof
