@@ -80,7 +80,10 @@ class ExpectCommand : public Command {
       print_json(*gauge, expected, foresight, steps);
     } else {
       print(*gauge, expected, steps);
-      std::fputs(foresight_text(*gauge, foresight, columns_of(stdout)).c_str(), stdout);
+      if (expected.size() == 1)
+        std::fputs(foresight_text(*gauge, foresight, columns_of(stdout)).c_str(), stdout);
+      else
+        fmt::print("How well each threshold will be known is not foreseen: this scenario moves boundaries.\n");
     }
     return exit_pass;
   }
