@@ -132,6 +132,8 @@ Why same_for_all(const std::string& clause) { return {clause, clause, ""}; }
 Why why_escaped(const Gauge& gauge, const FaultTrials& trials, const ListedFault& listed, double smallest,
                 const RunResult& result) {
   const Fault& fault = listed.fault;
+  if (is_of_buttons(fault.kind))
+    return same_for_all("the scenario does not press the button, or cut the supply, where this shows");
   switch (fault.kind) {
     case Kind::freeze:
       if (trials.shown_for(fault.window.value_or(0)) == 0) break;

@@ -6,6 +6,7 @@
 #include <optional>
 #include <set>
 
+#include "core/cause/button_causes.h"
 #include "core/cause/candidates.h"
 #include "core/cause/cause_words.h"
 #include "core/cause/missing.h"
@@ -339,6 +340,13 @@ Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
   const bool any = std::any_of(runs.begin(), runs.end(), failed);
   const bool whole =
       std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
+  if (any && runs.size() == 1)
+    if (std::vector<Cause> of_buttons = button_causes(runs.front().result); !of_buttons.empty()) {
+      Diagnosis found;
+      found.hypotheses.resize(of_buttons.size());
+      found.causes.list = std::move(of_buttons);
+      return found;
+    }
   if (any && whole) return Detective(gauge, runs, others).solve();
   Diagnosis none;
   for (const JudgedRun& run : runs)

@@ -45,6 +45,17 @@ constexpr KindWords kind_words[] = {
     {Kind::intermittent_lamp, "intermittent-lamp", "a minute", false},
     {Kind::freeze, "freeze", "s", false},
     {Kind::reset, "reset", "s", false},
+    {Kind::take_ignored, "take-ignored", "", false},
+    {Kind::take_not_refused, "take-not-refused", "", false},
+    {Kind::take_other_end, "take-other-end", "", false},
+    {Kind::take_late, "take-late", "ms", false},
+    {Kind::take_lost, "take-lost", "", false},
+    {Kind::settings_reset, "settings-reset", "rpm", false},
+    {Kind::peak_not_cleared, "peak-not-cleared", "", false},
+    {Kind::dim_missing, "dim-missing", "", false},
+    {Kind::dim_colour, "dim-colour", "", false},
+    {Kind::slow_boot, "slow-boot", "ms", false},
+    {Kind::greets_wrong, "greets-wrong", "", false},
 };
 
 const KindWords& words_of(Kind kind) {
@@ -220,11 +231,24 @@ void change(Gauge& g, const Fault& fault, const Places& at) {
     case Kind::noisy_reading:
     case Kind::intermittent_lamp:
     case Kind::freeze:
-    case Kind::reset: at.refuse("is no change of settings");
+    case Kind::reset:
+    case Kind::take_ignored:
+    case Kind::take_not_refused:
+    case Kind::take_other_end:
+    case Kind::take_late:
+    case Kind::take_lost:
+    case Kind::settings_reset:
+    case Kind::peak_not_cleared:
+    case Kind::dim_missing:
+    case Kind::dim_colour:
+    case Kind::slow_boot:
+    case Kind::greets_wrong: at.refuse("is no change of settings");
   }
 }
 
 }  // namespace
+
+bool is_of_buttons(Fault::Kind kind) { return kind >= Kind::take_ignored; }
 
 std::string_view word(Fault::Kind kind) { return words_of(kind).word; }
 std::string_view unit_of(Fault::Kind kind) { return words_of(kind).unit; }

@@ -50,7 +50,19 @@ struct Fault {
     // at an instant
     intermittent_lamp,  // [lamp; times a minute]
     freeze,             // [window; s from the start, for good] the lamps stay as they are
-    reset               // [window; s from the start] the supply fails for a moment
+    reset,              // [window; s from the start] the supply fails for a moment
+    // buttons and power-up: seen only where a scenario presses, or cuts the supply
+    take_ignored,      // []
+    take_not_refused,  // [] takes any rpm
+    take_other_end,    // [] the window's other boundary gets the rpm
+    take_late,         // [; ms] the rpm of that long ago
+    take_lost,         // [] not kept over a loss of power
+    settings_reset,    // [anchor; rpm up] off after a loss of power
+    peak_not_cleared,  // []
+    dim_missing,       // [; per cent, the level that is left out]
+    dim_colour,        // [lamp, other_channel] its colour when dimmed
+    slow_boot,         // [; ms longer]
+    greets_wrong       // [lamp] the only one that it greets with
   };
 
   Kind kind = Kind::boundary_moved;
@@ -87,6 +99,9 @@ struct FaultKeys {
   std::vector<std::string> channels;                       // of wires_swapped: {"left white", "mid blue"}
 };
 FaultKeys keys_of(const Fault& fault, const Gauge& gauge);
+
+// Shows only where a button is pressed or the supply comes back.
+bool is_of_buttons(Fault::Kind kind);
 
 // Whether with_fault can say what a unit with such a fault does.
 bool is_change_of_settings(Fault::Kind kind);

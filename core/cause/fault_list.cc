@@ -43,6 +43,7 @@ class List {
     lamps_and_wires();
     supply();
     reading();
+    buttons();
     random_ones();
     return std::move(list_);
   }
@@ -251,6 +252,47 @@ class List {
       ListedFault slow{fault_of(kind), {}, 0, allowed_ms};
       slow.fault = slow.by(graded_tolerances);
       add_apart(slow);
+    }
+  }
+
+  // Seen only by a scenario that presses, or cuts the supply.
+  void buttons() {
+    const auto plain = [&](Kind kind) { add_apart({fault_of(kind), {}, 0, 0}); };
+    bool takes = false;
+    for (const Button& button : gauge_.buttons)
+      if (std::holds_alternative<TakeRpm>(button.does)) {
+        takes = true;
+      } else if (std::holds_alternative<ShowPeak>(button.does)) {
+        plain(Kind::peak_not_cleared);
+      } else if (const auto* dim = std::get_if<Dim>(&button.does)) {
+        for (const double level : dim->levels) {
+          Fault missing = fault_of(Kind::dim_missing);
+          missing.size = 100 * level;
+          add_apart({missing, {}, 0, 0});
+        }
+      }
+    if (takes) {
+      for (const Kind kind : {Kind::take_ignored, Kind::take_not_refused}) plain(kind);
+      Fault late = fault_of(Kind::take_late);
+      late.size = 1000;
+      add_apart({late, {}, 0, 0});
+    }
+    if (!gauge_.power_up) return;
+    const bool kept = std::any_of(gauge_.buttons.begin(), gauge_.buttons.end(), [&](const Button& button) {
+      return std::holds_alternative<TakeRpm>(button.does) && keeps(*gauge_.power_up, button.name);
+    });
+    if (kept) plain(Kind::take_lost);
+    Fault slow = fault_of(Kind::slow_boot);
+    slow.size = to_ms(gauge_.power_up->boot_to) + 2 * to_ms(gauge_.tolerance.response_to);
+    add_apart({slow, {}, 0, 0});
+    for (std::size_t l = 0; gauge_.power_up->greets && l < gauge_.lamps.size(); ++l) {
+      // One lamp alone is the right greeting where it is the only one.
+      const Channels lit = gauge_.power_up->greets->cue.steady | gauge_.power_up->greets->cue.blinking;
+      if ((lit & ~gauge_.lamp_channels(l)) == 0) continue;
+      Fault greets = fault_of(Kind::greets_wrong);
+      greets.lamp = l;
+      add_apart({greets, {}, 0, 0});
+      break;
     }
   }
 

@@ -141,6 +141,25 @@ std::string of_reading(const Fault& f, const Gauge& g) {
   }
 }
 
+std::string of_buttons(const Fault& f, const Gauge& g) {
+  const double size = f.size.value_or(0);
+  switch (f.kind) {
+    case Kind::take_ignored: return "a press that takes the rpm changes nothing";
+    case Kind::take_not_refused: return "a press takes any rpm, also outside its range";
+    case Kind::take_other_end: return "a press moves the other boundary of its window to the rpm";
+    case Kind::take_late: return "a press takes the rpm of " + number(size) + " ms before";
+    case Kind::take_lost: return "the rpm that was taken is lost with the supply";
+    case Kind::settings_reset:
+      return "after a loss of power anchor " + anchor_of(g, f.anchor) + " is off by " + rpm(size);
+    case Kind::peak_not_cleared: return "the highest rpm is not cleared";
+    case Kind::dim_missing: return "the dimming button leaves out " + number(size) + " %";
+    case Kind::dim_colour:
+      return "lamp " + lamp_of(g, f.lamp) + " shows " + channel_of(g, f.other_channel) + " when it is dimmed";
+    case Kind::slow_boot: return "the unit wakes " + number(size) + " ms too late";
+    default: return "the unit greets with lamp " + lamp_of(g, f.lamp) + " alone";
+  }
+}
+
 // What a number is called in files and in JSON; nothing: the kind has none.
 const char* number_key(Kind kind) {
   switch (kind) {
@@ -158,6 +177,10 @@ const char* number_key(Kind kind) {
     case Kind::intermittent_lamp: return "per_min";
     case Kind::freeze:
     case Kind::reset: return "at_s";
+    case Kind::take_late:
+    case Kind::slow_boot: return "by_ms";
+    case Kind::settings_reset: return "by_rpm";
+    case Kind::dim_missing: return "level";
     default: return nullptr;
   }
 }
@@ -195,6 +218,17 @@ std::string describe(const Fault& fault, const Gauge& gauge) {
     case Kind::noisy_reading:
     case Kind::freeze:
     case Kind::reset: return of_reading(fault, gauge);
+    case Kind::take_ignored:
+    case Kind::take_not_refused:
+    case Kind::take_other_end:
+    case Kind::take_late:
+    case Kind::take_lost:
+    case Kind::settings_reset:
+    case Kind::peak_not_cleared:
+    case Kind::dim_missing:
+    case Kind::dim_colour:
+    case Kind::slow_boot:
+    case Kind::greets_wrong: return of_buttons(fault, gauge);
   }
   return "";
 }
@@ -216,6 +250,8 @@ FaultKeys keys_of(const Fault& fault, const Gauge& gauge) {
   } else if (fault.lamp) {
     say("lamp", lamp_of(gauge, fault.lamp));
     if (fault.other_lamp) say("with", lamp_of(gauge, fault.other_lamp));
+    if (fault.kind == Kind::dim_colour && fault.other_channel)
+      say("to", lamp_and_colour(gauge, *fault.other_channel).second);
   }
   if (fault.window) say("window", window_of(gauge, fault.window));
   if (fault.other_window) say("with", window_of(gauge, fault.other_window));
