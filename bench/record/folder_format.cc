@@ -52,6 +52,20 @@ std::string begin_line(const RunRecord& begun) {
   return json_text(line) + "\n";
 }
 
+std::string power_line(Nanos at, Nanos lasts) {
+  return json_text(Json{{"kind", "power-off"}, {"at_s", to_seconds(at)}, {"for_s", to_seconds(lasts)}}) +
+         "\n";
+}
+
+std::string supply_line(Nanos at, const Supply& supply) {
+  return json_text(Json{{"kind", "supply"},
+                        {"at_s", to_seconds(at)},
+                        {"from_v", supply.from_v},
+                        {"to_v", supply.to_v},
+                        {"for_s", to_seconds(supply.lasts)}}) +
+         "\n";
+}
+
 std::string released_line(std::optional<Nanos> by, const std::string& action) {
   return json_text(Json{{"kind", "released"},
                         {"by_s", by ? Json(to_seconds(*by)) : Json(nullptr)},

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "bench/record/run_folder.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 
@@ -22,6 +23,8 @@ std::vector<LampEvent> changes_only(const std::vector<LampEvent>& events, const 
 // journal.jsonl, each one line with its end.
 std::string begin_line(const RunRecord& begun);
 std::string press_line(Nanos at, const std::string& action);
+std::string power_line(Nanos at, Nanos lasts);
+std::string supply_line(Nanos at, const Supply& supply);
 // A person has pressed, no later than `by`; nothing: nobody did.
 std::string released_line(std::optional<Nanos> by, const std::string& action);
 std::string answer_line(const AnswerResult& answer);

@@ -8,6 +8,7 @@
 #include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/run/runner.h"
 #include "core/judge/allowance.h"
+#include "core/judge/expected_states.h"
 #include "core/judge/judge.h"
 #include "core/signal/pulse_train.h"
 
@@ -88,9 +89,10 @@ RunResult FaultTrials::judge(const Gauge& unit, const Behaviour& behaviour, bool
   const Profile& profile = scenario_.profile;
   const Nanos end = profile.duration();
   SimulatedUnit simulated(unit, behaviour, gauge_, scenario_.seed);
-  Judge judge(gauge_, setup_);
+  StateJudge judge(gauge_, setup_);
   for (const auto& [from, to] : disturbed_) judge.disturbed(from, to);
-  for (const Segment& segment : profile.segments()) judge.rpm(segment);
+  tell(judge, profile);
+  for (const Action& action : profile.actions()) simulated.act(action);
   std::vector<LampEvent> events;
   auto next = pulses_.begin();
   const auto live_until = [&](Nanos until) {
@@ -103,7 +105,8 @@ RunResult FaultTrials::judge(const Gauge& unit, const Behaviour& behaviour, bool
       live_until(action.at);
       std::optional<std::string> answer;
       if (ask->wants == Ask::Wants::peak) answer = fmt::format("{}", simulated.peak_rpm());
-      judge.answered(judge_answer(*ask, action.at, action.peak_rpm, answer));
+      judge.answered(judge_answer(
+          *ask, action.at, gauge_.buttons.empty() ? action.peak_rpm : judge.peak_rpm(action.at), answer));
     }
   live_until(end);
   judge.lamps(rig_.stamped(std::move(events), end, scenario_.seed));

@@ -91,6 +91,10 @@ class StoredSource : public Source {
   void play(const PulseBlock&) override {}
   bool can_press(const std::string&) const override { return true; }
   void press(const Press&, Nanos) override {}
+  bool can_power() const override { return true; }
+  void power_off(Nanos, Nanos) override {}
+  bool can_supply() const override { return true; }
+  void supply(const Supply&, Nanos) override {}
   void end() noexcept override {}
 
  private:

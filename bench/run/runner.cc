@@ -195,6 +195,13 @@ class Run {
         rig_.source->press(*press, at);
         judge_.pressed(press->action, at, press->lasts);
         folder_.journal(press_line(at, press->action));
+      } else if (const PowerOff* off = std::get_if<PowerOff>(&actions[next_action_].what)) {
+        rig_.source->power_off(off->lasts, at);
+        judge_.power_off(at, off->lasts);
+        folder_.journal(power_line(at, off->lasts));
+      } else if (const Supply* supply = std::get_if<Supply>(&actions[next_action_].what)) {
+        rig_.source->supply(*supply, at);
+        folder_.journal(supply_line(at, *supply));
       }
     }
   }

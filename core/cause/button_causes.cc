@@ -36,6 +36,8 @@ constexpr Known known[] = {
     {FindingKind::settings_kept, Kind::settings_reset,
      "The unit keeps what it took, though it has to forget it without supply",
      "Write to the unit again which buttons outlast a loss of power."},
+    {FindingKind::wrong_greeting, Kind::greets_wrong, "The unit greets with other lamps than it is set to",
+     "Write the greeting to the unit again; then check the wires of those lamps."},
     {FindingKind::slow_boot, Kind::slow_boot, "The unit wakes too late",
      "Check the voltage at the unit while it wakes; then the time to boot in the gauge file."},
 };
@@ -60,6 +62,28 @@ void say_size(const RunResult& result, const Known& one, Cause& cause) {
   }
 }
 
+// A question for the highest rpm that was answered as before it was cleared.
+bool not_cleared(const RunResult& result, const Finding& finding) {
+  if (finding.kind != FindingKind::wrong_answer) return false;
+  const auto wrong = std::find_if(result.answers.begin(), result.answers.end(), [&](const AnswerResult& a) {
+    return a.at == finding.at && a.verdict == Verdict::fail;
+  });
+  return wrong != result.answers.end() &&
+         std::any_of(result.answers.begin(), wrong, [&](const AnswerResult& a) {
+           return a.verdict == Verdict::pass && a.answer == wrong->answer;
+         });
+}
+
+Cause peak_not_cleared(std::size_t findings) {
+  Cause cause;
+  cause.text = "The unit does not clear its highest rpm";
+  cause.todo =
+      "Press the button again while the dial shows the highest rpm; if it stays, check the button's setting.";
+  cause.explains = cause.of = findings;
+  cause.changes.push_back({std::string(word(Kind::peak_not_cleared)), {}, {}, {}});
+  return cause;
+}
+
 }  // namespace
 
 std::vector<Cause> button_causes(const RunResult& result) {
@@ -67,6 +91,9 @@ std::vector<Cause> button_causes(const RunResult& result) {
   for (const Finding& finding : result.findings)
     if (verdict_of(finding.kind) == Verdict::fail) against.push_back(&finding);
   std::vector<Cause> causes;
+  if (!against.empty() &&
+      std::all_of(against.begin(), against.end(), [&](const Finding* f) { return not_cleared(result, *f); }))
+    return {peak_not_cleared(against.size())};
   if (against.empty() || std::any_of(against.begin(), against.end(),
                                      [](const Finding* f) { return known_by(f->kind) == nullptr; }))
     return causes;

@@ -347,11 +347,18 @@ Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
       found.causes.list = std::move(of_buttons);
       return found;
     }
-  if (any && whole) return Detective(gauge, runs, others).solve();
+  const bool done =
+      std::any_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.any_done(); });
+  if (any && whole && !done) return Detective(gauge, runs, others).solve();
   Diagnosis none;
   for (const JudgedRun& run : runs)
     if (!any && none.causes.missing.empty()) none.causes.missing = missing_evidence(gauge, run.result);
-  if (any) none.causes.none = "The run is too long for its causes to be looked for: play a shorter scenario.";
+  if (any && done)
+    none.causes.none =
+        "The causes of a run with presses are looked for at the presses only: see the findings, or play a "
+        "scenario without presses.";
+  else if (any)
+    none.causes.none = "The run is too long for its causes to be looked for: play a shorter scenario.";
   return none;
 }
 

@@ -173,7 +173,7 @@ void PowerWatch::say_greeted(const std::vector<Picture>& all, Nanos woke, PowerR
         to - std::max(picture.from, woke) <= gauge_.tolerance.settle)
       break;
     row.verdict = Verdict::fail;
-    findings.push_back({FindingKind::wrong_cue, std::max(picture.from, woke), "", "",
+    findings.push_back({FindingKind::wrong_greeting, std::max(picture.from, woke), "", "",
                         "the unit greets with " + gauge_.describe(greeting.cue) + " for " +
                             say_span(greeting.lasts) + "; at " + say_time(std::max(picture.from, woke)) +
                             " it showed " + gauge_.describe(picture.lit)});

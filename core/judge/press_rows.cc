@@ -46,6 +46,12 @@ Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<st
 
 }  // namespace
 
+bool moves_wrongly(const RunResult& result) {
+  const auto fails = [](const auto& row) { return row.verdict == Verdict::fail; };
+  return std::any_of(result.transitions.begin(), result.transitions.end(), fails) ||
+         std::any_of(result.boundaries.begin(), result.boundaries.end(), fails);
+}
+
 bool unit_fails(const RunResult& result) {
   const auto failing = [](const auto& rows) {
     return std::any_of(rows.begin(), rows.end(), [](const auto& r) { return r.verdict == Verdict::fail; });
@@ -70,8 +76,7 @@ bool judge_take(const UnitState& state, const std::vector<std::size_t>& moved, c
   const std::string pressed =
       "'" + row.button + "' was pressed at " + say_time(row.at) + ", at " + rpm_text(row.rpm);
   const bool fails = unit_fails(as_set);
-  const bool other_fits = seen.otherwise != nullptr && !unit_fails(*seen.otherwise) &&
-                          measured_any(*seen.otherwise, state.gauge, moved);
+  const bool other_fits = seen.otherwise != nullptr && !unit_fails(*seen.otherwise);
   const Shift shift = shift_of(as_set, state.gauge, moved);
   if (shift.rows > 0) {
     row.taken_rpm = set_rpm + shift.rpm;
@@ -95,9 +100,18 @@ bool judge_take(const UnitState& state, const std::vector<std::size_t>& moved, c
   }
   if (fails) {
     row.verdict = Verdict::fail;
-    if (row.must_refuse || shift.rows == 0 || !shift.agree ||
-        std::abs(shift.rpm) <= shift.expanded_uncertainty + state.gauge.tolerance.rpm)
+    // Where the unit was wrong before, or only its lamps are, the press need not be to blame.
+    if (row.must_refuse || !seen.sound_before) return false;
+    if (shift.rows == 0 || !shift.agree ||
+        std::abs(shift.rpm) <= shift.expanded_uncertainty + state.gauge.tolerance.rpm) {
+      if (shift.rows > 0 || !moves_wrongly(as_set)) return false;
+      findings.push_back(
+          {FindingKind::wrong_take, row.at, "", "",
+           pressed + "; the unit acts neither as if it had taken that rpm nor as if it had ignored the "
+                     "press: check which boundary the button takes, and keep the rpm still for longer "
+                     "before it"});
       return false;
+    }
     row.refused = false;
     findings.push_back({FindingKind::wrong_take, row.at, "", "",
                         pressed + "; the unit acts as if it had been at " + rpm_text(row.taken_rpm) + " +- " +

@@ -14,8 +14,11 @@ namespace tachproof {
 struct StateSeen {
   const RunResult* as_set = nullptr;     // judged against the state that the unit must be in
   const RunResult* otherwise = nullptr;  // against the other one; null: there is none
+  bool sound_before = true;              // nothing was wrong until the press
 };
 
+// A change of window failed.
+bool moves_wrongly(const RunResult& result);
 // Fails, and by lamps: what the bench could not see is not held against the unit.
 bool unit_fails(const RunResult& result);
 // A boundary of these was measured in this state, either way.

@@ -24,6 +24,7 @@ std::string_view word(FindingKind k) {
     case FindingKind::dim_level: return "dim-level";
     case FindingKind::settings_lost: return "settings-lost";
     case FindingKind::settings_kept: return "settings-kept";
+    case FindingKind::wrong_greeting: return "wrong-greeting";
     case FindingKind::slow_boot: return "slow-boot";
   }
   return "bench-fault";

@@ -41,7 +41,7 @@ struct TransitionResult {
   bool asked = true;                               // undecided counts: nothing else decides its boundary
   Verdict verdict = Verdict::undecided;
   std::string state = {};  // of the unit, "after set 1 at 4210 rpm"; empty: as set
-  std::string remark;  // why undecided, in words; may be empty
+  std::string remark;      // why undecided, in words; may be empty
 };
 
 // What a row says of its verdict: "not asked" where it was not and is undecided.
@@ -87,7 +87,7 @@ struct BoundaryResult {
   bool asked = true;                      // the scenario asks for it: undecided counts
   Verdict verdict = Verdict::undecided;
   std::string state = {};  // of the unit, "after set 1 at 4210 rpm"; empty: as set
-  std::string remark;  // why undecided, in words; may be empty
+  std::string remark;      // why undecided, in words; may be empty
 };
 
 // Rising less falling threshold of one boundary: what both share, such as the
@@ -212,10 +212,11 @@ enum class FindingKind {
   unknown_colour,  // lit in a colour that nobody said it has
   press_ignored,
   press_not_refused,
-  wrong_take,     // another rpm than that of the press
+  wrong_take,  // another rpm than that of the press
   dim_level,
   settings_lost,  // over a loss of power
   settings_kept,  // what had to be forgotten then
+  wrong_greeting,
   slow_boot
 };
 std::string_view word(FindingKind k);  // "missing-transition", ...

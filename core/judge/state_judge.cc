@@ -120,7 +120,7 @@ class StateJudge::Impl {
         history_.range_between(at - gauge_.tolerance.response_to - setup_.bench.source.lag, at);
     const RpmAtPress pressed_at{rpm, std::min(lowest, rpm), std::max(highest, rpm)};
     const StateFollower::Pressed what = follower_.press(action, at, pressed_at);
-    if (what.clears_peak) peaks_ = {{at, rpm}};
+    if (what.clears_peak) peaks_.push_back({at, rpm, true});
     if (!what.takes && !what.dims) return;
     StateSpell spell;
     spell.what = what.takes ? StateSpell::What::take : StateSpell::What::dim;
@@ -146,7 +146,7 @@ class StateJudge::Impl {
   void power_off(Nanos at, Nanos lasts) {
     const Nanos back = at + lasts;
     follower_.power_lost();
-    if (!keeps_peak()) peaks_.clear();
+    if (!keeps_peak()) peaks_.push_back({at, 0, true});
     StateSpell spell;
     spell.what = StateSpell::What::power;
     spell.power.emplace(gauge_, wired_, at, back, setup_.bench.watcher.resolution);
@@ -166,8 +166,8 @@ class StateJudge::Impl {
 
   double peak_rpm(Nanos t) const {
     double peak = 0;
-    for (const auto& [from, rpm] : peaks_)
-      if (from < t) peak = std::max(peak, rpm);
+    for (const Peak& one : peaks_)
+      if (one.from < t) peak = one.cleared ? one.rpm : std::max(peak, one.rpm);
     return peak;
   }
 
@@ -298,7 +298,7 @@ class StateJudge::Impl {
   }
 
   void note_peak(Nanos from, double rpm) {
-    if (peaks_.empty() || rpm > peaks_.back().second) peaks_.emplace_back(from, rpm);
+    if (peaks_.empty() || rpm > peaks_.back().rpm) peaks_.push_back({from, rpm, false});
   }
 
   const Gauge gauge_;
@@ -315,7 +315,13 @@ class StateJudge::Impl {
   Channels unsure_ = 0;
   std::string untimed_;
   std::optional<StampTimes> stamps_;
-  std::vector<std::pair<Nanos, double>> peaks_;  // from then on at least this was reached; rising
+  // From then on at least this was reached; rising from where it was cleared.
+  struct Peak {
+    Nanos from = 0;
+    double rpm = 0;
+    bool cleared = false;
+  };
+  std::vector<Peak> peaks_;
 };
 
 StateJudge::StateJudge(const Gauge& gauge, const JudgeSetup& setup)

@@ -58,6 +58,7 @@ class Joining {
       if (spells_[i].result)
         for (const LevelResult& level : spells_[i].result->levels) dims_visibly_ |= level.pwm_hz > 0;
     for (const LevelResult& level : out_.levels) dims_visibly_ |= level.pwm_hz > 0;
+    sound_ = !unit_fails(out_);
     for (std::size_t i = 1; i < spells_.size(); ++i) add(spells_[i]);
     std::stable_sort(out_.findings.begin(), out_.findings.end(),
                      [](const Finding& a, const Finding& b) { return a.at < b.at; });
@@ -83,22 +84,25 @@ class Joining {
     switch (spell.what) {
       case StateSpell::What::start: break;
       case StateSpell::What::take: explained = add_take(spell, judged, findings); break;
-      case StateSpell::What::dim: add_dim(spell, judged, findings); break;
+      case StateSpell::What::dim: explained = add_dim(spell, judged, findings); break;
       case StateSpell::What::power: explained = add_power(spell, judged, findings); break;
     }
     for (Finding& finding : findings) {
       verdict_ = worst(verdict_, verdict_of(finding.kind));
       out_.findings.push_back(std::move(finding));
     }
+    const bool failed = judged && unit_fails(*spell.result);
     if (judged) add_rows(spell, explained);
+    sound_ = sound_ && (!failed || explained);
   }
 
   bool add_take(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
     PressResult row = spell.press;
     bool explained = false;
     if (judged) {
-      const StateSeen seen{&*spell.result, spell.other_result ? &*spell.other_result : nullptr};
+      const StateSeen seen{&*spell.result, spell.other_result ? &*spell.other_result : nullptr, sound_};
       explained = judge_take(spell.state, spell.moved, seen, row.rpm, row, findings);
+      took_otherwise_ = explained;
     } else if (row.remark.empty()) {
       row.remark = spell.state.unknown.empty()
                        ? "the run went on, or ended, before the unit had time to answer"
@@ -109,33 +113,48 @@ class Joining {
     return explained;
   }
 
-  void add_dim(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
+  bool add_dim(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
     DimResult row = spell.dim;
+    const bool still_otherwise = took_otherwise_ && judged && fits_otherwise(spell);
     if (judged)
-      judge_dim(gauge_, *spell.result, spell.lit_long, dims_visibly_, setup_.bench.watcher.resolution, row,
-                findings);
+      judge_dim(gauge_, still_otherwise ? *spell.other_result : *spell.result, spell.lit_long, dims_visibly_,
+                setup_.bench.watcher.resolution, row, findings);
     else
       row.remark = "the run went on, or ended, before the unit had time to answer";
     verdict_ = worst(verdict_, row.verdict);
     out_.dims.push_back(std::move(row));
+    return still_otherwise;
   }
 
   bool add_power(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
     PowerResult row = spell.woke;
-    for (Finding& finding : spell.power_findings) findings.push_back(std::move(finding));
+    awake_ = 0;
+    for (Finding& finding : spell.power_findings) {
+      if (finding.kind == FindingKind::slow_boot && gauge_.power_up)
+        awake_ = answered_by(gauge_, finding.at) +
+                 (gauge_.power_up->greets ? gauge_.power_up->greets->lasts * 11 / 10 : 0);
+      findings.push_back(std::move(finding));
+    }
     bool explained = false;
     const bool two = judged && spell.other_result;
-    if (two && unit_fails(*spell.result) && !unit_fails(*spell.other_result) &&
-        measured_any(*spell.other_result, gauge_, spell.moved)) {
+    const bool kept = spell.state.doubt_rpm > 0;
+    if (took_otherwise_ && judged && fits_otherwise(spell)) {
+      explained = true;  // by what it did at the press before
+    } else if (judged && fits_otherwise(spell)) {
       explained = true;
       row.verdict = Verdict::fail;
-      const bool kept = spell.state.doubt_rpm > 0;
       findings.push_back(
           {kept ? FindingKind::settings_lost : FindingKind::settings_kept, row.back_at, "", "",
            "the supply was cut at " + say_time(row.at) +
                (kept ? ": the unit forgot the rpm that it had taken and went back to its settings; it has "
                        "to keep it"
                      : ": the unit kept the rpm that it had taken; it has to go back to its settings")});
+    } else if (judged && sound_ && row.verdict != Verdict::fail && moves_wrongly(*spell.result)) {
+      row.verdict = Verdict::fail;
+      findings.push_back(
+          {FindingKind::settings_lost, row.back_at, "", "",
+           "after the supply was cut at " + say_time(row.at) +
+               " the unit's boundaries are no longer where they were, nor where they are set"});
     } else if (two && row.verdict == Verdict::pass && !measured_any(*spell.result, gauge_, spell.moved)) {
       row.verdict = Verdict::undecided;
       row.remark =
@@ -148,6 +167,11 @@ class Joining {
     return explained;
   }
 
+  // What was seen fits the unit that did the other thing, and not the one that did as it should.
+  static bool fits_otherwise(const StateSpell& spell) {
+    return spell.other_result && unit_fails(*spell.result) && !unit_fails(*spell.other_result);
+  }
+
   void add_rows(StateSpell& spell, bool explained) {
     RunResult& more = *spell.result;
     const std::string& state = spell.state.name;
@@ -157,7 +181,9 @@ class Joining {
     append(out_.responses, more.responses, state);
     append(out_.blinks, more.blinks, state);
     for (Finding& finding : more.findings) {
-      if (explained && verdict_of(finding.kind) == Verdict::fail) continue;
+      // A unit that woke late was still greeting.
+      const bool greeting = spell.what == StateSpell::What::power && finding.at < awake_;
+      if ((explained || greeting) && verdict_of(finding.kind) == Verdict::fail) continue;
       finding.message += " (" + state + ")";
       out_.findings.push_back(std::move(finding));
     }
@@ -180,6 +206,9 @@ class Joining {
   RunResult out_;
   Verdict verdict_ = Verdict::pass;
   bool dims_visibly_ = false;
+  Nanos awake_ = 0;              // of a unit that woke late
+  bool sound_ = true;            // nothing was wrong so far
+  bool took_otherwise_ = false;  // at the last take
 };
 
 }  // namespace

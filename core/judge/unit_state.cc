@@ -38,9 +38,12 @@ StateFollower::Pressed StateFollower::press(const std::string& name, Nanos at, c
   Pressed pressed;
   if (const auto* dim = std::get_if<Dim>(&button->does)) {
     now_.level = (now_.level + 1) % dim->levels.size();
+    // A unit that did the other thing at the last take is still that unit.
+    otherwise_ = unless_taken_;
     now_.name = "after " + name + " " + std::to_string(++dims_) + " at " +
                 number_text(std::round(1000 * dim->levels[now_.level]) / 10) + " %";
     pressed.dims = true;
+    if (otherwise_) otherwise_->level = now_.level;
   } else if (const auto* peak = std::get_if<ShowPeak>(&button->does)) {
     pressed.clears_peak = peak_shown_ && at <= *peak_shown_ + peak->lasts;
     peak_shown_ = pressed.clears_peak ? std::nullopt : std::optional(at);
@@ -87,11 +90,13 @@ StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& 
     bare.power_up.reset();
     if (problems_of(bare).empty() && left.unknown.empty()) otherwise_ = taken;
   }
+  unless_taken_ = otherwise_;
   return pressed;
 }
 
 void StateFollower::power_lost() {
   otherwise_.reset();
+  unless_taken_.reset();
   peak_shown_.reset();
   const PowerUp power_up = set_.power_up.value_or(PowerUp{});
   const UnitState before = now_;

@@ -60,6 +60,7 @@ class StateFollower {
   const Gauge set_;  // by its file
   UnitState now_;
   std::optional<UnitState> otherwise_;
+  std::optional<UnitState> unless_taken_;  // the last take, done the other way
   struct Taken {
     std::string button;
     std::size_t boundary = 0;

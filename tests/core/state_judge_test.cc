@@ -147,7 +147,7 @@ TEST(StateJudge, ASlowBootAndAWrongGreetingAreFound) {
   EXPECT_THAT(failing(run(power_cut(false), slow)), ::testing::Contains(FindingKind::slow_boot));
   PressedUnit wrong;
   wrong.greets_wrong = true;
-  EXPECT_THAT(failing(run(power_cut(false), wrong)), ElementsAre(FindingKind::wrong_cue));
+  EXPECT_THAT(failing(run(power_cut(false), wrong)), ElementsAre(FindingKind::wrong_greeting));
 }
 
 Profile dimming() {
