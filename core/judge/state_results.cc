@@ -45,6 +45,33 @@ void hold_to_its_own(const Gauge& gauge, const StateSpell& spell, RunResult& res
   }
 }
 
+// What one state has proven, another in which it is set the same need not prove again.
+template <class Row, class Same>
+void ask_once(const std::vector<Row>& before, std::vector<Row>& rows, Same same) {
+  for (Row& row : rows)
+    if (row.verdict == Verdict::undecided &&
+        std::any_of(before.begin(), before.end(), [&](const Row& earlier) {
+          return earlier.verdict == Verdict::pass && same(earlier, row);
+        }))
+      row.asked = false;
+}
+
+Verdict verdict_of_rows(const RunResult& result) {
+  Verdict verdict = Verdict::pass;
+  for (const Finding& finding : result.findings) verdict = worst(verdict, verdict_of(finding.kind));
+  if (result.findings_left_out > 0) verdict = worst(verdict, Verdict::undecided);
+  const auto take = [&](const auto& rows) {
+    for (const auto& row : rows)
+      if (row.asked || row.verdict == Verdict::fail) verdict = worst(verdict, row.verdict);
+  };
+  take(result.transitions);
+  take(result.boundaries);
+  take(result.deadbands);
+  take(result.responses);
+  for (const BlinkResult& row : result.blinks) verdict = worst(verdict, row.verdict);
+  return verdict;
+}
+
 class Joining {
  public:
   Joining(const Gauge& gauge, const JudgeSetup& setup, std::deque<StateSpell>& spells)
@@ -175,6 +202,18 @@ class Joining {
   void add_rows(StateSpell& spell, bool explained) {
     RunResult& more = *spell.result;
     const std::string& state = spell.state.name;
+    const auto same_threshold = [](const auto& a, const auto& b) {
+      return a.boundary == b.boundary && a.direction == b.direction && a.nominal_rpm == b.nominal_rpm;
+    };
+    ask_once(out_.boundaries, more.boundaries, same_threshold);
+    ask_once(out_.transitions, more.transitions, same_threshold);
+    ask_once(out_.deadbands, more.deadbands, [](const auto& a, const auto& b) {
+      return a.boundary == b.boundary && a.nominal_rpm == b.nominal_rpm;
+    });
+    ask_once(out_.responses, more.responses, [](const auto& a, const auto& b) {
+      return a.boundary == b.boundary && a.direction == b.direction;
+    });
+    const Verdict of_rows = verdict_of_rows(more);
     append(out_.transitions, more.transitions, state);
     append(out_.boundaries, more.boundaries, state);
     append(out_.deadbands, more.deadbands, state);
@@ -195,9 +234,7 @@ class Joining {
     });
     out_.evidence.lamp_changes += more.evidence.lamp_changes;
     if (std::isnan(out_.scatter.rpm) || more.scatter.dof > out_.scatter.dof) out_.scatter = more.scatter;
-    verdict_ = worst(verdict_, more.verdict);
-    for (const BoundaryResult& row : out_.boundaries)
-      if (row.asked || row.verdict == Verdict::fail) verdict_ = worst(verdict_, row.verdict);
+    verdict_ = worst(verdict_, explained ? worst(of_rows, Verdict::fail) : of_rows);
   }
 
   const Gauge& gauge_;

@@ -1,0 +1,194 @@
+// Random gauges with buttons, and the simulated units of them, through the doors of a run: a healthy unit
+// never fails, and one whose buttons or supply do wrong never passes. TACHPROOF_UNITS sets how many of each.
+#include <gmock/gmock.h>
+
+#include <array>
+#include <cstdlib>
+#include <random>
+#include <string>
+#include <vector>
+
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "core/judge/expected_states.h"
+#include "core/judge/state_judge.h"
+#include "core/signal/pulse_train.h"
+
+namespace tachproof {
+namespace {
+
+std::size_t units() {
+  const char* asked = std::getenv("TACHPROOF_UNITS");
+  return asked != nullptr ? std::strtoul(asked, nullptr, 10) : 12;
+}
+
+class Drawn {
+ public:
+  explicit Drawn(std::uint64_t seed) : random_(seed) {}
+
+  double between(double low, double high) { return std::uniform_real_distribution<>(low, high)(random_); }
+  double whole(double low, double high) { return std::round(between(low, high)); }
+  bool chance(double share) { return between(0, 1) < share; }
+
+  Gauge gauge() {
+    Gauge g;
+    g.name = "drawn";
+    g.pulses_per_rev = whole(1, 4);
+    const double pit = whole(3000, 5000);
+    g.anchors = {{"pit", pit}};
+    g.lamps = {{"left", {"white", "blue"}}, {"right", {"magenta", "blue"}}};
+    const Channels a = 1, b = 2, c = 4, d = 8;
+    const double below = whole(60, 200), above = whole(60, 300);
+    g.windows = {{"under", 0, {}, ""},
+                 {"near", pit - below - whole(60, 200), {a, 0}, "pit"},
+                 {"at", pit - below, {b, 0}, "pit"},
+                 {"past", pit, {c, 0}, "pit"},
+                 {"far", pit + above, {a | d, 0}, "pit"}};
+    g.deadband = {whole(3, 12), chance(0.7) ? Sits::below : Sits::centred};
+    g.tolerance.rpm = between(2, 5);
+    g.tolerance.response_to = static_cast<Nanos>(between(80, 250)) * ns_per_ms;
+    g.buttons = {{"mark", TakeRpm{static_cast<std::size_t>(whole(2, 3)), 2400, 5600}},
+                 {"top", ShowPeak{3 * ns_per_s}},
+                 {"lux", Dim{{1, between(0.4, 0.7), between(0.1, 0.3)}}}};
+    const Nanos boot = static_cast<Nanos>(whole(50, 400)) * ns_per_ms;
+    g.power_up = PowerUp{boot, boot + static_cast<Nanos>(whole(300, 900)) * ns_per_ms, {}, {}};
+    if (chance(0.7))
+      g.power_up->greets = Greeting{{a | c, 0}, static_cast<Nanos>(whole(300, 900)) * ns_per_ms};
+    if (chance(0.5)) g.power_up->keeps = {"mark"};
+    return g;
+  }
+
+  Behaviour behaviour(const Gauge& g) {
+    Behaviour b;
+    b.update_hz = between(50, 200);
+    b.averaging_ms = between(5, 15);
+    b.response_ms = between(2, to_ms(g.tolerance.response_to) - 60);
+    b.resolution_rpm = chance(0.5) ? 1.0 : 0.5;
+    b.timer_hz = 1e6;
+    return b;
+  }
+
+ private:
+  std::mt19937_64 random_;
+};
+
+void pass(std::vector<Step>& steps, const Gauge& g) {
+  const double low = g.windows[1].from_rpm - 80, high = g.windows.back().from_rpm + 80;
+  for (const double rate : {60.0, 60.0, 300.0, 300.0}) {
+    steps.insert(steps.end(), {RampByRate{high, rate}, Hold{high, 600 * ns_per_ms}, RampByRate{low, rate},
+                               Hold{low, 600 * ns_per_ms}});
+  }
+}
+
+// Takes, is refused, dims, loses its supply; after each the boundaries that hang from the anchor are crossed.
+Profile drive(const Gauge& g, Drawn& drawn) {
+  const std::size_t taken = std::get<TakeRpm>(g.buttons[0].does).boundary;
+  std::vector<Step> steps{Hold{2000, ns_per_s}};
+  const auto press = [&](double rpm, const char* button) {
+    steps.insert(steps.end(), {RampByTime{rpm, 1500 * ns_per_ms}, Hold{rpm, ns_per_s},
+                               Press{button, 200 * ns_per_ms}, Hold{rpm, 900 * ns_per_ms}});
+  };
+  const auto settle = [&](const Gauge& now) {
+    steps.push_back(RampByTime{now.windows[1].from_rpm - 80, ns_per_s});
+    steps.push_back(Hold{now.windows[1].from_rpm - 80, 600 * ns_per_ms});
+  };
+  settle(g);
+  pass(steps, g);
+  const double rpm = drawn.whole(2900, 5200);
+  press(rpm, "mark");
+  const Gauge now = with_boundary_at(g, taken, rpm);
+  settle(now);
+  pass(steps, now);
+  press(drawn.whole(5800, 6400), "mark");
+  settle(now);
+  pass(steps, now);
+  const double lit = (now.windows[2].from_rpm + now.windows[3].from_rpm) / 2;
+  for (int i = 0; i < 3; ++i) press(lit, "lux");
+  // Where the unit lights a lamp whatever it keeps.
+  const double awake = std::max(now.windows.back().from_rpm, g.windows.back().from_rpm) + 50;
+  steps.insert(steps.end(), {RampByTime{awake, ns_per_s}, Hold{awake, ns_per_s}, PowerOff{2 * ns_per_s},
+                             Hold{awake, 5 * ns_per_s}});
+  const Gauge after = keeps(*g.power_up, "mark") ? now : g;
+  settle(after);
+  pass(steps, after);
+  return Profile(steps);
+}
+
+RunResult run(const Gauge& gauge, const Behaviour& behaviour, const Profile& profile, std::uint64_t seed) {
+  StateJudge judge(gauge, {});
+  tell(judge, profile);
+  SimulatedUnit unit(gauge, behaviour, gauge, seed);
+  for (const Action& action : profile.actions()) unit.act(action);
+  PulseTrain train(profile, gauge.pulses_per_rev);
+  std::array<Nanos, 4096> block;
+  std::vector<LampEvent> events;
+  for (std::size_t n; (n = train.next(block)) > 0;) {
+    events.clear();
+    unit.run({block.data(), n}, block[n - 1], events);
+    judge.lamps(events);
+  }
+  events.clear();
+  unit.run({}, profile.duration(), events);
+  judge.lamps(events);
+  return judge.finish(profile.duration());
+}
+
+std::string told(const RunResult& result) {
+  std::string text;
+  for (const Finding& f : result.findings) text += f.message + "\n";
+  for (const PressResult& p : result.presses)
+    if (p.verdict != Verdict::pass) text += "press: " + p.remark + "\n";
+  for (const DimResult& d : result.dims)
+    if (d.verdict != Verdict::pass) text += "dim: " + d.remark + "\n";
+  for (const PowerResult& p : result.powers)
+    if (p.verdict != Verdict::pass) text += "power: " + p.remark + "\n";
+  for (const BoundaryResult& b : result.boundaries)
+    if (b.verdict != Verdict::pass) text += b.boundary + " " + b.state + ": " + b.remark + "\n";
+  return text;
+}
+
+TEST(PressedUnits, AHealthyOneNeverFails) {
+  std::size_t passed = 0;
+  for (std::uint64_t seed = 1; seed <= units(); ++seed) {
+    Drawn drawn(seed);
+    const Gauge gauge = drawn.gauge();
+    ASSERT_TRUE(problems_of(gauge).empty()) << problems_of(gauge)[0].path;
+    const Behaviour behaviour = drawn.behaviour(gauge);
+    const RunResult result = run(gauge, behaviour, drive(gauge, drawn), seed);
+    EXPECT_NE(result.verdict, Verdict::fail) << "seed " << seed << "\n" << told(result);
+    passed += result.verdict == Verdict::pass;
+    if (std::getenv("TACHPROOF_TELL") != nullptr && result.verdict != Verdict::pass)
+      std::printf("seed %llu\n%s", static_cast<unsigned long long>(seed), told(result).c_str());
+    for (const PressResult& press : result.presses)
+      if (press.refused == false && !std::isnan(press.taken_rpm)) {
+        EXPECT_NEAR(press.taken_rpm, press.rpm, press.expanded_uncertainty_rpm + 1.5) << "seed " << seed;
+      }
+  }
+  RecordProperty("passed", static_cast<int>(passed));
+  EXPECT_GE(passed * 10, units() * 9);
+}
+
+TEST(PressedUnits, OneWhoseButtonsOrSupplyDoWrongNeverPasses) {
+  const std::vector<FaultSetting> faults{{"take-ignored", {}, {}},
+                                         {"take-not-refused", {}, {}},
+                                         {"take-late", {}, {{"by_ms", 2000}}},
+                                         {"take-lost", {}, {}},
+                                         {"settings-reset", {}, {{"by_rpm", 25}}},
+                                         {"slow-boot", {}, {{"by_ms", 2500}}},
+                                         {"dim-missing", {}, {{"level", 100}}}};
+  for (std::uint64_t seed = 1; seed <= units(); ++seed)
+    for (const FaultSetting& fault : faults) {
+      Drawn drawn(seed);
+      const Gauge gauge = drawn.gauge();
+      // Nothing that must be kept can be lost.
+      if (fault.kind == "take-lost" && !keeps(*gauge.power_up, "mark")) continue;
+      Behaviour behaviour = drawn.behaviour(gauge);
+      behaviour.faults = {fault};
+      const RunResult result = run(gauge, behaviour, drive(gauge, drawn), seed);
+      EXPECT_NE(result.verdict, Verdict::pass) << "seed " << seed << " " << fault.kind;
+      // Near where the boundary was, a take and no take look the same.
+      if (result.verdict == Verdict::undecided) RecordProperty(fault.kind, static_cast<int>(seed));
+    }
+}
+
+}  // namespace
+}  // namespace tachproof
