@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include "bench/files/yaml_text.h"
 #include "core/base/words.h"
 
 namespace tachproof {
@@ -20,6 +21,13 @@ std::string step_text(const Step& step, std::string (*duration)(Nanos)) {
     return fmt::format("{{ramp: {}, rate: {}}}", number_text(ramp->to_rpm), number_text(ramp->rpm_per_s));
   if (const auto* ramp = std::get_if<RampByTime>(&step))
     return fmt::format("{{ramp: {}, for: {}}}", number_text(ramp->to_rpm), duration(ramp->lasts));
+  if (const auto* press = std::get_if<Press>(&step))
+    return fmt::format("{{press: {}, for: {}}}", press->action, duration(press->lasts));
+  if (const auto* off = std::get_if<PowerOff>(&step))
+    return fmt::format("{{power: off, for: {}}}", duration(off->lasts));
+  if (const auto* ask = std::get_if<Ask>(&step); ask != nullptr && ask->wants == Ask::Wants::peak)
+    return fmt::format("{{ask: {}, expect: {{equals: peak, within: {}}}}}", yaml_quoted(ask->question),
+                       number_text(ask->within));
   return fmt::format("{{step: {}}}", number_text(std::get<StepTo>(step).rpm));
 }
 

@@ -11,6 +11,7 @@
 #include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/escapes.h"
 #include "core/base/words.h"
+#include "core/plan/button_proof.h"
 
 namespace tachproof {
 namespace {
@@ -22,7 +23,8 @@ constexpr Nanos least_rest = 20 * ns_per_ms;
 
 class Planner {
  public:
-  Planner(const Gauge& gauge, const PlanAsk& ask) : gauge_(gauge), ask_(ask), list_(fault_list(gauge)) {
+  Planner(const Gauge& gauge, const PlanAsk& ask)
+      : gauge_(without_buttons(gauge)), asked_(gauge), ask_(ask), list_(fault_list(gauge_)) {
     sound_ = {ask.rig.behaviour};
     // One that answers late, and one that neither rounds nor waits for its updates.
     Behaviour late = ask.rig.behaviour, exact = ask.rig.behaviour;
@@ -42,16 +44,25 @@ class Planner {
     plan.trials = trials_;
     plan.parts = proof_parts(gauge_, shape);
     plan.scenario = scenario_of(shape);
+    // What buttons do is shown after all else, as carefully as it takes.
+    for (ProofPart& part : button_parts(asked_, shape)) plan.parts.push_back(std::move(part));
+    plan.scenario.profile = Profile(steps_of(plan.parts));
     GradeAsk grading;
     grading.scenarios = {plan.scenario};
     grading.rig = ask_.rig;
     grading.sizes = false;
     grading.threads = ask_.threads;
-    plan.grade = grade(gauge_, grading);
+    plan.grade = grade(asked_, grading);
     return plan;
   }
 
  private:
+  static Gauge without_buttons(Gauge gauge) {
+    gauge.buttons.clear();
+    gauge.power_up.reset();
+    return gauge;
+  }
+
   // What a unit may be later by, beyond what it is.
   Nanos spare(const UnitSettings& unit) const {
     const double period_s = 60 / (gauge_.pulses_per_rev * std::max(gauge_.falling_rpm(1), 1.0));
@@ -172,7 +183,8 @@ class Planner {
     for (std::size_t b = 1; b < n; ++b) repeat(shape, faster(1.6, b, b + 1));
   }
 
-  const Gauge& gauge_;
+  const Gauge gauge_;   // without buttons and power-up: the search is for the rest
+  const Gauge& asked_;  // with them
   const PlanAsk& ask_;
   FaultList list_;
   std::vector<Behaviour> sound_;

@@ -9,8 +9,12 @@
 #include <vector>
 
 #include "bench/rigs/simulated/simulated_unit.h"
+#include "bench/run/fault_trials.h"
+#include "bench/run/rig_model.h"
+#include "core/cause/fault_list.h"
 #include "core/judge/expected_states.h"
 #include "core/judge/state_judge.h"
+#include "core/plan/button_proof.h"
 #include "core/signal/pulse_train.h"
 
 namespace tachproof {
@@ -188,6 +192,30 @@ TEST(PressedUnits, OneWhoseButtonsOrSupplyDoWrongNeverPasses) {
       // Near where the boundary was, a take and no take look the same.
       if (result.verdict == Verdict::undecided) RecordProperty(fault.kind, static_cast<int>(seed));
     }
+}
+
+// The profile that a plan adds for buttons, from the gauge alone.
+TEST(PressedUnits, AProofOfTheirButtonsCatchesEveryFaultOfThem) {
+  for (std::uint64_t seed = 1; seed <= std::max<std::size_t>(units() / 4, 1); ++seed) {
+    Drawn drawn(seed);
+    const Gauge gauge = drawn.gauge();
+    std::vector<Step> steps{Hold{2000, ns_per_s}};
+    for (const Step& step : steps_of(proof_parts(gauge, proof_shape(gauge, 0.3)))) steps.push_back(step);
+    for (const Step& step : steps_of(button_parts(gauge, proof_shape(gauge, 0.3)))) steps.push_back(step);
+    TrialScenario scenario;
+    scenario.name = "buttons";
+    scenario.profile = Profile(steps);
+    scenario.seed = seed;
+    RigModel rig;
+    rig.behaviour = drawn.behaviour(gauge);
+    const FaultTrials trials(gauge, scenario, rig);
+    EXPECT_EQ(trials.healthy(rig.behaviour).verdict, Verdict::pass) << told(trials.healthy(rig.behaviour));
+    for (const ListedFault& listed : fault_list(gauge).faults)
+      if (is_of_buttons(listed.fault.kind)) {
+        EXPECT_EQ(trials.with(listed.fault).verdict, Verdict::fail)
+            << "seed " << seed << ": " << describe(listed.fault, gauge);
+      }
+  }
 }
 
 }  // namespace
