@@ -10,7 +10,9 @@
 #include <sstream>
 
 #include "bench/rigs/last_words.h"
+#include "bench/rigs/scpi/instrument.h"
 #include "bench/run/survey_run.h"
+#include "tests/bench/approved.h"
 #include "tests/bench/error_of.h"
 #include "tests/bench/scpi_bench.h"
 
@@ -219,6 +221,52 @@ TEST_F(Scpi, SpeaksToAUsbDeviceThroughAThreadOfItsOwn) {
   std::filesystem::create_symlink(generator->address(), setting.address);
   EXPECT_TRUE(run(gauge, {Hold{2000, 300 * ns_per_ms}}).complete);
   EXPECT_FALSE(generator->output_on());
+}
+
+// Passes everything on, and keeps the answers.
+class Recorded : public InstrumentLink {
+ public:
+  Recorded(std::unique_ptr<InstrumentLink> link, std::string& answers)
+      : link_(std::move(link)), answers_(answers) {}
+  void write(const std::string& message) override { link_->write(message); }
+  std::optional<std::string> read(Nanos within) override {
+    std::optional<std::string> answer = link_->read(within);
+    if (answer) answers_ += *answer + "\n";
+    return answer;
+  }
+  int descriptor() const override { return link_->descriptor(); }
+
+ private:
+  std::unique_ptr<InstrumentLink> link_;
+  std::string& answers_;
+};
+
+// What the fuzz target begins with must go through all of a run: it asks for these things in this order,
+// and for a load when the answers are an even number of bytes.
+TEST_F(Scpi, TheStoredAnswersForFuzzingAreThoseOfAWholeRun) {
+  for (const bool load : {true, false}) {
+    generator_is();
+    ScpiSetting asked;
+    asked.address = setting.address;
+    asked.amplitude_v = 5;
+    if (load) asked.load_ohm = 50;
+    std::string answers;
+    {  // its end frees the keys, which is a part of it
+      Instrument instrument(asked, clock, [&] {
+        return std::make_unique<Recorded>(open_instrument({asked.address, asked.baud}), answers);
+      });
+      instrument.set_up();
+      instrument.answer_times();
+      double read_back = 0;
+      instrument.start(100, read_back);
+      instrument.set_frequency(200, read_back);
+      instrument.stop();
+      instrument.make_silent();
+    }
+    if (answers.size() % 2 != (load ? 0 : 1)) answers += "\n";
+    expect_approved(std::string("../../fuzz/corpus/scpi/") + (load ? "whole-run" : "whole-run-without-load"),
+                    answers);
+  }
 }
 
 TEST_F(Scpi, ABareNewlineBeforeTheNameDoesNotConfuseIt) {
