@@ -83,7 +83,7 @@ class DeadbandCommand : public Command {
     record.ask.minutes = in_range("--minutes", minutes_, 0, 0, 1e6);
     record.ask.seed = static_cast<std::uint64_t>(std::floor(in_range("--seed", seed_, 1, -1, 9e15)));
     record.ask.threads = static_cast<unsigned>(in_range("--threads", threads_, 0, 0, 1024));
-    record.kmh_per_rpm = kmh_per_rpm();
+    record.kmh_per_rpm = kmh_per_rpm();  // the gauge's own drive counts where nothing is said
 
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
@@ -93,6 +93,8 @@ class DeadbandCommand : public Command {
     errors.throw_if_any();
     if (gauge->boundaries() == 0)
       throw UsageError(gauge_ + ": the gauge has no boundary, so nothing can flicker");
+    if (record.kmh_per_rpm == 0 && gauge->drive)
+      record.kmh_per_rpm = in_unit(gauge->drive->speed_at({1, 0}).value, SpeedUnit::kmh);
     record.gauge = *gauge;
     record.ask.noise = *noise;
     record.noise = noise_;

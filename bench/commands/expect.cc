@@ -14,6 +14,7 @@
 #include "bench/commands/load.h"
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
+#include "bench/record/text.h"
 #include "bench/rigs/scpi/scpi_source.h"
 
 namespace tachproof {
@@ -35,7 +36,8 @@ class ExpectCommand : public Command {
             "rounds to 1 rpm and updates every 10 ms. It says whether that decides at the gauge's tolerance, "
             "and what to add if not.\n\n"
             "With --rig, if its source is a signal generator: also how far the generator's steps may be from "
-            "the profile. Earliest and latest then allow for that.",
+            "the profile. Earliest and latest then allow for that.\n\n"
+            "Of a gauge with a drive, each threshold's speed stands beside its rpm.",
             "0  done\n2  bad usage or a bad file",
             {"tachproof expect scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml"}};
   }
@@ -119,6 +121,13 @@ class ExpectCommand : public Command {
                                     {"earliest_s", to_seconds(t.earliest)},
                                     {"nominal_s", to_seconds(t.nominal)},
                                     {"latest_s", to_seconds(t.latest)}});
+    if (gauge.drive)
+      for (auto& row : out["transitions"]) {
+        const Quantity speed = speed_set(gauge, row["nominal_rpm"]);
+        row["speed_kmh"] = in_unit(speed.value, SpeedUnit::kmh);
+        row["speed_expanded_uncertainty_kmh"] =
+            speed_coverage * in_unit(speed.standard_uncertainty, SpeedUnit::kmh);
+      }
     add_foresight(out, gauge, foresight);
     if (steps)
       out["source"] = {{"lag_ms", to_ms(steps->lag)},
@@ -129,15 +138,32 @@ class ExpectCommand : public Command {
     std::puts(json_text(out, 2).c_str());
   }
 
+  static Quantity speed_set(const Gauge& gauge, double rpm) {
+    return gauge.drive->speed_when_set(rpm, gauge.tolerance.rpm);
+  }
+
   static void print(const Gauge& gauge, const ExpectedRun& expected, const std::optional<Steps>& steps) {
     std::size_t widest = std::string_view("boundary").size();
     for (const Window& window : gauge.windows) widest = std::max(widest, window.name.size());
-    fmt::print("{:{}}  {:9}{:>10}{:>13}{:>13}{:>13}\n", "boundary", widest, "direction", "rpm", "earliest s",
-               "nominal s", "latest s");
+    // Two columns more, where the rpm mean speeds; the instants then stand closer.
+    const int wide = gauge.drive ? 11 : 13;
+    const std::string unit(gauge.drive ? word(gauge.drive->said_in) : "");
+    const auto speed = [&](double rpm) {
+      if (!gauge.drive) return std::string();
+      const Quantity v = speed_set(gauge, rpm);
+      return fmt::format("{:>9.2f}{:>7.2f}", in_unit(v.value, gauge.drive->said_in),
+                         speed_coverage * in_unit(v.standard_uncertainty, gauge.drive->said_in));
+    };
+    fmt::print("{:{}}  {:9}{:>10}{}{:>{}}{:>{}}{:>{}}\n", "boundary", widest, "direction", "rpm",
+               gauge.drive ? fmt::format("{:>9}{:>7}", unit, "+-") : "", "earliest s", wide, "nominal s",
+               wide, "latest s", wide);
     for (const ExpectedTransition& t : expected.transitions)
-      fmt::print("{:{}}  {:9}{:>10.1f}{:>13.4f}{:>13.4f}{:>13.4f}\n", gauge.windows[t.boundary].name, widest,
-                 word(t.direction), t.nominal_rpm, to_seconds(t.earliest), to_seconds(t.nominal),
-                 to_seconds(t.latest));
+      fmt::print("{:{}}  {:9}{:>10.1f}{}{:>{}.4f}{:>{}.4f}{:>{}.4f}\n", gauge.windows[t.boundary].name,
+                 widest, word(t.direction), t.nominal_rpm, speed(t.nominal_rpm), to_seconds(t.earliest), wide,
+                 to_seconds(t.nominal), wide, to_seconds(t.latest), wide);
+    if (gauge.drive)
+      fmt::print("+- is expanded (k = 2): the tyre's roll, and the gauge's tolerance of {} rpm.\n",
+                 gauge.tolerance.rpm);
     fmt::print("{} transitions\n", expected.transitions.size());
     if (steps)
       fmt::print(

@@ -91,6 +91,7 @@ class SettingsCommand : public Command {
     for (const std::string& sentence : sentences(change)) said.push_back(text_to_json(sentence));
     const Json out = {{"same", said.empty()},
                       {"sentences", said},
+                      {"drive", list_of(change.drive, text_to_json)},
                       {"anchors", list_to_json(change.anchors)},
                       {"windows", windows_to_json(change)},
                       {"numbers", list_to_json(change.numbers)}};

@@ -1,5 +1,7 @@
 // A gauge as a gauge file: what load_gauge reads back as the same gauge, rpm to
-// a hundredth. Anchors are written as numbers, count-ins as windows.
+// a hundredth. Where a person wrote a speed and the rpm still comes from it, the
+// speed is written, with its anchor; other boundaries are numbers, count-ins windows. A gauge with an
+// rpm that its unit cannot be set to is written in rpm alone.
 #pragma once
 
 #include <string>

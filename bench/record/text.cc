@@ -121,6 +121,18 @@ int decimals_for(double expanded_uncertainty, int otherwise) {
   return static_cast<int>(std::fmin(4, std::fmax(0, decimals)));
 }
 
+std::string speed_words(const Quantity& m_per_s, SpeedUnit unit) {
+  std::string text = say_speed(m_per_s, unit);
+  if (const std::size_t at = text.find("+-"); at != std::string::npos) text.replace(at, 2, "± ");
+  return text;
+}
+
+std::string drive_words(const Drive& drive) {
+  const Quantity& turn = drive.tyre.circumference_m;
+  return fmt::format("{} ({} m ± {} a turn)", in_words(drive), fixed(turn.value, 3),
+                     fixed(speed_coverage * turn.standard_uncertainty, 3));
+}
+
 std::string exact_seconds(Nanos t) {
   const std::uint64_t size = t < 0 ? 0 - static_cast<std::uint64_t>(t) : static_cast<std::uint64_t>(t);
   return fmt::format("{}{}.{:09}", t < 0 ? "-" : "", size / 1'000'000'000, size % 1'000'000'000);
