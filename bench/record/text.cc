@@ -102,6 +102,22 @@ std::vector<std::string> wrapped(std::string_view utf8, std::size_t width) {
   return lines;
 }
 
+std::string padded(std::string_view utf8, std::size_t width) {
+  const std::string cut = shortened(printable(utf8), width);
+  return cut + std::string(width - code_points(cut), ' ');
+}
+
+std::string as_paragraph(const std::string& lead, std::string_view utf8, std::size_t columns) {
+  const std::size_t indent = code_points(lead);
+  std::string all;
+  std::string before = lead;
+  for (const std::string& line : wrapped(printable(utf8), columns - indent)) {
+    all += before + line + "\n";
+    before.assign(indent, ' ');
+  }
+  return all;
+}
+
 std::string fixed(double value, int decimals) {
   if (!std::isfinite(value)) return "n/a";
   std::string text = fmt::format("{:.{}f}", value, decimals);

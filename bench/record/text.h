@@ -31,6 +31,12 @@ std::string shortened(std::string_view utf8, std::size_t most);
 // Breaks at blanks; a longer word is broken hard. At least one line.
 std::vector<std::string> wrapped(std::string_view utf8, std::size_t width);
 
+// Printable, exactly so many code points: cut, or filled with blanks.
+std::string padded(std::string_view utf8, std::size_t width);
+// Printable lines of at most `columns`, each with its end: the first after `lead`, the others after as
+// many blanks.
+std::string as_paragraph(const std::string& lead, std::string_view utf8, std::size_t columns);
+
 // Fixed notation; "n/a" for what is not finite. Never "-0.00".
 std::string fixed(double value, int decimals);
 // The same with a sign in front of everything but zero.
