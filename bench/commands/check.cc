@@ -27,7 +27,8 @@ class CheckCommand : public Command {
         "With --gauge it also warns of what a scenario cannot decide about a unit with these settings: "
         "boundaries that it does not cross, or crosses too fast or by steps only, and rests that are too "
         "short for a blink. Each warning says what to change. A warning does not change the exit status.\n\n"
-        "Of a gauge with a drive it says what speed each anchor means.",
+        "Of a gauge with a drive it says what speed each anchor means, and of a scenario what was read from "
+        "the logs that it replays.",
         "0  every file is sound\n2  one is not, or bad usage",
         {"tachproof check scenarios/acceptance.yaml fixtures/gauges/drumlin.yaml",
          "tachproof check scenarios/survey.yaml --gauge fixtures/gauges/drumlin.yaml"}};
@@ -71,10 +72,11 @@ class CheckCommand : public Command {
                     scenario.judge);
   }
 
-  // Of a gauge with a drive: what each anchor means.
+  // Of a gauge with a drive: what each anchor means; of a scenario: what was taken from its logs.
   static std::vector<std::string> meanings_of(const CheckedFile& checked) {
     if (!checked.errors.empty()) return {};
     if (checked.kind == "gauge") return anchors_in_speed(load_gauge(checked.file));
+    if (checked.kind == "scenario") return logs_in_words(load_scenario(checked.file));
     return {};
   }
 

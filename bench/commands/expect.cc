@@ -10,8 +10,11 @@
 #include <optional>
 
 #include "bench/commands/command.h"
+#include "bench/commands/driver_view.h"
 #include "bench/commands/foresight_words.h"
+#include "bench/commands/input_words.h"
 #include "bench/commands/load.h"
+#include "bench/commands/output_file.h"
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
 #include "bench/record/text.h"
@@ -24,22 +27,24 @@ namespace {
 class ExpectCommand : public Command {
  public:
   CommandHelp help() const override {
-    return {"expect",
-            "the transitions that a scenario demands, without a rig",
-            "SCENARIO --gauge FILE [--rig FILE] [--json]",
-            "Prints every transition that a unit with these settings must make in this scenario: its "
-            "boundary, its direction, the threshold with the deadband applied, and the earliest, nominal and "
-            "latest instant that the tolerance and the allowed response leave. Only the settings and the "
-            "profile count; the scenario's noise is left out.\n\n"
-            "A second table says what the scenario can decide. For each boundary, both ways, it shows how "
-            "often it is crossed and the uncertainty to expect of its threshold. This assumes a unit that "
-            "rounds to 1 rpm and updates every 10 ms. It says whether that decides at the gauge's tolerance, "
-            "and what to add if not.\n\n"
-            "With --rig, if its source is a signal generator: also how far the generator's steps may be from "
-            "the profile. Earliest and latest then allow for that.\n\n"
-            "Of a gauge with a drive, each threshold's speed stands beside its rpm.",
-            "0  done\n2  bad usage or a bad file",
-            {"tachproof expect scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml"}};
+    return {
+        "expect",
+        "the transitions that a scenario demands, without a rig",
+        "SCENARIO --gauge FILE [--rig FILE] [--json] [--html FILE]",
+        "Prints every transition that a unit with these settings must make in this scenario: its "
+        "boundary, its direction, the threshold with the deadband applied, and the earliest, nominal and "
+        "latest instant that the tolerance and the allowed response leave. Only the settings and the "
+        "profile count; the scenario's noise is left out.\n\n"
+        "A second table says what the scenario can decide. For each boundary, both ways, it shows how "
+        "often it is crossed and the uncertainty to expect of its threshold. This assumes a unit that "
+        "rounds to 1 rpm and updates every 10 ms. It says whether that decides at the gauge's tolerance, "
+        "and what to add if not.\n\n"
+        "With --rig, if its source is a signal generator: also how far the generator's steps may be from "
+        "the profile. Earliest and latest then allow for that.\n\n"
+        "Of a gauge with a drive, each threshold's speed stands beside its rpm. Of a scenario that replays a "
+        "log, a last table says what the driver should have seen, and for how long. --html draws it.",
+        "0  done\n2  bad usage or a bad file",
+        {"tachproof expect scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml"}};
   }
 
   void declare(Arguments& arguments) override {
@@ -47,6 +52,7 @@ class ExpectCommand : public Command {
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.option(rig_, "--rig", "FILE", "The rig file, for what its source adds.");
     arguments.flag(json_, "--json", "Prints JSON.");
+    arguments.option(html_, "--html", "FILE", "Writes a page that draws the rpm and what must be seen.");
   }
 
   int run() override {
@@ -78,11 +84,16 @@ class ExpectCommand : public Command {
       asked.source.rpm = steps->rpm;
     }
     const Foresight foresight = foresee(*gauge, profile, asked);
+    const std::vector<WindowSeen> seen = windows_seen(*gauge, expected, profile.duration());
+    if (!html_.empty()) write_output(html_, driver_view_html(*gauge, scenario->name, profile, expected));
     if (json_) {
-      print_json(*gauge, expected, foresight, steps);
+      print_json(*gauge, expected, foresight, steps, seen);
     } else {
+      for (const std::string& line : logs_in_words(*scenario))
+        fmt::print("{}", as_paragraph("", line, static_cast<std::size_t>(columns_of(stdout))));
       print(*gauge, expected, steps);
       std::fputs(foresight_text(*gauge, foresight, columns_of(stdout)).c_str(), stdout);
+      if (!scenario->logs.empty()) std::fputs(seen_text(*gauge, seen).c_str(), stdout);
     }
     return exit_pass;
   }
@@ -111,7 +122,7 @@ class ExpectCommand : public Command {
   }
 
   static void print_json(const Gauge& gauge, const ExpectedRun& expected, const Foresight& foresight,
-                         const std::optional<Steps>& steps) {
+                         const std::optional<Steps>& steps, const std::vector<WindowSeen>& seen) {
     nlohmann::ordered_json out;
     out["transitions"] = nlohmann::ordered_json::array();
     for (const ExpectedTransition& t : expected.transitions)
@@ -129,6 +140,7 @@ class ExpectCommand : public Command {
             speed_coverage * in_unit(speed.standard_uncertainty, SpeedUnit::kmh);
       }
     add_foresight(out, gauge, foresight);
+    add_seen(out, gauge, seen);
     if (steps)
       out["source"] = {{"lag_ms", to_ms(steps->lag)},
                        {"within_rpm", steps->rpm},
@@ -172,7 +184,7 @@ class ExpectCommand : public Command {
           steps->changes, to_ms(steps->lag), steps->rpm, steps->worst_on_a_ramp, steps->worst_at_a_threshold);
   }
 
-  std::string scenario_, gauge_, rig_;
+  std::string scenario_, gauge_, rig_, html_;
   bool json_ = false;
 };
 

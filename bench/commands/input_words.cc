@@ -18,4 +18,15 @@ std::vector<std::string> anchors_in_speed(const Gauge& gauge) {
   return lines;
 }
 
+std::vector<std::string> logs_in_words(const ScenarioFile& scenario) {
+  std::vector<std::string> lines;
+  for (const LogFacts& log : scenario.logs)
+    lines.push_back(
+        fmt::format("{}: {} samples, {:.4g} a second, from {:.10g} to {:.10g} s by its own clock, {:.0f} to "
+                    "{:.0f} rpm; its time is in {} ({})",
+                    log.file, log.samples, log.samples_per_s, log.from_s, log.to_s, log.lowest_rpm,
+                    log.highest_rpm, log.time_unit, log.unit_by));
+  return lines;
+}
+
 }  // namespace tachproof

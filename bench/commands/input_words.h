@@ -12,4 +12,8 @@ namespace tachproof {
 // with a drive; none without.
 std::vector<std::string> anchors_in_speed(const Gauge& gauge);
 
+// "lap.csv: 2001 samples, 50 a second, from 0 to 40 s by its own clock, 2105 to 7312 rpm; its time
+// is in s (nothing says otherwise)", a line for each replay of a scenario.
+std::vector<std::string> logs_in_words(const ScenarioFile& scenario);
+
 }  // namespace tachproof
