@@ -1,8 +1,11 @@
+#include <fmt/format.h>
+
 #include <cstdio>
 #include <nlohmann/json.hpp>
 #include <optional>
 
 #include "bench/commands/command.h"
+#include "bench/commands/input_words.h"
 #include "bench/commands/load.h"
 #include "bench/files/files.h"
 #include "bench/record/json_values.h"
@@ -16,16 +19,19 @@ namespace {
 class CheckCommand : public Command {
  public:
   CommandHelp help() const override {
-    return {"check",
-            "validates files of every kind",
-            "FILE... [--gauge FILE] [--json]",
-            "Reads each file as strictly as a run would and lists every error with its line and column.\n\n"
-            "With --gauge it also warns of what a scenario cannot decide about a unit with these settings: "
-            "boundaries that it does not cross, or crosses too fast or by steps only, and rests that are too "
-            "short for a blink. Each warning says what to change. A warning does not change the exit status.",
-            "0  every file is sound\n2  one is not, or bad usage",
-            {"tachproof check scenarios/acceptance.yaml fixtures/gauges/drumlin.yaml",
-             "tachproof check scenarios/survey.yaml --gauge fixtures/gauges/drumlin.yaml"}};
+    return {
+        "check",
+        "validates files of every kind",
+        "FILE... [--gauge FILE] [--json]",
+        "Reads each file as strictly as a run would and lists every error with its line and column.\n\n"
+        "With --gauge it also warns of what a scenario cannot decide about a unit with these settings: "
+        "boundaries that it does not cross, or crosses too fast or by steps only, and rests that are too "
+        "short for a blink. Each warning says what to change. A warning does not change the exit status.\n\n"
+        "Of a gauge with a drive it says what speed each anchor means, and of a scenario what was read from "
+        "the logs that it replays.",
+        "0  every file is sound\n2  one is not, or bad usage",
+        {"tachproof check scenarios/acceptance.yaml fixtures/gauges/drumlin.yaml",
+         "tachproof check scenarios/survey.yaml --gauge fixtures/gauges/drumlin.yaml"}};
   }
 
   void declare(Arguments& arguments) override {
@@ -45,10 +51,12 @@ class CheckCommand : public Command {
       sound = sound && checked.errors.empty();
       const std::vector<std::string> warned =
           gauge ? warnings_of(checked, *gauge) : std::vector<std::string>();
-      if (json_)
+      if (json_) {
         out["files"].push_back(as_json(checked, warned));
-      else
+      } else {
         print(checked, warned);
+        for (const std::string& line : meanings_of(checked)) fmt::print("  {}\n", printable(line));
+      }
     }
     if (json_) std::puts(json_text(out, 2).c_str());
     return sound ? exit_pass : exit_usage;
@@ -62,6 +70,14 @@ class CheckCommand : public Command {
     const Profile profile = make_profile(scenario, checked.file);
     return warnings(gauge, foresee(gauge, profile, {scenario.noise, scenario.judge.within_rpm, {}}),
                     scenario.judge);
+  }
+
+  // Of a gauge with a drive: what each anchor means; of a scenario: what was taken from its logs.
+  static std::vector<std::string> meanings_of(const CheckedFile& checked) {
+    if (!checked.errors.empty()) return {};
+    if (checked.kind == "gauge") return anchors_in_speed(load_gauge(checked.file));
+    if (checked.kind == "scenario") return logs_in_words(load_scenario(checked.file));
+    return {};
   }
 
   static nlohmann::ordered_json as_json(const CheckedFile& checked, const std::vector<std::string>& warned) {

@@ -5,6 +5,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
+#include "bench/commands/log_flicker.h"
 #include "bench/commands/noise_source.h"
 #include "bench/commands/output_file.h"
 #include "bench/commands/units.h"
@@ -34,7 +35,9 @@ class DeadbandCommand : public Command {
         "RPM] "
         "[--minutes N] [--seed N] [--threads N] [--gear RATIO --final-drive RATIO --tyre-circumference "
         "LENGTH] "
-        "[--json] [--html FILE] [--out FILE]",
+        "[--json] [--html FILE] [--out FILE] | --gauge FILE --noise LOG --time COLUMN --rpm COLUMN "
+        "[--time-in "
+        "UNIT] [--from TIME] [--to TIME] [--again TIME] [--step RPM] [--json]",
         "Predicts how often the lamps of a sound unit change while the engine holds a steady speed. It does "
         "so for every width of the deadband from 0 to 50 rpm and every boundary, at the mean rpm where it is "
         "worst. It recommends the smallest width whose flicker stays under the limit, and says what that "
@@ -43,13 +46,20 @@ class DeadbandCommand : public Command {
         "exact upper limit that allows for changes in clusters. Where a closed formula applies, its rate "
         "stands beside it. Changes caused by missing and doubled pulses count and are named: no deadband "
         "removes them. The same inputs give the same numbers, on any number of threads.\n\n"
+        "With --time and --rpm the file is an rpm log of a lap, a CSV with these columns. Then nothing is "
+        "predicted: the log goes straight through the gauge's thresholds, and the answer is whether the "
+        "lamps "
+        "flickered in that lap, and with which deadband they would not have.\n\n"
         "This predicts; it tests no unit. If no width holds, that is an answer and no fail: the exit status "
         "is 3.",
         "0  a width holds\n2  bad usage or a bad file\n3  no width holds",
         {"tachproof deadband --gauge fixtures/gauges/drumlin.yaml --noise fixtures/noise/smooth-road.yaml",
          "tachproof deadband --gauge fixtures/gauges/drumlin.yaml --noise fixtures/noise/smooth-road.yaml "
          "--limit "
-         "0.5 --gear 1.54 --final-drive 3.9 --tyre-circumference 2.0m"}};
+         "0.5 --gear 1.54 --final-drive 3.9 --tyre-circumference 2.0m",
+         "tachproof deadband --gauge fixtures/gauges/tarn.yaml --noise fixtures/logs/tarn-lap.csv --time t "
+         "--rpm "
+         "n"}};
   }
 
   void declare(Arguments& arguments) override {
@@ -70,12 +80,14 @@ class DeadbandCommand : public Command {
     arguments.option(final_drive_, "--final-drive", "RATIO", "The final drive's ratio.");
     arguments.option(circumference_, "--tyre-circumference", "LENGTH",
                      "How far the tyre rolls in one turn: 2.0m.");
+    log_.declare(arguments);
     arguments.flag(json_, "--json", "Prints JSON.");
     arguments.option(html_, "--html", "FILE", "Writes a page with the curves.");
     arguments.option(out_, "--out", "FILE", "Writes the JSON to a file as well.");
   }
 
   int run() override {
+    if (log_.any()) return of_log();
     DeadbandRecord record;
     record.ask.limit_per_min = in_range("--limit", limit_, 1, 0, 10'000);
     record.ask.confidence = in_range("--confidence", confidence_, 0.95, 0.5, 0.9999);
@@ -83,7 +95,7 @@ class DeadbandCommand : public Command {
     record.ask.minutes = in_range("--minutes", minutes_, 0, 0, 1e6);
     record.ask.seed = static_cast<std::uint64_t>(std::floor(in_range("--seed", seed_, 1, -1, 9e15)));
     record.ask.threads = static_cast<unsigned>(in_range("--threads", threads_, 0, 0, 1024));
-    record.kmh_per_rpm = kmh_per_rpm();
+    record.kmh_per_rpm = kmh_per_rpm();  // the gauge's own drive counts where nothing is said
 
     Errors errors;
     const auto gauge = errors.collect([&] { return load_gauge(gauge_); });
@@ -93,6 +105,8 @@ class DeadbandCommand : public Command {
     errors.throw_if_any();
     if (gauge->boundaries() == 0)
       throw UsageError(gauge_ + ": the gauge has no boundary, so nothing can flicker");
+    if (record.kmh_per_rpm == 0 && gauge->drive)
+      record.kmh_per_rpm = in_unit(gauge->drive->speed_at({1, 0}).value, SpeedUnit::kmh);
     record.gauge = *gauge;
     record.ask.noise = *noise;
     record.noise = noise_;
@@ -128,6 +142,17 @@ class DeadbandCommand : public Command {
                                             : std::string("no rounding"));
   }
 
+  int of_log() const {
+    for (const std::string* text :
+         {&limit_, &confidence_, &rig_, &minutes_, &seed_, &threads_, &html_, &out_})
+      if (!text->empty())
+        throw UsageError(
+            "with an rpm log (--time, --rpm), only --step, --time-in, --from, --to, --again and "
+            "--json are used");
+    return tell_log_flicker(gauge_, noise_, log_, in_range("--step", step_, 1, 0.2499, 10), json_);
+  }
+
+  LogWords log_;
   std::string gauge_, noise_, limit_, confidence_, rig_, channel_ = "tach", step_, minutes_, seed_, threads_,
                                                          gear_, final_drive_, circumference_, html_, out_;
   bool json_ = false;

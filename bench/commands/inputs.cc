@@ -57,4 +57,12 @@ std::pair<std::string, std::string> kept(RunFolder& folder, const InputFile& inp
   return {as, folder.keep_text(input.bytes, as)};
 }
 
+std::vector<std::pair<std::string, std::string>> kept_scenario_files(RunFolder& folder,
+                                                                     const ScenarioInput& scenario) {
+  std::vector<std::pair<std::string, std::string>> lines{kept(folder, scenario, "scenario.yaml")};
+  for (const NamedFile& file : scenario.scenario.named)
+    lines.emplace_back(file.kept_as, folder.keep_text(file.bytes, file.kept_as));
+  return lines;
+}
+
 }  // namespace tachproof

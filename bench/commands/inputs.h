@@ -4,6 +4,7 @@
 
 #include <string>
 #include <utility>
+#include <vector>
 
 #include "bench/files/certificate.h"
 #include "bench/files/files.h"
@@ -50,5 +51,8 @@ ScenarioInput scenario_input(std::string file, ScenarioFile scenario, std::strin
 
 // Keeps what was read in the run folder; gives the line for the record's inputs.
 std::pair<std::string, std::string> kept(RunFolder& folder, const InputFile& input, const std::string& as);
+// A scenario, as scenario.yaml, with the files that it names; a line for each.
+std::vector<std::pair<std::string, std::string>> kept_scenario_files(RunFolder& folder,
+                                                                     const ScenarioInput& scenario);
 
 }  // namespace tachproof

@@ -139,7 +139,8 @@ class JudgeCommand : public Command {
     recording.file = folder.path() / kept_name();
     record.scenario_sha256 = played ? (*scenario)->sha256 : inputs.back().second;
     folder.journal(recording_line(recording_, inputs.back().second));
-    if (played) inputs.push_back(kept(folder, **scenario, "scenario.yaml"));
+    if (played)
+      for (auto& line : kept_scenario_files(folder, **scenario)) inputs.push_back(std::move(line));
     record.inputs.insert(record.inputs.begin(), inputs.begin(), inputs.end());
 
     catch_stop_signals();

@@ -92,9 +92,10 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   if (unseen) fmt::print(stderr, "warning: {}\n", printable(*unseen));
   RunRecord record = begun(run, rig, options);
   RunFolder folder = options.make_folder(record, out);
-  record.inputs.insert(record.inputs.begin(),
-                       {kept(folder, run.gauge, "gauge.yaml"), kept(folder, run.scenario, "scenario.yaml"),
-                        kept(folder, run.rig, "rig.yaml")});
+  auto inputs = kept_scenario_files(folder, run.scenario);
+  inputs.insert(inputs.begin(), kept(folder, run.gauge, "gauge.yaml"));
+  inputs.push_back(kept(folder, run.rig, "rig.yaml"));
+  record.inputs.insert(record.inputs.begin(), inputs.begin(), inputs.end());
 
   if (const CameraSettings* camera = filmed_by(run.rig.rig))
     for (auto& file : keep_clip_evidence(folder, *camera)) record.inputs.push_back(std::move(file));

@@ -1,10 +1,15 @@
+#include <fmt/format.h>
+
 #include <cstdio>
 #include <nlohmann/json.hpp>
 
 #include "bench/commands/command.h"
+#include "bench/commands/inputs.h"
 #include "bench/commands/load.h"
+#include "bench/commands/output_file.h"
 #include "bench/record/json_values.h"
 #include "bench/record/text.h"
+#include "bench/reports/settings_sheet.h"
 #include "core/gauge/settings_change.h"
 
 namespace tachproof {
@@ -50,36 +55,62 @@ Json windows_to_json(const SettingsChange& change) {
 class SettingsCommand : public Command {
  public:
   CommandHelp help() const override {
-    return {"settings",
-            "says what differs between two gauge files",
-            "diff A B [--json]",
-            "Reads two gauge files and says what changes from A to B: boundaries and the anchors they hang "
-            "on, deadband, cues, blink, tolerance, lamps, pulses per revolution; and below or above which "
-            "rpm nothing changes.",
-            "0  done, whether they differ or not\n2  bad usage or a bad file",
-            {"tachproof settings diff fixtures/gauges/drumlin.yaml fixtures/gauges/drumlin-raised.yaml"}};
+    return {
+        "settings",
+        "what differs between two gauge files; what a person types into a unit",
+        "diff A B [--json] | settings sheet GAUGE [--json] [--html FILE]",
+        "diff reads two gauge files and says what changes from A to B: the drive, boundaries and the anchors "
+        "they hang on, deadband, cues, blink, tolerance, lamps, pulses per revolution; and below or above "
+        "which "
+        "rpm nothing changes.\n\n"
+        "sheet prints what a person types into a unit that shall follow the gauge file: pulses per "
+        "revolution, "
+        "anchors, offsets and widths of the windows, count-ins, deadband, blink. With a drive in the gauge "
+        "file, "
+        "each rpm has the speed that it means. --html writes it as a page for the wall of the bench, A4 when "
+        "printed, with boxes to tick.",
+        "0  done, whether they differ or not\n2  bad usage or a bad file",
+        {"tachproof settings diff fixtures/gauges/drumlin.yaml fixtures/gauges/drumlin-raised.yaml",
+         "tachproof settings sheet fixtures/gauges/tarn.yaml --html sheet.html"}};
   }
 
   void declare(Arguments& arguments) override {
-    arguments.word(what_, "diff", "What to do: diff.");
-    arguments.word(before_, "A", "The gauge file before.");
-    arguments.word(after_, "B", "The gauge file after.");
+    arguments.word(what_, "diff|sheet", "What to do.");
+    arguments.words(files_, "GAUGE", "The gauge file; of diff, the one before and the one after.");
     arguments.flag(json_, "--json", "Prints JSON.");
+    arguments.option(html_, "--html", "FILE", "Of sheet: writes the page as well.");
   }
 
   int run() override {
-    if (what_ != "diff") throw UsageError("there is no '" + what_ + "'; there is diff");
-    Errors errors;
-    const auto before = errors.collect([&] { return load_gauge(before_); });
-    const auto after = errors.collect([&] { return load_gauge(after_); });
-    errors.throw_if_any();
-    const SettingsChange change = settings_change(*before, *after);
-    const std::string text = json_ ? json(change) : in_words(change);
+    if (what_ != "diff" && what_ != "sheet")
+      throw UsageError("there is no '" + what_ + "'; there are diff and sheet");
+    const std::size_t wanted = what_ == "diff" ? 2 : 1;
+    if (files_.size() != wanted)
+      throw UsageError(fmt::format("{} takes {} gauge file{}, and {} are given", what_, wanted,
+                                   wanted == 1 ? "" : "s", files_.size()));
+    if (!html_.empty() && what_ != "sheet") throw UsageError("--html goes with sheet");
+    const std::string text = what_ == "diff" ? diff() : sheet();
     std::fwrite(text.data(), 1, text.size(), stdout);
     return exit_pass;
   }
 
  private:
+  std::string diff() const {
+    Errors errors;
+    const auto before = errors.collect([&] { return load_gauge(files_[0]); });
+    const auto after = errors.collect([&] { return load_gauge(files_[1]); });
+    errors.throw_if_any();
+    const SettingsChange change = settings_change(*before, *after);
+    return json_ ? json(change) : in_words(change);
+  }
+
+  std::string sheet() const {
+    const GaugeInput input = load_gauge_input(files_[0]);
+    const SheetOf of{input.gauge, input.file, input.sha256};
+    if (!html_.empty()) write_output(html_, settings_sheet_html(of));
+    return json_ ? settings_sheet_json(of) : settings_sheet_text(of);
+  }
+
   static std::string in_words(const SettingsChange& change) {
     std::string text;
     for (const std::string& sentence : sentences(change)) text += printable(sentence) + "\n";
@@ -91,13 +122,15 @@ class SettingsCommand : public Command {
     for (const std::string& sentence : sentences(change)) said.push_back(text_to_json(sentence));
     const Json out = {{"same", said.empty()},
                       {"sentences", said},
+                      {"drive", list_of(change.drive, text_to_json)},
                       {"anchors", list_to_json(change.anchors)},
                       {"windows", windows_to_json(change)},
                       {"numbers", list_to_json(change.numbers)}};
     return json_text(out, 2) + "\n";
   }
 
-  std::string what_, before_, after_;
+  std::string what_, html_;
+  std::vector<std::string> files_;
   bool json_ = false;
 };
 

@@ -13,13 +13,7 @@ namespace tachproof {
 
 namespace {
 
-constexpr double coverage = 2;  // k of every expanded uncertainty here
-
-// When no --tyre-uncertainty is given. A free diameter says little of how far
-// the loaded tyre rolls; a rolled-out distance is as good as tape and mark.
-constexpr double default_diameter_share = 0.01;
-constexpr double default_circumference_share = 0.005;
-constexpr double default_rollout_m = 0.010;
+constexpr double coverage = speed_coverage;
 constexpr double default_gauge_rpm = 3;
 
 double at_least(double lowest, bool or_equal, double value, const std::string& option, const char* allowed) {
@@ -114,11 +108,11 @@ class SpeedCommand : public Command {
           rolling_factor_.empty()
               ? 1
               : positive(plain_number("--rolling-factor", rolling_factor_), "--rolling-factor");
-      return Tyre::of_diameter(with_uncertainty(d, "--tyre-diameter", d * default_diameter_share), factor);
+      return Tyre::of_diameter(with_uncertainty(d, "--tyre-diameter", d * usual_diameter_share), factor);
     }
     if (!circumference_.empty()) {
       const double c = length_m("--tyre-circumference", circumference_);
-      return {with_uncertainty(c, "--tyre-circumference", c * default_circumference_share)};
+      return {with_uncertainty(c, "--tyre-circumference", c * usual_circumference_share)};
     }
     const std::size_t slash = rollout_.find('/');
     if (slash == std::string::npos)
@@ -126,7 +120,7 @@ class SpeedCommand : public Command {
     const double turns =
         positive(plain_number("--rollout's turns", rollout_.substr(slash + 1)), "--rollout's turns");
     const double distance = length_m("--rollout", rollout_.substr(0, slash));
-    return Tyre::rolled_out(with_uncertainty(distance, "--rollout", default_rollout_m), turns);
+    return Tyre::rolled_out(with_uncertainty(distance, "--rollout", usual_rollout_m), turns);
   }
 
   double limit_m_per_s() const { return positive(speed_m_per_s("--limit", limit_), "--limit"); }

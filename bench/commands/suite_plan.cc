@@ -84,10 +84,8 @@ std::vector<FileSum> sums_for(const ScenarioRun& run, const std::string& certifi
   // Files that those name: the run rests on them too.
   const std::string& unit = run.rig.rig.watch.unit_path;
   if (!unit.empty()) sums.push_back({"unit", sha256_of_file(unit)});
-  const std::vector<double>& replay = run.scenario.scenario.noise.replay;
-  if (!replay.empty())
-    sums.push_back({"recording", sha256_of({reinterpret_cast<const char*>(replay.data()),
-                                            replay.size() * sizeof replay[0]})});
+  for (const NamedFile& file : run.scenario.scenario.named)
+    sums.push_back({file.kept_as, sha256_of(file.bytes)});
   if (!certificate_sha256.empty()) sums.push_back({"certificate", certificate_sha256});
   return sums;
 }

@@ -2,23 +2,22 @@
 
 #include <charconv>
 #include <cmath>
+#include <initializer_list>
 #include <optional>
-#include <span>
 #include <string_view>
+#include <vector>
 
 #include "bench/commands/command.h"
 #include "core/base/parse.h"
+#include "core/gauge/drive.h"
 
 namespace tachproof {
 
 namespace {
 
-struct Unit {
-  std::string_view name;
-  double scale;
-};
-
-double number_with_unit(const std::string& option, const std::string& text, std::span<const Unit> units,
+// `scale_of` has what one of a unit is worth, or nothing for a word that is no unit.
+template <class ScaleOf>
+double number_with_unit(const std::string& option, const std::string& text, ScaleOf scale_of,
                         const std::string& allowed) {
   double number = 0;
   const char* const end = text.data() + text.size();
@@ -26,38 +25,49 @@ double number_with_unit(const std::string& option, const std::string& text, std:
   if (error == std::errc{} && std::isfinite(number)) {
     std::string_view unit(rest, static_cast<std::size_t>(end - rest));
     while (unit.starts_with(' ')) unit.remove_prefix(1);
-    for (const Unit& known : units)
-      if (unit == known.name) return number * known.scale;
+    if (const std::optional<double> scale = scale_of(unit)) return number * *scale;
   }
   throw UsageError(option + " is '" + text + "'; allowed is " + allowed);
+}
+
+struct Unit {
+  std::string_view name;
+  double scale;
+};
+
+auto one_of(std::initializer_list<Unit> units) {
+  return [units = std::vector<Unit>(units)](std::string_view unit) -> std::optional<double> {
+    for (const Unit& known : units)
+      if (unit == known.name) return known.scale;
+    return std::nullopt;
+  };
 }
 
 }  // namespace
 
 double speed_m_per_s(const std::string& option, const std::string& text) {
-  constexpr Unit units[] = {
-      {"km/h", m_per_s_per_kmh}, {"kmh", m_per_s_per_kmh}, {"mph", m_per_s_per_mph}, {"m/s", 1}};
-  return number_with_unit(option, text, units, "a speed such as 60km/h, 45mph or 20m/s");
+  const auto scale_of = [](std::string_view name) -> std::optional<double> {
+    const std::optional<SpeedUnit> unit = speed_unit_named(name);
+    return unit ? std::optional(m_per_s_of(*unit)) : std::nullopt;
+  };
+  return number_with_unit(option, text, scale_of, "a speed such as 60km/h, 45mph or 20m/s");
 }
 
 double length_m(const std::string& option, const std::string& text) {
-  constexpr Unit units[] = {{"m", 1}, {"cm", 0.01}, {"mm", 0.001}, {"in", 0.0254}, {"ft", 0.3048}};
-  return number_with_unit(option, text, units, "a length such as 635mm, 63.5cm, 0.635m, 25in or 2ft");
+  return number_with_unit(option, text, metres_of, "a length such as 635mm, 63.5cm, 0.635m, 25in or 2ft");
 }
 
 double rpm_value(const std::string& option, const std::string& text) {
-  constexpr Unit units[] = {{"", 1}, {"rpm", 1}};
-  return number_with_unit(option, text, units, "an rpm such as 3720 or 3720rpm");
+  return number_with_unit(option, text, one_of({{"", 1}, {"rpm", 1}}), "an rpm such as 3720 or 3720rpm");
 }
 
 double seconds(const std::string& option, const std::string& text) {
-  constexpr Unit units[] = {{"ms", 1e-3}, {"s", 1}, {"min", 60}, {"h", 3600}};
-  return number_with_unit(option, text, units, "a time such as 250ms, 60s, 5min or 1h");
+  return number_with_unit(option, text, one_of({{"ms", 1e-3}, {"s", 1}, {"min", 60}, {"h", 3600}}),
+                          "a time such as 250ms, 60s, 5min or 1h");
 }
 
 double plain_number(const std::string& option, const std::string& text) {
-  constexpr Unit units[] = {{"", 1}};
-  return number_with_unit(option, text, units, "a number such as 1.54");
+  return number_with_unit(option, text, one_of({{"", 1}}), "a number such as 1.54");
 }
 
 Share share_in(const std::string& text) {

@@ -20,7 +20,4 @@ struct Share {
 };
 Share share_in(const std::string& text);
 
-inline constexpr double m_per_s_per_kmh = 1 / 3.6;
-inline constexpr double m_per_s_per_mph = 0.44704;  // exact: 1609.344 m in 3600 s
-
 }  // namespace tachproof

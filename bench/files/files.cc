@@ -98,6 +98,12 @@ ScenarioFile load_scenario(const std::filesystem::path& file, std::string* bytes
   });
 }
 
+ScenarioFile load_kept_scenario(const std::filesystem::path& file) {
+  return load(file, nullptr, [&](const YamlNode& root, ErrorList& errors) {
+    return read_scenario(root, file.parent_path(), errors, NamedFiles::Copies::in_the_run_folder);
+  });
+}
+
 RigFile load_rig(const std::filesystem::path& file, std::string* bytes) {
   return load(file, bytes, [&](const YamlNode& root, ErrorList& errors) {
     return read_rig(root, file.parent_path(), errors);

@@ -52,6 +52,24 @@ struct Wiring {
   std::string file;  // for error messages
 };
 
+// A file that a scenario names, as it was read: what is played, kept and hashed.
+struct NamedFile {
+  std::string name;     // as the scenario says it
+  std::string kept_as;  // what its copy in a run folder is called
+  std::string bytes;
+};
+
+// What was taken from an rpm log, for who wants to see that it was read as it was meant.
+struct LogFacts {
+  std::string file;  // as the scenario says it
+  std::size_t samples = 0;
+  double samples_per_s = 0;     // by the median of the times between them
+  std::string time_unit;        // "s", "ms"
+  std::string unit_by;          // what says so: "the column's name"
+  double from_s = 0, to_s = 0;  // by the log's own clock
+  double lowest_rpm = 0, highest_rpm = 0;
+};
+
 struct ScenarioFile {
   std::string name;
   std::uint64_t seed = 0;
@@ -59,6 +77,8 @@ struct ScenarioFile {
   std::optional<Dwell> dwell;  // certifies flicker in place of a profile
   Noise noise;
   JudgeWhat judge;
+  std::vector<NamedFile> named;  // each once
+  std::vector<LogFacts> logs;    // of each replay, in the order of the steps
 };
 
 // One fault of the simulated unit; the catalogue is in bench/rigs/simulated/faults.h.
@@ -159,6 +179,8 @@ struct RigFile {
 // `bytes`: gets the file as it was read, byte by byte, for who keeps it or hashes it.
 Gauge load_gauge(const std::filesystem::path& file, std::string* bytes = nullptr);
 ScenarioFile load_scenario(const std::filesystem::path& file, std::string* bytes = nullptr);
+// Of a run folder: the files that it names are the copies beside it, whatever their paths were.
+ScenarioFile load_kept_scenario(const std::filesystem::path& file);
 RigFile load_rig(const std::filesystem::path& file,
                  std::string* bytes = nullptr);  // loads `unit:` too, relative to the rig
 Wiring load_wiring(const std::filesystem::path& file, std::string* bytes = nullptr);

@@ -4,7 +4,8 @@
 //     kind: gauge
 //     name: one line of text
 //     pulses_per_rev: above 0, at most 60; fractions are fine (0.5, 2.5)
-//     anchors: {NAME: rpm, ...}               optional
+//     drive: {...}, resolution_rpm: N         optional; see speeds.h
+//     anchors: {NAME: rpm or speed, ...}      optional
 //     lamps: [{id: NAME, colours: [NAME, ...]}, ...]   left to right
 //     windows:                                lowest first, the first from 0
 //       - {name: NAME, from: FROM, show: {LAMP: COLOUR, ...}}
@@ -14,7 +15,8 @@
 //     tolerance: {rpm: N, response_ms: {from: N, to: N}, settle_ms: 10, blink_hz: 0.4,
 //                 blink_duty: 0.1, signal_lost_ms: 1000}  the last four are optional
 //
-// FROM is an rpm, or {ANCHOR: offset}. COLOUR is a colour of that lamp, or
+// FROM is an rpm, or {ANCHOR: offset}; either may be a speed where there is a
+// drive. COLOUR is a colour of that lamp, or
 // "COLOUR blinking"; a lamp that `show` does not name is dark. Names are
 // letters, digits, '_', '.' and '-'.
 //
@@ -39,6 +41,7 @@
 #include <set>
 
 #include "bench/files/readers.h"
+#include "bench/files/speeds.h"
 #include "core/base/words.h"
 
 namespace tachproof {
@@ -51,7 +54,7 @@ constexpr std::size_t most_windows = 256;
 
 class GaugeReader {
  public:
-  explicit GaugeReader(ErrorList& errors) : errors_(errors) {}
+  explicit GaugeReader(ErrorList& errors) : errors_(errors), rpm_(errors) {}
 
   Gauge read(const YamlNode& root) {
     Mapping file(root, errors_, "a gauge");
@@ -61,6 +64,8 @@ class GaugeReader {
     part("pulses_per_rev", [&] {
       file.number("pulses_per_rev", gauge_.pulses_per_rev, {0, 60, true}, Need::must);
     });
+    part("drive", [&] { rpm_.read_settings(file); });
+    if (broken_.contains("drive")) broken_.insert({"anchors", "windows"});  // what they say in speeds
     part("anchors", [&] {
       if (const YamlNode* node = file.any("anchors", Need::may)) anchors(*node);
     });
@@ -95,8 +100,10 @@ class GaugeReader {
       note("supply", file.place("supply"));
     });
     file.finish();
-    for (const char* key : {"name", "pulses_per_rev", "anchors", "lamps", "windows", "deadband", "blink",
-                            "tolerance", "buttons", "power_up", "supply"})
+    gauge_.drive = rpm_.drive();
+    gauge_.resolution_rpm = rpm_.resolution_rpm();
+    for (const char* key : {"name", "pulses_per_rev", "drive", "anchors", "lamps", "windows", "deadband",
+                            "blink", "tolerance", "buttons", "power_up", "supply"})
       if (file.spoilt(key)) broken_.insert(key);
     rules();
     return std::move(gauge_);
@@ -125,7 +132,11 @@ class GaugeReader {
         errors_.add(e.key->at, "anchor '" + on_one_line(name) + "'", std::string(name_rule));
       const bool is_first = std::none_of(gauge_.anchors.begin(), gauge_.anchors.end(),
                                          [&](const auto& a) { return a.first == name; });
-      if (is_first && all.number(name, rpm, rpm_range, Need::must)) gauge_.anchors.emplace_back(name, rpm);
+      std::optional<Speed> speed;
+      const YamlNode& value = *all.any(name, Need::must);
+      if (!is_first || !rpm_.read(value, "'" + name + "'", rpm_range, rpm, speed)) continue;
+      gauge_.anchors.emplace_back(name, rpm);
+      if (speed) gauge_.anchor_speeds.emplace_back(name, *speed);
     }
     all.finish();
   }
@@ -182,15 +193,9 @@ class GaugeReader {
 
   // FROM: a number, or {anchor: offset}.
   bool boundary(const YamlNode& node, Window& window) {
-    if (node.kind != YamlNode::Kind::mapping) {
-      const std::optional<double> number = plain_number(node);
-      if (number && rpm_range.holds(*number)) {
-        window.from_rpm = *number;
-        return true;
-      }
-      errors_.add(node.at, "'from' is " + found_text(node), rpm_range.words() + ", or {anchor: offset}");
-      return false;
-    }
+    if (node.kind != YamlNode::Kind::mapping)
+      return rpm_.read(node, "'from'", rpm_range, window.from_rpm, window.from_speed,
+                       ", or {anchor: offset}");
     if (node.entries.size() != 1) {
       errors_.add(node.at, "'from' with " + std::to_string(node.entries.size()) + " anchors",
                   "a number, or one {anchor: offset}");
@@ -199,7 +204,8 @@ class GaugeReader {
     double anchor_rpm = 0;
     double offset = 0;
     const bool known = anchor(*node.entries[0].key, anchor_rpm);
-    if (!read_number(*node.entries[0].value, "an offset in rpm", offset, offset_range, errors_) || !known)
+    if (!rpm_.read(*node.entries[0].value, "an offset in rpm", offset_range, offset, window.from_speed) ||
+        !known)
       return false;
     window.from_rpm = anchor_rpm + offset;
     window.anchor = node.entries[0].key->text;
@@ -435,6 +441,7 @@ class GaugeReader {
   }
 
   ErrorList& errors_;
+  RpmReader rpm_;
   Gauge gauge_;
   std::map<std::string, Place> places_;  // by the core's paths
   std::set<std::string> broken_;         // keys of the gauge whose values cannot be judged further

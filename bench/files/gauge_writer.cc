@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include <algorithm>
 #include <cmath>
 #include <string_view>
 #include <vector>
@@ -28,18 +29,49 @@ std::string show(const Gauge& gauge, const Cue& cue) {
   return fmt::format("{{{}}}", fmt::join(parts, ", "));
 }
 
-std::string anchors(const Gauge& gauge) {
-  std::vector<std::string> all;
-  for (const auto& [name, rpm] : gauge.anchors)
-    all.push_back(fmt::format("{}: {}", yaml_quoted(name), hundredths(rpm)));
-  return all.empty() ? "" : fmt::format("anchors: {{{}}}\n", fmt::join(all, ", "));
+// Whether the gauge's rpm are what its unit can be set to; what a survey found is not, nor are most
+// count-ins. Then everything is written in rpm, and no resolution, which would refuse them.
+bool in_its_steps(const Gauge& gauge) {
+  if (gauge.resolution_rpm <= 0) return false;
+  const auto fits = [&](double rpm) {
+    const double steps = hundredths(rpm) / gauge.resolution_rpm;
+    return std::fabs(steps - std::round(steps)) < 1e-6;
+  };
+  return std::all_of(gauge.windows.begin(), gauge.windows.end(),
+                     [&](const Window& w) { return fits(w.from_rpm); }) &&
+         std::all_of(gauge.anchors.begin(), gauge.anchors.end(),
+                     [&](const auto& a) { return fits(a.second); });
 }
 
-// Hanging from its anchor, so that what moves the anchor moves it too.
-std::string from(const Gauge& gauge, const Window& window) {
+std::string drive_and_anchors(const Gauge& gauge) {
+  std::string text;
+  if (gauge.drive) {
+    text = fmt::format("drive: {{gear: {}, final_drive: {}", gauge.drive->gearing.gear,
+                       gauge.drive->gearing.final_drive);
+    for (const auto& [key, written] : gauge.drive->tyre_written)
+      text += fmt::format(", {}: {}", key, written);
+    text += "}\n";
+  }
+  std::string anchors;
+  for (const auto& [name, rpm] : gauge.anchors) {
+    const Speed* speed = in_its_steps(gauge) ? gauge.speed_of_anchor(name) : nullptr;
+    anchors += fmt::format("{}{}: {}", anchors.empty() ? "" : ", ", yaml_quoted(name),
+                           speed != nullptr ? speed->written : fmt::format("{}", hundredths(rpm)));
+  }
+  if (!anchors.empty()) text += fmt::format("anchors: {{{}}}\n", anchors);
+  return text;
+}
+
+// Where window `w` begins: hanging from its anchor, so that what moves the anchor moves it too.
+std::string from(const Gauge& gauge, std::size_t w) {
+  const Window& window = gauge.windows[w];
+  const Speed* speed = in_its_steps(gauge) ? gauge.speed_of_window(w) : nullptr;
+  if (speed != nullptr && window.anchor.empty()) return speed->written;
   for (const auto& [name, rpm] : gauge.anchors)
     if (name == window.anchor)
-      return fmt::format("{{{}: {}}}", yaml_quoted(name), hundredths(window.from_rpm - hundredths(rpm)));
+      return fmt::format("{{{}: {}}}", yaml_quoted(name),
+                         speed != nullptr ? speed->written
+                                          : fmt::format("{}", hundredths(window.from_rpm - hundredths(rpm))));
   return fmt::format("{}", hundredths(window.from_rpm));
 }
 
@@ -70,16 +102,17 @@ std::string power_up_yaml(const Gauge& gauge, const PowerUp& power_up) {
 std::string gauge_yaml(const Gauge& gauge) {
   std::string text = fmt::format("format: 1\nkind: gauge\nname: {}\npulses_per_rev: {}\n",
                                  yaml_quoted(gauge.name), gauge.pulses_per_rev);
-  text += anchors(gauge) + "lamps:\n";
+  if (in_its_steps(gauge)) text += fmt::format("resolution_rpm: {}\n", gauge.resolution_rpm);
+  text += drive_and_anchors(gauge) + "lamps:\n";
   for (const Lamp& lamp : gauge.lamps) {
     std::vector<std::string> colours;
     for (const std::string& colour : lamp.colours) colours.push_back(yaml_quoted(colour));
     text += fmt::format("  - {{id: {}, colours: [{}]}}\n", yaml_quoted(lamp.id), fmt::join(colours, ", "));
   }
   text += "windows:\n";
-  for (const Window& window : gauge.windows)
-    text += fmt::format("  - {{name: {}, from: {}, show: {}}}\n", yaml_quoted(window.name),
-                        from(gauge, window), show(gauge, window.cue));
+  for (std::size_t w = 0; w < gauge.windows.size(); ++w)
+    text += fmt::format("  - {{name: {}, from: {}, show: {}}}\n", yaml_quoted(gauge.windows[w].name),
+                        from(gauge, w), show(gauge, gauge.windows[w].cue));
   text += fmt::format("deadband: {{rpm: {}, sits: {}}}\n", hundredths(gauge.deadband.rpm),
                       word(gauge.deadband.sits));
   if (gauge.blink)

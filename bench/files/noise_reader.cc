@@ -39,7 +39,7 @@ std::vector<double> read_firing(const YamlNode& list, ErrorList& errors) {
   return firing;
 }
 
-void read_recording(Mapping& block, const std::filesystem::path& folder, Noise& noise, ErrorList& errors) {
+void read_recording(Mapping& block, NamedFiles& files, Noise& noise, ErrorList& errors) {
   std::string name;
   if (!block.text("recording", name, Need::may)) return;
   for (const char* key :
@@ -49,7 +49,9 @@ void read_recording(Mapping& block, const std::filesystem::path& folder, Noise& 
                  "a recording alone, in place of the model");
       return;
     }
-  Replay replay = load_replay(folder / name);
+  std::string unread;
+  const std::string* text = files.read(name, "edges", max_file_bytes, unread);
+  Replay replay = text != nullptr ? replay_of(*text) : Replay(std::move(unread));
   if (const std::string* trouble = std::get_if<std::string>(&replay)) {
     const std::size_t cut = trouble->find("; ");
     errors.add(block.place("recording"), "'" + on_one_line(name) + "': " + trouble->substr(0, cut),
@@ -61,7 +63,7 @@ void read_recording(Mapping& block, const std::filesystem::path& folder, Noise& 
 
 }  // namespace
 
-Noise read_noise_keys(Mapping& block, const std::filesystem::path& folder, ErrorList& errors) {
+Noise read_noise_keys(Mapping& block, NamedFiles& files, ErrorList& errors) {
   Noise noise;
   if (!block.sound()) return noise;
   block.number("jitter_us", noise.jitter_us, {0, 1e6}, Need::may);
@@ -77,7 +79,7 @@ Noise read_noise_keys(Mapping& block, const std::filesystem::path& folder, Error
   block.number("missing", noise.missing, {0, 0.5}, Need::may);
   block.number("doubled", noise.doubled, {0, 0.5}, Need::may);
   block.number("doubled_after_us", noise.doubled_after_us, {0, 1e6, true}, Need::may);
-  read_recording(block, folder, noise, errors);
+  read_recording(block, files, noise, errors);
   block.finish();
   return noise;
 }
@@ -85,7 +87,8 @@ Noise read_noise_keys(Mapping& block, const std::filesystem::path& folder, Error
 Noise read_noise(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
   Mapping file(root, errors, "a noise file");
   if (!read_header(file, "noise", errors)) return {};
-  return read_noise_keys(file, folder, errors);
+  NamedFiles files(folder, NamedFiles::Copies::beside_the_scenario);
+  return read_noise_keys(file, files, errors);
 }
 
 }  // namespace tachproof

@@ -16,8 +16,4 @@ bool is_plain_name(std::string_view name);
 // A relative path without "..".
 bool stays_inside(const std::filesystem::path& below);
 
-// Throws FileErrors where a file of ours names another one that is not beside it: a scenario its
-// recording, a rig its unit. Of a file that cannot be read nothing is said here.
-void require_no_other_folder(const std::filesystem::path& yaml);
-
 }  // namespace tachproof

@@ -11,6 +11,7 @@
 
 #include "bench/files/errors.h"
 #include "bench/files/files.h"
+#include "bench/files/named_files.h"
 #include "bench/files/yaml_tree.h"
 #include "bench/files/yaml_walk.h"
 
@@ -18,7 +19,8 @@ namespace tachproof {
 
 Gauge read_gauge(const YamlNode& root, ErrorList& errors);
 // `folder`: where relative paths in the file start.
-ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
+ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
+                           NamedFiles::Copies copies = NamedFiles::Copies::beside_the_scenario);
 RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
 Wiring read_wiring(const YamlNode& root, ErrorList& errors);
 Noise read_noise(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
@@ -30,10 +32,14 @@ const std::vector<std::string>& file_kinds();
 // format: then nothing else of it is worth reading.
 bool read_header(Mapping& file, const std::string& kind, ErrorList& errors);
 
-// A profile's steps, and their rules together: how long, how many.
-std::vector<Step> read_profile(const YamlNode& list, ErrorList& errors);
+// A profile's steps, and their rules together: how long, how many. `files`: that steps replay.
+std::vector<Step> read_profile(const YamlNode& list, NamedFiles& files, std::vector<LogFacts>& logs,
+                               ErrorList& errors);
+// A {replay: ...} step, with all that it names; nothing where it is unsound.
+std::optional<Step> read_replay(Mapping& m, NamedFiles& files, std::vector<LogFacts>& logs,
+                                ErrorList& errors);
 // The keys of a noise block, wherever it stands; calls finish on the mapping.
-Noise read_noise_keys(Mapping& block, const std::filesystem::path& folder, ErrorList& errors);
+Noise read_noise_keys(Mapping& block, NamedFiles& files, ErrorList& errors);
 // The lamps and the active level of a wiring, with a tach channel or without.
 Wiring read_wiring_keys(Mapping& block, bool with_tach, ErrorList& errors);
 // The buttons of a gauge whose windows are read; `windows_sound`: else boundaries are not looked up. `note`

@@ -4,7 +4,6 @@
 #include <optional>
 
 #include "bench/files/errors.h"
-#include "bench/files/yaml_tree.h"
 #include "bench/formats/edge_time.h"
 
 namespace tachproof {
@@ -41,13 +40,6 @@ Replay replay_of(std::string_view text) {
   }
   if (edges.size() < fewest_edges) return std::to_string(edges.size()) + " edges; " + rule;
   return deviations_of(edges);
-}
-
-Replay load_replay(const std::filesystem::path& file) {
-  ErrorList errors(file.string());
-  const std::optional<std::string> text = read_file(file, errors);
-  if (!text) return errors.sorted().front().message;
-  return replay_of(*text);
 }
 
 std::vector<double> deviations_of(const std::vector<double>& edges) {

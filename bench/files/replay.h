@@ -1,7 +1,6 @@
 // A recorded tach signal as noise: its edges' deviations from even spacing.
 #pragma once
 
-#include <filesystem>
 #include <string>
 #include <string_view>
 #include <variant>
@@ -16,7 +15,6 @@ namespace tachproof {
 // after an optional header line; what follows a comma is ignored, and so are
 // empty lines. 3 to 1,000,000 edges of a steady speed.
 using Replay = std::variant<std::vector<double>, std::string>;
-Replay load_replay(const std::filesystem::path& file);
 Replay replay_of(std::string_view text);
 
 // The deviations of at least 3 increasing edge times in seconds.

@@ -16,6 +16,7 @@
 //     {ramp: RPM, for: DURATION}
 //     {step: RPM}                               a jump; takes no time
 //     {wave: MEAN, swing: RPM, period: DURATION, for: DURATION}
+//     {replay: FILE, time: COLUMN, rpm: COLUMN, ...}   an rpm log; see replay_step.cc
 //     {press: ACTION, for: DURATION}            for: 100ms unless given
 //     {power: off, for: TIME}             the unit loses its supply, the pulses go on
 //     {supply: 9V, to: 14V, for: TIME}    what the unit is fed; 'to' for a ramp
@@ -24,8 +25,8 @@
 //
 // An RPM is 0 to 20000. `within` goes with a number or with peak, and is 0
 // unless given; peak is the highest rpm so far, in quotes too. The profile starts
-// from 0 rpm, has at most 1,000,000 steps (every round of a repeat counted) and
-// lasts at most 7 days.
+// from 0 rpm, has at most 1,000,000 steps (every round of a repeat and every
+// sample of a log counted) and lasts at most 7 days.
 #include <cmath>
 #include <limits>
 
@@ -73,6 +74,12 @@ struct ExtentOf {
     const double turns = to_seconds(s.lasts) / to_seconds(s.period);
     return {to_seconds(s.lasts), 1, {}, s.mean_rpm + s.swing_rpm * std::sin(2 * M_PI * turns)};
   }
+  Extent operator()(const LoggedRpm& s) const {
+    return {to_seconds(s.samples->back().at),
+            static_cast<double>(s.samples->size() - 1),
+            {},
+            s.samples->back().rpm};
+  }
   Extent operator()(const Press& s) const { return {to_seconds(s.lasts), 1, {}, {}}; }
   Extent operator()(const PowerOff& s) const { return {to_seconds(s.lasts), 1, {}, {}}; }
   Extent operator()(const Supply& s) const { return {to_seconds(s.lasts), 1, {}, {}}; }
@@ -94,7 +101,8 @@ Extent extent_of(const std::vector<Step>& steps) {
 
 class StepsReader {
  public:
-  explicit StepsReader(ErrorList& errors) : errors_(errors) {}
+  StepsReader(NamedFiles& files, std::vector<LogFacts>& logs, ErrorList& errors)
+      : files_(files), logs_(logs), errors_(errors) {}
 
   std::vector<Step> read(const YamlNode& list) {
     std::vector<Step> steps;
@@ -117,6 +125,8 @@ class StepsReader {
       step = jump(m);
     else if (m.has("wave"))
       step = wave(m);
+    else if (m.has("replay"))
+      step = read_replay(m, files_, logs_, errors_);
     else if (m.has("press"))
       step = press(m);
     else if (m.has("power"))
@@ -136,8 +146,8 @@ class StepsReader {
   }
 
   void unknown_step(const Mapping& m) {
-    const std::vector<std::string> kinds{"hold",  "ramp",   "step", "wave",  "press",
-                                         "power", "supply", "ask",  "repeat"};
+    const std::vector<std::string> kinds{"hold",  "ramp",  "step",   "wave", "replay",
+                                         "press", "power", "supply", "ask",  "repeat"};
     if (m.first_key() == nullptr)
       errors_.add(m.at(), "an empty step", "allowed: " + joined(kinds));
     else
@@ -244,6 +254,8 @@ class StepsReader {
     return step;
   }
 
+  NamedFiles& files_;
+  std::vector<LogFacts>& logs_;
   ErrorList& errors_;
 };
 
@@ -278,9 +290,10 @@ Dwell read_dwell(const YamlNode& node, ErrorList& errors) {
 
 }  // namespace
 
-std::vector<Step> read_profile(const YamlNode& list, ErrorList& errors) {
+std::vector<Step> read_profile(const YamlNode& list, NamedFiles& files, std::vector<LogFacts>& logs,
+                               ErrorList& errors) {
   const std::size_t before = errors.values();
-  std::vector<Step> steps = StepsReader(errors).read(list);
+  std::vector<Step> steps = StepsReader(files, logs, errors).read(list);
   if (errors.values() != before) return steps;
   Extent all{0, 0, {}, 0.0};
   append(all, extent_of(steps));
@@ -294,8 +307,10 @@ std::vector<Step> read_profile(const YamlNode& list, ErrorList& errors) {
   return steps;
 }
 
-ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
+ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
+                           NamedFiles::Copies copies) {
   ScenarioFile scenario;
+  NamedFiles files(folder, copies);
   Mapping file(root, errors, "a scenario");
   if (!read_header(file, "scenario", errors)) return scenario;
   file.text("name", scenario.name, Need::must);
@@ -304,14 +319,15 @@ ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& fo
   if (dwells && file.has("profile"))
     errors.add(file.place("dwell"), "'dwell' beside 'profile'", "one of the two");
   if (const YamlNode* list = file.list("profile", dwells ? Need::may : Need::must))
-    scenario.steps = read_profile(*list, errors);
+    scenario.steps = read_profile(*list, files, scenario.logs, errors);
   if (const YamlNode* node = file.any("dwell", Need::may)) scenario.dwell = read_dwell(*node, errors);
   if (const YamlNode* node = file.any("noise", Need::may)) {
     Mapping block(*node, errors, "noise");
-    scenario.noise = read_noise_keys(block, folder, errors);
+    scenario.noise = read_noise_keys(block, files, errors);
   }
   if (const YamlNode* node = file.any("judge", Need::may)) scenario.judge = read_judge(*node, errors);
   file.finish();
+  scenario.named = files.take();
   return scenario;
 }
 

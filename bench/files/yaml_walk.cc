@@ -71,6 +71,13 @@ std::optional<double> plain_number(const YamlNode& node) {
   return decimal(node.text);
 }
 
+std::optional<WithUnit> number_and_unit(std::string_view text) {
+  const std::size_t length = decimal_length(text);
+  const std::optional<double> value = decimal(text.substr(0, length));
+  if (!value) return std::nullopt;
+  return WithUnit{*value, text.substr(length)};
+}
+
 std::optional<Nanos> plain_duration(const YamlNode& node) {
   struct Unit {
     std::string_view name;
@@ -83,13 +90,11 @@ std::optional<Nanos> plain_duration(const YamlNode& node) {
                                        {"h", 3600 * ns_per_s}}};
   // In quotes too: so JSON writes what YAML writes without.
   if (node.kind != YamlNode::Kind::scalar) return std::nullopt;
-  const std::string_view text = node.text;
-  const std::size_t length = decimal_length(text);
-  const std::optional<double> value = decimal(text.substr(0, length));
-  if (!value) return std::nullopt;
+  const std::optional<WithUnit> found = number_and_unit(node.text);
+  if (!found) return std::nullopt;
   for (const Unit& unit : units) {
-    if (text.substr(length) != unit.name) continue;
-    const double ns = *value * static_cast<double>(unit.ns);
+    if (found->unit != unit.name) continue;
+    const double ns = found->value * static_cast<double>(unit.ns);
     // Far beyond any limit, but still a whole number of nanoseconds.
     constexpr double most = 9e18;
     return std::llround(std::clamp(ns, -most, most));

@@ -41,6 +41,12 @@ std::string found_text(const YamlNode& node);
 
 // A plain decimal: 12, -0.5, +3, 1e-5; no leading zeros, no 1_000, no .inf.
 std::optional<double> plain_number(const YamlNode& node);
+// A plain decimal and the word right behind it: 12.5 and "km/h". Nothing without a number in front.
+struct WithUnit {
+  double value = 0;
+  std::string_view unit;
+};
+std::optional<WithUnit> number_and_unit(std::string_view text);
 // 250ms, 0.5s, 20us, 5min, 24h.
 std::optional<Nanos> plain_duration(const YamlNode& node);
 inline constexpr std::string_view duration_rule =

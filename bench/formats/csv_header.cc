@@ -59,7 +59,38 @@ std::vector<std::string> names_of(const LineBuffer& lines, std::string_view head
   }
 }
 
-std::optional<int> exponent_of(std::string_view unit) {
+// What stands in brackets behind the name, or its last word: "Time [ms]", "t/ns", "time_ms".
+struct UnitInName {
+  bool in_brackets = false;
+  std::string_view word;
+};
+
+UnitInName unit_in(std::string_view name) {
+  const std::size_t open = name.find_first_of("[(");
+  if (open != std::string_view::npos) {
+    const std::size_t close = std::min(name.find_first_of("])", open), name.size());
+    return {true, trimmed(name.substr(open + 1, close - open - 1))};
+  }
+  const std::size_t last_word = name.find_last_of(" \t_/");
+  return {false, last_word == std::string_view::npos ? std::string_view() : name.substr(last_word + 1)};
+}
+
+int unit_exponent(const LineBuffer& lines, std::string_view name) {
+  const UnitInName unit = unit_in(name);
+  const std::optional<int> exponent = exponent_of_seconds(unit.word);
+  if (unit.in_brackets && !exponent) {
+    lines.fail(fmt::format("time column {} in {}; s, ms, us, ns or ps are allowed", as_shown(name),
+                           as_shown(unit.word)));
+  }
+  if (name == "sample" || name == "samples" || name == "Sample" || name == "Samples") {
+    lines.fail(fmt::format("the first column is {}; a time in seconds is needed", as_shown(name)));
+  }
+  return exponent.value_or(0);
+}
+
+}  // namespace
+
+std::optional<int> exponent_of_seconds(std::string_view unit) {
   constexpr std::array<std::pair<std::string_view, int>, 12> units = {{{"s"sv, 0},
                                                                        {"sec"sv, 0},
                                                                        {"second"sv, 0},
@@ -78,25 +109,7 @@ std::optional<int> exponent_of(std::string_view unit) {
   return std::nullopt;
 }
 
-// "Time [ms]", "Time(us)", "t/ns", "time_ms", "Time in ms".
-int unit_exponent(const LineBuffer& lines, std::string_view name) {
-  const std::size_t open = name.find_first_of("[(");
-  if (open != std::string_view::npos) {
-    const std::size_t close = std::min(name.find_first_of("])", open), name.size());
-    const std::string_view unit = trimmed(name.substr(open + 1, close - open - 1));
-    if (const auto exponent = exponent_of(unit)) return *exponent;
-    lines.fail(
-        fmt::format("time column {} in {}; s, ms, us, ns or ps are allowed", as_shown(name), as_shown(unit)));
-  }
-  if (name == "sample" || name == "samples" || name == "Sample" || name == "Samples") {
-    lines.fail(fmt::format("the first column is {}; a time in seconds is needed", as_shown(name)));
-  }
-  const std::size_t last_word = name.find_last_of(" \t_/");
-  if (last_word == std::string_view::npos) return 0;
-  return exponent_of(name.substr(last_word + 1)).value_or(0);
-}
-
-}  // namespace
+std::optional<int> time_unit_in(std::string_view name) { return exponent_of_seconds(unit_in(name).word); }
 
 CsvHeader read_csv_header(LineBuffer& lines) {
   const std::string line(first_line(lines));

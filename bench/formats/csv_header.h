@@ -8,6 +8,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -24,6 +25,11 @@ struct CsvHeader {
 
 // Leaves `lines` behind the header. Throws RecordingError.
 CsvHeader read_csv_header(LineBuffer& lines);
+
+// The power of ten of a second that a unit is: 0 of "s", -3 of "ms"; nothing for another word.
+std::optional<int> exponent_of_seconds(std::string_view unit);
+// That the name of a time column says: "Time [ms]", "t/ns", "time_ms", "Time in ms".
+std::optional<int> time_unit_in(std::string_view name);
 
 // The line up to its newline, without a carriage return, and past it.
 std::string_view csv_line(const char*& next, const char* limit);

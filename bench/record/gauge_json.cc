@@ -2,13 +2,14 @@
 
 #include <algorithm>
 
+#include "bench/files/speeds.h"
 #include "bench/record/json_values.h"
 
 namespace tachproof {
 namespace {
 
 // Far beyond what a gauge file may say; what is read may come from anywhere.
-constexpr double most_rpm = 1e6, most_hz = 1e6, most_v = 1e3;
+constexpr double most_rpm = 1e6, most_hz = 1e6, most_v = 1e3, most_ratio = 1e4, most_metres = 1e4;
 
 Sits sits_from(const std::string& text) {
   if (const std::optional<Sits> sits = sits_named(text)) return *sits;
@@ -156,12 +157,46 @@ void read_buttons_and_power(const Json& settings, Gauge& gauge) {
                              "; allowed: " + wrong.front().allowed);
 }
 
+Json drive_to_json(const Drive& drive) {
+  Json tyre;
+  for (const auto& [key, text] : drive.tyre_written) tyre[key] = text_to_json(text);
+  return {{"gear", number_to_json(drive.gearing.gear)},
+          {"final_drive", number_to_json(drive.gearing.final_drive)},
+          {"tyre", tyre},
+          {"tyre_circumference_m", number_to_json(drive.tyre.circumference_m.value)},
+          {"tyre_standard_uncertainty_m", number_to_json(drive.tyre.circumference_m.standard_uncertainty)},
+          {"said_in", word(drive.said_in)}};
+}
+
+Drive drive_from(const Json& json) {
+  Drive drive;
+  drive.gearing.gear = setting_from(json, "gear", most_ratio);
+  drive.gearing.final_drive = setting_from(json, "final_drive", most_ratio);
+  drive.tyre.circumference_m = {setting_from(json, "tyre_circumference_m", most_metres),
+                                setting_from(json, "tyre_standard_uncertainty_m", most_metres)};
+  for (const auto& [key, text] : json.at("tyre").items())
+    drive.tyre_written.emplace_back(key, text.get<std::string>());
+  const std::optional<SpeedUnit> unit = speed_unit_named(text_from(json, "said_in"));
+  if (!unit) throw std::runtime_error("said_in of the gauge is no unit of speed");
+  drive.said_in = *unit;
+  return drive;
+}
+
+Speed speed_from(const Json& object, const char* key) {
+  const std::string text = text_from(object, key);
+  if (std::optional<Speed> speed = speed_in(text)) return *speed;
+  throw std::runtime_error("the gauge has a speed that is none: " + text);
+}
+
 }  // namespace
 
 Json settings_to_json(const Gauge& gauge) {
   Json anchors = Json::array();
-  for (const auto& [name, rpm] : gauge.anchors)
+  for (const auto& [name, rpm] : gauge.anchors) {
     anchors.push_back({{"name", text_to_json(name)}, {"rpm", number_to_json(rpm)}});
+    if (const Speed* speed = gauge.speed_of_anchor(name))
+      anchors.back()["speed"] = text_to_json(speed->written);
+  }
   Json lamps = Json::array();
   for (const Lamp& lamp : gauge.lamps) {
     Json colours = Json::array();
@@ -175,11 +210,12 @@ Json settings_to_json(const Gauge& gauge) {
                        {"steady", channels_to_json(w.cue.steady)},
                        {"blinking", channels_to_json(w.cue.blinking)}});
     if (!w.anchor.empty()) windows.back()["anchor"] = text_to_json(w.anchor);
+    if (w.from_speed) windows.back()["from_speed"] = text_to_json(w.from_speed->written);
   }
   Json blink = nullptr;
   if (gauge.blink)
     blink = {{"hz", number_to_json(gauge.blink->hz)}, {"duty", number_to_json(gauge.blink->duty)}};
-  Json settings = {
+  Json settings{
       {"name", text_to_json(gauge.name)},
       {"pulses_per_rev", number_to_json(gauge.pulses_per_rev)},
       {"anchors", anchors},
@@ -189,6 +225,9 @@ Json settings_to_json(const Gauge& gauge) {
       {"blink", blink},
       {"tolerance", tolerance_to_json(gauge.tolerance)}};
   add_buttons_and_power(gauge, settings);
+  // Gauges without speeds are written as they always were.
+  if (gauge.drive) settings["drive"] = drive_to_json(*gauge.drive);
+  if (gauge.resolution_rpm > 0) settings["resolution_rpm"] = number_to_json(gauge.resolution_rpm);
   return settings;
 }
 
@@ -196,8 +235,11 @@ Gauge settings_from_json(const Json& settings) {
   Gauge gauge;
   gauge.name = text_from(settings, "name");
   gauge.pulses_per_rev = setting_from(settings, "pulses_per_rev", 1e4);
-  for (const Json& anchor : settings.at("anchors"))
+  for (const Json& anchor : settings.at("anchors")) {
     gauge.anchors.emplace_back(text_from(anchor, "name"), number_from(anchor, "rpm"));
+    if (anchor.contains("speed"))
+      gauge.anchor_speeds.emplace_back(text_from(anchor, "name"), speed_from(anchor, "speed"));
+  }
   for (const Json& lamp : settings.at("lamps"))
     gauge.lamps.push_back({text_from(lamp, "id"), lamp.at("colours").get<std::vector<std::string>>()});
   if (gauge.channels() > max_channels) throw std::runtime_error("the gauge has too many channels");
@@ -205,13 +247,17 @@ Gauge settings_from_json(const Json& settings) {
     gauge.windows.push_back(
         {text_from(window, "name"), setting_from(window, "from_rpm", most_rpm),
          Cue{channels_from(window.at("steady"), gauge), channels_from(window.at("blinking"), gauge)},
-         window.contains("anchor") ? text_from(window, "anchor") : ""});
+         window.contains("anchor") ? text_from(window, "anchor") : "",
+         window.contains("from_speed") ? std::optional(speed_from(window, "from_speed")) : std::nullopt});
   const Json& deadband = settings.at("deadband");
   gauge.deadband = {setting_from(deadband, "rpm", most_rpm), sits_from(text_from(deadband, "sits"))};
   if (const Json& blink = settings.at("blink"); !blink.is_null())
     gauge.blink = Blink{setting_from(blink, "hz", most_hz), setting_from(blink, "duty", 1)};
   gauge.tolerance = tolerance_from(settings.at("tolerance"));
   read_buttons_and_power(settings, gauge);
+  if (settings.contains("drive")) gauge.drive = drive_from(settings.at("drive"));
+  if (settings.contains("resolution_rpm"))
+    gauge.resolution_rpm = setting_from(settings, "resolution_rpm", most_rpm);
   return gauge;
 }
 

@@ -205,6 +205,10 @@ std::string score(const RunResult& result) {
   return text.empty() ? "nothing" : text;
 }
 
+Quantity measured_speed(const BoundaryResult& row, const Drive& drive) {
+  return drive.speed_at({row.threshold_rpm, row.expanded_uncertainty_rpm / row.coverage_factor});
+}
+
 std::vector<TransitionGroup> transition_groups(const RunRecord& record) {
   const std::vector<TransitionResult>& all = record.result.transitions;
   std::vector<TransitionGroup> groups;

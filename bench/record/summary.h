@@ -36,6 +36,9 @@ std::string reason(const RunRecord& record);
 // "19 of 20 transitions pass, 1 of 1 blink passes": every kind that was judged.
 std::string score(const RunResult& result);
 
+// The speed at which the lamps changed, in m/s; NaN where the threshold was not measured.
+Quantity measured_speed(const BoundaryResult& row, const Drive& drive);
+
 // All visits of one boundary in one direction.
 struct TransitionGroup {
   std::string boundary;

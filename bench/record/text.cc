@@ -102,6 +102,22 @@ std::vector<std::string> wrapped(std::string_view utf8, std::size_t width) {
   return lines;
 }
 
+std::string padded(std::string_view utf8, std::size_t width) {
+  const std::string cut = shortened(printable(utf8), width);
+  return cut + std::string(width - code_points(cut), ' ');
+}
+
+std::string as_paragraph(const std::string& lead, std::string_view utf8, std::size_t columns) {
+  const std::size_t indent = code_points(lead);
+  std::string all;
+  std::string before = lead;
+  for (const std::string& line : wrapped(printable(utf8), columns - indent)) {
+    all += before + line + "\n";
+    before.assign(indent, ' ');
+  }
+  return all;
+}
+
 std::string fixed(double value, int decimals) {
   if (!std::isfinite(value)) return "n/a";
   std::string text = fmt::format("{:.{}f}", value, decimals);
@@ -119,6 +135,18 @@ int decimals_for(double expanded_uncertainty, int otherwise) {
   if (!std::isfinite(expanded_uncertainty) || expanded_uncertainty <= 0) return otherwise;
   const double decimals = 1 - std::floor(std::log10(expanded_uncertainty));
   return static_cast<int>(std::fmin(4, std::fmax(0, decimals)));
+}
+
+std::string speed_words(const Quantity& m_per_s, SpeedUnit unit) {
+  std::string text = say_speed(m_per_s, unit);
+  if (const std::size_t at = text.find("+-"); at != std::string::npos) text.replace(at, 2, "± ");
+  return text;
+}
+
+std::string drive_words(const Drive& drive) {
+  const Quantity& turn = drive.tyre.circumference_m;
+  return fmt::format("{} ({} m ± {} a turn)", in_words(drive), fixed(turn.value, 3),
+                     fixed(speed_coverage * turn.standard_uncertainty, 3));
 }
 
 std::string exact_seconds(Nanos t) {

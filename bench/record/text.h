@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "core/base/time.h"
+#include "core/gauge/drive.h"
 
 namespace tachproof {
 
@@ -30,6 +31,12 @@ std::string shortened(std::string_view utf8, std::size_t most);
 // Breaks at blanks; a longer word is broken hard. At least one line.
 std::vector<std::string> wrapped(std::string_view utf8, std::size_t width);
 
+// Printable, exactly so many code points: cut, or filled with blanks.
+std::string padded(std::string_view utf8, std::size_t width);
+// Printable lines of at most `columns`, each with its end: the first after `lead`, the others after as
+// many blanks.
+std::string as_paragraph(const std::string& lead, std::string_view utf8, std::size_t columns);
+
 // Fixed notation; "n/a" for what is not finite. Never "-0.00".
 std::string fixed(double value, int decimals);
 // The same with a sign in front of everything but zero.
@@ -37,6 +44,11 @@ std::string with_sign(double value, int decimals);
 // Decimals that show an expanded uncertainty with two significant digits
 // (GUM 7.2.6), within 0..4; `otherwise` when it is not known.
 int decimals_for(double expanded_uncertainty, int otherwise = 2);
+
+// "60.00 km/h ± 0.31": what the terminal writes with "+-".
+std::string speed_words(const Quantity& m_per_s, SpeedUnit unit);
+// "gear 2.05, final drive 3.1, tyre circumference 1.98m (1.980 m ± 0.010 a turn)".
+std::string drive_words(const Drive& drive);
 
 // "12.345000000": exact, and parse_seconds gives the same instant back.
 std::string exact_seconds(Nanos t);

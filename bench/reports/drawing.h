@@ -10,7 +10,7 @@
 namespace tachproof {
 
 // rpm against time with the boundaries, the findings' instants, and for each
-// lamp what was expected and what was seen.
+// lamp what was expected and what was seen (of a record with a watcher).
 std::string overview_drawing(const RunRecord& record, const Trace& trace, const Palette& palette);
 
 // All boundaries' thresholds and their U against the tolerance, rising and falling;

@@ -49,18 +49,21 @@ std::string settings_html(const RunRecord& record) {
   const Gauge& gauge = record.gauge;
   const Tolerance& t = gauge.tolerance;
   std::string anchors;
-  for (const auto& [name, rpm] : gauge.anchors)
+  for (const auto& [name, rpm] : gauge.anchors) {
     anchors += fmt::format("{}{} {} rpm", anchors.empty() ? "" : ", ", name, fixed(rpm, 1));
-  const char* const sits = gauge.deadband.sits == Sits::below     ? "below the boundary"
-                           : gauge.deadband.sits == Sits::centred ? "centred on the boundary"
-                                                                  : "above the boundary";
+    if (gauge.drive)
+      anchors +=
+          fmt::format(" ({})", speed_words(gauge.drive->speed_when_set(rpm, t.rpm), gauge.drive->said_in));
+  }
   std::string tolerance = fmt::format("± {} rpm", fixed(t.rpm, 1));
   if (record.extra_tolerance_rpm != 0)
     tolerance += fmt::format(", and {} rpm for scripted noise", fixed(record.extra_tolerance_rpm, 2));
   Facts facts;
   facts.add("Pulses per rev", fmt::format("{}", gauge.pulses_per_rev));
   facts.add("Anchors", anchors);
-  facts.add("Deadband", fmt::format("{} rpm, {}", fixed(gauge.deadband.rpm, 1), sits));
+  if (gauge.drive) facts.add("Drive", drive_words(*gauge.drive));
+  facts.add("Deadband",
+            fmt::format("{} rpm, {}", fixed(gauge.deadband.rpm, 1), words_of(gauge.deadband.sits)));
   if (gauge.blink)
     facts.add("Blink",
               fmt::format("{} ± {} Hz, duty {} ± {}", fixed(gauge.blink->hz, 2), fixed(t.blink_hz, 2),
@@ -136,11 +139,11 @@ std::string report_html(const RunRecord& record, const Trace& trace) {
   const std::string body =
       palette.definitions() + verdict_html(record) + causes_html(record.causes) + deviations_html(record) +
       not_passed_html(record) + overview_html(record, trace, palette) + boundaries_html(record) +
-      deadbands_html(record) + responses_html(record) + transitions_html(record) + blinks_html(record) +
-      flicker_html(record) + answers_html(record) + levels_html(record) + findings_html(record) +
-      notes_html(record) + close_ups_html(record, trace) + facts_html(record) + settings_html(record) +
-      budget_html(record) + (judged ? decision_html(record) : "") + evidence_html(record) +
-      (judged ? statements_html(record) : "") + cautions + end_html(record);
+      speeds_html(record) + deadbands_html(record) + responses_html(record) + transitions_html(record) +
+      blinks_html(record) + flicker_html(record) + answers_html(record) + levels_html(record) +
+      findings_html(record) + notes_html(record) + close_ups_html(record, trace) + facts_html(record) +
+      settings_html(record) + budget_html(record) + (judged ? decision_html(record) : "") +
+      evidence_html(record) + (judged ? statements_html(record) : "") + cautions + end_html(record);
   return html_page(fmt::format("{}: {}, {}", headline(record), record.gauge_name, record.scenario_name),
                    page_style(record), body);
 }

@@ -173,6 +173,38 @@ std::string boundaries_html(const RunRecord& record) {
                "beside it.");
 }
 
+std::string speeds_html(const RunRecord& record) {
+  if (!record.gauge.drive) return "";
+  const Drive& drive = *record.gauge.drive;
+  const auto cells = [&](const Quantity& v) {
+    const double u = speed_coverage * in_unit(v.standard_uncertainty, drive.said_in);
+    const int decimals = decimals_for(u);
+    return number_cell(html_number(in_unit(v.value, drive.said_in), decimals)) +
+           number_cell(html_number(u, decimals));
+  };
+  std::string rows;
+  for (const BoundaryResult& b : record.result.boundaries)
+    rows += row(text_cell(b.boundary) + short_cell(word(b.direction)) +
+                number_cell(html_number(b.nominal_rpm, 1)) +
+                cells(drive.speed_when_set(b.nominal_rpm, record.gauge.tolerance.rpm)) +
+                cells(measured_speed(b, drive)));
+  const std::string unit(word(drive.said_in));
+  const std::string set = "set, " + unit, measured = "measured, " + unit, u = "U, " + unit;
+  return table(
+      "Speeds",
+      {{"boundary"},
+       {"direction"},
+       {"set, rpm", true},
+       {set.c_str(), true},
+       {u.c_str(), true},
+       {measured.c_str(), true},
+       {u.c_str(), true}},
+      rows,
+      "What the rpm mean in the car. U is expanded (k = 2): of what is set, by the tyre and the gauge's "
+      "tolerance; of what was measured, by the tyre and the threshold's own uncertainty. The verdict is "
+      "on the rpm.");
+}
+
 std::string deadbands_html(const RunRecord& record) {
   std::string rows;
   for (const DeadbandResult& d : record.result.deadbands) {

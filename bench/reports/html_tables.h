@@ -10,6 +10,8 @@ namespace tachproof {
 std::string not_passed_html(const RunRecord& record);  // of every kind, first of all
 std::string findings_html(const RunRecord& record);    // equal ones together
 std::string boundaries_html(const RunRecord& record);
+// The thresholds in the car's speed, of a gauge with a drive.
+std::string speeds_html(const RunRecord& record);
 std::string deadbands_html(const RunRecord& record);
 std::string responses_html(const RunRecord& record);
 std::string transitions_html(const RunRecord& record);

@@ -154,9 +154,10 @@ class Overview {
     const Gauge& gauge = record_.gauge;
     for (std::size_t lamp = 0; lamp < gauge.lamps.size(); ++lamp) {
       y_ += 6;
-      svg_ += svg_text({8, y_ + 18}, shortened(printable(gauge.lamps[lamp].id), 10), "strong");
+      const bool alone = record_.watch.empty();  // nothing was seen beside what was expected
+      svg_ += svg_text({8, y_ + (alone ? 11 : 18)}, shortened(printable(gauge.lamps[lamp].id), 10), "strong");
       strip("expected", lamp, expected_spans(gauge, lamp, trace_.reaches));
-      strip("seen", lamp, seen_spans(gauge, lamp, trace_.lamps));
+      if (!alone) strip("seen", lamp, seen_spans(gauge, lamp, trace_.lamps));
     }
   }
 

@@ -134,21 +134,6 @@ std::string joined(const std::vector<std::string>& sentences, const char* betwee
 
 // ---- terminal -----------------------------------------------------------------
 
-std::string padded(const std::string& text, std::size_t room) {
-  const std::string cut = shortened(printable(text), room);
-  return cut + std::string(room - code_points(cut), ' ');
-}
-
-std::string paragraph(const std::string& lead, const std::string& text, std::size_t columns) {
-  std::string all;
-  std::string before = lead;
-  for (const std::string& line : wrapped(printable(text), columns - lead.size())) {
-    all += before + line + "\n";
-    before.assign(lead.size(), ' ');
-  }
-  return all;
-}
-
 std::size_t columns_in(int width) { return static_cast<std::size_t>(std::max(width, 60)); }
 
 // As wide as the longest name, within reason.
@@ -281,7 +266,7 @@ std::string suite_head(const SuiteRecord& record, int width) {
   std::string text = plural(here, "pair") + " of gauge and scenario";
   if (record.shards > 1) text += fmt::format(" ({}; {} in all)", which_shards(record), record.pairs.size());
   if (expected > 0) text += ", " + span_of(expected) + " to play at most";
-  return paragraph("", text, columns_in(width)) + "\n";
+  return as_paragraph("", text, columns_in(width)) + "\n";
 }
 
 std::string suite_row(const SuiteRecord& record, const SuitePair& pair, int width, bool colour) {
@@ -297,17 +282,17 @@ std::string suite_row(const SuiteRecord& record, const SuitePair& pair, int widt
   }
   text += "\n";
   for (const std::string& sentence : why(record, pair))
-    text += paragraph("    ", sentence, columns_in(width));
+    text += as_paragraph("    ", sentence, columns_in(width));
   return text;
 }
 
 std::string suite_end(const SuiteRecord& record, int width, bool colour) {
   std::string text;
   if (!record.notes.empty()) text += "\nNotes\n";
-  for (const std::string& note : record.notes) text += paragraph("  - ", note, columns_in(width));
+  for (const std::string& note : record.notes) text += as_paragraph("  - ", note, columns_in(width));
   const Verdict verdict = record.verdict();
   const std::string shards = record.whole ? "" : which_shards(record);
-  const std::string last = paragraph(
+  const std::string last = as_paragraph(
       "", fmt::format("{}{}: {}", shouted(verdict), shards.empty() ? "" : ", " + shards, answer(record)),
       columns_in(width));
   return text + "\n" + painted(shouted(verdict), verdict, colour) + last.substr(shouted(verdict).size());

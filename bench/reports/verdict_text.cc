@@ -92,6 +92,24 @@ void boundaries(Terminal& out, const RunRecord& record) {
   }
 }
 
+void speeds(Terminal& out, const RunRecord& record) {
+  if (!record.gauge.drive || record.result.boundaries.empty()) return;
+  const Drive& drive = *record.gauge.drive;
+  const auto cells = [&](const Quantity& v) {
+    const double u = speed_coverage * in_unit(v.standard_uncertainty, drive.said_in);
+    const int decimals = decimals_for(u);
+    return fmt::format("{:>10}{:>8}", fixed(in_unit(v.value, drive.said_in), decimals), fixed(u, decimals));
+  };
+  out.heading(fmt::format("Speeds, {}", word(drive.said_in)));
+  out.line(out.name("", 58) +
+           fmt::format("{:9}{:>9}{:>10}{:>8}{:>10}{:>8}", "", "set rpm", "set", "U", "measured", "U"));
+  for (const BoundaryResult& b : record.result.boundaries)
+    out.line(out.name(b.boundary, 58) +
+             fmt::format("{:9}{:>9}{}{}", word(b.direction), fixed(b.nominal_rpm, 1),
+                         cells(drive.speed_when_set(b.nominal_rpm, record.gauge.tolerance.rpm)),
+                         cells(measured_speed(b, drive))));
+}
+
 void deadbands(Terminal& out, const RunRecord& record) {
   if (record.result.deadbands.empty()) return;
   out.heading("Deadbands");
@@ -215,6 +233,7 @@ std::string verdict_text(const RunRecord& record, int width, bool colour) {
   Terminal out(width, colour, !tells_findings(record));
   title(out, record);
   boundaries(out, record);
+  speeds(out, record);
   deadbands(out, record);
   responses(out, record);
   transitions(out, record);

@@ -8,7 +8,6 @@
 #include <tuple>
 
 #include "bench/files/files.h"
-#include "bench/files/own_files.h"
 #include "bench/files/regular_file.h"
 #include "bench/files/rig_alone.h"
 #include "bench/record/json_values.h"
@@ -166,10 +165,7 @@ std::string kept_recording(const RunRecord& stored) {
   return "";
 }
 
-ScenarioFile kept_scenario(const fs::path& folder) {
-  require_no_other_folder(folder / "scenario.yaml");
-  return load_scenario(folder / "scenario.yaml");
-}
+ScenarioFile kept_scenario(const fs::path& folder) { return load_kept_scenario(folder / "scenario.yaml"); }
 
 RigFile kept_rig(const fs::path& folder) {
   RigFile rig = load_rig_alone(folder / "rig.yaml");

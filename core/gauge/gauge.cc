@@ -1,6 +1,7 @@
 #include "core/gauge/gauge.h"
 
 #include <bit>
+#include <cmath>
 
 namespace tachproof {
 
@@ -11,6 +12,15 @@ std::string_view word(Sits sits) {
     case Sits::above: return "above";
   }
   return "below";
+}
+
+std::string_view words_of(Sits sits) {
+  switch (sits) {
+    case Sits::below: return "below the boundary";
+    case Sits::centred: return "centred on the boundary";
+    case Sits::above: return "above the boundary";
+  }
+  return "below the boundary";
 }
 
 std::optional<Sits> sits_named(std::string_view name) {
@@ -80,6 +90,39 @@ std::string Gauge::describe(const Cue& cue) const {
 }
 
 std::string Gauge::describe(Channels lit) const { return describe(Cue{lit, 0}); }
+
+namespace {
+
+const double* rpm_of_anchor(const Gauge& gauge, std::string_view name) {
+  for (const auto& [known, rpm] : gauge.anchors)
+    if (known == name) return &rpm;
+  return nullptr;
+}
+
+bool comes_from(const Gauge& gauge, const Speed& speed, double rpm) {
+  return gauge.drive && gauge.resolution_rpm > 0 &&
+         std::fabs(set_rpm(speed.m_per_s, *gauge.drive, gauge.resolution_rpm) - rpm) < 1e-6;
+}
+
+}  // namespace
+
+const Speed* Gauge::speed_of_anchor(std::string_view name) const {
+  for (const auto& [known, speed] : anchor_speeds) {
+    if (known != name) continue;
+    const double* rpm = rpm_of_anchor(*this, name);
+    return rpm != nullptr && comes_from(*this, speed, *rpm) ? &speed : nullptr;
+  }
+  return nullptr;
+}
+
+const Speed* Gauge::speed_of_window(std::size_t window) const {
+  const Window& w = windows.at(window);
+  if (!w.from_speed) return nullptr;
+  const double* anchor_rpm = rpm_of_anchor(*this, w.anchor);
+  if (anchor_rpm == nullptr && !w.anchor.empty()) return nullptr;
+  const double from = w.from_rpm - (anchor_rpm != nullptr ? *anchor_rpm : 0);
+  return comes_from(*this, *w.from_speed, from) ? &*w.from_speed : nullptr;
+}
 
 std::size_t next_window(const Gauge& gauge, std::size_t from, double rpm) {
   std::size_t at = from;

@@ -25,6 +25,7 @@
 #include "core/base/time.h"
 #include "core/gauge/buttons.h"
 #include "core/gauge/cue.h"
+#include "core/gauge/drive.h"
 
 namespace tachproof {
 
@@ -38,10 +39,13 @@ struct Window {
   double from_rpm = 0;  // the boundary: anchors already resolved
   Cue cue;
   std::string anchor = {};  // that its boundary hangs from; empty: none
+  // Where the file says a speed: the offset from the anchor or, without one, the boundary's.
+  std::optional<Speed> from_speed = {};
 };
 
 enum class Sits { below, centred, above };
-std::string_view word(Sits sits);  // "below", ...
+std::string_view word(Sits sits);      // "below", ...
+std::string_view words_of(Sits sits);  // "below the boundary", ...
 std::optional<Sits> sits_named(std::string_view word);
 
 struct Deadband {
@@ -78,6 +82,9 @@ struct Gauge {
   std::vector<Button> buttons = {};
   std::optional<PowerUp> power_up = {};
   std::optional<SupplyRange> supply = {};
+  std::optional<Drive> drive;                                // what rpm mean in the car
+  std::vector<std::pair<std::string, Speed>> anchor_speeds;  // of the anchors that the file says in speeds
+  double resolution_rpm = 0;                                 // the unit is set in steps of this; 0: not said
 
   std::size_t boundaries() const { return windows.empty() ? 0 : windows.size() - 1; }
   double rising_rpm(std::size_t boundary) const;
@@ -93,6 +100,10 @@ struct Gauge {
   // "left white, mid blue blinking", lamps left to right; "dark" for nothing.
   std::string describe(const Cue& cue) const;
   std::string describe(Channels lit) const;
+
+  // The speed that a person wrote, where it still is what the rpm comes from; else null.
+  const Speed* speed_of_anchor(std::string_view name) const;
+  const Speed* speed_of_window(std::size_t window) const;
 };
 
 // One rule of a gauge that does not hold. `path` names the place as the gauge

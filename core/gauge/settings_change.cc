@@ -6,6 +6,8 @@
 
 #include "core/gauge/buttons_change.h"
 
+#include "core/base/words.h"
+
 namespace tachproof {
 namespace {
 
@@ -37,6 +39,11 @@ std::vector<std::optional<std::size_t>> origins(const Gauge& before, const Gauge
   return origin;
 }
 
+std::string speed_at(const Gauge& gauge, double rpm) {
+  if (!gauge.drive || std::isnan(rpm)) return "";
+  return say_speed(gauge.drive->speed_when_set(rpm, gauge.tolerance.rpm), gauge.drive->said_in);
+}
+
 WindowChange window_change(const Gauge& before, const Gauge& after, std::optional<std::size_t> was,
                            std::optional<std::size_t> is) {
   WindowChange change;
@@ -45,12 +52,14 @@ WindowChange window_change(const Gauge& before, const Gauge& after, std::optiona
   if (was) {
     change.name = before.windows[*was].name;
     change.from_rpm.before = before.windows[*was].from_rpm;
+    change.speed_before = speed_at(before, change.from_rpm.before);
     change.cue_before = before.describe(before.windows[*was].cue);
   }
   if (is) {
     if (was && change.name != after.windows[*is].name) change.was_called = change.name;
     change.name = after.windows[*is].name;
     change.from_rpm.after = after.windows[*is].from_rpm;
+    change.speed_after = speed_at(after, change.from_rpm.after);
     change.cue_after = after.describe(after.windows[*is].cue);
   }
   if (was && *was > 0) {
@@ -92,6 +101,10 @@ std::vector<NamedChange> anchor_changes(const Gauge& before, const Gauge& after)
     else
       known->value.after = rpm;
   }
+  for (NamedChange& a : all) {
+    a.speed_before = speed_at(before, a.value.before);
+    a.speed_after = speed_at(after, a.value.after);
+  }
   std::erase_if(all, [](const NamedChange& a) { return !a.value.changed(); });
   return all;
 }
@@ -100,10 +113,12 @@ std::vector<NamedChange> number_changes(const Gauge& before, const Gauge& after)
   const auto blink = [](const Gauge& gauge, double Blink::*part) {
     return gauge.blink ? (*gauge.blink).*part : not_measured;
   };
+  const auto or_none = [](double resolution) { return resolution > 0 ? resolution : not_measured; };
   const Tolerance& was = before.tolerance;
   const Tolerance& is = after.tolerance;
   std::vector<NamedChange> all = {
       {"pulses per revolution", "", {before.pulses_per_rev, after.pulses_per_rev}},
+      {"resolution", "rpm", {or_none(before.resolution_rpm), or_none(after.resolution_rpm)}},
       {"deadband", "rpm", {before.deadband.rpm, after.deadband.rpm}},
       {"blink", "Hz", {blink(before, &Blink::hz), blink(after, &Blink::hz)}},
       {"blink duty", "", {blink(before, &Blink::duty), blink(after, &Blink::duty)}},
@@ -153,6 +168,30 @@ std::vector<std::string> lamp_changes(const Gauge& before, const Gauge& after) {
   return all;
 }
 
+// What an anchor that stays where it is means with another drive.
+std::string anchors_in_speed(const Gauge& before, const Gauge& after) {
+  std::string text;
+  for (const auto& [name, rpm] : before.anchors) {
+    const auto kept = std::find_if(after.anchors.begin(), after.anchors.end(), [&, rpm = rpm](const auto& a) {
+      return a.first == name && std::fabs(a.second - rpm) < same_within;
+    });
+    if (kept != after.anchors.end())
+      text += (text.empty() ? ": anchor " : ", anchor ") + name + " stays at " + number_text(rpm) +
+              " rpm and means " + speed_at(after, rpm) + ", no longer " + speed_at(before, rpm);
+  }
+  return text;
+}
+
+std::vector<std::string> drive_changes(const Gauge& before, const Gauge& after) {
+  if (!before.drive && !after.drive) return {};
+  if (!before.drive) return {"the drive is new: " + in_words(*after.drive)};
+  if (!after.drive) return {"the drive is gone: rpm are no longer said as speeds"};
+  const std::string was = in_words(*before.drive), is = in_words(*after.drive);
+  const Tyre &tyre_was = before.drive->tyre, &tyre_is = after.drive->tyre;
+  if (was == is && tyre_was.circumference_m.value == tyre_is.circumference_m.value) return {};
+  return {"the drive is " + is + ", no longer " + was + anchors_in_speed(before, after)};
+}
+
 }  // namespace
 
 bool NumberChange::changed() const {
@@ -171,7 +210,8 @@ SettingsChange settings_change(const Gauge& before, const Gauge& after) {
           before.deadband.sits,
           after.deadband.sits,
           lamp_changes(before, after),
-          std::move(buttons)};
+          std::move(buttons),
+          drive_changes(before, after)};
 }
 
 }  // namespace tachproof

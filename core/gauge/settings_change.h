@@ -25,6 +25,7 @@ struct WindowChange {
   std::string was_called;                    // empty, unless it had another name
   NumberChange from_rpm;                     // the boundary where it begins
   NumberChange rising_rpm, falling_rpm;      // its thresholds; NaN for the lowest window
+  std::string speed_before, speed_after;     // of from_rpm: "59.998 km/h +-0.31"; empty without a drive
   std::string cue_before, cue_after;         // "left white, mid blue"; empty where it is not there
 
   bool moved() const { return before && after && from_rpm.changed(); }
@@ -35,6 +36,8 @@ struct NamedChange {
   std::string name;  // "pit", "deadband", "response at most"
   std::string unit;  // "rpm", "Hz", "ms"; empty for a ratio
   NumberChange value;
+  // What an anchor's rpm mean: "59.998 km/h +-0.31"; empty without a drive.
+  std::string speed_before = {}, speed_after = {};
 };
 
 struct SettingsChange {
@@ -45,6 +48,7 @@ struct SettingsChange {
   Sits sits_before = Sits::below, sits_after = Sits::below;
   std::vector<std::string> lamps;    // one sentence for each difference
   std::vector<std::string> buttons;  // the same for buttons, power-up and supply
+  std::vector<std::string> drive;    // likewise: gear, final drive, tyre
 };
 
 SettingsChange settings_change(const Gauge& before, const Gauge& after);

@@ -22,6 +22,15 @@ std::string listed(const std::vector<std::string>& names) {
   return text;
 }
 
+// ", from 59.998 km/h +-0.31 to 61.1 km/h +-0.32"; empty without a drive.
+template <class Change>
+std::string in_speed(const Change& change) {
+  const std::string &was = change.speed_before, &is = change.speed_after;
+  if (was.empty() || is.empty())
+    return was.empty() && is.empty() ? "" : ", which is " + (is.empty() ? was : is);
+  return ", from " + was + " to " + is;
+}
+
 bool same_way(double a, double b) { return std::fabs(a - b) < 1e-6; }
 
 // Anchors that move alike are said together: which of them a boundary hangs on
@@ -31,15 +40,18 @@ void say_anchors(const SettingsChange& change, std::vector<std::string>& said) {
   for (std::size_t i = 0; i < change.anchors.size(); ++i) {
     const NamedChange& anchor = change.anchors[i];
     if (std::isnan(anchor.value.before)) {
-      said.push_back("anchor " + anchor.name + " is new, at " + number(anchor.value.after) + " rpm");
+      said.push_back("anchor " + anchor.name + " is new, at " + number(anchor.value.after) + " rpm" +
+                     in_speed(anchor));
     } else if (std::isnan(anchor.value.after)) {
-      said.push_back("anchor " + anchor.name + " is gone; it was at " + number(anchor.value.before) + " rpm");
+      said.push_back("anchor " + anchor.name + " is gone; it was at " + number(anchor.value.before) + " rpm" +
+                     in_speed(anchor));
     } else if (!done[i]) {
       std::vector<std::string> moves;
       for (std::size_t k = i; k < change.anchors.size(); ++k) {
         if (!same_way(change.anchors[k].value.by(), anchor.value.by())) continue;
         done[k] = true;
-        moves.push_back("anchor " + change.anchors[k].name + " moves " + up_or_down(change.anchors[k].value));
+        moves.push_back("anchor " + change.anchors[k].name + " moves " + up_or_down(change.anchors[k].value) +
+                        in_speed(change.anchors[k]));
       }
       std::vector<std::string> followers;
       for (const WindowChange& w : change.windows)
@@ -70,15 +82,9 @@ void say_windows(const SettingsChange& change, std::vector<std::string>& said) {
   }
   for (const WindowChange& w : change.windows)
     if (w.moved() && !follows_an_anchor(change, w))
-      said.push_back(w.name + " moves " + up_or_down(w.from_rpm));
+      said.push_back(w.name + " moves " + up_or_down(w.from_rpm) + in_speed(w));
   for (const WindowChange& w : change.windows)
     if (w.cue_changed()) said.push_back(w.name + " shows " + w.cue_after + ", no longer " + w.cue_before);
-}
-
-const char* where(Sits sits) {
-  return sits == Sits::below     ? "below the boundary"
-         : sits == Sits::centred ? "centred on the boundary"
-                                 : "above the boundary";
 }
 
 void say_numbers(const SettingsChange& change, std::vector<std::string>& said) {
@@ -92,8 +98,8 @@ void say_numbers(const SettingsChange& change, std::vector<std::string>& said) {
       said.push_back(n.name + " " + number(n.value.before) + " to " + number(n.value.after) + unit);
   }
   if (change.sits_before != change.sits_after)
-    said.push_back(std::string("deadband sits ") + where(change.sits_after) + ", no longer " +
-                   where(change.sits_before));
+    said.push_back("deadband sits " + std::string(words_of(change.sits_after)) + ", no longer " +
+                   std::string(words_of(change.sits_before)));
 }
 
 // Where on the rpm scale something changes.
@@ -162,6 +168,7 @@ std::vector<std::string> sentences(const SettingsChange& change) {
   if (change.name_before != change.name_after)
     said.push_back("the gauge is called " + change.name_after + ", no longer " + change.name_before);
   said.insert(said.end(), change.lamps.begin(), change.lamps.end());
+  said.insert(said.end(), change.drive.begin(), change.drive.end());
   say_anchors(change, said);
   say_windows(change, said);
   say_numbers(change, said);

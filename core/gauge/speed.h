@@ -6,10 +6,22 @@
 
 namespace tachproof {
 
+inline constexpr double m_per_s_per_kmh = 1 / 3.6;
+inline constexpr double m_per_s_per_mph = 0.44704;  // exact: 1609.344 m in 3600 s
+
 struct Quantity {
   double value = 0;
   double standard_uncertainty = 0;  // same unit
 };
+// k of every expanded uncertainty of a speed, or of a length that a speed comes from.
+inline constexpr double speed_coverage = 2;
+
+// Expanded uncertainty of what is known of a tyre, where nothing else is said. A free diameter says
+// little of how far the loaded tyre rolls; a rolled-out distance is as good as tape and mark.
+// Common practice, no published source.
+inline constexpr double usual_diameter_share = 0.01;
+inline constexpr double usual_circumference_share = 0.005;
+inline constexpr double usual_rollout_m = 0.010;
 
 // A tyre's rolling circumference in metres.
 struct Tyre {

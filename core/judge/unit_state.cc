@@ -9,8 +9,6 @@
 namespace tachproof {
 namespace {
 
-constexpr double half_resolution_rpm = 0.5;  // settings are made at 1 rpm
-
 std::string rpm_text(double rpm) { return number_text(std::round(rpm * 10) / 10) + " rpm"; }
 
 }  // namespace
@@ -52,7 +50,9 @@ StateFollower::Pressed StateFollower::press(const std::string& name, Nanos at, c
 }
 
 StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& take, const RpmAtPress& rpm) {
-  const double doubt = std::max(rpm.highest - rpm.rpm, rpm.rpm - rpm.lowest) + half_resolution_rpm;
+  // Settings are made at 1 rpm, where the gauge says nothing else.
+  const double resolution_rpm = set_.resolution_rpm > 0 ? set_.resolution_rpm : 1;
+  const double doubt = std::max(rpm.highest - rpm.rpm, rpm.rpm - rpm.lowest) + resolution_rpm / 2;
   const bool surely_in = rpm.rpm - doubt >= take.lowest_rpm && rpm.rpm + doubt <= take.highest_rpm;
   const bool surely_out = rpm.rpm + doubt < take.lowest_rpm || rpm.rpm - doubt > take.highest_rpm;
   const std::string name =

@@ -104,6 +104,20 @@ class Flattener {
     rpm_ = segment.rpm(segment.lasts_s);
   }
 
+  void add(const LoggedRpm& log) {
+    check(log.samples && log.samples->size() >= 2, "profile: a log of less than two samples");
+    const std::vector<LoggedRpm::Sample>& samples = *log.samples;
+    check(samples.front().at == 0, "profile: a log that does not begin at 0 s");
+    steps_ += samples.size() - 2;  // the step itself was counted
+    check(steps_ <= Profile::max_segments, "profile: too many steps");
+    jump(samples.front().rpm);
+    for (std::size_t i = 1; i < samples.size(); ++i) {
+      const Nanos lasts = samples[i].at - samples[i - 1].at;
+      check(lasts > 0, "profile: a log whose times do not rise");
+      add(RampByTime{samples[i].rpm, lasts});
+    }
+  }
+
   void add(const Press& press) {
     act(press);
     stay(press.lasts);

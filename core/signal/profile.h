@@ -7,6 +7,7 @@
 #pragma once
 
 #include <cstddef>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -45,6 +46,14 @@ struct Wave {
   Nanos period = 0;
   Nanos lasts = 0;
 };
+// A log of rpm, linear between its samples: jumps to the first and ends at the last.
+struct LoggedRpm {
+  struct Sample {
+    Nanos at = 0;  // from the step's start; the first at 0, rising
+    double rpm = 0;
+  };
+  std::shared_ptr<const std::vector<Sample>> samples;  // at least two; shared, as logs are long
+};
 // The rpm is kept meanwhile.
 struct Press {
   std::string action;
@@ -70,7 +79,8 @@ struct Ask {
   std::string text;
 };
 struct Repeat;
-using Step = std::variant<Hold, RampByRate, RampByTime, StepTo, Wave, Press, PowerOff, Supply, Ask, Repeat>;
+using Step =
+    std::variant<Hold, RampByRate, RampByTime, StepTo, Wave, LoggedRpm, Press, PowerOff, Supply, Ask, Repeat>;
 struct Repeat {
   int times = 1;
   std::vector<Step> steps;
@@ -121,7 +131,8 @@ class Profile {
   Profile() = default;
   // Throws std::invalid_argument for an rpm outside 0..max_rpm, a rate or a
   // period that is not above 0, a wave that leaves 0..max_rpm, a time below 0,
-  // a repeat of less than 1, more than max_segments steps with all repeats
+  // a log of less than two samples or whose times do not rise from 0, a repeat
+  // of less than 1, more than max_segments steps with all repeats and samples
   // written out, or more than max_duration. Files are checked with better
   // messages before.
   explicit Profile(std::span<const Step> steps);

@@ -8,6 +8,7 @@
 #include <locale>
 #include <sstream>
 
+#include "bench/files/gauge_writer.h"
 #include "bench/files/readers.h"
 #include "tests/bench/files_cases.h"
 
@@ -55,6 +56,67 @@ TEST(GaugeFile, OfTheDrumlinComesOutWithAnchorsResolvedAndItsCountInUnrolled) {
   EXPECT_EQ(g.tolerance.response_to, 120 * ns_per_ms);
   EXPECT_EQ(g.tolerance.settle, 10 * ns_per_ms);
   EXPECT_EQ(g.tolerance.signal_lost, ns_per_s);
+}
+
+// drive: gear 2.05, final drive 3.1, 1.98 m; 60 km/h is 3209.6 rpm, 6 km/h 320.96 rpm, 2 km/h 106.98
+// rpm and 8 km/h 427.9 rpm, each rounded down to 10 rpm.
+TEST(GaugeFile, OfTheTarnComesOutInRpmWithItsSpeedsBeside) {
+  const Gauge g = load_gauge(source_path("fixtures/gauges/tarn.yaml"));
+  EXPECT_THAT(shown(g),
+              testing::StartsWith("clear 0 dark\nnearing 2870 near-side cyan\n"
+                                  "held 3090 near-side cyan, off-side cyan\n"
+                                  "above 3200 near-side violet, off-side violet\naway 3620 dark\n"));
+  ASSERT_TRUE(g.drive);
+  EXPECT_EQ(g.drive->said_in, SpeedUnit::kmh);
+  EXPECT_EQ(g.resolution_rpm, 10);
+  ASSERT_NE(g.speed_of_anchor("lane"), nullptr);
+  EXPECT_EQ(g.speed_of_anchor("lane")->written, "60km/h");
+  EXPECT_EQ(g.speed_of_anchor("change"), nullptr);
+  ASSERT_NE(g.speed_of_window(4), nullptr);
+  EXPECT_EQ(g.speed_of_window(4)->written, "+8km/h");
+  EXPECT_EQ(g.speed_of_window(3), nullptr);
+}
+
+TEST(GaugeFile, IsSetInWholeRpmWhereASpeedIsUsedAndNothingElseIsSaid) {
+  const Gauge g = gauge_of(case_text("gauge", "Anchors and offsets may be speeds where there is a drive"));
+  EXPECT_EQ(g.resolution_rpm, 1);
+  EXPECT_EQ(g.anchors.at(0).second, 3209);
+  EXPECT_EQ(g.windows.at(1).from_rpm, 3209 - 214);  // 4 km/h are 213.97 rpm
+  EXPECT_EQ(g.windows.at(2).from_rpm, 3209 + 172);  // 2 mph are 172.18 rpm
+  EXPECT_EQ(gauge_of(case_text("gauge", "The base is sound")).resolution_rpm, 0);
+}
+
+TEST(GaugeFile, KeepsItsSpeedsAsAPersonWroteThem) {
+  for (const char* title :
+       {"Anchors and offsets may be speeds where there is a drive", "A boundary may be a speed",
+        "Speeds and lengths may be in quotes", "A drive by a tyre's diameter"}) {
+    Gauge g = gauge_of(case_text("gauge", title));
+    for (Window& w : g.windows)  // a written gauge has no count-ins
+      if (w.name.starts_with("count-in-")) w.name = "step-" + w.name.substr(9);
+    const std::string text = gauge_yaml(g);
+    const Gauge back = gauge_of(text);
+    EXPECT_EQ(gauge_yaml(back), text);
+    ASSERT_EQ(back.windows.size(), g.windows.size()) << text;
+    for (std::size_t i = 0; i < g.windows.size(); ++i)
+      EXPECT_EQ(back.windows[i].from_rpm, g.windows[i].from_rpm);
+    EXPECT_EQ(back.anchors, g.anchors);
+    EXPECT_EQ(back.anchor_speeds.size(), g.anchor_speeds.size());
+    EXPECT_EQ(back.drive->tyre.circumference_m.value, g.drive->tyre.circumference_m.value);
+    EXPECT_EQ(back.drive->tyre.circumference_m.standard_uncertainty,
+              g.drive->tyre.circumference_m.standard_uncertainty);
+    EXPECT_EQ(back.resolution_rpm, g.resolution_rpm);
+  }
+}
+
+// A boundary that was moved since is no longer where its speed says.
+TEST(GaugeFile, WritesAnRpmWhereTheSpeedNoLongerHolds) {
+  Gauge g = load_gauge(source_path("fixtures/gauges/tarn.yaml"));
+  g.windows.resize(5);
+  g.windows[1].from_rpm += 10;
+  EXPECT_THAT(gauge_yaml(g), testing::HasSubstr("from: 2880,"));
+  EXPECT_THAT(gauge_yaml(g), testing::HasSubstr("{\"lane\": 60km/h, \"change\": 7400}"));
+  g.windows[1].from_rpm = 2876.54;  // as a survey finds it
+  EXPECT_EQ(gauge_of(gauge_yaml(g)).windows[1].from_rpm, 2876.54);
 }
 
 TEST(GaugeFile, OfTheKamePlacesItsCountInByOffsets) {

@@ -130,6 +130,36 @@ TEST(Profile, RefusesWhatNoEngineDoes) {
   EXPECT_EQ(refusal({RampByRate{1, 1e-300}}), "profile: it lasts too long");
 }
 
+LoggedRpm logged(std::vector<LoggedRpm::Sample> samples) {
+  return {std::make_shared<const std::vector<LoggedRpm::Sample>>(std::move(samples))};
+}
+
+TEST(Profile, FollowsALogLinearlyBetweenItsSamples) {
+  const std::vector<Step> steps{
+      Hold{1000, ns_per_s}, logged({{0, 2000}, {ns_per_s / 2, 3000}, {ns_per_s, 3000}, {2 * ns_per_s, 2500}}),
+      Hold{2500, ns_per_s}};
+  const Profile profile(steps);
+  EXPECT_EQ(profile.duration(), 4 * ns_per_s);
+  EXPECT_EQ(profile.segments().size(), 5u);
+  EXPECT_EQ(profile.rpm_at(ns_per_s), 2000);  // it jumps to the first sample
+  EXPECT_EQ(profile.rpm_at(5 * ns_per_s / 4), 2500);
+  EXPECT_EQ(profile.rpm_at(7 * ns_per_s / 4), 3000);
+  EXPECT_EQ(profile.rpm_at(5 * ns_per_s / 2), 2750);
+  EXPECT_EQ(profile.highest_rpm(), 3000);
+}
+
+TEST(Profile, RefusesALogThatIsNone) {
+  const auto refused = [](LoggedRpm log) {
+    EXPECT_THROW(Profile(std::vector<Step>{std::move(log)}), std::invalid_argument);
+  };
+  refused(LoggedRpm{});
+  refused(logged({{0, 1000}}));
+  refused(logged({{1, 1000}, {2, 1000}}));
+  refused(logged({{0, 1000}, {0, 1000}}));
+  refused(logged({{0, 1000}, {5, 20'001}}));
+  refused(logged(std::vector<LoggedRpm::Sample>(Profile::max_segments + 2)));
+}
+
 TEST(Profile, IsNothingWithoutSteps) {
   const Profile p;
   EXPECT_EQ(p.rpm_at(5), 0);

@@ -93,6 +93,32 @@ TEST(SettingsChange, SaysWindowsThatAreNewGoneOrRenamed) {
                   "window beyond is new, from 9500 rpm: left blue", "everything below 3492 rpm unchanged"));
 }
 
+Gauge driven(Gauge g, double final_drive) {
+  g.drive = Drive{{2.0, final_drive}, {{2.0, 0.005}}, {{"tyre_circumference", "2.0m"}}, SpeedUnit::kmh};
+  g.tolerance.rpm = 0;
+  return g;
+}
+
+TEST(SettingsChange, NamesAnotherDriveAndWhatItsAnchorsMeanNow) {
+  Gauge before = driven(anchored(3000), 3), after = driven(anchored(3000), 3.75);
+  before.anchors.pop_back();
+  after.anchors.pop_back();
+  EXPECT_THAT(said(before, after),
+              ElementsAre("the drive is gear 2, final drive 3.75, tyre circumference 2.0m, no longer gear 2, "
+                          "final drive 3, tyre circumference 2.0m: anchor limit stays at 3000 rpm and means "
+                          "48.00 km/h +-0.24, no longer 60.00 km/h +-0.30",
+                          "everything else unchanged"));
+  EXPECT_THAT(said(anchored(3000), driven(anchored(3000), 3))[0],
+              "the drive is new: gear 2, final drive 3, tyre circumference 2.0m");
+}
+
+TEST(SettingsChange, SaysWhatAnAnchorThatMovesMeans) {
+  EXPECT_THAT(
+      said(driven(anchored(3000), 3), driven(anchored(3060), 3))[0],
+      "anchor limit moves up 60 rpm (3000 to 3060), from 60.00 km/h +-0.30 to 61.20 km/h +-0.31: near, far "
+      "move with it");
+}
+
 RC_GTEST_PROP(SettingsChange, IsEmptyExactlyWhenNothingMoved, ()) {
   const int by = *rc::gen::inRange(-100, 101);
   Gauge after = anchored(3000);

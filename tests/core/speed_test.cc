@@ -12,8 +12,6 @@ namespace {
 
 constexpr double m_per_in = 0.0254;
 constexpr double m_per_ft = 0.3048;
-constexpr double m_per_s_per_mph = 0.44704;
-constexpr double m_per_s_per_kmh = 1 / 3.6;
 
 Tyre of_radius_in(double inches) { return Tyre::of_diameter({2 * inches * m_per_in, 0}); }
 

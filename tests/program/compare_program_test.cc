@@ -59,7 +59,7 @@ TEST_F(CompareProgram, SettingsDiffSaysItAsAPersonWould) {
   EXPECT_EQ(read["windows"][0]["falling_rpm"]["after"], 3050);
   const Finished bad = tachproof("settings merge gauge.yaml raised.yaml");
   EXPECT_EQ(bad.status, 2);
-  EXPECT_EQ(bad.err, "tachproof settings: there is no 'merge'; there is diff\n");
+  EXPECT_EQ(bad.err, "tachproof settings: there is no 'merge'; there are diff and sheet\n");
 }
 
 TEST_F(CompareProgram, PassesWhatMovedAsItShould) {
