@@ -1,4 +1,4 @@
-// The buttons of a gauge file; its shape is in gauge_reader.cc.
+// The buttons, power-up and supply of a gauge file; its shape is in gauge_reader.cc.
 #include "bench/files/readers.h"
 #include "core/base/words.h"
 
@@ -7,6 +7,7 @@ namespace {
 
 constexpr Range take_range{0, Profile::max_rpm};
 constexpr Range level_range{0, 100, true};
+constexpr Range boot_range{0, 60'000};
 constexpr std::size_t most_buttons = 16, most_levels = 32;
 
 class ButtonsReader {
@@ -95,6 +96,43 @@ void read_buttons(const YamlNode& list, Gauge& gauge, bool windows_sound, const 
     return;
   }
   for (const YamlNode* node : list.items) ButtonsReader(gauge, windows_sound, note, errors).read(*node);
+}
+
+void read_power_up(const YamlNode& node, Gauge& gauge, const ReadCue& cue, const NotePlace& note,
+                   ErrorList& errors) {
+  PowerUp& p = gauge.power_up.emplace();
+  Mapping m(node, errors, "a power-up");
+  if (const YamlNode* boot = m.any("boot_ms", Need::must)) {
+    Mapping b(*boot, errors, "a time to boot");
+    b.milliseconds("from", p.boot_from, boot_range, Need::must);
+    b.milliseconds("to", p.boot_to, boot_range, Need::must);
+    b.finish();
+    note("power_up.boot_ms", boot->at);
+  }
+  if (const YamlNode* greets = m.any("greets", Need::may)) {
+    Greeting& greeting = p.greets.emplace();
+    Mapping g(*greets, errors, "a greeting");
+    if (const YamlNode* show = g.any("show", Need::must)) cue(*show, greeting.cue);
+    g.duration("for", greeting.lasts, Need::must);
+    note("power_up.greets.show", g.place("show"));
+    note("power_up.greets.for", g.place("for"));
+    g.finish();
+  }
+  if (const YamlNode* keeps = m.list("keeps", Need::may, any_number))
+    for (const YamlNode* item : keeps->items) {
+      std::string name;
+      note("power_up.keeps[" + std::to_string(p.keeps.size()) + "]", item->at);
+      if (read_name(*item, "a button", name, errors)) p.keeps.push_back(name);
+    }
+  m.finish();
+}
+
+void read_supply(const YamlNode& node, Gauge& gauge, ErrorList& errors) {
+  SupplyRange& range = gauge.supply.emplace();
+  Mapping m(node, errors, "a supply");
+  m.volts("from", range.lowest_v, Need::must);
+  m.volts("to", range.highest_v, Need::must);
+  m.finish();
 }
 
 }  // namespace tachproof

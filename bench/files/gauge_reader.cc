@@ -88,15 +88,15 @@ class GaugeReader {
     });
     part("buttons", [&] {
       if (const YamlNode* node = file.list("buttons", Need::may))
-        read_buttons(
-            *node, gauge_, !broken_.contains("windows"),
-            [this](const std::string& path, Place at) { note(path, at); }, errors_);
+        read_buttons(*node, gauge_, !broken_.contains("windows"), noted(), errors_);
     });
     part("power_up", [&] {
-      if (const YamlNode* node = file.any("power_up", Need::may)) power_up(*node);
+      if (const YamlNode* node = file.any("power_up", Need::may))
+        read_power_up(
+            *node, gauge_, [this](const YamlNode& show, Cue& into) { cue(show, into); }, noted(), errors_);
     });
     part("supply", [&] {
-      if (const YamlNode* node = file.any("supply", Need::may)) supply(*node);
+      if (const YamlNode* node = file.any("supply", Need::may)) read_supply(*node, gauge_, errors_);
       note("supply", file.place("supply"));
     });
     file.finish();
@@ -118,6 +118,9 @@ class GaugeReader {
   }
 
   void note(const std::string& path, Place at) { places_[path] = at; }
+  NotePlace noted() {
+    return [this](const std::string& path, Place at) { note(path, at); };
+  }
 
   void anchors(const YamlNode& node) {
     if (node.kind != YamlNode::Kind::mapping) {
@@ -387,42 +390,6 @@ class GaugeReader {
     m.number("blink_hz", t.blink_hz, {0, 100}, Need::may);
     m.number("blink_duty", t.blink_duty, {0, 1}, Need::may);
     m.milliseconds("signal_lost_ms", t.signal_lost, {1, 60'000}, Need::may);
-    m.finish();
-  }
-
-  void power_up(const YamlNode& node) {
-    PowerUp& p = gauge_.power_up.emplace();
-    Mapping m(node, errors_, "a power-up");
-    if (const YamlNode* boot = m.any("boot_ms", Need::must)) {
-      Mapping b(*boot, errors_, "a time to boot");
-      b.milliseconds("from", p.boot_from, ms_range, Need::must);
-      b.milliseconds("to", p.boot_to, ms_range, Need::must);
-      b.finish();
-      note("power_up.boot_ms", boot->at);
-    }
-    if (const YamlNode* greets = m.any("greets", Need::may)) {
-      Greeting& greeting = p.greets.emplace();
-      Mapping g(*greets, errors_, "a greeting");
-      if (const YamlNode* show = g.any("show", Need::must)) cue(*show, greeting.cue);
-      g.duration("for", greeting.lasts, Need::must);
-      note("power_up.greets.show", g.place("show"));
-      note("power_up.greets.for", g.place("for"));
-      g.finish();
-    }
-    if (const YamlNode* keeps = m.list("keeps", Need::may, any_number))
-      for (const YamlNode* item : keeps->items) {
-        std::string name;
-        note("power_up.keeps[" + std::to_string(p.keeps.size()) + "]", item->at);
-        if (read_name(*item, "a button", name, errors_)) p.keeps.push_back(name);
-      }
-    m.finish();
-  }
-
-  void supply(const YamlNode& node) {
-    SupplyRange& range = gauge_.supply.emplace();
-    Mapping m(node, errors_, "a supply");
-    m.volts("from", range.lowest_v, Need::must);
-    m.volts("to", range.highest_v, Need::must);
     m.finish();
   }
 

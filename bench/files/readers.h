@@ -47,6 +47,10 @@ Wiring read_wiring_keys(Mapping& block, bool with_tach, ErrorList& errors);
 using NotePlace = std::function<void(const std::string& path, Place at)>;
 void read_buttons(const YamlNode& list, Gauge& gauge, bool windows_sound, const NotePlace& note,
                   ErrorList& errors);
+using ReadCue = std::function<void(const YamlNode& show, Cue& into)>;
+void read_power_up(const YamlNode& node, Gauge& gauge, const ReadCue& cue, const NotePlace& note,
+                   ErrorList& errors);
+void read_supply(const YamlNode& node, Gauge& gauge, ErrorList& errors);
 // A simulated unit's behaviour. `unit` may be null when its file is unsound:
 // then names in faults are not looked up.
 Behaviour read_behaviour(const YamlNode& node, const Gauge* unit, ErrorList& errors);

@@ -9,6 +9,7 @@
 #include "bench/reports/settings_sheet.h"
 #include "core/base/rpm.h"
 #include "core/base/words.h"
+#include "core/gauge/button_words.h"
 #include "core/gauge/settings_sheet.h"
 
 namespace tachproof {
@@ -53,7 +54,7 @@ class SheetPage {
   // A section for each kind of setting, in the order in which a unit is set up.
   std::string page() const {
     return html_page(gauge_.name + ": settings", sheet_style,
-                     head() + signal() + anchors() + windows() + count_ins() + foot());
+                     head() + signal() + anchors() + windows() + count_ins() + buttons() + foot());
   }
 
  private:
@@ -85,6 +86,16 @@ class SheetPage {
     if (gauge_.blink)
       facts.add("Blink", fmt::format("{} Hz, lit {} % of the time", number_text(gauge_.blink->hz),
                                      number_text(100 * gauge_.blink->duty)));
+    if (gauge_.power_up) {
+      facts.add("Wakes within", fmt::format("{} to {} ms", number_text(to_ms(gauge_.power_up->boot_from)),
+                                            number_text(to_ms(gauge_.power_up->boot_to))));
+      if (gauge_.power_up->greets)
+        facts.add("Greets with", fmt::format("{} for {} ms", gauge_.describe(gauge_.power_up->greets->cue),
+                                             number_text(to_ms(gauge_.power_up->greets->lasts))));
+    }
+    if (gauge_.supply)
+      facts.add("Is fed", fmt::format("{} to {} V", number_text(gauge_.supply->lowest_v),
+                                      number_text(gauge_.supply->highest_v)));
     if (gauge_.drive) facts.add("Drive", drive_words(*gauge_.drive), true);
     return facts.html();
   }
@@ -131,6 +142,15 @@ class SheetPage {
         "<th>ends at</th><th class=\"n\">span, rpm</th><th class=\"n\">steps</th><th></th><th>at, rpm "
         "from the anchor</th>",
         rows);
+  }
+
+  std::string buttons() const {
+    std::string rows;
+    for (const Button& button : gauge_.buttons)
+      rows +=
+          bare_row(cell("w", button.name) + cell("m", says_what(button, gauge_)) +
+                   cell("w", gauge_.power_up && keeps(*gauge_.power_up, button.name) ? "kept" : "forgotten"));
+    return rows.empty() ? "" : table("Buttons", "<th>button</th><th>does</th><th>without supply</th>", rows);
   }
 
   std::string foot() const {

@@ -6,6 +6,7 @@
 #include "bench/reports/settings_sheet.h"
 #include "core/base/rpm.h"
 #include "core/base/words.h"
+#include "core/gauge/button_words.h"
 #include "core/gauge/settings_sheet.h"
 
 namespace tachproof {
@@ -32,6 +33,7 @@ class SheetText {
     windows();
     count_ins();
     lamps_and_blink();
+    buttons();
     foot();
     return std::move(out_);
   }
@@ -103,6 +105,24 @@ class SheetText {
     if (gauge_.blink)
       fact("blink", fmt::format("{} Hz, lit {} % of the time", number_text(gauge_.blink->hz),
                                 number_text(100 * gauge_.blink->duty)));
+  }
+
+  void buttons() {
+    if (!gauge_.buttons.empty()) heading("Buttons");
+    for (const Button& button : gauge_.buttons)
+      fact(button.name,
+           says_what(button, gauge_) +
+               (gauge_.power_up && keeps(*gauge_.power_up, button.name) ? "; kept without supply" : ""));
+    if (gauge_.power_up || gauge_.supply) heading("Supply");
+    if (gauge_.power_up)
+      fact("wakes within", fmt::format("{} to {} ms", number_text(to_ms(gauge_.power_up->boot_from)),
+                                       number_text(to_ms(gauge_.power_up->boot_to))));
+    if (gauge_.power_up && gauge_.power_up->greets)
+      fact("greets with", fmt::format("{} for {} ms", gauge_.describe(gauge_.power_up->greets->cue),
+                                      number_text(to_ms(gauge_.power_up->greets->lasts))));
+    if (gauge_.supply)
+      fact("is fed", fmt::format("{} to {} V", number_text(gauge_.supply->lowest_v),
+                                 number_text(gauge_.supply->highest_v)));
   }
 
   void foot() {

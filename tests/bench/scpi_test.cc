@@ -224,9 +224,9 @@ TEST_F(Scpi, SpeaksToAUsbDeviceThroughAThreadOfItsOwn) {
 }
 
 // Passes everything on, and keeps the answers.
-class Recorded : public InstrumentLink {
+class RecordedEdges : public InstrumentLink {
  public:
-  Recorded(std::unique_ptr<InstrumentLink> link, std::string& answers)
+  RecordedEdges(std::unique_ptr<InstrumentLink> link, std::string& answers)
       : link_(std::move(link)), answers_(answers) {}
   void write(const std::string& message) override { link_->write(message); }
   std::optional<std::string> read(Nanos within) override {
@@ -253,7 +253,7 @@ TEST_F(Scpi, TheStoredAnswersForFuzzingAreThoseOfAWholeRun) {
     std::string answers;
     {  // its end frees the keys, which is a part of it
       Instrument instrument(asked, clock, [&] {
-        return std::make_unique<Recorded>(open_instrument({asked.address, asked.baud}), answers);
+        return std::make_unique<RecordedEdges>(open_instrument({asked.address, asked.baud}), answers);
       });
       instrument.set_up();
       instrument.answer_times();
