@@ -5,8 +5,8 @@
 namespace tachproof {
 namespace {
 
-constexpr Range rpm_range{0, Profile::max_rpm};
-constexpr Range per_cent{0, 100, true};
+constexpr Range take_range{0, Profile::max_rpm};
+constexpr Range level_range{0, 100, true};
 constexpr std::size_t most_buttons = 16, most_levels = 32;
 
 class ButtonsReader {
@@ -41,8 +41,8 @@ class ButtonsReader {
       take.boundary = boundary_named(m.place("boundary"), boundary);
     if (const YamlNode* allowed = m.any("allowed", Need::must)) {
       Mapping a(*allowed, errors_, "what a take allows");
-      a.number("from", take.lowest_rpm, rpm_range, Need::must);
-      a.number("to", take.highest_rpm, rpm_range, Need::must);
+      a.number("from", take.lowest_rpm, take_range, Need::must);
+      a.number("to", take.highest_rpm, take_range, Need::must);
       a.finish();
     }
     note_(path_ + ".boundary", m.place("boundary"));
@@ -73,7 +73,7 @@ class ButtonsReader {
       for (const YamlNode* item : levels->items) {
         double level = 100;
         note_(path_ + ".levels[" + std::to_string(dim.levels.size()) + "]", item->at);
-        if (read_number(*item, "a level", level, per_cent, errors_)) dim.levels.push_back(level / 100);
+        if (read_number(*item, "a level", level, level_range, errors_)) dim.levels.push_back(level / 100);
       }
     note_(path_ + ".levels", m.place("levels"));
     return dim;
