@@ -8,6 +8,8 @@
 //     timer_hz           of the period measurement
 //     signal_lost_ms     after the last pulse, until the lowest window shows
 //     boot_ms            dark after power-up
+//     lowest_v           the unit is off when it is fed less
+//     holds_ms           a dip under lowest_v this short is ridden through
 //     dim, dim_hz        PWM: lit share (above 0, at most 1) and frequency
 //     faults             [{kind: boundary-moved, boundary: on-limit, by_rpm: 5}, ...]
 //
@@ -73,6 +75,8 @@ class FaultReader {
     } else if (key == "lamp" || key == "with") {
       what = "lamp";
       for (const Lamp& lamp : unit_->lamps) known.push_back(lamp.id);
+    } else if (key == "anchor") {
+      for (const auto& [anchor, rpm] : unit_->anchors) known.push_back(anchor);
     } else if (key == "sits") {
       what = "side";
       known = {"below", "centred", "above"};
@@ -117,6 +121,8 @@ Behaviour read_behaviour(const YamlNode& node, const Gauge* unit, ErrorList& err
   m.number("timer_hz", b.timer_hz, {1000, 1e9}, Need::may);
   m.number("signal_lost_ms", b.signal_lost_ms, {1, 3'600'000}, Need::may);
   m.number("boot_ms", b.boot_ms, {0, 3'600'000}, Need::may);
+  m.number("lowest_v", b.lowest_v, {0, 60}, Need::may);
+  m.number("holds_ms", b.holds_ms, {0, 60'000}, Need::may);
   m.number("dim", b.dim, {0, 1, true}, Need::may);
   m.number("dim_hz", b.dim_hz, {1, 100'000}, Need::may);
   const YamlNode* faults = m.any("faults", Need::may);

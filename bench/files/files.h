@@ -77,9 +77,12 @@ struct Behaviour {
   std::optional<double> resolution_rpm;    // 0: none
   std::optional<double> timer_hz;          // of its period measurement
   std::optional<double> signal_lost_ms;
-  std::optional<double> boot_ms;  // dark after power-up; default 0
-  std::optional<double> dim;      // 0..1, lit share of the PWM; 1: not dimmed
-  std::optional<double> dim_hz;   // default 400
+  std::optional<double> boot_ms;  // dark after power-up; default: the gauge's power-up, else 0
+  std::optional<double>
+      lowest_v;  // fed less, it is off; default 6, or the gauge's lowest supply if that is less
+  std::optional<double> holds_ms;  // a dip under lowest_v this short is ridden through; default 20
+  std::optional<double> dim;       // 0..1, lit share of the PWM; 1: not dimmed
+  std::optional<double> dim_hz;    // default 400
   std::vector<FaultSetting> faults;
 };
 

@@ -124,5 +124,7 @@ std::optional<std::string> cannot_play(const RigFile& rig, const PlayRequest& re
 bool can_press(const RigFile& rig, const std::string& action) {
   return kind_of(rig.source).can_press(rig.source, action);
 }
+bool can_power(const RigFile& rig) { return kind_of(rig.source).can_power(rig.source); }
+bool can_supply(const RigFile& rig) { return kind_of(rig.source).can_supply(rig.source); }
 
 }  // namespace tachproof

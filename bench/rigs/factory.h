@@ -44,5 +44,8 @@ Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& ga
 std::optional<std::string> cannot_play(const RigFile& rig, const PlayRequest& request);
 // Whether its source has an output for this action on the unit.
 bool can_press(const RigFile& rig, const std::string& action);
+// Whether its source can cut the unit's supply, or set its voltage.
+bool can_power(const RigFile& rig);
+bool can_supply(const RigFile& rig);
 
 }  // namespace tachproof

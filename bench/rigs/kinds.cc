@@ -22,6 +22,9 @@ std::string SourceKind::how_to_press(const std::string& action) const {
   return "say which output does, as in `buttons: {" + action + ": press-1}` in its source";
 }
 
+bool SourceKind::can_power(const RigFile::SourcePart&) const { return false; }
+bool SourceKind::can_supply(const RigFile::SourcePart&) const { return false; }
+
 SourceTiming SourceKind::states(const RigFile::SourcePart&, double) const { return {}; }
 
 Channels WatchKind::watched(const RigPlan& plan) const {

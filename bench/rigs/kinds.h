@@ -71,6 +71,9 @@ class SourceKind : public SourceFormat {
   virtual bool can_press(const RigFile::SourcePart& source, const std::string& action) const = 0;
   // What to do about an action that it cannot press; the end of a sentence.
   virtual std::string how_to_press(const std::string& action) const;
+  // Whether it can cut the unit's supply, or set its voltage. No, unless a kind says otherwise.
+  virtual bool can_power(const RigFile::SourcePart& source) const;
+  virtual bool can_supply(const RigFile::SourcePart& source) const;
   // Which watcher it needs; the end of a sentence about one that cannot watch it, or nothing.
   virtual std::string needs() const { return {}; }
   // What to mind before a unit is connected: sentences, each after a blank; or nothing.

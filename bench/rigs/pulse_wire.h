@@ -1,15 +1,17 @@
 // The wire from a source to a simulated unit: pulses that are past the source
-// and have not reached the unit yet.
+// and have not reached the unit yet, and what is done to the unit meanwhile.
 #pragma once
 
 #include <vector>
 
 #include "core/base/time.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 
 struct PulseWire {
   std::vector<Nanos> pulses;
+  std::vector<Action> actions;  // presses and the supply; here before played_until reaches them
   Nanos played_until = 0;
 };
 

@@ -85,6 +85,18 @@ class Source {
   // before the run by `can_press`.
   virtual bool can_press(const std::string& action) const = 0;
   virtual void press(const Press& press, Nanos at) = 0;
+  // The unit's supply, queued for its instant like a press: cut for a time, while the pulses go on, or set to
+  // a voltage. A voltage stays after its time, until the next one. Never called where `can_...` says no.
+  virtual bool can_power() const { return false; }
+  virtual void power_off(Nanos lasts, Nanos at) {
+    (void)lasts, (void)at;
+    throw std::logic_error("a source was asked to cut a supply; can_power has said that it cannot");
+  }
+  virtual bool can_supply() const { return false; }
+  virtual void supply(const Supply& supply, Nanos at) {
+    (void)supply, (void)at;
+    throw std::logic_error("a source was asked to set a supply; can_supply has said that it cannot");
+  }
   // Lets a little time pass with what the device needs meanwhile: for a watcher
   // that waits for something else. The run's time by the device, below 0 before
   // it; nothing where there is no such device.

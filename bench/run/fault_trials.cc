@@ -91,6 +91,7 @@ RunResult FaultTrials::judge(const Gauge& unit, const Behaviour& behaviour, bool
   Judge judge(gauge_, setup_);
   for (const auto& [from, to] : disturbed_) judge.disturbed(from, to);
   for (const Segment& segment : profile.segments()) judge.rpm(segment);
+  for (const Action& action : profile.actions()) simulated.act(action);
   std::vector<LampEvent> events;
   auto next = pulses_.begin();
   const auto live_until = [&](Nanos until) {

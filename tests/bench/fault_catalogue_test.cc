@@ -4,6 +4,7 @@
 
 #include <set>
 
+#include "tests/bench/button_scene.h"
 #include "tests/bench/unit_scene.h"
 
 namespace tachproof::test {
@@ -12,7 +13,7 @@ namespace {
 std::string refusal_of(const FaultSetting& f) {
   Behaviour behaviour;
   behaviour.faults = {f};
-  return refusal(behaviour);
+  return refusal(behaviour, button_gauge());
 }
 
 TEST(FaultCatalogue, HasTheFaultsThatRigFilesMayName) {
@@ -23,7 +24,9 @@ TEST(FaultCatalogue, HasTheFaultsThatRigFilesMayName) {
                          "wrong-colour", "swapped-lamps", "stuck-on", "stuck-off", "blink-absent",
                          "blink-rate", "blink-duty", "wrong-pulses-per-rev", "slow-filter", "slow-response",
                          "count-in-uneven", "over-rev-missing", "intermittent-lamp", "freeze", "reset",
-                         "dropped-updates", "noisy-reading"));
+                         "dropped-updates", "noisy-reading", "take-ignored", "take-not-refused",
+                         "take-other-end", "take-late", "take-lost", "settings-reset", "peak-not-cleared",
+                         "dim-missing", "dim-colour", "slow-boot", "greets-wrong"));
 }
 
 TEST(FaultCatalogue, SaysWhatEachFaultDoesInASentence) {
@@ -36,14 +39,15 @@ TEST(FaultCatalogue, SaysWhatEachFaultDoesInASentence) {
 // Fitting words and numbers for whatever a kind takes.
 FaultSetting example_of(const FaultKind& kind, bool with_optional) {
   const std::map<std::string, std::string> words{
-      {"boundary", "count-in-1"}, {"lamp", "left"}, {"with", "right"}, {"colour", "white"}, {"to", "blue"},
-      {"window", "beyond"},       {"sits", "above"}};
+      {"boundary", "count-in-1"}, {"lamp", "left"},  {"with", "right"}, {"colour", "white"}, {"to", "blue"},
+      {"window", "beyond"},       {"sits", "above"}, {"anchor", "lane"}};
+  const auto number = [](const std::string& name) { return name == "level" ? 50 : 0.5; };
   FaultSetting f{kind.kind, {}, {}};
   for (const std::string& name : kind.words) f.words[name] = words.at(name);
-  for (const std::string& name : kind.numbers) f.numbers[name] = 0.5;
+  for (const std::string& name : kind.numbers) f.numbers[name] = number(name);
   if (!with_optional) return f;
   for (const std::string& name : kind.optional_words) f.words[name] = words.at(name);
-  for (const std::string& name : kind.optional_numbers) f.numbers[name] = 0.5;
+  for (const std::string& name : kind.optional_numbers) f.numbers[name] = number(name);
   return f;
 }
 
@@ -106,6 +110,41 @@ TEST(FaultCatalogue, RefusesNumbersOutOfTheirRange) {
             "The fault 'dropped-updates' has share 1.5; it must be 0 to 1.");
 }
 
+TEST(FaultCatalogue, RefusesAFaultOfAButtonThatTheGaugeDoesNotHave) {
+  const auto refused = [](const FaultSetting& f) {
+    Behaviour behaviour;
+    behaviour.faults = {f};
+    return refusal(behaviour, test_gauge());
+  };
+  for (const char* kind : {"take-ignored", "take-not-refused", "take-other-end", "take-late", "take-lost"})
+    EXPECT_EQ(refused(fault(kind)),
+              "The fault '" + std::string(kind) + "' needs a gauge with a button that takes the rpm.");
+  EXPECT_EQ(refused(fault("peak-not-cleared")),
+            "The fault 'peak-not-cleared' needs a gauge with a button that shows the peak.");
+  EXPECT_EQ(refused(fault("dim-missing", {}, {{"level", 50}})),
+            "The fault 'dim-missing' needs a gauge with a button that dims.");
+  EXPECT_EQ(refusal_of(fault("dim-missing", {}, {{"level", 33}})),
+            "The fault 'dim-missing' has level 33, which no button has.");
+  EXPECT_EQ(refused(fault("settings-reset", {}, {{"by_rpm", 50}})),
+            "The fault 'settings-reset' needs a gauge with an anchor.");
+  EXPECT_EQ(refusal_of(fault("settings-reset", {{"anchor", "elsewhere"}}, {{"by_rpm", 50}})),
+            "The fault 'settings-reset' names the anchor 'elsewhere', from which nothing hangs.");
+  EXPECT_EQ(refused(fault("greets-wrong", {{"lamp", "left"}})),
+            "The fault 'greets-wrong' needs a gauge that greets.");
+  EXPECT_EQ(refusal_of(fault("dim-colour", {{"lamp", "top"}, {"to", "white"}})),
+            "The fault 'dim-colour' names the colour 'white', which the lamp 'top' does not have.");
+}
+
+TEST(FaultCatalogue, RefusesATakeAtTheOtherEndOfAWindowWithOneEnd) {
+  Gauge gauge = button_gauge();
+  gauge.windows[1].anchor.clear();
+  Behaviour behaviour;
+  behaviour.faults = {fault("take-other-end")};
+  EXPECT_EQ(
+      refusal(behaviour, gauge),
+      "The fault 'take-other-end' needs a take whose window has both its boundaries on the same anchor.");
+}
+
 TEST(FaultCatalogue, RefusesABlinkFaultForAGaugeThatDoesNotBlink) {
   Gauge gauge = test_gauge();
   gauge.windows.pop_back();
@@ -126,7 +165,9 @@ TEST(FaultCatalogue, ListsWhatThereIsForAnUnknownName) {
       "The fault 'gremlins' is not known; there are boundary-moved, count-in-uneven, deadband-missing, "
       "deadband-width, deadband-side, over-rev-missing, wrong-colour, swapped-lamps, stuck-on, stuck-off, "
       "blink-absent, blink-rate, blink-duty, wrong-pulses-per-rev, slow-filter, slow-response, "
-      "dropped-updates, noisy-reading, intermittent-lamp, freeze, reset.");
+      "dropped-updates, noisy-reading, intermittent-lamp, freeze, reset, take-ignored, take-not-refused, "
+      "take-other-end, take-late, take-lost, settings-reset, peak-not-cleared, dim-missing, dim-colour, "
+      "slow-boot, greets-wrong.");
 }
 
 }  // namespace

@@ -2,11 +2,22 @@
 // gauge's tolerance.
 #pragma once
 
+#include <set>
+#include <string>
 #include <vector>
 
 #include "bench/files/files.h"
 
 namespace tachproof::test {
+
+// Those show only where somebody presses a button or takes the supply away, which no proving profile does.
+// What each does is in unit_button_faults_test.cc.
+inline bool needs_a_hand(const std::string& kind) {
+  static const std::set<std::string> kinds{
+      "take-ignored",     "take-not-refused", "take-other-end", "take-late", "take-lost",   "settings-reset",
+      "peak-not-cleared", "dim-missing",      "dim-colour",     "slow-boot", "greets-wrong"};
+  return kinds.count(kind) > 0;
+}
 
 inline std::vector<FaultSetting> fault_examples() {
   return {{"boundary-moved", {{"boundary", "there"}}, {{"by_rpm", 5}}},

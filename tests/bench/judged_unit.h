@@ -63,6 +63,7 @@ inline RunResult judge_unit(const Gauge& gauge, const Gauge& unit_gauge, const B
   for (const Segment& s : profile.segments()) judge.rpm(s);
   PulseTrain train(profile, gauge.pulses_per_rev);
   SimulatedUnit unit(unit_gauge, behaviour, gauge, seed);
+  for (const Action& action : profile.actions()) unit.act(action);
   std::array<Nanos, 4096> block;
   std::vector<LampEvent> events;
   for (std::size_t n; (n = train.next(block)) > 0;) {

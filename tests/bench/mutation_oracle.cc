@@ -190,7 +190,7 @@ class Oracle {
       freezes();
       dips();
       loose_lamps();
-    } else if (!unit_.frozen.empty() || !unit_.unpowered.empty() || !unit_.intermittent.empty()) {
+    } else if (!unit_.frozen.empty() || !unit_.resets.empty() || !unit_.intermittent.empty()) {
       between("a spell in a survey");
     }
     return told_;
@@ -330,8 +330,9 @@ class Oracle {
 
   void dips() {
     const Nanos seen = std::max(4 * gauge_.tolerance.settle, 60 * ns_per_ms);
-    for (const Spell& spell : unit_.unpowered) {
+    for (const Reset& reset : unit_.resets) {
       between("a supply dip");
+      const Spell spell{reset.at, reset.at + std::max<Nanos>(reset.boot.value_or(unit_.boot_from), 1)};
       const Rest* const rest = rest_at(spell.from);
       if (rest == nullptr || gauge_.windows[rest->window].cue.steady == 0) continue;
       if (std::min(rest->until, spell.to) - spell.from >= seen) outside("a supply dip");

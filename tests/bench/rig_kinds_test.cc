@@ -149,6 +149,15 @@ TEST(RigKinds, ARigOfAClipIsOneThatTheReaderTakes) {
   EXPECT_TRUE(can_press(read, "sync"));
 }
 
+TEST(RigKinds, EachSourceSaysWhetherItHandlesTheUnitsSupply) {
+  for (const SourceKind* kind : source_kinds()) {
+    RigFile rig;
+    rig.source.kind = kind->word();
+    EXPECT_EQ(can_power(rig), kind->is_software()) << kind->word();
+    EXPECT_EQ(can_supply(rig), kind->is_software()) << kind->word();
+  }
+}
+
 TEST(RigKinds, EachHasAnExampleThatReadsBackAndAPageBesideItsCode) {
   std::set<std::string> sources, watches;
   const ScratchFolder scratch;

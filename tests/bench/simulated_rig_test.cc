@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-#include "tests/bench/unit_scene.h"
+#include "tests/bench/button_scene.h"
 
 namespace tachproof::test {
 namespace {
@@ -87,6 +87,25 @@ TEST(SimulatedRig, TakesAnyActionOnTheUnit) {
   Rig rig = exact_rig();
   EXPECT_TRUE(rig.source->can_press("capture"));
   EXPECT_NO_THROW(rig.source->press({"anything else", ns_per_ms}, 0));
+}
+
+TEST(SimulatedRig, HandsPressesAndTheSupplyToTheUnit) {
+  const Signal signal = Signal(3).hold(3900, 6);
+  const Gauge gauge = button_gauge();
+  Rig rig = simulated_rig(gauge, exact_behaviour(), gauge, 1);
+  ASSERT_TRUE(rig.source->can_power());
+  ASSERT_TRUE(rig.source->can_supply());
+  rig.source->begin();
+  rig.watcher->begin();
+  Events events;
+  rig.source->press({"set", 100 * ns_per_ms}, ns_per_s);
+  rig.source->power_off(ns_per_s, 2 * ns_per_s);
+  rig.source->supply({5, 5, ns_per_s}, 4 * ns_per_s);
+  rig.source->supply({12, 12, ns_per_s}, 5 * ns_per_s);
+  rig.source->play({signal.pulses(), signal.until()});
+  rig.watcher->collect(signal.until(), events);
+  const std::vector<Action> actions{pressed("set", 1), power_off(2, 1), fed(5, 5, 4, 1), fed(12, 12, 5, 1)};
+  EXPECT_EQ(events, handle(gauge, exact_behaviour(), signal, actions).events);
 }
 
 TEST(SimulatedRig, SaysWhatItIs) {

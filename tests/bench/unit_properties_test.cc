@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <span>
 
-#include "tests/bench/unit_scene.h"
+#include "tests/bench/button_scene.h"
 
 namespace tachproof::test {
 namespace {
@@ -59,12 +59,30 @@ Behaviour any_behaviour() {
   return b;
 }
 
+// Presses, cuts and voltages, one after another.
+std::vector<Action> any_actions() {
+  std::vector<Action> actions;
+  double at_s = 0;
+  for (int i = *rc::gen::inRange(0, 9); i > 0; --i) {
+    at_s += between(0, 600) / 1000;
+    switch (*rc::gen::inRange(0, 4)) {
+      case 0: actions.push_back(power_off(at_s, between(1, 300) / 1000)); break;
+      case 1: actions.push_back(fed(between(4, 9), between(4, 9), at_s, between(1, 100) / 1000)); break;
+      default:
+        actions.push_back(
+            pressed(*rc::gen::elementOf(std::vector<std::string>{"set", "high", "glow"}), at_s));
+    }
+  }
+  return actions;
+}
+
 RC_GTEST_PROP(Unit, GivesTheSameEventsHoweverTheTrainIsCut, ()) {
-  const Gauge gauge = test_gauge();
+  const Gauge gauge = *rc::gen::arbitrary<bool>() ? button_gauge() : test_gauge();
   const Behaviour behaviour = any_behaviour();
   const Signal signal = any_signal(gauge.pulses_per_rev);
   const auto seed = *rc::gen::arbitrary<std::uint64_t>();
-  const Events whole = play(gauge, behaviour, signal, seed);
+  const std::vector<Action> actions = any_actions();
+  const Handled whole = handle(gauge, behaviour, signal, actions, seed);
 
   SimulatedUnit unit(gauge, behaviour, gauge, seed);
   Events pieces;
@@ -79,18 +97,22 @@ RC_GTEST_PROP(Unit, GivesTheSameEventsHoweverTheTrainIsCut, ()) {
     cut = std::clamp(cut, until + 1, signal.until());
     std::size_t end = next;
     while (end < pulses.size() && pulses[end] <= cut) ++end;
+    for (const Action& action : actions)
+      if (action.at > until && action.at <= cut) unit.act(action);
     unit.run(std::span(pulses).subspan(next, end - next), cut, pieces);
     RC_ASSERT(pieces.empty() || pieces.back().at <= cut);
     next = end;
     until = cut;
   }
-  RC_ASSERT(pieces == whole);
+  RC_ASSERT(pieces == whole.events);
+  RC_ASSERT(unit.peak_rpm() == whole.peak_rpm);
 }
 
 RC_GTEST_PROP(Unit, GivesItsEventsInTimeOrderAndEachIsAChange, ()) {
-  const Gauge gauge = test_gauge();
+  const Gauge gauge = button_gauge();
   const Signal signal = any_signal(gauge.pulses_per_rev);
-  const Events events = play(gauge, any_behaviour(), signal, *rc::gen::arbitrary<std::uint64_t>());
+  const auto seed = *rc::gen::arbitrary<std::uint64_t>();
+  const Events events = handle(gauge, any_behaviour(), signal, any_actions(), seed).events;
   RC_ASSERT(!events.empty() && events.front().at == 0);
   for (std::size_t i = 1; i < events.size(); ++i) {
     RC_ASSERT(events[i - 1].at < events[i].at);
@@ -110,13 +132,14 @@ RC_GTEST_PROP(Unit, IsTheSameForTheSameSeed, ()) {
 // Every update that is skipped without a division would have changed nothing:
 // vanishing noise takes the way without the short cut.
 RC_GTEST_PROP(Unit, TakesNoShortCutThatShows, ()) {
-  const Gauge gauge = test_gauge();
+  const Gauge gauge = button_gauge();
   Behaviour quick = any_behaviour();
   quick.faults.clear();
   Behaviour thorough = quick;
   thorough.faults = {fault("noisy-reading", {}, {{"rpm", 1e-300}})};
   const Signal signal = any_signal(gauge.pulses_per_rev);
-  RC_ASSERT(play(gauge, quick, signal) == play(gauge, thorough, signal));
+  const std::vector<Action> actions = any_actions();
+  RC_ASSERT(handle(gauge, quick, signal, actions) == handle(gauge, thorough, signal, actions));
 }
 
 TEST(Unit, DiffersBySeedWhereChanceIsInIt) {

@@ -140,9 +140,9 @@ inline FaultSetting fault(std::string kind, std::map<std::string, std::string> w
 }
 
 // What the constructor says about this behaviour; "" when it takes it.
-inline std::string refusal(const Behaviour& behaviour) {
+inline std::string refusal(const Behaviour& behaviour, const Gauge& gauge = test_gauge()) {
   try {
-    const SimulatedUnit unit(test_gauge(), behaviour, test_gauge());
+    const SimulatedUnit unit(gauge, behaviour, gauge);
   } catch (const std::invalid_argument& e) {
     return e.what();
   }

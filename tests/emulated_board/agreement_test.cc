@@ -95,8 +95,10 @@ TEST(Agreement, EveryFaultOfTheCatalogueIsCaughtOnTheBoard) {
     EXPECT_EQ(result.verdict, Verdict::fail) << fault.kind << "\n" << test::told(result);
     ++seen[fault.kind];
   }
-  for (const FaultKind& kind : fault_catalogue())
+  for (const FaultKind& kind : fault_catalogue()) {
+    if (test::needs_a_hand(kind.kind)) continue;
     EXPECT_GT(seen[kind.kind], 0) << kind.kind << " has no case here";
+  }
 }
 
 // A question in mid-run, answered by a person after a while.

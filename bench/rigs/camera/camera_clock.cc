@@ -60,6 +60,15 @@ class MarkingSource : public Source {
     if (press.action == sync_ && !without_sync_) marks_->clock.flashed(at, at + press.lasts);
     if (source_) source_->press(press, at);
   }
+  // A clip's presses and supply are in it already.
+  bool can_power() const override { return !source_ || source_->can_power(); }
+  void power_off(Nanos lasts, Nanos at) override {
+    if (source_) source_->power_off(lasts, at);
+  }
+  bool can_supply() const override { return !source_ || source_->can_supply(); }
+  void supply(const Supply& supply, Nanos at) override {
+    if (source_) source_->supply(supply, at);
+  }
   std::optional<Nanos> attend() override { return source_ ? source_->attend() : std::nullopt; }
   std::vector<PlayedChange> take_played() override {
     return source_ ? source_->take_played() : std::vector<PlayedChange>();

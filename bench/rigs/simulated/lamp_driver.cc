@@ -13,6 +13,17 @@ Channels translate(Channels channels, const Gauge& from, const Gauge& to) {
       if (channels & from.channel(lamp.id, colour)) out |= to.channel(lamp.id, colour);
   return out;
 }
+Cue translate(const Cue& cue, const Gauge& from, const Gauge& to) {
+  return {translate(cue.steady, from, to), translate(cue.blinking, from, to)};
+}
+
+bool has_dim_button(const Gauge& gauge) {
+  return std::any_of(gauge.buttons.begin(), gauge.buttons.end(),
+                     [](const Button& button) { return std::holds_alternative<Dim>(button.does); });
+}
+
+// Below this share of full light a lamp may change its colour.
+constexpr double half_light = 0.5;
 
 }  // namespace
 
@@ -43,18 +54,24 @@ void SquareWave::pass() {
 
 // ---- LampDriver -------------------------------------------------------------
 
-LampDriver::LampDriver(const UnitSettings& settings, const Gauge& as_seen, std::uint64_t seed)
+LampDriver::LampDriver(const UnitSettings& settings, const Gauge& as_seen, double share, std::uint64_t seed)
     : stuck_on_(translate(settings.stuck_on, settings.gauge, as_seen)),
       stuck_off_(translate(settings.stuck_off, settings.gauge, as_seen)),
       response_(settings.response),
-      unpowered_(settings.unpowered),
-      frozen_(settings.frozen) {
+      fed_(!settings.boots_first),
+      frozen_(settings.frozen),
+      dim_(settings.dim),
+      share_(share) {
   for (const Window& window : settings.gauge.windows)
-    cues_.push_back({translate(window.cue.steady, settings.gauge, as_seen),
-                     translate(window.cue.blinking, settings.gauge, as_seen)});
+    cues_.push_back(translate(window.cue, settings.gauge, as_seen));
+  if (settings.gauge.power_up && settings.gauge.power_up->greets)
+    greeting_cue_ = translate(settings.gauge.power_up->greets->cue, settings.gauge, as_seen);
+  for (const DimColour& fault : settings.dim_colours)
+    dim_colours_.push_back(
+        {translate(fault.lamp, settings.gauge, as_seen), translate(fault.to, settings.gauge, as_seen)});
   if (settings.gauge.blink) blink_.emplace(settings.gauge.blink->hz, settings.gauge.blink->duty);
-  if (settings.dim < 1) {
-    dimmer_.emplace(settings.dim_hz, settings.dim);
+  if (settings.dim < 1 || has_dim_button(settings.gauge)) {
+    dimmer_.emplace(settings.dim_hz, dim_ * share_);
     dimmer_origin_ns_ = -CounterRandom(seed, 2).uniform(0) * 1e9 / settings.dim_hz;
   }
   for (std::size_t i = 0; i < settings.intermittent.size(); ++i) {
@@ -76,7 +93,11 @@ void LampDriver::Flaky::pass() {
   next += dark ? lasts : std::max<Nanos>(1, std::llround(mean_gap_ns * random.exponential(draws++)));
 }
 
-void LampDriver::decide(Nanos at, std::size_t window) { pending_.push_back({at + response_, window}); }
+void LampDriver::decide(Nanos at, std::size_t window) { pending_.push_back({at + response_, window, 0}); }
+void LampDriver::dim(Nanos at, double share) { pending_.push_back({at + response_, std::nullopt, share}); }
+void LampDriver::power_off(Nanos at) { power_.push_back({at, PowerChange::To::off, 1}); }
+void LampDriver::greet(Nanos at, double share) { power_.push_back({at, PowerChange::To::greeting, share}); }
+void LampDriver::wake(Nanos at, double share) { power_.push_back({at, PowerChange::To::awake, share}); }
 
 void LampDriver::run(Nanos until, std::vector<LampEvent>& out) {
   if (!shown_) {
@@ -94,7 +115,8 @@ void LampDriver::run(Nanos until, std::vector<LampEvent>& out) {
 }
 
 Nanos LampDriver::next_change() const {
-  Nanos t = std::min(unpowered_.next(), frozen_.next());
+  Nanos t = frozen_.next();
+  if (!power_.empty()) t = std::min(t, power_.front().at);
   if (!pending_.empty()) t = std::min(t, pending_.front().shows_at);
   if (blink_) t = std::min(t, blink_->next());
   if (dimmer_) t = std::min(t, dimmer_->next());
@@ -103,15 +125,13 @@ Nanos LampDriver::next_change() const {
 }
 
 void LampDriver::pass(Nanos t) {
-  if (unpowered_.next() == t) {
-    unpowered_.pass();
-    // What was decided before the supply failed is lost with it.
-    while (!pending_.empty() && pending_.front().shows_at - response_ < t) pending_.pop_front();
-    enter(0, t);
-  }
-  while (!pending_.empty() && pending_.front().shows_at == t) {
-    enter(pending_.front().window, t);
-    pending_.pop_front();
+  for (; !power_.empty() && power_.front().at == t; power_.pop_front()) pass(power_.front());
+  for (; !pending_.empty() && pending_.front().shows_at == t; pending_.pop_front()) {
+    const Pending& pending = pending_.front();
+    if (pending.window)
+      enter(*pending.window, t);
+    else
+      set_share(pending.share);
   }
   if (frozen_.next() == t) frozen_.pass();
   if (blink_ && blink_->next() == t) blink_->pass();
@@ -121,26 +141,60 @@ void LampDriver::pass(Nanos t) {
   show_pattern(t);
 }
 
+void LampDriver::pass(const PowerChange& change) {
+  fed_ = change.to != PowerChange::To::off;
+  if (!fed_) {
+    // What was decided before the supply failed is lost with it.
+    while (!pending_.empty() && pending_.front().shows_at - response_ < change.at) pending_.pop_front();
+    window_ = 0;
+  }
+  greeting_ = change.to == PowerChange::To::greeting;
+  set_share(change.share);
+  if (greeting_)
+    show(greeting_cue_, change.at);
+  else
+    enter(window_, change.at);
+}
+
+void LampDriver::set_share(double share) {
+  if (share == share_) return;
+  share_ = share;
+  if (dimmer_) dimmer_->stop();  // and starts with the new share where something is lit
+}
+
 void LampDriver::enter(std::size_t window, Nanos t) {
-  cue_ = cues_[window];
+  window_ = window;
+  if (!greeting_) show(cues_[window], t);
+}
+
+void LampDriver::show(const Cue& cue, Nanos t) {
+  cue_ = cue;
   if (!blink_) return;
   blink_->stop();
   if (cue_.blinking != 0) blink_->start(static_cast<double>(t), t);
 }
 
 void LampDriver::show_pattern(Nanos t) {
-  if (!frozen_.inside()) pattern_ = cue_.steady | (blink_ && !blink_->lit() ? 0 : cue_.blinking);
+  if (!frozen_.inside()) pattern_ = recoloured(cue_.steady | (blink_ && !blink_->lit() ? 0 : cue_.blinking));
   if (!dimmer_) return;
   // The dimmer's clock runs on in the dark, but nobody can see its edges.
   if (pattern_ == 0) {
     dimmer_->stop();
   } else if (!dimmer_->running()) {
+    dimmer_->duty(dim_ * share_);
     dimmer_->start(dimmer_origin_ns_, t);
   }
 }
 
+Channels LampDriver::recoloured(Channels pattern) const {
+  if (dim_ * share_ >= half_light) return pattern;
+  for (const DimColour& fault : dim_colours_)
+    if (pattern & fault.lamp) pattern = (pattern & ~fault.lamp) | fault.to;
+  return pattern;
+}
+
 Channels LampDriver::lit() const {
-  Channels lit = unpowered_.inside() || (dimmer_ && !dimmer_->lit()) ? 0 : pattern_;
+  Channels lit = !fed_ || (dimmer_ && !dimmer_->lit()) ? 0 : pattern_;
   for (const Flaky& flaky : flaky_)
     if (flaky.dark) lit &= ~flaky.channels;
   return (lit & ~stuck_off_) | stuck_on_;

@@ -29,6 +29,7 @@ class SquareWave {
     next_ = never;
   }
   bool running() const { return running_; }
+  void duty(double duty) { duty_ = duty; }  // from the next start on
 
   bool lit() const { return lit_; }
   Nanos next() const { return next_; }  // its next edge
@@ -49,18 +50,32 @@ class SquareWave {
 class LampDriver {
  public:
   // Events are given in the channels of `as_seen`; a lamp or colour that it
-  // does not have is not seen.
-  LampDriver(const UnitSettings& settings, const Gauge& as_seen, std::uint64_t seed);
+  // does not have is not seen. `share`: of full light, as its buttons have it at first.
+  LampDriver(const UnitSettings& settings, const Gauge& as_seen, double share, std::uint64_t seed);
 
   // The unit has decided on this window; calls come in time order.
   void decide(Nanos at, std::size_t window);
+  // Its buttons have dimmed it to this share of full light; shown, like a window, after the response.
+  void dim(Nanos at, double share);
+  // The supply, in time order with the rest: gone, dark at once; the unit greets; it shows its window, which
+  // is the lowest one until another is decided.
+  void power_off(Nanos at);
+  void greet(Nanos at, double share);
+  void wake(Nanos at, double share);
   // Appends the changes up to `until`; nothing will be decided before that.
   void run(Nanos until, std::vector<LampEvent>& out);
 
  private:
   struct Pending {
     Nanos shows_at;
-    std::size_t window;
+    std::optional<std::size_t> window;
+    double share;
+  };
+  struct PowerChange {
+    enum class To { off, greeting, awake };
+    Nanos at;
+    To to;
+    double share;
   };
   struct Flaky {
     Channels channels;
@@ -75,7 +90,11 @@ class LampDriver {
 
   Nanos next_change() const;
   void pass(Nanos t);
+  void pass(const PowerChange& change);
   void enter(std::size_t window, Nanos t);
+  void show(const Cue& cue, Nanos t);
+  void set_share(double share);
+  Channels recoloured(Channels pattern) const;
   void show_pattern(Nanos t);
   Channels lit() const;
 
@@ -83,12 +102,17 @@ class LampDriver {
   Channels stuck_on_, stuck_off_;
   Nanos response_;
   std::deque<Pending> pending_;
-  SpellWalk unpowered_;
+  std::deque<PowerChange> power_;
+  bool fed_, greeting_ = false;
+  Cue greeting_cue_;
+  std::size_t window_ = 0;  // shown, or to be shown after the greeting
   SpellWalk frozen_;
   std::vector<Flaky> flaky_;
   std::optional<SquareWave> blink_;
   std::optional<SquareWave> dimmer_;
   double dimmer_origin_ns_ = 0;
+  double dim_, share_;  // of the behaviour; of the buttons
+  std::vector<DimColour> dim_colours_;
 
   Cue cue_;
   Channels pattern_ = 0;  // before dimming

@@ -39,6 +39,8 @@ class SimulatedSourceKind : public SourceKind {
   Rig make(const RigPlan& plan, const WatchKind& watch) const override { return watch.in_virtual_time(plan); }
   std::string own_watch() const override { return word(); }
   bool can_press(const RigFile::SourcePart&, const std::string&) const override { return true; }
+  bool can_power(const RigFile::SourcePart&) const override { return true; }
+  bool can_supply(const RigFile::SourcePart&) const override { return true; }
 };
 
 class SimulatedWatchKind : public WatchKind {

@@ -28,7 +28,11 @@ class SimulatedSource : public Source {
     wire_->played_until = block.until;
   }
   bool can_press(const std::string&) const override { return true; }
-  void press(const Press&, Nanos) override {}
+  void press(const Press& press, Nanos at) override { wire_->actions.push_back({at, press}); }
+  bool can_power() const override { return true; }
+  void power_off(Nanos lasts, Nanos at) override { wire_->actions.push_back({at, PowerOff{lasts}}); }
+  bool can_supply() const override { return true; }
+  void supply(const Supply& supply, Nanos at) override { wire_->actions.push_back({at, supply}); }
   void end() noexcept override { wire_->played_until = never; }
 
  private:
@@ -57,6 +61,8 @@ class SimulatedWatcher : public Watcher {
 
   Seen collect(Nanos until, std::vector<LampEvent>& out) override {
     until = std::min(until, wire_->played_until);
+    for (const Action& action : wire_->actions) unit_.act(action);
+    wire_->actions.clear();
     auto& pulses = wire_->pulses;
     const auto reached = std::upper_bound(pulses.begin(), pulses.end(), until);
     unit_.run({pulses.begin(), reached}, until, out);

@@ -18,8 +18,8 @@ namespace tachproof {
 // `unit`: what the unit really runs; `gauge`: what it should run, in whose
 // channels the events come. Throws std::invalid_argument, as SimulatedUnit.
 //
-// The source takes any action on the unit, and none has an effect on its
-// lamps. The watcher answers a question for the peak; no other.
+// The source takes any action on the unit, and cuts or sets its supply: what is
+// no button of the unit's gauge has no effect. The watcher answers a question for the peak; no other.
 Rig simulated_rig(const Gauge& unit, const Behaviour& behaviour, const Gauge& gauge, std::uint64_t seed = 0);
 
 // The watcher alone, at the end of a wire that another source plays into.

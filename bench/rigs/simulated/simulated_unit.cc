@@ -4,12 +4,14 @@
 #include <fmt/ranges.h>
 
 #include <cmath>
+#include <deque>
 
 #include "bench/rigs/simulated/counter_random.h"
 #include "bench/rigs/simulated/faults.h"
 #include "bench/rigs/simulated/lamp_driver.h"
 #include "bench/rigs/simulated/period_meter.h"
-#include "bench/rigs/simulated/spells.h"
+#include "bench/rigs/simulated/unit_buttons.h"
+#include "bench/rigs/simulated/unit_power.h"
 #include "bench/rigs/simulated/unit_settings.h"
 #include "bench/rigs/simulated/window_logic.h"
 
@@ -18,7 +20,6 @@ namespace {
 
 UnitSettings settings_of(const Gauge& gauge, const Behaviour& behaviour) {
   UnitSettings settings = healthy_settings(gauge, behaviour);
-  settings.unpowered.push_back({0, settings.boot});
   for (const FaultSetting& fault : behaviour.faults) apply_fault(fault, settings);
   return settings;
 }
@@ -33,8 +34,9 @@ class SimulatedUnit::Impl {
         random_(seed, 3),
         meter_(settings_, random_.uniform(0)),
         logic_(settings_, seed),
-        driver_(settings_, as_seen, seed),
-        unpowered_(settings_.unpowered),
+        power_(settings_, seed),
+        buttons_(settings_),
+        driver_(settings_, as_seen, buttons_.share(), seed),
         dropped_(seed, 4) {
     if (settings_.update_hz > 0) {
       update_ns_ = 1e9 / settings_.update_hz;
@@ -44,17 +46,24 @@ class SimulatedUnit::Impl {
 
   void run(std::span<const Nanos> pulses, Nanos until, std::vector<LampEvent>& out) {
     meter_.take(pulses);
-    while (unpowered_.next() <= until) {
-      if (!unpowered_.inside()) {
-        read_until(unpowered_.next() - 1);
-        logic_.forget();
+    for (;;) {
+      const Nanos pressed = presses_.empty() ? never : presses_.front().at;
+      if (std::min(power_.next(), pressed) > until) break;
+      if (power_.next() <= pressed) {
+        change_power();
       } else {
-        sleep_until(unpowered_.next());
+        press(presses_.front());
+        presses_.pop_front();
       }
-      unpowered_.pass();
     }
-    if (!unpowered_.inside()) read_until(until);
+    live_until(until);
     driver_.run(until, out);
+  }
+
+  void act(const Action& action) {
+    if (const Press* press = std::get_if<Press>(&action.what)) presses_.push_back({action.at, press->action});
+    if (const PowerOff* off = std::get_if<PowerOff>(&action.what)) power_.cut(action.at, off->lasts);
+    if (const Supply* supply = std::get_if<Supply>(&action.what)) power_.feed(*supply, action.at);
   }
 
   double peak_rpm() const { return logic_.peak_rpm(); }
@@ -78,6 +87,50 @@ class SimulatedUnit::Impl {
   }
 
  private:
+  struct Pressed {
+    Nanos at;
+    std::string button;
+  };
+
+  void change_power() {
+    const Nanos at = power_.next();
+    live_until(power_.runs() ? at - 1 : at);
+    const UnitPower::State was = power_.state();
+    if (power_.pass()) lose_power(at);
+    if (power_.state() == was) return;
+    if (power_.state() == UnitPower::State::greeting) driver_.greet(at, buttons_.share());
+    if (power_.state() == UnitPower::State::awake) driver_.wake(at, buttons_.share());
+  }
+
+  void lose_power(Nanos at) {
+    driver_.power_off(at);
+    buttons_.lose_power();
+    settings_.gauge = buttons_.gauge();
+    logic_.forget(buttons_.keeps_peak());
+  }
+
+  void press(const Pressed& press) {
+    live_until(press.at);
+    if (power_.state() != UnitPower::State::awake) return;
+    switch (buttons_.press(press.button, press.at, logic_.believed_rpm())) {
+      case UnitButtons::Effect::none: break;
+      case UnitButtons::Effect::settings:
+        settings_.gauge = buttons_.gauge();
+        logic_.settings_changed();
+        break;
+      case UnitButtons::Effect::dimmed: driver_.dim(press.at, buttons_.share()); break;
+      case UnitButtons::Effect::peak_cleared: logic_.clear_peak(); break;
+    }
+  }
+
+  void live_until(Nanos until) {
+    if (power_.runs()) {
+      read_until(until);
+    } else {
+      sleep_until(until);
+    }
+  }
+
   void read_until(Nanos until) {
     if (settings_.update_hz > 0) {
       read_at_updates(until);
@@ -100,6 +153,7 @@ class SimulatedUnit::Impl {
       if (lost > lost_told_ && lost <= until && lost < pulse) {
         lost_told_ = lost;
         if (logic_.signal_lost(lost)) driver_.decide(lost, logic_.window());
+        remember(lost);
       } else if (pulse <= until) {
         meter_.capture_until(pulse);
         update(pulse);
@@ -118,6 +172,11 @@ class SimulatedUnit::Impl {
                            ? logic_.signal_lost(at)
                            : logic_.consider(measured, at, updates_);
     if (moved) driver_.decide(at, logic_.window());
+    remember(at);
+  }
+
+  void remember(Nanos at) {
+    if (buttons_.remembers()) buttons_.believes(at, logic_.believed_rpm());
   }
 
   // Without supply or booting: pulses and updates pass unnoticed.
@@ -137,8 +196,10 @@ class SimulatedUnit::Impl {
   CounterRandom random_;
   PeriodMeter meter_;
   WindowLogic logic_;
+  UnitPower power_;
+  UnitButtons buttons_;
   LampDriver driver_;
-  SpellWalk unpowered_;
+  std::deque<Pressed> presses_;
   CounterRandom dropped_;
   double update_ns_ = 0;
   double update_phase_ns_ = 0;
@@ -156,6 +217,7 @@ SimulatedUnit& SimulatedUnit::operator=(SimulatedUnit&&) noexcept = default;
 void SimulatedUnit::run(std::span<const Nanos> pulses, Nanos until, std::vector<LampEvent>& out) {
   impl_->run(pulses, until, out);
 }
+void SimulatedUnit::act(const Action& action) { impl_->act(action); }
 double SimulatedUnit::peak_rpm() const { return impl_->peak_rpm(); }
 std::string SimulatedUnit::describe() const { return impl_->describe(); }
 

@@ -16,6 +16,7 @@
 #include "core/base/time.h"
 #include "core/gauge/gauge.h"
 #include "core/judge/timeline.h"
+#include "core/signal/profile.h"
 
 namespace tachproof {
 
@@ -37,7 +38,12 @@ class SimulatedUnit {
   // start. How a train is cut into calls does not change the events.
   void run(std::span<const Nanos> pulses, Nanos until, std::vector<LampEvent>& out);
 
-  double peak_rpm() const;       // the highest that it believed since power-up
+  // A press of one of its gauge's buttons, or its supply: in time order, after the last run's `until`, and
+  // before the run that reaches it. A press of something else does nothing; nor does a question. What a
+  // button does is in unit_buttons.h, what the supply does in unit_power.h.
+  void act(const Action& action);
+
+  double peak_rpm() const;       // the highest that it believed since power-up, or since it was cleared
   std::string describe() const;  // one line: response, averaging, faults
 
  private:

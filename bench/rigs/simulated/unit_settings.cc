@@ -24,6 +24,8 @@ void check_ranges(const Behaviour& b) {
   require("timer_hz", b.timer_hz, 1'000, 1e9);
   require("signal_lost_ms", b.signal_lost_ms, 1, 3'600'000);
   require("boot_ms", b.boot_ms, 0, 3'600'000);
+  require("lowest_v", b.lowest_v, 0, 60);
+  require("holds_ms", b.holds_ms, 0, 60'000);
   require("dim", b.dim, 0, 1);
   require("dim_hz", b.dim_hz, 1, 100'000);
   if (b.averaging_pulses && b.averaging_ms)
@@ -99,6 +101,19 @@ double default_timer_hz(const Gauge& gauge, const UnitSettings& s) {
 
 Nanos from_ms(double ms) { return std::llround(ms * 1e6); }
 
+void set_power(UnitSettings& s, const Behaviour& behaviour) {
+  const std::optional<PowerUp>& power_up = s.gauge.power_up;
+  if (behaviour.boot_ms)
+    s.boot_from = s.boot_to = from_ms(*behaviour.boot_ms);
+  else if (power_up)
+    s.boot_from = power_up->boot_from, s.boot_to = power_up->boot_to;
+  s.boots_first = !power_up && s.boot_to > 0;
+  constexpr double usual_v = 6;
+  s.lowest_v =
+      behaviour.lowest_v.value_or(s.gauge.supply ? std::min(usual_v, s.gauge.supply->lowest_v) : usual_v);
+  s.holds = from_ms(behaviour.holds_ms.value_or(to_ms(s.holds)));
+}
+
 }  // namespace
 
 UnitSettings healthy_settings(const Gauge& gauge, const Behaviour& behaviour) {
@@ -130,7 +145,7 @@ UnitSettings healthy_settings(const Gauge& gauge, const Behaviour& behaviour) {
 
   s.resolution_rpm = behaviour.resolution_rpm.value_or(default_resolution_rpm(gauge.tolerance));
   s.timer_hz = behaviour.timer_hz.value_or(default_timer_hz(gauge, s));
-  s.boot = from_ms(behaviour.boot_ms.value_or(0));
+  set_power(s, behaviour);
   s.dim = behaviour.dim.value_or(1);
   s.dim_hz = behaviour.dim_hz.value_or(400);
   return s;

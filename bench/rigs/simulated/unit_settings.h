@@ -3,6 +3,8 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
+#include <string>
 #include <vector>
 
 #include "bench/files/files.h"
@@ -20,6 +22,34 @@ struct Intermittent {
   Nanos lasts = 0;
 };
 
+// The supply fails for an instant, whatever it is fed.
+struct Reset {
+  Nanos at = 0;
+  std::optional<Nanos> boot = {};  // nothing: as at any other power-up
+};
+
+// What is wrong with its buttons.
+struct ButtonFaults {
+  bool take_ignored = false;
+  bool take_not_refused = false;  // takes any rpm
+  bool take_other_end = false;    // the other boundary of the window gets the rpm
+  bool take_lost = false;         // no take is kept over a loss of power
+  Nanos take_late = 0;            // takes the rpm of this long ago
+  bool peak_not_cleared = false;
+  std::vector<double> skipped_levels;  // of dimming, as shares
+  struct Anchors {
+    std::string name;  // empty: all
+    double by_rpm = 0;
+  };
+  std::optional<Anchors> reset_to = {};  // after a loss of power the anchors are off by this
+};
+
+// A lamp that changes its colour with its light.
+struct DimColour {
+  Channels lamp = 0;
+  Channels to = 0;
+};
+
 struct UnitSettings {
   Gauge gauge;  // thresholds, cues, blink and pulses per revolution, faults applied
 
@@ -30,7 +60,12 @@ struct UnitSettings {
   double update_hz = 100;             // 0: a reading at every pulse
   double resolution_rpm = 1;          // 0: none
   Nanos response = 0;                 // from the decision to the lamps
-  Nanos boot = 0;
+  // From the supply's return to the greeting, or, without one, to the lowest window.
+  Nanos boot_from = 0, boot_to = 0;
+  bool boots_first = false;  // it begins with a boot; else it was awake before
+  Nanos boot_late = 0;       // every boot takes this much longer
+  double lowest_v = 6;       // fed less for longer than `holds`, it is off
+  Nanos holds = 20 * ns_per_ms;
   double dim = 1;
   double dim_hz = 400;
 
@@ -41,7 +76,9 @@ struct UnitSettings {
   Channels stuck_off = 0;
   std::vector<Intermittent> intermittent;
   std::vector<Spell> frozen;
-  std::vector<Spell> unpowered;  // supply dips with the boot that follows
+  std::vector<Reset> resets;
+  ButtonFaults buttons;
+  std::vector<DimColour> dim_colours;
 };
 
 // What a healthy unit with this behaviour does; faults are not looked at.

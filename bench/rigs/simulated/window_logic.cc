@@ -28,25 +28,44 @@ WindowLogic::WindowLogic(const UnitSettings& settings, std::uint64_t seed)
   find_quiet_periods();
 }
 
-void WindowLogic::forget() {
+void WindowLogic::forget(bool but_the_peak) {
   window_ = 0;
-  peak_rpm_ = 0;
+  if (!but_the_peak) peak_rpm_ = 0;
+  believed_ = 0;
+  quiet_ = {};
   filter_in_ = filter_out_ = 0;
   find_quiet_periods();
 }
 
+void WindowLogic::clear_peak() {
+  peak_rpm_ = believed_rpm();
+  find_quiet_periods();
+}
+
+double WindowLogic::believed_rpm() const {
+  return quiet_.periods > 0 ? rounded(rpm_of(quiet_), settings_.resolution_rpm) : believed_;
+}
+
+double WindowLogic::rpm_of(const MeterReading& m) const {
+  return rpm_per_rate_ * static_cast<double>(m.periods) /
+         static_cast<double>(std::max<std::int64_t>(m.ticks, 1));
+}
+
 bool WindowLogic::signal_lost(Nanos at) {
+  believed_ = 0;
+  quiet_ = {};
   filter_in_ = filter_out_ = 0;
   filter_at_ = at;
   return move_to(next_window(settings_.gauge, window_, 0));
 }
 
 bool WindowLogic::believe(const MeterReading& m, Nanos at, std::uint64_t update) {
-  double rpm = rpm_per_rate_ * static_cast<double>(m.periods) /
-               static_cast<double>(std::max<std::int64_t>(m.ticks, 1));
+  double rpm = rpm_of(m);
   if (settings_.filter > 0) rpm = filtered(rpm, at);
   if (settings_.noise_rpm > 0) rpm = std::max(0.0, rpm + settings_.noise_rpm * noise_.normal(update));
   rpm = rounded(rpm, settings_.resolution_rpm);
+  believed_ = rpm;
+  quiet_ = {};
 
   const bool new_peak = rpm > peak_rpm_;
   if (new_peak) peak_rpm_ = rpm;

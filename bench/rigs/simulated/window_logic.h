@@ -21,20 +21,27 @@ class WindowLogic {
 
   std::size_t window() const { return window_; }
   double peak_rpm() const { return peak_rpm_; }
+  double believed_rpm() const;  // of the last update, rounded; 0 without a signal
 
   // The update with this index, at this instant, over at least one period.
   // True: the window changed.
   bool consider(const MeterReading& m, Nanos at, std::uint64_t update) {
     const auto ticks = static_cast<double>(m.ticks);
     const auto periods = static_cast<double>(m.periods);
-    if (ticks > periods * shortest_quiet_ && ticks < periods * longest_quiet_) return false;
+    if (ticks > periods * shortest_quiet_ && ticks < periods * longest_quiet_) {
+      quiet_ = m;
+      return false;
+    }
     return believe(m, at, update);
   }
   bool signal_lost(Nanos at);
-  void forget();  // the supply failed
+  void forget(bool but_the_peak = false);  // the supply failed
+  void clear_peak();
+  void settings_changed() { find_quiet_periods(); }  // the window is considered at the next update
 
  private:
   bool believe(const MeterReading& m, Nanos at, std::uint64_t update);
+  double rpm_of(const MeterReading& m) const;
   double filtered(double rpm, Nanos at);
   bool move_to(std::size_t window);
   void find_quiet_periods();
@@ -44,6 +51,8 @@ class WindowLogic {
   double rpm_per_rate_;  // rpm = this * periods / ticks
   std::size_t window_ = 0;
   double peak_rpm_ = 0;
+  double believed_ = 0;  // of the last update, unless that one was quiet
+  MeterReading quiet_;   // the last update where it was, else of no period
   // The filter: what it was last given, what it made of it, and when.
   double filter_in_ = 0, filter_out_ = 0;
   Nanos filter_at_ = 0;
