@@ -152,7 +152,7 @@ double as_set_by_a_person(const Gauge& gauge, const Fault& fault, double size, d
     case Kind::wrong_pulses_per_rev: set = gauge.pulses_per_rev; break;
     default: break;
   }
-  const double near = std::round(size / step) * step;
+  const double near = possible_size(fault.kind, std::round(size / step) * step);
   return whole(set / step) && std::abs(near - size) <= u ? near : size;
 }
 

@@ -4,6 +4,7 @@
 
 #include "bench/files/files.h"
 #include "core/cause/diagnosis.h"
+#include "core/cause/size_fit.h"
 #include "core/cause/telling_apart.h"
 #include "tests/bench/diagnosed_pairs.h"
 #include "tests/bench/judged_unit.h"
@@ -94,6 +95,34 @@ TEST(Diagnosis, WrongPulsesPerRevolutionAreNamedWithTheirNumber) {
     EXPECT_EQ(number(first(diagnosis).changes[0], "pulses_per_rev"), pulses);
     EXPECT_EQ(first(diagnosis).todo, "Set pulses per revolution to 3 in the unit.");
   }
+}
+
+// Two thresholds near each other do not tell a moved anchor from other pulses per revolution: U is wide.
+TEST(Diagnosis, PulsesPerRevolutionThatAreHardlyKnownAreNeverTakenForNone) {
+  Gauge set = drumlin();
+  set.pulses_per_rev = 0.5;
+  Trial trial;
+  Fault anchor, pulses;
+  anchor.kind = Fault::Kind::anchor_moved;
+  anchor.anchor = 0;
+  anchor.size = 1;
+  pulses.kind = Fault::Kind::wrong_pulses_per_rev;
+  pulses.size = 0.1;
+  trial.hypothesis.faults = {anchor, pulses};
+  trial.hypothesis.u = {not_measured, not_measured};
+  trial.hypothesis.gauge = acting(set, trial.hypothesis.faults);
+  trial.results.emplace_back();
+  for (const std::size_t b : {1u, 2u}) {
+    BoundaryResult row;
+    row.boundary = set.windows[b].name;
+    row.direction = Direction::rising;
+    row.threshold_rpm = trial.hypothesis.gauge.rising_rpm(b);
+    row.expanded_uncertainty_rpm = 25;
+    trial.results[0].boundaries.push_back(row);
+  }
+  const Hypothesis fitted = with_fitted_sizes(set, trial);
+  ASSERT_GT(fitted.u[1], 0.1);
+  EXPECT_GT(fitted.faults[1].size.value_or(0), 0);
 }
 
 TEST(Diagnosis, SwappedLampsAndWiresAreNamed) {
