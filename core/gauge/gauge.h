@@ -48,6 +48,9 @@ struct Window {
   double from_rpm = 0;  // the boundary: anchors already resolved
   Cue cue;
   std::string anchor = {};  // that its boundary hangs from; empty: none
+  // Where the boundary turns, rising and falling, if elsewhere than `from_rpm` and the deadband say. No
+  // gauge file says so: it is what a unit does whose boundaries have changed places.
+  std::optional<std::pair<double, double>> turns_at = {};
 };
 
 enum class Sits { below, centred, above };
