@@ -48,12 +48,17 @@ struct Candidate {
 class Search {
  public:
   Search(const Court& court, const Hypothesis& known, const std::vector<RunResult>& results)
-      : court_(court), gauge_(known.gauge), results_(results) {
-    for (std::size_t run = 0; run < court.runs().size(); ++run) {
-      shown_.push_back(court.road(run).shown(gauge_));
-      wired_ |= court.road(run).wired();
+      : court_(court),
+        known_(known),
+        gauge_(known.gauge),
+        results_(results),
+        own_roads_(known.plain() ? std::vector<Road>() : court.roads(known)),
+        roads_(known.plain() ? court.roads() : own_roads_) {
+    for (std::size_t run = 0; run < roads_.size(); ++run) {
+      shown_.push_back(roads_[run].shown(gauge_));
+      wired_ |= roads_[run].wired();
       for (const MeasuredThreshold& m : measured_thresholds(gauge_, results[run])) measured_.push_back(m);
-      for (const Road::Move& move : court.road(run).moves(gauge_)) moves_.push_back(move);
+      for (const Road::Move& move : roads_[run].moves(gauge_)) moves_.push_back(move);
     }
     wrong_s_ = wrong_by_cues(gauge_);
     for (const Window& w : gauge_.windows) cued_ |= w.cue.steady | w.cue.blinking;
@@ -90,7 +95,7 @@ class Search {
 
   double wrong_by_cues(const Gauge& gauge) const {
     double sum = 0;
-    for (std::size_t run = 0; run < shown_.size(); ++run) sum += court_.road(run).wrong_s(shown_[run], gauge);
+    for (std::size_t run = 0; run < shown_.size(); ++run) sum += roads_[run].wrong_s(shown_[run], gauge);
     return sum;
   }
 
@@ -165,7 +170,9 @@ class Search {
   // ---- moves ------------------------------------------------------------------------------
 
   void try_whole(const Fault& fault) {
-    const double gain = wrong_s_ - court_.wrong_s(with_fault(gauge_, fault));
+    const Gauge acts = with_fault(gauge_, fault);
+    double gain = wrong_s_;
+    for (const Road& road : roads_) gain -= road.wrong_s(acts);
     if (gain > std::max(0.05, 0.02 * wrong_s_)) add(fault, gain);
   }
 
@@ -194,20 +201,22 @@ class Search {
 
   void moves() {
     const double apart = std::max(2 * gauge_.tolerance.rpm, 2.0);
-    const auto shifts = [&](auto belongs) {
+    // What hangs together moves together: several boundaries in one go say nothing of it.
+    const auto shifts = [&](auto belongs, bool alone) {
       std::vector<double> sizes;
       for (const Road::Move& m : moves_)
-        if (belongs(m.boundary) && m.rate < 60 * gauge_.tolerance.rpm) sizes.push_back(m.rpm - nominal(m));
+        if (belongs(m.boundary) && (m.alone || !alone) && m.rate < 60 * gauge_.tolerance.rpm)
+          sizes.push_back(m.rpm - nominal(m));
       return sizes;
     };
     for (std::size_t a = 0; a < gauge_.anchors.size(); ++a) {
       Fault fault = of(Kind::anchor_moved);
       fault.anchor = a;
-      for (const double by : named(shifts([&](std::size_t b) { return hangs(b, a); }), apart, 12))
+      for (const double by : named(shifts([&](std::size_t b) { return hangs(b, a); }, true), apart, 12))
         if (std::abs(by) > 0.5) try_whole(sized(fault, by));
     }
     for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
-      for (const double by : named(shifts([&](std::size_t one) { return one == b; }), apart, 4))
+      for (const double by : named(shifts([&](std::size_t one) { return one == b; }, false), apart, 6))
         if (std::abs(by) > 0.5) try_whole(at_boundary(Kind::boundary_moved, b, by));
       // The window below, or this one, never shows.
       if (b < gauge_.boundaries())
@@ -219,7 +228,7 @@ class Search {
     }
     std::vector<double> ratios;
     for (const Road::Move& m : moves_)
-      if (nominal(m) > 0) ratios.push_back(std::log(m.rpm / nominal(m)));
+      if (m.alone && nominal(m) > 0) ratios.push_back(std::log(m.rpm / nominal(m)));
     for (const double ratio : named(ratios, 0.004, 24))
       if (std::abs(ratio) > 1e-4)
         try_whole(sized(of(Kind::wrong_pulses_per_rev), gauge_.pulses_per_rev * std::exp(ratio)));
@@ -323,15 +332,18 @@ class Search {
     for (double delay_s = 1.05 * allowed_s; delay_s < 40 * allowed_s; delay_s *= 1.15) {
       double wrong = 0;
       for (const JudgedRun& run : court_.runs())
-        wrong += Road(run.evidence, gauge_, from_seconds(delay_s)).wrong_s(gauge_);
+        wrong += Road(run.evidence, gauge_, from_seconds(delay_s), known_.view()).wrong_s(gauge_);
       if (wrong < least) least = wrong, best_s = delay_s;
     }
     if (best_s > 0 && least < 0.8 * wrong_s_) add(sized(of(Kind::slow_response), 1e3 * best_s), 0.97);
   }
 
   const Court& court_;
+  const Hypothesis& known_;
   const Gauge& gauge_;
   const std::vector<RunResult>& results_;
+  const std::vector<Road> own_roads_;
+  const std::vector<Road>& roads_;
   std::vector<std::vector<Road::Shown>> shown_;
   std::vector<MeasuredThreshold> measured_;
   std::vector<Road::Move> moves_;

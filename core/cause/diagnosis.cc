@@ -18,7 +18,8 @@ namespace {
 
 using Kind = Fault::Kind;
 
-constexpr std::size_t singles_judged = 18, seconds_judged = 9, firsts_kept = 5;
+constexpr std::size_t singles_judged = 18, seconds_judged = 9, firsts_kept = 5, special_firsts_kept = 4,
+                      loose_firsts_kept = 3;
 constexpr std::size_t most_listed = 5, most_others = 60;
 // Chi squared: what fits so much worse than the best is no cause.
 constexpr double clearly_worse = 12;
@@ -47,7 +48,7 @@ double surprise(const Fault& fault) {
     case Kind::freeze:
     case Kind::reset: return 6;
     case Kind::slow_filter: return 3;
-    case Kind::noisy_reading: return 15;
+    case Kind::noisy_reading: return 4;
     case Kind::dropped_updates: return 16;
     default: return 1;
   }
@@ -61,9 +62,9 @@ class Detective {
   Diagnosis solve() {
     files();
     singles();
-    if (whole().empty()) specials(false);
+    if (whole().empty()) specials();
     if (whole().empty()) pairs();
-    if (whole().empty()) specials(true);
+    if (whole().empty()) loose();
     return told();
   }
 
@@ -183,48 +184,38 @@ class Detective {
     return next.left <= trial.left && next.wrong_s <= trial.wrong_s + 0.2 ? next : trial;
   }
 
+  std::vector<RunResult> results() const {
+    std::vector<RunResult> all;
+    for (const JudgedRun& run : court_.runs()) all.push_back(run.result);
+    return all;
+  }
+
   void singles() {
-    std::vector<RunResult> results;
-    for (const JudgedRun& run : court_.runs()) results.push_back(run.result);
-    for (const Fault& fault : candidates(court_, as_set(), results, singles_judged)) {
+    for (const Fault& fault : candidates(court_, as_set(), results(), singles_judged)) {
       if (court_.tired()) return;
       keep(judged(with(as_set(), fault)));
     }
   }
 
-  // Its proof lets the lamps change at other instants: what it explains in part, much else does.
-  static bool lets_pass(Kind kind) { return kind == Kind::noisy_reading || kind == Kind::dropped_updates; }
-
-  void specials(bool at_last) {
-    std::optional<Kind> done;
-    for (const Hypothesis& hypothesis : special_hypotheses(court_)) {
-      const Kind kind = hypothesis.faults.front().kind;
-      // What lets the lamps change more often explains too much, unless they did.
-      const bool loose = lets_pass(kind) && !(kind == Kind::noisy_reading && chatters());
-      // The smallest that does is enough.
-      if (kind == Kind::noisy_reading && !chatters()) continue;
-      if (loose != at_last || done == kind || court_.tired()) continue;
-      Trial trial = court_.judge(hypothesis);
-      if (trial.explains_all() && kind != Kind::slow_filter) done = kind;
-      keep(std::move(trial));
-    }
+  // Of those that let the lamps change later, the smallest that does is enough.
+  void specials() {
+    for (const Hypothesis& hypothesis : special_hypotheses(court_, as_set(), results()))
+      if (!court_.tired()) keep(court_.judge(hypothesis));
   }
-
-  // At half of its boundaries or more, as a noisy reading makes it.
-  bool chatters() const {
-    std::set<std::string> chattering;
-    for (const JudgedRun& run : court_.runs())
-      for (const Finding& finding : run.result.findings)
-        if (finding.kind == FindingKind::extra_transition) chattering.insert(finding.window);
-    return 2 * chattering.size() >= std::max<std::size_t>(court_.gauge().boundaries(), 1);
+  void loose(const Hypothesis& known, const std::vector<RunResult>& results) {
+    for (const Hypothesis& hypothesis : loose_hypotheses(court_, known, results)) {
+      if (court_.tired()) return;
+      keep(court_.judge(hypothesis));
+      if (trials_.back().explains_all()) return;
+    }
   }
 
   // The most promising single changes first: what they leave, and for how long the lamps stay wrong.
   std::vector<std::size_t> firsts() const {
     std::vector<std::size_t> order;
     for (std::size_t i = 0; i < trials_.size(); ++i)
-      if (is_change_of_settings(trials_[i].hypothesis.faults.front().kind) &&
-          trials_[i].left < court_.findings())
+      if (trials_[i].hypothesis.plain() && trials_[i].left < court_.findings() &&
+          is_change_of_settings(trials_[i].hypothesis.faults.front().kind))
         order.push_back(i);
     std::stable_sort(order.begin(), order.end(),
                      [&](std::size_t a, std::size_t b) { return trials_[a].left < trials_[b].left; });
@@ -240,21 +231,58 @@ class Detective {
     return kept;
   }
 
+  // Of what is no change of settings, the best of each kind and lamp.
+  std::vector<std::size_t> special_firsts() const {
+    std::vector<std::size_t> order, kept;
+    for (std::size_t i = 0; i < trials_.size(); ++i)
+      if (!trials_[i].hypothesis.plain()) order.push_back(i);
+    std::stable_sort(order.begin(), order.end(),
+                     [&](std::size_t a, std::size_t b) { return trials_[a].left < trials_[b].left; });
+    for (const std::size_t i : order) {
+      const auto same = [&](std::size_t j) {
+        return same_place(trials_[i].hypothesis.faults.front(), trials_[j].hypothesis.faults.front());
+      };
+      if (kept.size() < special_firsts_kept && std::none_of(kept.begin(), kept.end(), same))
+        kept.push_back(i);
+    }
+    return kept;
+  }
+
   void pairs() {
-    for (const std::size_t i : firsts()) {
+    std::vector<std::size_t> all = firsts();
+    const std::vector<std::size_t> special = special_firsts();
+    all.insert(all.end(), special.begin(), special.end());
+    for (const std::size_t i : all) {
       const Trial first = trials_[i];
       const Hypothesis& known = first.hypothesis;
+      if (is_shortened(known.gauge)) continue;
       for (const Fault& fault : candidates(court_, known, first.results, seconds_judged)) {
         if (court_.tired()) return;
-        if (is_shortened(known.gauge) || same_place(fault, known.faults.front())) continue;
-        keep(judged(with(known, fault)));
+        if (!same_place(fault, known.faults.front())) keep(judged(with(known, fault)));
+      }
+      for (const Hypothesis& hypothesis : special_hypotheses(court_, known, first.results)) {
+        if (court_.tired()) return;
+        keep(judged(hypothesis));
       }
     }
   }
 
-  // Of the same kind, and but for the size the same.
+  // Alone, and with the most promising change of settings.
+  void loose() {
+    loose(as_set(), results());
+    if (!whole().empty()) return;
+    std::vector<std::size_t> all = firsts();
+    if (all.size() > loose_firsts_kept) all.resize(loose_firsts_kept);
+    for (const std::size_t i : all) {
+      const Trial first = trials_[i];
+      loose(first.hypothesis, first.results);
+    }
+  }
+
+  // Of the same kind, and but for the size and the window of a spell the same.
   static bool same_place(Fault a, const Fault& b) {
     a.size = b.size;
+    if (a.kind == Kind::freeze || a.kind == Kind::reset) a.window = b.window;
     return a == b;
   }
 
@@ -297,7 +325,7 @@ class Detective {
 
   // What lets the lamps change at other instants only where nothing else comes near.
   void nearest(std::vector<const Trial*>& all) const {
-    const auto loose = [](const Trial& trial) { return lets_pass(trial.hypothesis.faults.front().kind); };
+    const auto loose = [](const Trial& trial) { return lets_pass(trial.hypothesis); };
     std::uint64_t least = court_.findings();
     for (const Trial& trial : trials_)
       if (!loose(trial)) least = std::min(least, trial.left);
@@ -306,11 +334,14 @@ class Detective {
   }
 
   static bool says_the_same(const Hypothesis& a, const Hypothesis& b, double apart) {
-    const auto special = [](const Hypothesis& h) {
-      return h.ignored != 0 || !h.excused.empty() || h.believed != nullptr || !h.noise.quiet();
+    if (a.plain() && b.plain()) return same_behaviour(a.gauge, b.gauge, apart);
+    const auto specials = [](const Hypothesis& h) {
+      std::multiset<Kind> kinds;
+      for (const Fault& fault : h.faults)
+        if (!is_change_of_settings(fault.kind) || fault.kind == Kind::slow_filter) kinds.insert(fault.kind);
+      return kinds;
     };
-    if (special(a) || special(b)) return a.faults.front().kind == b.faults.front().kind;
-    return same_behaviour(a.gauge, b.gauge, apart);
+    return specials(a) == specials(b) && a.ignored == b.ignored && same_behaviour(a.gauge, b.gauge, apart);
   }
 
   std::string nothing(const Causes& causes) const {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "core/cause/shown.h"
 #include "core/cause/size_fit.h"
 
 namespace tachproof {
@@ -20,11 +21,24 @@ Nanos usual_response(const Gauge& gauge, const RunResult& result) {
   return std::clamp<Nanos>(from_seconds(ms[ms.size() / 2] / 1e3), 0, longest);
 }
 
+// A filter is proven by the rpm that it leaves to be believed.
+bool is_in_gauge(Fault::Kind kind) { return is_change_of_settings(kind) && kind != Fault::Kind::slow_filter; }
+
 }  // namespace
+
+bool Hypothesis::plain() const {
+  return ignored == 0 && excused.empty() && believed == nullptr && noise.quiet() && answers_within == 0;
+}
+
+bool Hypothesis::has(Fault::Kind kind) const {
+  return std::any_of(faults.begin(), faults.end(), [&](const Fault& f) { return f.kind == kind; });
+}
+
+Road::View Hypothesis::view() const { return {ignored, &excused, believed.get()}; }
 
 Hypothesis with(const Hypothesis& base, const Fault& fault) {
   Hypothesis more = base;
-  if (is_change_of_settings(fault.kind)) more.gauge = with_fault(base.gauge, fault);
+  if (is_in_gauge(fault.kind)) more.gauge = with_fault(base.gauge, fault);
   more.faults.push_back(fault);
   more.u.push_back(not_measured);
   return more;
@@ -33,7 +47,7 @@ Hypothesis with(const Hypothesis& base, const Fault& fault) {
 Gauge acting(const Gauge& set, const std::vector<Fault>& faults) {
   Gauge acts = set;
   for (const Fault& fault : faults)
-    if (is_change_of_settings(fault.kind)) acts = with_fault(acts, fault);
+    if (is_in_gauge(fault.kind)) acts = with_fault(acts, fault);
   return acts;
 }
 
@@ -45,16 +59,25 @@ std::uint64_t faults_found(const RunResult& result) {
 
 Court::Court(const Gauge& gauge, std::vector<JudgedRun> runs) : gauge_(gauge), runs_(std::move(runs)) {
   for (const JudgedRun& run : runs_) {
-    roads_.emplace_back(run.evidence, gauge, usual_response(gauge, run.result));
+    responses_.push_back(usual_response(gauge, run.result));
+    roads_.emplace_back(run.evidence, gauge, responses_.back());
     if (run.result.verdict == Verdict::fail) findings_ += faults_found(run.result);
   }
+}
+
+std::vector<Road> Court::roads(const Hypothesis& hypothesis) const {
+  std::vector<Road> all;
+  for (std::size_t run = 0; run < runs_.size(); ++run)
+    all.emplace_back(runs_[run].evidence, gauge_, responses_[run], hypothesis.view());
+  return all;
 }
 
 Trial Court::judge(const Hypothesis& hypothesis) {
   Trial trial;
   trial.hypothesis = hypothesis;
   trial.verdict = Verdict::pass;
-  const Gauge gauge = without_hidden_windows(hypothesis.gauge);
+  Gauge gauge = as_it_acts(hypothesis.gauge);
+  if (hypothesis.answers_within > 0) gauge.tolerance.response_to = hypothesis.answers_within;
   for (const JudgedRun& run : runs_) {
     EvidenceLog::Changes changes;
     changes.wired = ~hypothesis.ignored;
@@ -76,8 +99,7 @@ Trial Court::judge(const Hypothesis& hypothesis) {
 
 double Court::wrong_s(const Gauge& gauge) const {
   double sum = 0;
-  const Gauge shown = without_hidden_windows(gauge);
-  for (const Road& road : roads_) sum += road.wrong_s(shown);
+  for (const Road& road : roads_) sum += road.wrong_s(gauge);
   return sum;
 }
 

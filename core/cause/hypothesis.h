@@ -22,6 +22,12 @@ struct Hypothesis {
   std::vector<std::pair<Nanos, Nanos>> excused, hidden;  // as for EvidenceLog
   std::shared_ptr<const std::vector<Segment>> believed;  // the rpm that the unit believes; null: as played
   Noise noise;                                           // of its reading, as if it were the signal's
+  Nanos answers_within = 0;                              // the longest response allowed; 0: as the gauge says
+
+  // All that it says is in its gauge: nothing of the evidence is left out or taken otherwise.
+  bool plain() const;
+  bool has(Fault::Kind kind) const;
+  Road::View view() const;  // refers to this
 };
 
 // With one fault more. Throws std::invalid_argument as with_fault does.
@@ -57,7 +63,8 @@ class Court {
 
   const Gauge& gauge() const { return gauge_; }
   const std::vector<JudgedRun>& runs() const { return runs_; }
-  const Road& road(std::size_t run) const { return roads_[run]; }
+  const std::vector<Road>& roads() const { return roads_; }     // of every run
+  std::vector<Road> roads(const Hypothesis& hypothesis) const;  // what it leaves of them
   std::uint64_t findings() const { return findings_; }
   Trial judge(const Hypothesis& hypothesis);
   double wrong_s(const Gauge& gauge) const;  // of all runs
@@ -71,6 +78,7 @@ class Court {
   static constexpr std::uint64_t most_work = 20'000'000;
   const Gauge& gauge_;
   std::vector<JudgedRun> runs_;
+  std::vector<Nanos> responses_;  // usual, of each run
   std::vector<Road> roads_;
   std::uint64_t findings_ = 0, work_ = 0;
   std::size_t judged_ = 0;

@@ -7,12 +7,13 @@
 #include <limits>
 #include <optional>
 
+#include "core/cause/shown.h"
 #include "core/judge/dimming.h"
 
 namespace tachproof {
 namespace {
 
-constexpr std::size_t most_samples = 16'000;
+constexpr std::size_t most_samples = 16'000, most_at_once = 4;
 constexpr Nanos least_step = 10 * ns_per_ms;
 constexpr Nanos longest_half_period = ns_per_s;  // slower than that is no blink
 
@@ -64,47 +65,32 @@ Channels Road::Shown::usual() const {
   return most == pictures.end() ? 0 : most->first;
 }
 
-Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std::vector<Segment>* believed)
-    : wired_(log.setup().wired & gauge.all_channels()),
+Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const View& view)
+    : wired_(log.setup().wired & gauge.all_channels() & ~view.ignored),
       until_(log.until()),
       guard_(gauge.tolerance.response_to + gauge.tolerance.settle),
       blink_hz_(gauge.blink ? gauge.blink->hz : 0),
       lamps_(without_dimming(log.lamp_events(), wired_)) {
   step_ = std::max<Nanos>(least_step, until_ / static_cast<Nanos>(most_samples) + 1);
-  Walk walk(believed != nullptr ? *believed : log.segments());
+  Walk walk(view.believed != nullptr ? *view.believed : log.segments());
   std::size_t event = 0;
   const Nanos first = lamps_.empty() ? until_ : lamps_.front().at;
   for (Nanos at = 0; at < until_; at += step_) {
     while (event + 1 < lamps_.size() && lamps_[event + 1].at <= at) ++event;
     const auto [rpm, slope] = walk.rpm_and_slope(at - response);
-    const bool unknown = at < first || within(log.disturbances(), at);
+    const bool unknown = at < first || within(log.disturbances(), at) ||
+                         (view.excused != nullptr && within(*view.excused, at));
     samples_.push_back({at, rpm, slope, lamps_.empty() ? 0 : lamps_[event].lit, unknown});
   }
 }
 
-std::vector<std::size_t> visible_windows(const Gauge& gauge) {
-  std::vector<std::size_t> kept;
-  double above = std::numeric_limits<double>::infinity();
-  for (std::size_t w = gauge.windows.size(); w-- > 0;) {
-    const double from = w == 0 ? std::min(0.0, above) : gauge.windows[w].from_rpm;
-    if (w > 0 && from >= above) continue;
-    above = from;
-    kept.push_back(w);
-    if (from <= 0) break;
-  }
-  std::reverse(kept.begin(), kept.end());
-  return kept;
-}
-
 std::vector<std::size_t> Road::windows(const Gauge& gauge) const {
-  const std::vector<std::size_t> visible = visible_windows(gauge);
-  const Gauge shown = without_hidden_windows(gauge);
   std::vector<std::size_t> all;
   all.reserve(samples_.size());
   std::size_t window = 0;
   for (const Sample& sample : samples_) {
-    window = next_window(shown, window, sample.rpm);
-    all.push_back(visible[window]);
+    window = next_window(gauge, window, sample.rpm);
+    all.push_back(window);
   }
   return all;
 }
@@ -177,14 +163,47 @@ std::vector<Road::Move> Road::moves(const Gauge& gauge) const {
     const bool up = now.slope > 0;
     // A jump of the profile dates no threshold.
     if (std::abs(now.rpm - before.rpm) > 2 * std::abs(now.slope) * to_seconds(step_) + 1) continue;
-    for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
-      const std::size_t from = up ? b - 1 : b, to = up ? b : b - 1;
-      if (right(gauge, from, before.lit) && right(gauge, to, now.lit) && !right(gauge, from, now.lit))
-        all.push_back({b, up ? Direction::rising : Direction::falling, (before.rpm + now.rpm) / 2,
-                       std::abs(now.slope)});
+    std::vector<bool> left(gauge.windows.size()), come(gauge.windows.size());
+    for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
+      left[w] = right(gauge, w, before.lit) && !right(gauge, w, now.lit);
+      come[w] = right(gauge, w, now.lit);
     }
+    for (std::size_t low = 0; low < gauge.windows.size(); ++low)
+      for (std::size_t high = low + 1; high < std::min(gauge.windows.size(), low + 1 + most_at_once); ++high)
+        if (up ? left[low] && come[high] : left[high] && come[low])
+          for (std::size_t b = low + 1; b <= high; ++b)
+            all.push_back({b, up ? Direction::rising : Direction::falling, (before.rpm + now.rpm) / 2,
+                           std::abs(now.slope), high == low + 1});
   }
   return all;
+}
+
+double Road::chatter_rpm(const Gauge& gauge) const {
+  std::vector<double> spreads;
+  for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
+    double low = 0, high = 0;
+    std::size_t changes = 0;
+    for (std::size_t i = 1; i < samples_.size(); ++i) {
+      const Sample &before = samples_[i - 1], &now = samples_[i];
+      const bool slope = now.slope != 0 && (now.slope > 0) == (before.slope > 0) && !now.disturbed;
+      if (slope && before.lit != now.lit) {
+        const bool up = right(gauge, b - 1, before.lit) && right(gauge, b, now.lit);
+        const bool down = right(gauge, b, before.lit) && right(gauge, b - 1, now.lit);
+        if ((up || down) && std::abs(now.rpm - before.rpm) < 2) {
+          low = changes == 0 ? now.rpm : std::min(low, now.rpm);
+          high = changes == 0 ? now.rpm : std::max(high, now.rpm);
+          ++changes;
+        }
+      }
+      if (slope && i + 1 < samples_.size()) continue;
+      if (changes >= 3) spreads.push_back(high - low);
+      changes = 0;
+    }
+  }
+  if (spreads.empty()) return 0;
+  const auto middle = spreads.begin() + static_cast<std::ptrdiff_t>(spreads.size() / 2);
+  std::nth_element(spreads.begin(), middle, spreads.end());
+  return *middle;
 }
 
 std::vector<Road::Wrong> Road::wrong(const Gauge& gauge, Nanos least) const {
@@ -216,28 +235,18 @@ Channels Road::ever_lit() const {
   return all;
 }
 
-Gauge without_hidden_windows(Gauge gauge) {
-  const std::vector<std::size_t> visible = visible_windows(gauge);
-  if (visible.size() == gauge.windows.size()) return gauge;
-  std::vector<Window> kept;
-  for (const std::size_t w : visible) kept.push_back(std::move(gauge.windows[w]));
-  if (!kept.empty()) kept.front().from_rpm = 0;
-  gauge.windows = std::move(kept);
-  return gauge;
-}
-
 namespace {
 
 // Where the cue changes, and to what; boundaries between equal cues are none.
 std::vector<std::pair<double, Cue>> ladder(const Gauge& given, bool rising) {
-  const Gauge gauge = without_hidden_windows(given);
+  const Gauge gauge = as_it_acts(given);
   std::vector<std::pair<double, Cue>> steps;
   for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
+    const double rpm = w == 0 ? 0 : rising ? gauge.rising_rpm(w) : gauge.falling_rpm(w);
+    // Passed in no time this way.
+    if (steps.size() > 1 && steps.back().first == rpm) steps.pop_back();
     if (!steps.empty() && steps.back().second == gauge.windows[w].cue) continue;
-    steps.emplace_back(w == 0   ? 0
-                       : rising ? gauge.rising_rpm(w)
-                                : gauge.falling_rpm(w),
-                       gauge.windows[w].cue);
+    steps.emplace_back(rpm, gauge.windows[w].cue);
   }
   return steps;
 }

@@ -16,9 +16,14 @@ namespace tachproof {
 
 class Road {
  public:
-  // `believed`: the rpm in place of what was played; null: as played.
-  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response,
-       const std::vector<Segment>* believed = nullptr);
+  // What is left out of the evidence, or taken to be otherwise.
+  struct View {
+    Channels ignored = 0;                                           // say nothing
+    const std::vector<std::pair<Nanos, Nanos>>* excused = nullptr;  // disturbed as well; null: nothing
+    const std::vector<Segment>* believed = nullptr;  // the rpm in place of what was played; null: as played
+  };
+  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const View& view);
+  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response) : Road(log, gauge, response, View()) {}
 
   // What was shown in a window, as some gauge places its boundaries.
   struct Shown {
@@ -35,15 +40,19 @@ class Road {
   // The same where the gauge differs in its cues alone from that of `shown`.
   double wrong_s(const std::vector<Shown>& shown, const Gauge& gauge) const;
 
-  // The lamps went from the picture of one window to that of a neighbour, on a slope.
+  // The lamps went from the picture of one window to that of another, on a slope.
   struct Move {
     std::size_t boundary = 0;
     Direction direction = Direction::rising;
     double rpm = 0;
-    double rate = 0;  // rpm per s, above 0
+    double rate = 0;    // rpm per s, above 0
+    bool alone = true;  // between neighbours; false: one of several boundaries in one go
   };
   // One lamp change may be a move at several boundaries, where pictures repeat.
   std::vector<Move> moves(const Gauge& gauge) const;
+
+  // Where the lamps went to and fro between neighbours on one slope: over how many rpm, as a rule.
+  double chatter_rpm(const Gauge& gauge) const;
 
   // A stretch in which the lamps were not as this gauge has them. Short ones are left out.
   struct Wrong {
@@ -78,11 +87,6 @@ class Road {
   std::vector<Sample> samples_;
   std::vector<LampEvent> lamps_;  // without dimming
 };
-
-// Windows that no rpm shows are left out: with boundaries that have changed places, a unit that
-// shows the highest window whose boundary it has reached never shows the others.
-Gauge without_hidden_windows(Gauge gauge);
-std::vector<std::size_t> visible_windows(const Gauge& gauge);  // their indices, in order
 
 // Both show the same at every rpm, up and down, as far as `within_rpm`; blinks and responses too.
 bool same_behaviour(const Gauge& a, const Gauge& b, double within_rpm);

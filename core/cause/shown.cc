@@ -12,28 +12,48 @@ std::string number(double value) { return number_text(std::round(value * 1e6) / 
 
 }  // namespace
 
-Shown shown_by(const Gauge& gauge, Channels channels) {
-  Shown shown;
-  if (gauge.windows.empty()) return shown;
+std::vector<Turn> turns(const Gauge& gauge) {
   const std::size_t n = gauge.windows.size();
-  // Boundaries that a fault has put out of order: on the way up a unit waits for each in turn, and
-  // on the way down likewise (next_window).
-  std::vector<Shown::Threshold> real(n);
+  std::vector<Turn> real(n);
   for (std::size_t b = 1; b < n; ++b)
     real[b].rising_rpm = std::max(gauge.rising_rpm(b), b > 1 ? real[b - 1].rising_rpm : 0.0);
   for (std::size_t b = n; b-- > 1;) {
     real[b].falling_rpm = gauge.falling_rpm(b);
     if (b + 1 < n) real[b].falling_rpm = std::min(real[b].falling_rpm, real[b + 1].falling_rpm);
   }
+  return real;
+}
+
+Gauge as_it_acts(Gauge gauge) {
+  const std::size_t n = gauge.windows.size();
+  const std::vector<Turn> real = turns(gauge);
+  std::size_t first = 0;  // that is shown at rest
+  while (first + 1 < n && real[first + 1].rising_rpm <= 0 && real[first + 1].falling_rpm <= 0) ++first;
+  std::vector<Window> kept;
+  for (std::size_t w = first; w < n; ++w) {
+    if (w > first && w + 1 < n && real[w] == real[w + 1]) continue;
+    kept.push_back(gauge.windows[w]);
+    if (w == first)
+      kept.back().from_rpm = 0;
+    else if (!(real[w] == Turn{gauge.rising_rpm(w), gauge.falling_rpm(w)}))
+      kept.back().turns_at = {real[w].rising_rpm, real[w].falling_rpm};
+  }
+  gauge.windows = std::move(kept);
+  return gauge;
+}
+
+Shown shown_by(const Gauge& gauge, Channels channels) {
+  Shown shown;
+  if (gauge.windows.empty()) return shown;
+  const std::size_t n = gauge.windows.size();
+  const std::vector<Turn> real = turns(gauge);
   const auto cue = [&](std::size_t w) {
     return Cue{gauge.windows[w].cue.steady & channels, gauge.windows[w].cue.blinking & channels};
   };
   shown.cues.push_back(cue(0));
   for (std::size_t b = 1; b < n; ++b) {
     // A window that is passed in no time, both ways, is not there.
-    const bool passed = b + 1 < n && real[b].rising_rpm == real[b + 1].rising_rpm &&
-                        real[b].falling_rpm == real[b + 1].falling_rpm;
-    if (passed || cue(b) == shown.cues.back()) continue;
+    if ((b + 1 < n && real[b] == real[b + 1]) || cue(b) == shown.cues.back()) continue;
     shown.cues.push_back(cue(b));
     shown.thresholds.push_back(real[b]);
   }

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <limits>
 
+#include "core/cause/shown.h"
+
 namespace tachproof {
 namespace {
 
@@ -16,8 +18,9 @@ constexpr double rounding_rpm = 0.5;
 constexpr double rounding_sd_rpm = rounding_rpm / 1.7320508;
 constexpr double offset_sd_rpm = 0.4;
 
-double threshold(const Gauge& gauge, const MeasuredThreshold& m) {
-  return m.direction == Direction::rising ? gauge.rising_rpm(m.boundary) : gauge.falling_rpm(m.boundary);
+double threshold(const std::vector<Turn>& turns, const MeasuredThreshold& m) {
+  const Turn& turn = turns.at(m.boundary);
+  return m.direction == Direction::rising ? turn.rising_rpm : turn.falling_rpm;
 }
 
 double squared(double x) { return x * x; }
@@ -56,7 +59,7 @@ std::vector<double> lever(const Gauge& before, const Fault& fault,
   Fault more = fault, less = fault;
   more.size = size + by;
   less.size = size;
-  const Gauge a = with_fault(before, less), b = with_fault(before, more);
+  const std::vector<Turn> a = turns(with_fault(before, less)), b = turns(with_fault(before, more));
   std::vector<double> levers;
   for (const MeasuredThreshold& m : measured) levers.push_back((threshold(b, m) - threshold(a, m)) / by);
   return levers;
@@ -117,11 +120,12 @@ std::vector<Growth> growths(const Gauge& acts, const std::vector<std::vector<dou
   std::vector<Growth> none(n);
   if (measured.empty() || n == 0 || n + 1 > Line::most) return none;
   Line line(n + 1);
+  const std::vector<Turn> acting = turns(acts);
   for (std::size_t i = 0; i < measured.size(); ++i) {
     std::array<double, Line::most> row{};
     for (std::size_t f = 0; f < n; ++f) row[f] = levers[f][i];
     row[n] = 1;
-    line.add(row, measured[i].rpm - threshold(acts, measured[i]), weight(measured[i]));
+    line.add(row, measured[i].rpm - threshold(acting, measured[i]), weight(measured[i]));
   }
   std::array<double, Line::most> offset{};
   offset[n] = 1;
@@ -152,7 +156,7 @@ double as_set_by_a_person(const Gauge& gauge, const Fault& fault, double size, d
     case Kind::wrong_pulses_per_rev: set = gauge.pulses_per_rev; break;
     default: break;
   }
-  const double near = std::round(size / step) * step;
+  const double near = possible_size(fault.kind, std::round(size / step) * step);
   return whole(set / step) && std::abs(near - size) <= u ? near : size;
 }
 
@@ -212,15 +216,15 @@ std::vector<MeasuredThreshold> measured_thresholds(const Gauge& gauge, const Run
 
 double misfit(const Gauge& gauge, const std::vector<MeasuredThreshold>& measured) {
   // The offset that fits best, held near 0.
+  const std::vector<Turn> at = turns(gauge);
   double weights = 1 / squared(offset_sd_rpm), sum = 0;
   for (const MeasuredThreshold& m : measured) {
     weights += weight(m);
-    sum += weight(m) * (m.rpm - threshold(gauge, m));
+    sum += weight(m) * (m.rpm - threshold(at, m));
   }
   const double offset = sum / weights;
   double chi2 = squared(offset / offset_sd_rpm);
-  for (const MeasuredThreshold& m : measured)
-    chi2 += weight(m) * squared(m.rpm - threshold(gauge, m) - offset);
+  for (const MeasuredThreshold& m : measured) chi2 += weight(m) * squared(m.rpm - threshold(at, m) - offset);
   return chi2;
 }
 
@@ -258,7 +262,7 @@ Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial) {
       levers.push_back(lever(before, old.faults[f], measured));
       fitted.push_back(f);
     }
-    if (is_change_of_settings(old.faults[f].kind)) before = with_fault(before, old.faults[f]);
+    before = acting(before, {old.faults[f]});
   }
   const std::vector<Growth> growth = growths(old.gauge, levers, measured);
   Hypothesis renewed = old;

@@ -3,23 +3,24 @@
 #include <algorithm>
 #include <cmath>
 #include <initializer_list>
+#include <set>
+#include <string>
 
 namespace tachproof {
 namespace {
 
 using Kind = Fault::Kind;
 
-Hypothesis as_set(const Court& court) {
-  Hypothesis none;
-  none.gauge = court.gauge();
-  return none;
-}
-
-Hypothesis having(const Court& court, Kind kind, std::optional<double> size = {}) {
+Hypothesis having(const Hypothesis& known, Kind kind, std::optional<double> size = {}) {
   Fault fault;
   fault.kind = kind;
   fault.size = size;
-  return with(as_set(court), fault);
+  return with(known, fault);
+}
+
+void excuse(Hypothesis& one, std::pair<Nanos, Nanos> span) {
+  one.excused.push_back(span);
+  std::sort(one.excused.begin(), one.excused.end());
 }
 
 // ---- spells ----------------------------------------------------------------------------------
@@ -34,10 +35,10 @@ std::pair<Nanos, Nanos> unchanged_round(const Road& road, Nanos at) {
 }
 
 // The lamps stood still, or were dark, where they were wrong.
-void spells(const Court& court, std::vector<Hypothesis>& found) {
-  if (court.runs().size() != 1) return;
-  const Road& road = court.road(0);
-  const Gauge& gauge = court.gauge();
+void spells(const std::vector<Road>& roads, const Hypothesis& known, std::vector<Hypothesis>& found) {
+  if (roads.size() != 1) return;
+  const Road& road = roads.front();
+  const Gauge& gauge = known.gauge;
   const Nanos guard = gauge.tolerance.response_to + gauge.tolerance.settle + 50 * ns_per_ms;
   std::vector<Road::Wrong> wrong = road.wrong(gauge, 30 * ns_per_ms);
   std::stable_sort(wrong.begin(), wrong.end(),
@@ -46,10 +47,10 @@ void spells(const Court& court, std::vector<Hypothesis>& found) {
     const auto [from, to] = unchanged_round(road, wrong[i].from);
     if (to - from < guard && wrong[i].lit_at_from != 0) continue;
     const bool dark = wrong[i].lit_at_from == 0;
-    Hypothesis one = having(court, dark ? Kind::reset : Kind::freeze, to_seconds(from));
+    Hypothesis one = having(known, dark ? Kind::reset : Kind::freeze, to_seconds(from));
     one.faults.back().window = wrong[i].window;
-    one.excused = {{std::max<Nanos>(from - 1, 0), to + guard}};
-    if (dark) one.hidden = {{from, to}};
+    excuse(one, {std::max<Nanos>(from - 1, 0), to + guard});
+    if (dark) one.hidden.emplace_back(from, to);
     found.push_back(one);
   }
 }
@@ -69,35 +70,46 @@ bool mostly_right(const Road& road, const Gauge& gauge, Channels lamp) {
       else if ((lit & lamp & ~cue.blinking) == (cue.steady & lamp & road.wired()))
         right += s;
     }
-    if (all > 0.3 && (wrong_lit > 0.1 * all + 0.2 || right < 0.3 * all)) return false;
+    if (all > 0.3 && (wrong_lit > 0.1 * all + 0.2 || right < 0.12 * all)) return false;
   }
   return true;
 }
 
-void loose_lamps(const Court& court, std::vector<Hypothesis>& found) {
-  const Gauge& gauge = court.gauge();
-  for (std::size_t lamp = 0; lamp < gauge.lamps.size(); ++lamp) {
-    const Channels channels = gauge.lamp_channels(lamp);
+// How often a lamp goes dark; 0 for one that is not a loose one.
+std::size_t dips_of(const Road& road, const Gauge& gauge, Channels lamp) {
+  if (!mostly_right(road, gauge, lamp & road.wired())) return 0;
+  std::size_t dips = 0;
+  for (const Road::Wrong& wrong : road.wrong(gauge, 20 * ns_per_ms)) {
+    const Cue& cue = gauge.windows[wrong.window].cue;
+    const Channels differ = (wrong.lit_at_from ^ cue.steady) & ~cue.blinking & road.wired();
+    dips += (differ & lamp) != 0 && (wrong.lit_at_from & lamp) == 0;
+  }
+  return dips;
+}
+
+// Those that go dark most often.
+void loose_lamps(const std::vector<Road>& roads, const Hypothesis& known, std::vector<Hypothesis>& found) {
+  constexpr std::size_t most = 3;
+  std::vector<Hypothesis> all;
+  for (std::size_t lamp = 0; lamp < known.gauge.lamps.size(); ++lamp) {
+    const Channels channels = known.gauge.lamp_channels(lamp);
     std::size_t dips = 0;
     double minutes = 0;
-    bool steady = true;
-    for (std::size_t run = 0; run < court.runs().size(); ++run) {
-      const Road& road = court.road(run);
+    for (const Road& road : roads) {
       if ((road.wired() & channels) == 0) continue;
       minutes += to_seconds(road.until()) / 60;
-      steady = steady && mostly_right(road, gauge, channels & road.wired());
-      for (const Road::Wrong& wrong : road.wrong(gauge, 20 * ns_per_ms)) {
-        const Cue& cue = gauge.windows[wrong.window].cue;
-        const Channels differ = (wrong.lit_at_from ^ cue.steady) & ~cue.blinking & road.wired();
-        dips += (differ & channels) != 0 && (wrong.lit_at_from & channels) == 0;
-      }
+      dips += dips_of(road, known.gauge, channels);
     }
-    if (dips < 2 || minutes <= 0 || !steady) continue;
-    Hypothesis one = having(court, Kind::intermittent_lamp, static_cast<double>(dips) / minutes);
-    one.faults.back().lamp = lamp;
-    one.ignored = channels;
-    found.push_back(one);
+    if (dips < 2 || minutes <= 0) continue;
+    all.push_back(having(known, Kind::intermittent_lamp, static_cast<double>(dips) / minutes));
+    all.back().faults.back().lamp = lamp;
+    all.back().ignored |= channels;
   }
+  std::stable_sort(all.begin(), all.end(), [](const Hypothesis& a, const Hypothesis& b) {
+    return a.faults.back().size > b.faults.back().size;
+  });
+  if (all.size() > most) all.resize(most);
+  found.insert(found.end(), all.begin(), all.end());
 }
 
 // ---- the reading ----------------------------------------------------------------------------------
@@ -137,14 +149,19 @@ std::shared_ptr<const std::vector<Segment>> smoothed(const std::vector<Segment>&
 }
 
 // The time constants with which the lamps are right for longest, and a little to either side.
-std::vector<double> likely_filters_ms(const Court& court, double allowed_ms) {
-  if (court.runs().size() != 1) return {};
+std::vector<double> likely_filters_ms(const Court& court, const std::vector<Road>& roads,
+                                      const Hypothesis& known) {
+  if (roads.size() != 1 || known.believed != nullptr) return {};
   const EvidenceLog& evidence = court.runs()[0].evidence;
-  const Nanos response = (court.gauge().tolerance.response_from + court.gauge().tolerance.response_to) / 3;
-  double best_ms = 0, least = court.road(0).wrong_s(court.gauge());
+  const Tolerance& tolerance = known.gauge.tolerance;
+  const double allowed_ms = to_ms(court.gauge().tolerance.response_to);
+  const Nanos response = (tolerance.response_from + tolerance.response_to) / 3;
+  double best_ms = 0, least = roads[0].wrong_s(known.gauge);
   const auto look = [&](double ms) {
     const auto believed = smoothed(evidence.segments(), ms / 1e3);
-    const double wrong = Road(evidence, court.gauge(), response, believed.get()).wrong_s(court.gauge());
+    Road::View view = known.view();
+    view.believed = believed.get();
+    const double wrong = Road(evidence, known.gauge, response, view).wrong_s(known.gauge);
     if (wrong < least) least = wrong, best_ms = ms;
   };
   for (double ms = 0.4 * allowed_ms; ms < 40 * allowed_ms; ms *= 1.25) look(ms);
@@ -154,64 +171,90 @@ std::vector<double> likely_filters_ms(const Court& court, double allowed_ms) {
   return {best_ms, 0.96 * best_ms, 1.04 * best_ms, 0.92 * best_ms, 1.08 * best_ms};
 }
 
-bool any(const Court& court, std::initializer_list<FindingKind> kinds) {
-  for (const JudgedRun& run : court.runs())
-    for (const Finding& finding : run.result.findings)
+bool any(const std::vector<RunResult>& results, std::initializer_list<FindingKind> kinds) {
+  for (const RunResult& result : results)
+    for (const Finding& finding : result.findings)
       if (std::find(kinds.begin(), kinds.end(), finding.kind) != kinds.end()) return true;
   return false;
 }
 
-void slow_readings(const Court& court, std::vector<Hypothesis>& found) {
-  if (!any(court, {FindingKind::late, FindingKind::slow_response, FindingKind::wrong_cue,
-                   FindingKind::missing_transition}))
-    return;
-  const Tolerance& tolerance = court.gauge().tolerance;
-  const double allowed_ms = to_ms(tolerance.response_to);
-  for (const double tau_ms : likely_filters_ms(court, allowed_ms)) {
-    Hypothesis one = having(court, Kind::slow_filter, tau_ms);
-    one.gauge = court.gauge();
+bool any_slow(const std::vector<RunResult>& results) {
+  return any(results, {FindingKind::late, FindingKind::slow_response, FindingKind::wrong_cue,
+                       FindingKind::missing_transition});
+}
+
+void filters(const Court& court, const std::vector<Road>& roads, const Hypothesis& known,
+             std::vector<Hypothesis>& found) {
+  for (const double tau_ms : likely_filters_ms(court, roads, known)) {
+    Hypothesis one = having(known, Kind::slow_filter, tau_ms);
     one.believed = smoothed(court.runs()[0].evidence.segments(), tau_ms / 1e3);
-    found.push_back(one);
-  }
-  for (const double times : {1.5, 2.5, 4.0, 8.0, 16.0, 32.0}) {
-    Hypothesis one = having(court, Kind::dropped_updates);
-    one.gauge.tolerance.response_to = from_seconds(allowed_ms * times / 1e3);
     found.push_back(one);
   }
 }
 
-void noisy_readings(const Court& court, std::vector<Hypothesis>& found) {
-  if (!any(court,
-           {FindingKind::extra_transition, FindingKind::early, FindingKind::late, FindingKind::flicker}))
-    return;
-  double scatter = 0;
-  for (const JudgedRun& run : court.runs())
-    if (std::isfinite(run.result.scatter.rpm)) scatter = std::max(scatter, run.result.scatter.rpm);
-  const double least = court.gauge().tolerance.rpm;
-  // Without a deadband the little that every reading is off by makes the lamps chatter.
-  if (court.gauge().deadband.rpm > 0) {
-    Hypothesis bare = having(court, Kind::deadband_missing);
-    bare.noise.wander_rpm = 1;
-    bare.noise.wander_s = 0.1;
-    found.push_back(bare);
-  }
-  for (const double times : {0.5, 1.0, 2.0, 4.0, 8.0, 16.0}) {
-    Hypothesis one = having(court, Kind::noisy_reading, std::max(scatter, least) * times);
-    one.noise.wander_rpm = *one.faults.back().size;
-    one.noise.wander_s = 0.1;
+void skipped_updates(const Court& court, const Hypothesis& known, std::vector<Hypothesis>& found) {
+  if (known.answers_within > 0) return;
+  for (const double times : {1.5, 2.5, 4.0, 8.0, 16.0, 32.0}) {
+    Hypothesis one = having(known, Kind::dropped_updates);
+    one.answers_within = from_seconds(to_seconds(court.gauge().tolerance.response_to) * times);
     found.push_back(one);
   }
+}
+
+// At half of its boundaries or more the lamps went to and fro, as a noisy reading makes them.
+bool chatter(const Gauge& gauge, const std::vector<RunResult>& results) {
+  std::set<std::string> chattering;
+  for (const RunResult& result : results)
+    for (const Finding& finding : result.findings)
+      if (finding.kind == FindingKind::extra_transition) chattering.insert(finding.window);
+  return 2 * chattering.size() >= std::max<std::size_t>(gauge.boundaries(), 1);
+}
+
+Hypothesis noisy(Hypothesis one, double rpm) {
+  one.noise.wander_rpm = rpm;
+  one.noise.wander_s = 0.1;
+  return one;
+}
+
+// Without a deadband the little that every reading is off by makes the lamps chatter, near the
+// thresholds; a noisy reading does it as far from them as it goes.
+void noisy_readings(const std::vector<Road>& roads, const Hypothesis& known,
+                    const std::vector<RunResult>& results, std::vector<Hypothesis>& found) {
+  constexpr double still_rpm = 1;
+  if (!known.noise.quiet() || !any(results, {FindingKind::extra_transition, FindingKind::early,
+                                             FindingKind::late, FindingKind::flicker}))
+    return;
+  double spread = 0;
+  for (const Road& road : roads) spread = std::max(spread, road.chatter_rpm(known.gauge));
+  if (known.gauge.deadband.rpm > 0 && spread < 4 * still_rpm)
+    found.push_back(noisy(having(known, Kind::deadband_missing), still_rpm));
+  if (!chatter(known.gauge, results) || spread < 2 * still_rpm) return;
+  // What went to and fro shows some four standard deviations of it.
+  for (const double times : {0.25, 0.5, 1.0, 2.0})
+    found.push_back(noisy(having(known, Kind::noisy_reading, spread * times), spread * times));
 }
 
 }  // namespace
 
-std::vector<Hypothesis> special_hypotheses(const Court& court) {
+std::vector<Hypothesis> special_hypotheses(const Court& court, const Hypothesis& known,
+                                           const std::vector<RunResult>& results) {
+  const std::vector<Road> own = known.plain() ? std::vector<Road>() : court.roads(known);
+  const std::vector<Road>& roads = known.plain() ? court.roads() : own;
   std::vector<Hypothesis> found;
-  spells(court, found);
-  loose_lamps(court, found);
-  noisy_readings(court, found);
-  slow_readings(court, found);
+  spells(roads, known, found);
+  loose_lamps(roads, known, found);
+  noisy_readings(roads, known, results, found);
+  if (any_slow(results)) filters(court, roads, known, found);
   return found;
 }
+
+std::vector<Hypothesis> loose_hypotheses(const Court& court, const Hypothesis& known,
+                                         const std::vector<RunResult>& results) {
+  std::vector<Hypothesis> found;
+  if (any_slow(results)) skipped_updates(court, known, found);
+  return found;
+}
+
+bool lets_pass(const Hypothesis& hypothesis) { return hypothesis.has(Kind::dropped_updates); }
 
 }  // namespace tachproof

@@ -5,7 +5,7 @@
 #include <set>
 
 #include "core/base/words.h"
-#include "core/cause/road.h"
+#include "core/cause/shown.h"
 
 namespace tachproof {
 namespace {
@@ -25,7 +25,7 @@ struct Place {
 class Difference {
  public:
   Difference(const Gauge& set, const std::vector<Gauge>& acts) : set_(set) {
-    for (const Gauge& gauge : acts) acts_.push_back(without_hidden_windows(gauge));
+    for (const Gauge& gauge : acts) acts_.push_back(as_it_acts(gauge));
     highest_ = 500;
     for (const Gauge& gauge : acts_)
       for (std::size_t b = 1; b <= gauge.boundaries(); ++b)

@@ -30,7 +30,9 @@ std::optional<Sits> sits_named(std::string_view name) {
 }
 
 double Gauge::rising_rpm(std::size_t boundary) const {
-  const double at = windows.at(boundary).from_rpm;
+  const Window& window = windows.at(boundary);
+  if (window.turns_at) return window.turns_at->first;
+  const double at = window.from_rpm;
   switch (deadband.sits) {
     case Sits::below: return at;
     case Sits::centred: return at + deadband.rpm / 2;
@@ -39,7 +41,10 @@ double Gauge::rising_rpm(std::size_t boundary) const {
   return at;
 }
 
-double Gauge::falling_rpm(std::size_t boundary) const { return rising_rpm(boundary) - deadband.rpm; }
+double Gauge::falling_rpm(std::size_t boundary) const {
+  const Window& window = windows.at(boundary);
+  return window.turns_at ? window.turns_at->second : rising_rpm(boundary) - deadband.rpm;
+}
 
 std::size_t Gauge::channels() const {
   std::size_t n = 0;

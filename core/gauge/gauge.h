@@ -41,6 +41,9 @@ struct Window {
   std::string anchor = {};  // that its boundary hangs from; empty: none
   // Where the file says a speed: the offset from the anchor or, without one, the boundary's.
   std::optional<Speed> from_speed = {};
+  // Where the boundary turns, rising and falling, if elsewhere than `from_rpm` and the deadband say. No
+  // gauge file says so: it is what a unit does whose boundaries have changed places.
+  std::optional<std::pair<double, double>> turns_at = {};
 };
 
 enum class Sits { below, centred, above };

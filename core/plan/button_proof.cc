@@ -11,8 +11,8 @@ namespace tachproof {
 namespace {
 
 constexpr Nanos pressed_for = 200 * ns_per_ms;
-constexpr double quick = 2000;  // rpm per second, where nothing is measured
-constexpr double second_rate = 4;   // the second rate of the ramps that measure
+constexpr double quick = 2000;     // rpm per second, where nothing is measured
+constexpr double second_rate = 4;  // the second rate of the ramps that measure
 
 class ButtonProof {
  public:

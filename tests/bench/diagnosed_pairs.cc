@@ -12,6 +12,7 @@
 #include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/rigs/simulated/unit_settings.h"
 #include "core/signal/pulse_train.h"
+#include "tests/bench/mutation_oracle.h"
 
 namespace tachproof {
 namespace {
@@ -65,19 +66,35 @@ bool is_true(const MutationPair& pair, const Gauge& truth, const Hypothesis& hyp
   const double within = std::max(pair.gauge.tolerance.rpm / 4, 1.0);
   Gauge said = hypothesis.gauge;
   said.tolerance = truth.tolerance;
-  const bool same = same_behaviour(without_hidden_windows(said), without_hidden_windows(truth), within);
-  if (pair.mutations.size() == 1 && pair.mutations[0].kind == "settings: count-in span" &&
-      hypothesis.faults.front().kind == Kind::count_in_span)
-    return true;  // its last step stays: nearly, but not quite, another span
-  const bool reading = std::any_of(pair.mutations.begin(), pair.mutations.end(),
-                                   [](const Mutation& m) { return no_settings(m.kind); });
-  if (same && !reading) return true;
-  // Every fault of the unit is named; its settings are as far as they are the same.
-  if (pair.behaviour.faults.size() != pair.mutations.size()) return false;
-  return std::all_of(pair.behaviour.faults.begin(), pair.behaviour.faults.end(), [&](const FaultSetting& f) {
+  const bool same = same_behaviour(said, truth, within);
+  const auto named = [&](const FaultSetting& f) {
     return std::any_of(hypothesis.faults.begin(), hypothesis.faults.end(),
                        [&](const Fault& fault) { return names(pair, f, fault); });
+  };
+  const auto& faults = pair.behaviour.faults;
+  // Every fault of the reading is named, and the settings are the same or every fault of them is named.
+  const bool readings = std::all_of(faults.begin(), faults.end(),
+                                    [&](const FaultSetting& f) { return !no_settings(f.kind) || named(f); });
+  // A span is named as one: its last step stays, so that it is nearly, but not quite, another span.
+  const auto is_named = [&](const Mutation& m) {
+    if (m.kind == "settings: count-in span") return hypothesis.has(Kind::count_in_span);
+    const auto of_it = [&](const FaultSetting& f) { return f.kind == m.kind; };
+    return std::any_of(faults.begin(), faults.end(), of_it) &&
+           std::all_of(faults.begin(), faults.end(),
+                       [&](const FaultSetting& f) { return !of_it(f) || named(f); });
+  };
+  return readings && (same || std::all_of(pair.mutations.begin(), pair.mutations.end(), is_named));
+}
+
+// Held against a gauge with the settings of the one, is a unit with both inside every tolerance?
+bool leaves_no_trace(const MutationPair& both, const MutationPair& one) {
+  MutationPair beside = both;
+  beside.gauge = truly_acts(one);
+  std::erase_if(beside.behaviour.faults, [&](const FaultSetting& f) {
+    return no_settings(f.kind) && std::any_of(one.behaviour.faults.begin(), one.behaviour.faults.end(),
+                                              [&](const FaultSetting& o) { return o.kind == f.kind; });
   });
+  return truth_of(beside).truth == Truth::inside;
 }
 
 // Of a fault whose size is a number: what it truly is.
@@ -109,7 +126,7 @@ std::string said(const DiagnosedPair& d) {
   std::string text = fmt::format("pair {}:", d.pair.number);
   for (const Mutation& m : d.pair.mutations) text += fmt::format(" {} x{:.2f}", m.kind, m.magnitude);
   for (const FaultSetting& f : d.pair.behaviour.faults) text += " [" + describe(f) + "]";
-  text += d.pair.surveyed ? " surveyed" : "";
+  text += d.traceless ? "; one leaves no trace" : "";
   text += d.listed ? "; listed, but first: " : "; said: ";
   if (d.diagnosis.causes.list.empty()) text += "nothing";
   for (const Cause& cause : d.diagnosis.causes.list)
@@ -140,7 +157,8 @@ PlayedUnit played_unit(const Gauge& gauge, const Gauge& runs, const Behaviour& b
 
 DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
   DiagnosedPair out;
-  out.pair = mutation_pair(seed, number);
+  std::vector<MutationPair> alone;
+  out.pair = mutation_pair(seed, number, &alone);
   MutationPair& pair = out.pair;
   // Which boundary hangs from which anchor.
   for (Gauge* gauge : {&pair.gauge, &pair.runs})
@@ -155,6 +173,9 @@ DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
   out.diagnosis = diagnose(pair.gauge, {{played.result, played.evidence}});
   out.cpu_s = cpu_seconds() - before;
   const Gauge truth = truly_acts(pair);
+  out.traceless = alone.size() > 1 && std::any_of(alone.begin(), alone.end(), [&](const MutationPair& one) {
+                    return leaves_no_trace(pair, one);
+                  });
   for (std::size_t i = 0; i < out.diagnosis.hypotheses.size(); ++i)
     if (is_true(pair, truth, out.diagnosis.hypotheses[i])) {
       out.listed = true;
@@ -191,6 +212,7 @@ NamedStudy study_diagnoses(std::uint64_t count, std::uint64_t seed, std::uint64_
     };
     const bool single = one.pair.mutations.size() == 1;
     add(single ? study.singles : study.doubles);
+    if (!single && !one.traceless) add(study.traced);
     if (single) add(study.kinds[one.pair.mutations.front().kind]);
     study.sized += one.sized;
     study.within_u += one.within_u;

@@ -2,7 +2,11 @@
 //
 // A cause is the true one when its unit shows the same as the true unit at every rpm (thresholds
 // within a quarter of the tolerance, at least 1 rpm), or when it has the same kind at the same place. Of
-// a reading, a spell or a loose lamp the kind counts, and the lamp.
+// a reading, a spell or a loose lamp the kind counts, and the lamp; of two faults, both.
+//
+// Of two faults one may leave no trace: what it changes is where no lamp can show it beside the other.
+// The oracle says so (mutation_oracle.h), from the settings: the unit, held against a gauge that has the
+// other fault's settings, is inside every tolerance. Of a reading, a spell or a loose lamp it never does.
 #pragma once
 
 #include <cstdint>
@@ -29,6 +33,7 @@ struct DiagnosedPair {
   Verdict verdict = Verdict::undecided;
   Diagnosis diagnosis;
   bool first = false, listed = false;    // the true cause
+  bool traceless = false;                // one of two faults leaves no trace
   double cpu_s = 0;                      // of the diagnosis
   bool sized = false, within_u = false;  // of one moved boundary, anchor, deadband or ratio: its size
 };
@@ -39,7 +44,7 @@ struct NamedCounts {
 };
 struct NamedStudy {
   std::map<std::string, NamedCounts> kinds;  // of single faults
-  NamedCounts singles, doubles;
+  NamedCounts singles, doubles, traced;      // traced: doubles of which both leave a trace
   std::uint64_t sized = 0, within_u = 0;
   std::uint64_t healthy = 0, healthy_with_cause = 0;
   double cpu_s = 0, longest_s = 0;

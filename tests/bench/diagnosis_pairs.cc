@@ -27,6 +27,7 @@ int main(int argc, char** argv) {
   for (const auto& [kind, counts] : study.kinds) line(kind, counts);
   line("one fault", study.singles);
   line("two faults", study.doubles);
+  line("two, both leave a trace", study.traced);
   fmt::print("healthy {}, with a cause {}; {:.1f} s, longest {:.2f} s\n", study.healthy,
              study.healthy_with_cause, study.cpu_s, study.longest_s);
   fmt::print("sizes {}, within their U {}\n", study.sized, study.within_u);

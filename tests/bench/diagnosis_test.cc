@@ -4,6 +4,7 @@
 
 #include "bench/files/files.h"
 #include "core/cause/diagnosis.h"
+#include "core/cause/size_fit.h"
 #include "core/cause/telling_apart.h"
 #include "tests/bench/diagnosed_pairs.h"
 #include "tests/bench/judged_unit.h"
@@ -96,6 +97,34 @@ TEST(Diagnosis, WrongPulsesPerRevolutionAreNamedWithTheirNumber) {
   }
 }
 
+// Two thresholds near each other do not tell a moved anchor from other pulses per revolution: U is wide.
+TEST(Diagnosis, PulsesPerRevolutionThatAreHardlyKnownAreNeverTakenForNone) {
+  Gauge set = drumlin();
+  set.pulses_per_rev = 0.5;
+  Trial trial;
+  Fault anchor, pulses;
+  anchor.kind = Fault::Kind::anchor_moved;
+  anchor.anchor = 0;
+  anchor.size = 1;
+  pulses.kind = Fault::Kind::wrong_pulses_per_rev;
+  pulses.size = 0.1;
+  trial.hypothesis.faults = {anchor, pulses};
+  trial.hypothesis.u = {not_measured, not_measured};
+  trial.hypothesis.gauge = acting(set, trial.hypothesis.faults);
+  trial.results.emplace_back();
+  for (const std::size_t b : {1u, 2u}) {
+    BoundaryResult row;
+    row.boundary = set.windows[b].name;
+    row.direction = Direction::rising;
+    row.threshold_rpm = trial.hypothesis.gauge.rising_rpm(b);
+    row.expanded_uncertainty_rpm = 25;
+    trial.results[0].boundaries.push_back(row);
+  }
+  const Hypothesis fitted = with_fitted_sizes(set, trial);
+  ASSERT_GT(fitted.u[1], 0.1);
+  EXPECT_GT(fitted.faults[1].size.value_or(0), 0);
+}
+
 TEST(Diagnosis, SwappedLampsAndWiresAreNamed) {
   const Diagnosis lamps = diagnosed({"swapped-lamps", {{"lamp", "left"}, {"with", "right"}}, {}});
   EXPECT_TRUE(first(lamps).whole()) << lamps.causes.none;
@@ -170,6 +199,57 @@ TEST(Diagnosis, TwoFaultsAreBothNamed) {
   EXPECT_TRUE(first(diagnosis).whole());
   EXPECT_THAT(first(diagnosis).text, HasSubstr("on-limit"));
   EXPECT_THAT(first(diagnosis).text, HasSubstr("top"));
+}
+
+std::vector<std::string> kinds(const Diagnosis& diagnosis) {
+  std::vector<std::string> all;
+  for (const CauseChange& change : first(diagnosis).changes) all.push_back(change.kind);
+  return all;
+}
+Diagnosis diagnosed_two(FaultSetting one, FaultSetting other) {
+  Behaviour two = with_fault_of(std::move(one));
+  two.faults.push_back(std::move(other));
+  return diagnosed(drumlin(), two);
+}
+const FaultSetting moved{"boundary-moved", {{"boundary", "beyond"}}, {{"by_rpm", 14}}};
+
+TEST(Diagnosis, AFaultOfTheSettingsIsNamedBesideASupplyThatFailedForAMoment) {
+  const Diagnosis both = diagnosed_two(moved, {"reset", {}, {{"at_s", 20}, {"boot_ms", 700}}});
+  EXPECT_THAT(kinds(both), testing::UnorderedElementsAre("boundary-moved", "reset"));
+  EXPECT_TRUE(first(both).whole()) << first(both).text << both.causes.none;
+  EXPECT_THAT(first(both).todo, HasSubstr("Write the settings to the unit again."));
+  EXPECT_THAT(first(both).todo, HasSubstr("voltage of the unit's supply"));
+}
+
+TEST(Diagnosis, AFaultOfTheSettingsIsNamedBesideALooseLamp) {
+  const FaultSetting loose{"intermittent-lamp", {{"lamp", "left"}}, {{"per_min", 60}, {"for_ms", 150}}};
+  const Diagnosis both = diagnosed_two(moved, loose);
+  EXPECT_THAT(kinds(both), testing::UnorderedElementsAre("boundary-moved", "intermittent-lamp"));
+  EXPECT_TRUE(first(both).whole()) << first(both).text << both.causes.none;
+  EXPECT_THAT(first(both).text, HasSubstr("lamp left goes dark now and then"));
+}
+
+TEST(Diagnosis, ALampThatIsDarkForMostOfTheTimeAndComesBackIsALooseOne) {
+  const Diagnosis loose =
+      diagnosed({"intermittent-lamp", {{"lamp", "right"}}, {{"per_min", 500}, {"for_ms", 300}}});
+  EXPECT_EQ(kind(loose), "intermittent-lamp") << first(loose).text;
+  EXPECT_TRUE(first(loose).whole());
+}
+
+// Set above its neighbour, a boundary is reached on the way up when the neighbour is, and left on the
+// way down where it stands itself: a unit waits for each in turn.
+TEST(Diagnosis, ABoundaryThatHasChangedPlacesWithItsNeighbourIsNamed) {
+  const Diagnosis past = diagnosed({"boundary-moved", {{"boundary", "beyond"}}, {{"by_rpm", -160}}});
+  EXPECT_EQ(kind(past), "boundary-moved") << first(past).text;
+  EXPECT_TRUE(first(past).whole());
+  EXPECT_NEAR(number(first(past).changes.at(0), "by_rpm"), -160, 1.5);
+}
+
+// Without a deadband lamps chatter where they change; with a noisy reading, as far round it as that goes.
+TEST(Diagnosis, ANoisyReadingIsToldFromAMissingDeadband) {
+  const Diagnosis noisy = diagnosed({"noisy-reading", {}, {{"rpm", 15}}});
+  EXPECT_EQ(kind(noisy), "noisy-reading") << first(noisy).text;
+  EXPECT_EQ(kind(diagnosed({"deadband-missing", {}, {}})), "deadband-missing");
 }
 
 TEST(Diagnosis, AHealthyUnitHasNoCauseAndNothingIsMissing) {

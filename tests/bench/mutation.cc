@@ -99,7 +99,7 @@ std::vector<Step> acceptance_steps(const Gauge& gauge) {
   return steps;
 }
 
-MutationPair mutation_pair(std::uint64_t seed, std::uint64_t number) {
+MutationPair mutation_pair(std::uint64_t seed, std::uint64_t number, std::vector<MutationPair>* alone) {
   std::uint64_t state = seed;
   Dice dice(split_mix(state), number);
   const bool healthy = dice.chance(0.2), shifted = dice.chance(0.6), surveyed = dice.chance(0.25);
@@ -120,7 +120,15 @@ MutationPair mutation_pair(std::uint64_t seed, std::uint64_t number) {
     if (dice.chance(0.3)) pair.behaviour.resolution_rpm = 0;
     if (dice.chance(0.5)) pair.behaviour.timer_hz = 1e9;
     if (healthy && shifted) shift_within_tolerance(pair, dice.between(0.5, 0.95), dice);
-    for (const std::string& kind : kinds) mutate(pair, kind, dice);
+    const MutationPair healthy_one = pair;
+    if (alone != nullptr) alone->clear();
+    for (const std::string& kind : kinds) {
+      if (alone != nullptr) {
+        Dice same = dice;
+        mutate(alone->emplace_back(healthy_one), kind, same);
+      }
+      mutate(pair, kind, dice);
+    }
     if (pair.mutations.size() == kinds.size() &&
         truth_of(pair).truth == (healthy ? Truth::inside : Truth::outside))
       return pair;

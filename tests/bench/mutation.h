@@ -33,8 +33,9 @@ struct MutationPair {
   bool surveyed = false;
 };
 
-// The same for the same seed and number.
-MutationPair mutation_pair(std::uint64_t seed, std::uint64_t number);
+// The same for the same seed and number. `alone`: the same pair with each of its mutations only.
+MutationPair mutation_pair(std::uint64_t seed, std::uint64_t number,
+                           std::vector<MutationPair>* alone = nullptr);
 // Adds one fault or one change of settings to the pair, if its gauge has room for it.
 void mutate(MutationPair& pair, const std::string& kind, Dice& dice);
 const std::vector<std::string>& mutation_kinds();
