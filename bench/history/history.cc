@@ -231,6 +231,7 @@ void insert_boundaries(const Database& db, std::int64_t run, const std::vector<B
   Statement insert(db, "INSERT INTO boundaries VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)");
   std::int64_t place = 0;
   for (const BoundaryResult& b : boundaries) {
+    if (!b.state.empty()) continue;  // where a press has put it says nothing of the unit's drift
     insert.bind(run).bind(place++).bind(b.boundary).bind(std::string(word(b.direction)));
     insert.bind(b.nominal_rpm).bind(b.threshold_rpm).bind(b.expanded_uncertainty_rpm).bind(b.response_ms);
     insert.bind(std::string(word(b.verdict)));

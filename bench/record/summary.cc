@@ -10,6 +10,8 @@
 
 #include "bench/files/rig_kinds.h"
 #include "bench/record/text.h"
+#include "core/base/text.h"
+#include "core/judge/row_place.h"
 
 namespace tachproof {
 namespace {
@@ -57,24 +59,38 @@ std::size_t count(const Items& items) {
 struct Count {
   std::size_t n;
   std::size_t all;
-  std::string_view what;
+  std::string_view what, many;  // "blink", "blinks"
 };
 
 // How many of each kind have this verdict; only kinds that there are.
 std::vector<Count> counts(const RunResult& r, Verdict v) {
-  std::vector<Count> all = {{count(r.transitions, v), count(r.transitions), "transition"},
-                            {count(r.boundaries, v), count(r.boundaries), "threshold"},
-                            {count(r.deadbands, v), count(r.deadbands), "deadband"},
-                            {count(r.responses, v), count(r.responses), "response"},
-                            {count(r.blinks, v), r.blinks.size(), "blink"},
-                            {count(r.flicker, v), r.flicker.size(), "flicker count"},
-                            {count(r.answers, v), r.answers.size(), "answer"}};
+  const auto kind = [v](const auto& rows, std::string_view what, std::string_view many) {
+    return Count{count(rows, v), count(rows), what, many};
+  };
+  std::vector<Count> all = {kind(r.transitions, "transition", "transitions"),
+                            kind(r.boundaries, "threshold", "thresholds"),
+                            kind(r.deadbands, "deadband", "deadbands"),
+                            kind(r.responses, "response", "responses"),
+                            kind(r.blinks, "blink", "blinks"),
+                            kind(r.flicker, "flicker count", "flicker counts"),
+                            kind(r.presses, "press", "presses"),
+                            kind(r.dims, "dimming level", "dimming levels"),
+                            kind(r.powers, "power cut", "power cuts"),
+                            kind(r.answers, "answer", "answers")};
   std::erase_if(all, [](const Count& c) { return c.all == 0; });
   return all;
 }
 
 std::string in_words(const Count& c) {
-  return fmt::format("{} of {} {}{}", c.n, c.all, c.what, c.all == 1 ? "" : "s");
+  return fmt::format("{} of {} {}", c.n, c.all, c.all == 1 ? c.what : c.many);
+}
+
+// "one", "one and two", "one, two and three".
+std::string listed(const std::vector<std::string>& parts) {
+  std::string text;
+  for (std::size_t i = 0; i < parts.size(); ++i)
+    text += (i == 0 ? "" : i + 1 == parts.size() ? " and " : ", ") + parts[i];
+  return text;
 }
 
 // "2 of 14 transitions and 1 of 3 blinks"; empty when nothing has this verdict.
@@ -82,10 +98,7 @@ std::string tally(const RunResult& r, Verdict v) {
   std::vector<std::string> parts;
   for (const Count& c : counts(r, v))
     if (c.n > 0) parts.push_back(in_words(c));
-  std::string text;
-  for (std::size_t i = 0; i < parts.size(); ++i)
-    text += (i == 0 ? "" : i + 1 == parts.size() ? " and " : ", ") + parts[i];
-  return text;
+  return listed(parts);
 }
 
 const Finding* first_that_makes(const RunResult& r, Verdict v) {
@@ -97,41 +110,67 @@ const Finding* first_that_makes(const RunResult& r, Verdict v) {
 // Its U reaches over the limit.
 std::string too_near(const BoundaryResult& b) {
   if (!std::isfinite(b.threshold_rpm))
-    return fmt::format("Boundary {}, {}: its threshold was not measured; cross it on a slow ramp", b.boundary,
-                       word(b.direction));
+    return fmt::format("Boundary {}: its threshold was not measured; cross it on a slow ramp", row_place(b));
   const int decimals = decimals_for(b.expanded_uncertainty_rpm);
   return fmt::format(
-      "Boundary {}, {}: {} rpm from nominal with U = {} rpm, which reaches over the limit; survey it, or "
+      "Boundary {}: {} rpm from nominal with U = {} rpm, which reaches over the limit; survey it, or "
       "cross "
       "it more often on slower ramps",
-      b.boundary, word(b.direction), with_sign(b.threshold_rpm - b.nominal_rpm, decimals),
+      row_place(b), with_sign(b.threshold_rpm - b.nominal_rpm, decimals),
       fixed(b.expanded_uncertainty_rpm, decimals));
 }
 
-// The first row that is open, with what would decide it.
+// The first row that is open, with what would decide it. What the unit made of a press comes first:
+// the rows after it rest on that.
 std::string first_remark(const RunResult& r) {
-  const auto say = [](const auto& row, const std::string& what) {
-    return printable(fmt::format("Boundary {}, {}: {}", row.boundary, what, row.remark));
+  const auto say = [](const std::string& where, const std::string& remark) {
+    return printable(where + ": " + remark);
   };
+  const auto at = [](const auto& row, const std::string& what) { return what + " at " + say_time(row.at); };
+  const auto open = [](const auto& row) {
+    return was_asked(row) && row.verdict == Verdict::undecided && !row.remark.empty();
+  };
+  for (const PressResult& p : r.presses)
+    if (open(p)) return say(at(p, "Press of " + p.button), p.remark);
+  for (const DimResult& d : r.dims)
+    if (open(d)) return say(at(d, "Press of " + d.button), d.remark);
+  for (const PowerResult& p : r.powers)
+    if (open(p)) return say(at(p, "Power cut"), p.remark);
+  const auto asked = [&](const auto& row) { return row.asked && open(row); };
   for (const BoundaryResult& b : r.boundaries)
     if (b.asked && b.verdict == Verdict::undecided)
-      return b.remark.empty() ? printable(too_near(b)) : say(b, std::string(word(b.direction)));
+      return b.remark.empty() ? printable(too_near(b)) : say("Boundary " + row_place(b), b.remark);
   for (const DeadbandResult& d : r.deadbands)
-    if (d.asked && d.verdict == Verdict::undecided && !d.remark.empty()) return say(d, "deadband");
+    if (asked(d)) return say("Boundary " + in_state(d.boundary + ", deadband", d.state), d.remark);
   for (const ResponseResult& d : r.responses)
-    if (d.asked && d.verdict == Verdict::undecided && !d.remark.empty())
-      return say(d, fmt::format("response {}", word(d.direction)));
+    if (asked(d))
+      return say("Boundary " + in_state(d.boundary + ", response " + std::string(word(d.direction)), d.state),
+                 d.remark);
   for (const TransitionResult& t : r.transitions)
-    if (t.asked && t.verdict == Verdict::undecided && !t.remark.empty())
-      return say(t, std::string(word(t.direction)));
+    if (asked(t)) return say("Boundary " + row_place(t), t.remark);
   return "";
+}
+
+// "2 presses, 3 dimming levels and 1 power cut pass. ": what was done to the unit beside the rpm.
+std::string deeds_that_pass(const RunResult& r) {
+  std::vector<std::string> parts;
+  const auto add = [&](std::size_t n, const char* one, const char* many) {
+    if (n > 0) parts.push_back(fmt::format("{} {}", n, n == 1 ? one : many));
+  };
+  add(r.presses.size(), "press", "presses");
+  add(r.dims.size(), "dimming level", "dimming levels");
+  add(r.powers.size(), "power cut", "power cuts");
+  if (parts.empty()) return "";
+  const bool one = r.presses.size() + r.dims.size() + r.powers.size() == 1;
+  return listed(parts) + (one ? " passes. " : " pass. ");
 }
 
 std::string reason_to_pass(const RunResult& r) {
   const std::size_t n = count(r.transitions);
-  if (n == 0) return fmt::format("Nothing wrong was seen in {} s.", fixed(to_seconds(r.duration), 3));
-  if (n == 1) return "The one expected transition came as it should. Nothing wrong was seen.";
-  return fmt::format("All {} expected transitions came as they should. Nothing wrong was seen.", n);
+  const std::string rest = deeds_that_pass(r) + "Nothing wrong was seen";
+  if (n == 0) return fmt::format("{} in {} s.", rest, fixed(to_seconds(r.duration), 3));
+  if (n == 1) return fmt::format("The one expected transition came as it should. {}.", rest);
+  return fmt::format("All {} expected transitions came as they should. {}.", n, rest);
 }
 
 }  // namespace
@@ -215,22 +254,33 @@ std::vector<TransitionGroup> transition_groups(const RunRecord& record) {
   for (std::size_t i = 0; i < all.size(); ++i) {
     const TransitionResult& t = all[i];
     const auto same = [&](const TransitionGroup& g) {
-      return g.boundary == t.boundary && g.direction == t.direction;
+      return g.boundary == t.boundary && g.direction == t.direction && g.state == t.state;
     };
     auto group = std::find_if(groups.begin(), groups.end(), same);
     if (group == groups.end())
-      group = groups.insert(group, TransitionGroup{t.boundary, t.direction, 0, 0, i, Verdict::pass});
+      group = groups.insert(group, TransitionGroup{t.boundary, t.direction, t.state, 0, 0, i, Verdict::pass});
     group->expected += was_asked(t);
     group->seen += was_asked(t) && t.seen;
     if (was_asked(t)) group->verdict = worst(group->verdict, t.verdict);
     if (worse(t, all[group->worst])) group->worst = i;
   }
+  std::vector<std::string> states;  // in their order
+  for (const TransitionGroup& g : groups)
+    if (std::find(states.begin(), states.end(), g.state) == states.end()) states.push_back(g.state);
+  const auto place = [&](const std::string& state) { return std::find(states.begin(), states.end(), state); };
   std::stable_sort(groups.begin(), groups.end(), [&](const TransitionGroup& a, const TransitionGroup& b) {
+    if (a.state != b.state) return place(a.state) < place(b.state);
     const std::size_t ia = window_index(record.gauge, a.boundary);
     const std::size_t ib = window_index(record.gauge, b.boundary);
     return ia != ib ? ia < ib : a.direction < b.direction;
   });
   return groups;
+}
+
+std::string_view press_word(const PressResult& press) {
+  if (!press.refused) return "";
+  if (*press.refused) return press.must_refuse ? "refused" : "not taken";
+  return press.must_refuse || !std::isfinite(press.taken_rpm) ? "taken" : "";
 }
 
 double response_at_step_ms(const TransitionResult& t, const Gauge& gauge) {

@@ -3,6 +3,7 @@
 
 #include <cstddef>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "bench/record/record.h"
@@ -39,16 +40,22 @@ std::string score(const RunResult& result);
 // The speed at which the lamps changed, in m/s; NaN where the threshold was not measured.
 Quantity measured_speed(const BoundaryResult& row, const Drive& drive);
 
-// All visits of one boundary in one direction.
+// What a unit made of a press that takes the rpm: "refused", "not taken" where it had to take it,
+// "taken" where nobody knows at which rpm or it had to refuse; "" where its rpm says more, or
+// nobody can say.
+std::string_view press_word(const PressResult& press);
+
+// All visits of one boundary in one direction, in one state of the unit.
 struct TransitionGroup {
   std::string boundary;
   Direction direction = Direction::rising;
+  std::string state;
   std::size_t expected = 0;
   std::size_t seen = 0;
   std::size_t worst = 0;  // index into RunResult::transitions
   Verdict verdict = Verdict::pass;
 };
-// In the gauge's order of windows, rising before falling.
+// State by state; in each in the gauge's order of windows, rising before falling.
 std::vector<TransitionGroup> transition_groups(const RunRecord& record);
 
 // At a step the instant tells the response: how long after the signal's change

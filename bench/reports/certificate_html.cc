@@ -11,6 +11,7 @@
 #include "bench/reports/facts.h"
 #include "bench/reports/html_tables.h"
 #include "bench/reports/page.h"
+#include "bench/reports/table_cells.h"
 
 namespace tachproof {
 namespace {
@@ -71,8 +72,6 @@ std::vector<std::string> components(const RunResult& result) {
         names.push_back(line.component);
   return names;
 }
-
-std::string number_cell(const std::string& html) { return "<td class=\"n\">" + html + "</td>"; }
 
 std::string dof_text(double dof) { return std::isfinite(dof) ? fixed(std::floor(dof), 0) : "∞"; }
 
@@ -202,8 +201,9 @@ std::string budget_html(const RunRecord& record) {
   html +=
       "<th class=\"n\">u<sub>c</sub></th><th class=\"n\">ν<sub>eff</sub></th><th class=\"n\">k</th>"
       "<th class=\"n\">U</th></tr></thead>\n<tbody>\n";
+  StateHeadings headings(record.result.boundaries, names.size() + 6);
   for (const BoundaryResult& b : record.result.boundaries)
-    if (!b.budget.empty()) html += budget_row(b, names);
+    if (!b.budget.empty()) html += headings.before(b.state) + budget_row(b, names);
   return html + "</tbody></table></div>\n";
 }
 
@@ -227,6 +227,19 @@ std::string decision_html(const RunRecord& record) {
     others += "Blink rates and duties are compared with their limits as measured, without a guard band. ";
   if (!r.flicker.empty())
     others += "Flicker is judged by the exact 95 % upper limit of its rate (Poisson, Garwood 1936). ";
+  if (!r.presses.empty())
+    others +=
+        "A press passes when the boundaries that it moves, passed after it, pass where it had to put them, "
+        "and would not pass where it had to leave them. ";
+  if (!r.dims.empty())
+    others +=
+        "A dimming level may be off by 20 % of itself or by 2 points of full light, whichever is more, with "
+        "a "
+        "guard band w = U. ";
+  if (!r.powers.empty())
+    others +=
+        "The time until a unit wakes is compared with its limits as measured, with the settling of its lamps "
+        "allowed for. ";
   if (!r.answers.empty()) others += "Answers to questions are taken as they were given. ";
   if (!others.empty()) html += "<p>" + others + "</p>\n";
   return html;

@@ -6,6 +6,7 @@
 #include "bench/record/text.h"
 #include "bench/reports/drawing.h"
 #include "bench/reports/svg.h"
+#include "core/judge/row_place.h"
 
 namespace tachproof {
 namespace {
@@ -95,11 +96,14 @@ class CloseUp {
     seen();
     const std::string title = fmt::format("{}, {}: {}", shortened(printable(t_.boundary), 28),
                                           word(t_.direction), verdict_words(t_.verdict));
-    const std::string label = escaped("close-up of " + title);
+    const std::string state = shortened(printable(t_.state), 40);
+    const std::string label = escaped("close-up of " + in_state(title, state));
     // What is no pass is framed, so that nobody has to search for it.
     if (t_.verdict != Verdict::pass) svg_ += svg_rect({2, 2}, width - 4, 242, word(t_.verdict));
     return fmt::format("<svg viewBox=\"0 0 440 246\" role=\"img\" aria-label=\"{}\">\n{}{}</svg>\n", label,
-                       svg_text({left, 18}, title, "strong"), svg_);
+                       svg_text({left, state.empty() ? 18.0 : 12.0}, title, "strong") +
+                           (state.empty() ? "" : svg_text({left, 26}, state, "small")),
+                       svg_);
   }
 
  private:

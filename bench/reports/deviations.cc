@@ -12,6 +12,7 @@
 #include "bench/reports/drawing.h"
 #include "bench/reports/html_tables.h"
 #include "bench/reports/svg.h"
+#include "core/judge/row_place.h"
 
 namespace tachproof {
 namespace {
@@ -19,13 +20,16 @@ namespace {
 // Narrow, so that it is read on a phone too: a line with the boundary's name and what did not pass,
 // below it a line each for rising and falling.
 constexpr double width = 380, left = 6, right = 238, numbers = 250;
-constexpr double top = 26, name_height = 21, row_height = 21, gap = 6;
+constexpr double top = 26, name_height = 21, row_height = 21, state_height = 24, gap = 6;
 constexpr std::size_t most_drawn = 120;  // boundaries and directions
 
 class Deviations {
  public:
   Deviations(const RunRecord& record, std::size_t shown)
-      : record_(record), shown_(shown), tolerance_(record.gauge.tolerance.rpm) {
+      : record_(record),
+        shown_(shown),
+        any_state_(std::any_of(rows().begin(), rows().end(), [](const auto& b) { return !b.state.empty(); })),
+        tolerance_(record.gauge.tolerance.rpm) {
     if (!std::isfinite(tolerance_)) tolerance_ = 0;
     double most = 1.3 * tolerance_;
     for (std::size_t i = 0; i < shown_; ++i) most = std::max(most, furthest(rows()[i]));
@@ -48,14 +52,20 @@ class Deviations {
  private:
   const std::vector<BoundaryResult>& rows() const { return record_.result.boundaries; }
 
-  bool begins_group(std::size_t i) const { return i == 0 || rows()[i - 1].boundary != rows()[i].boundary; }
+  // A state of the unit has a heading of its own, where there is more than the unit as set.
+  bool begins_state(std::size_t i) const {
+    return any_state_ && (i == 0 || rows()[i - 1].state != rows()[i].state);
+  }
+  bool begins_group(std::size_t i) const {
+    return i == 0 || rows()[i - 1].boundary != rows()[i].boundary || begins_state(i);
+  }
 
   // The upper edge of a row: below the name of its boundary.
   double y_of(std::size_t i) const {
-    std::size_t groups = 0;
-    for (std::size_t k = 0; k <= i; ++k) groups += begins_group(k);
+    std::size_t groups = 0, states = 0;
+    for (std::size_t k = 0; k <= i; ++k) groups += begins_group(k), states += begins_state(k);
     return top + row_height * static_cast<double>(i) + name_height * static_cast<double>(groups) +
-           gap * static_cast<double>(groups - 1);
+           state_height * static_cast<double>(states) + gap * static_cast<double>(groups - 1);
   }
 
   static double furthest(const BoundaryResult& b) {
@@ -106,6 +116,13 @@ class Deviations {
   // The name of a boundary, and what is allowed behind its rows.
   void head(std::size_t i) {
     const double y = y_of(i);
+    if (begins_state(i)) {
+      const std::string& state = rows()[i].state;
+      const double line = y - name_height;
+      svg_ += svg_text({left, line - 6},
+                       state.empty() ? std::string(state_as_set) : shortened(printable(state), 48), "small");
+      svg_ += svg_line({left, line - 2}, {width - 2, line - 2}, "axis");
+    }
     svg_ += svg_text({left, y - 5}, shortened(printable(rows()[i].boundary), 24), "strong");
     if (!tells_findings(record_)) svg_ += svg_text({width - 2, y - 5}, not_passed(i), "strong", Anchor::end);
     std::size_t last = i;
@@ -152,6 +169,7 @@ class Deviations {
 
   const RunRecord& record_;
   std::size_t shown_;
+  bool any_state_;
   double tolerance_;
   Scale scale_;
   std::string svg_;

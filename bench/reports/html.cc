@@ -138,12 +138,13 @@ std::string report_html(const RunRecord& record, const Trace& trace) {
   const bool judged = !tells_findings(record);
   const std::string body =
       palette.definitions() + verdict_html(record) + causes_html(record.causes) + deviations_html(record) +
-      not_passed_html(record) + overview_html(record, trace, palette) + boundaries_html(record) +
-      speeds_html(record) + deadbands_html(record) + responses_html(record) + transitions_html(record) +
-      blinks_html(record) + flicker_html(record) + answers_html(record) + levels_html(record) +
-      findings_html(record) + notes_html(record) + close_ups_html(record, trace) + facts_html(record) +
-      settings_html(record) + budget_html(record) + (judged ? decision_html(record) : "") +
-      evidence_html(record) + (judged ? statements_html(record) : "") + cautions + end_html(record);
+      not_passed_html(record) + overview_html(record, trace, palette) + presses_html(record) +
+      dims_html(record) + powers_html(record) + boundaries_html(record) + speeds_html(record) +
+      deadbands_html(record) + responses_html(record) + transitions_html(record) + blinks_html(record) +
+      flicker_html(record) + answers_html(record) + levels_html(record) + findings_html(record) +
+      notes_html(record) + close_ups_html(record, trace) + facts_html(record) + settings_html(record) +
+      budget_html(record) + (judged ? decision_html(record) : "") + evidence_html(record) +
+      (judged ? statements_html(record) : "") + cautions + end_html(record);
   return html_page(fmt::format("{}: {}, {}", headline(record), record.gauge_name, record.scenario_name),
                    page_style(record), body);
 }

@@ -8,80 +8,14 @@
 
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
+#include "bench/reports/table_cells.h"
 
 namespace tachproof {
 namespace {
 
-// Rows that a table of a long run shows; the file has to stay readable.
-constexpr std::size_t most_rows = 400;
-
 std::string with_true_minus(std::string text) {
   if (!text.empty() && text.front() == '-') text.replace(0, 1, "−");
   return text;
-}
-
-std::string verdict_cell(const RunRecord& record, Verdict v) {
-  if (tells_findings(record)) return "<td>found</td>";
-  if (v == Verdict::pass) return "<td>pass</td>";
-  return fmt::format("<td><b class=\"{}\">{}</b></td>", word(v), v == Verdict::fail ? "FAIL" : "UNDECIDED");
-}
-
-template <class Row>
-std::string row_verdict_cell(const RunRecord& record, const Row& r) {
-  if (!r.asked && r.verdict == Verdict::undecided) return fmt::format("<td>{}</td>", row_word(r));
-  return verdict_cell(record, r.verdict);
-}
-
-// Names stay whole; what is long may break anywhere.
-std::string text_cell(std::string_view text) {
-  const std::string shown = printable(text);
-  return fmt::format("<td class=\"{}\">{}</td>", code_points(shown) <= 20 ? "w" : "m", escaped(shown));
-}
-std::string short_cell(std::string_view text) {
-  return fmt::format("<td class=\"w\">{}</td>", escaped(text));
-}
-// `html` is ready: numbers and signs only.
-std::string number_cell(const std::string& html) { return fmt::format("<td class=\"n\">{}</td>", html); }
-
-struct TableColumn {
-  const char* title;
-  bool number = false;
-};
-
-std::string table(const char* heading, const std::vector<TableColumn>& columns, const std::string& rows,
-                  const std::string& caption = "") {
-  if (rows.empty()) return "";
-  std::string html = fmt::format("<h2>{}</h2>\n<div class=\"scroll\"><table>\n", heading);
-  if (!caption.empty()) html += fmt::format("<caption>{}</caption>\n", caption);
-  html += "<thead><tr>";
-  for (const TableColumn& c : columns)
-    html += fmt::format("<th{}>{}</th>", c.number ? " class=\"n\"" : "", c.title);
-  return html + "</tr></thead>\n<tbody>\n" + rows + "</tbody></table></div>\n";
-}
-
-std::string row(const std::string& cells) { return "<tr>" + cells + "</tr>\n"; }
-
-// Which items a table shows: all, or all that are no pass and then the first
-// others, in their order.
-template <class Items>
-std::vector<std::size_t> shown_items(const Items& items) {
-  std::vector<std::size_t> shown;
-  for (std::size_t i = 0; i < items.size() && shown.size() < most_rows; ++i)
-    if (items[i].verdict != Verdict::pass) shown.push_back(i);
-  for (std::size_t i = 0; i < items.size() && shown.size() < most_rows; ++i)
-    if (items[i].verdict == Verdict::pass) shown.push_back(i);
-  std::sort(shown.begin(), shown.end());
-  return shown;
-}
-
-template <class Items>
-std::string left_out_caption(const Items& items, std::size_t shown) {
-  if (items.size() == shown) return "";
-  const auto bad =
-      std::count_if(items.begin(), items.end(), [](const auto& i) { return i.verdict != Verdict::pass; });
-  return fmt::format(
-      "{} of {} rows, those that are no pass first; {} in all are no pass. result.json has every one.", shown,
-      items.size(), bad);
 }
 
 std::string measured_cells(const TransitionResult& t, const Gauge& gauge) {
@@ -139,7 +73,9 @@ std::string findings_html(const RunRecord& record) {
 
 std::string boundaries_html(const RunRecord& record) {
   std::string rows;
+  StateHeadings headings(record.result.boundaries, 10);
   for (const BoundaryResult& b : record.result.boundaries) {
+    rows += headings.before(b.state);
     const int decimals = decimals_for(b.expanded_uncertainty_rpm);
     const int ms_decimals = decimals_for(b.response_uncertainty_ms, 1);
     std::string response = html_number(b.response_ms, ms_decimals);
@@ -153,8 +89,8 @@ std::string boundaries_html(const RunRecord& record) {
             number_cell(html_number(b.coverage_factor, 2)) + number_cell(response) +
             number_cell(std::to_string(b.visits)) + row_verdict_cell(record, b));
     std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
-    if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + escaped(as_sentence(b.remark));
-    if (!more.empty()) rows += row(fmt::format("<td></td><td colspan=\"9\" class=\"m\">{}</td>", more));
+    if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + as_sentence(b.remark);
+    rows += remark_row(more, 10);
   }
   return table("Boundaries",
                {{"boundary"},
@@ -207,15 +143,15 @@ std::string speeds_html(const RunRecord& record) {
 
 std::string deadbands_html(const RunRecord& record) {
   std::string rows;
+  StateHeadings headings(record.result.deadbands, 6);
   for (const DeadbandResult& d : record.result.deadbands) {
+    rows += headings.before(d.state);
     const int decimals = decimals_for(d.expanded_uncertainty_rpm);
     rows += row(text_cell(d.boundary) + number_cell(html_number(d.nominal_rpm, 1)) +
                 number_cell(html_number(d.width_rpm, decimals)) +
                 number_cell(html_number(d.expanded_uncertainty_rpm, decimals)) +
                 short_cell(d.sits ? word(*d.sits) : "–") + row_verdict_cell(record, d));
-    if (!d.remark.empty())
-      rows +=
-          row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(as_sentence(d.remark))));
+    rows += remark_row(as_sentence(d.remark), 6);
   }
   return table(
       "Deadbands",
@@ -225,15 +161,15 @@ std::string deadbands_html(const RunRecord& record) {
 
 std::string responses_html(const RunRecord& record) {
   std::string rows;
+  StateHeadings headings(record.result.responses, 6);
   for (const ResponseResult& r : record.result.responses) {
+    rows += headings.before(r.state);
     const int decimals = decimals_for(r.expanded_uncertainty_ms, 1);
     rows += row(text_cell(r.boundary) + short_cell(word(r.direction)) +
                 number_cell(html_number(r.response_ms, decimals)) +
                 number_cell(html_number(r.expanded_uncertainty_ms, decimals)) +
                 number_cell(std::to_string(r.visits)) + row_verdict_cell(record, r));
-    if (!r.remark.empty())
-      rows +=
-          row(fmt::format("<td></td><td colspan=\"5\" class=\"m\">{}</td>", escaped(as_sentence(r.remark))));
+    rows += remark_row(as_sentence(r.remark), 6);
   }
   return table(
       "Responses",
@@ -245,8 +181,10 @@ std::string transitions_html(const RunRecord& record) {
   const std::vector<TransitionResult>& all = record.result.transitions;
   const std::vector<std::size_t> shown = shown_items(all);
   std::string rows;
+  StateHeadings headings(all, 10);
   for (const std::size_t i : shown) {
     const TransitionResult& t = all[i];
+    rows += headings.before(t.state);
     rows += row(number_cell(std::to_string(i + 1)) +
                 number_cell(t.seen ? html_number(to_seconds(t.at), 4) : "–") + text_cell(t.boundary) +
                 short_cell(word(t.direction)) + number_cell(html_number(t.nominal_rpm, 1)) +
@@ -275,10 +213,13 @@ std::string blinks_html(const RunRecord& record) {
   const std::vector<BlinkResult>& all = record.result.blinks;
   const std::vector<std::size_t> shown = shown_items(all);
   std::string rows;
-  for (const std::size_t i : shown)
+  StateHeadings headings(all, 6);
+  for (const std::size_t i : shown) {
+    rows += headings.before(all[i].state);
     rows += row(text_cell(all[i].window) + text_cell(all[i].lamp) + number_cell(html_number(all[i].hz, 3)) +
                 number_cell(html_number(all[i].duty, 3)) + number_cell(std::to_string(all[i].cycles)) +
                 verdict_cell(record, all[i].verdict));
+  }
   return table("Blinking",
                {{"window"}, {"lamp"}, {"rate, Hz", true}, {"duty", true}, {"cycles", true}, {"verdict"}},
                rows, left_out_caption(all, shown.size()));

@@ -19,6 +19,10 @@ std::string blinks_html(const RunRecord& record);
 std::string flicker_html(const RunRecord& record);
 std::string answers_html(const RunRecord& record);
 std::string levels_html(const RunRecord& record);
+// Of a unit that was pressed, dimmed, or lost its supply.
+std::string presses_html(const RunRecord& record);
+std::string dims_html(const RunRecord& record);
+std::string powers_html(const RunRecord& record);
 std::string windows_html(const Gauge& gauge);
 
 // A number for a reader: a true minus sign, a dash for what was not measured.

@@ -10,6 +10,7 @@
 #include "bench/record/text.h"
 #include "bench/reports/junit_suite.h"
 #include "bench/reports/run_report.h"
+#include "core/judge/row_place.h"
 
 namespace tachproof {
 namespace {
@@ -20,16 +21,22 @@ using Case = JunitCase;
 class Cases {
  public:
   void add(Case c) {
-    const std::string name = printable(c.name);
-    const bool visits = c.group == "transitions";
-    c.name = visits ? name + ", visit 1" : name;
+    const std::string name = printable(c.name), each = each_of(c.group);
+    c.name = each.empty() ? name : name + each + "1";
     for (int n = ++uses_[c.group + '/' + name]; !used_.insert(c.group + '/' + c.name).second; ++n)
-      c.name = visits ? fmt::format("{}, visit {}", name, n) : fmt::format("{} ({})", name, n);
+      c.name = each.empty() ? fmt::format("{} ({})", name, n) : fmt::format("{}{}{}", name, each, n);
     all_.push_back(std::move(c));
   }
   const std::vector<Case>& all() const { return all_; }
 
  private:
+  // What is counted of a group whose names come again and again.
+  static std::string each_of(std::string_view group) {
+    if (group == "transitions") return ", visit ";
+    if (group == "presses" || group == "dims") return ", press ";
+    return group == "powers" ? " " : "";
+  }
+
   std::map<std::string, int> uses_;
   std::set<std::string> used_;
   std::vector<Case> all_;
@@ -47,23 +54,27 @@ std::string describe(const TransitionResult& t) {
                      fixed(t.expanded_uncertainty_rpm, 2), allowed(t));
 }
 
+std::string with_remark(std::string text, const std::string& remark) {
+  return remark.empty() ? text : text + "; " + remark;
+}
+
 std::string describe(const BoundaryResult& b) {
   const std::string text =
       fmt::format("threshold {} rpm, nominal {} rpm, U {} rpm, {} visits", fixed(b.threshold_rpm, 2),
                   fixed(b.nominal_rpm, 2), fixed(b.expanded_uncertainty_rpm, 2), b.visits);
-  return b.remark.empty() ? text : text + "; " + b.remark;
+  return with_remark(text, b.remark);
 }
 
 std::string describe(const DeadbandResult& d) {
   const std::string text = fmt::format("{} rpm wide, set {} rpm, U {} rpm", fixed(d.width_rpm, 2),
                                        fixed(d.nominal_rpm, 2), fixed(d.expanded_uncertainty_rpm, 2));
-  return d.remark.empty() ? text : text + "; " + d.remark;
+  return with_remark(text, d.remark);
 }
 
 std::string describe(const ResponseResult& r) {
   const std::string text = fmt::format("response {} ms, U {} ms, {} visits", fixed(r.response_ms, 1),
                                        fixed(r.expanded_uncertainty_ms, 1), r.visits);
-  return r.remark.empty() ? text : text + "; " + r.remark;
+  return with_remark(text, r.remark);
 }
 
 // Nothing else is a case: an open row that was not asked for would be an error.
@@ -74,6 +85,32 @@ bool asked(const Row& row) {
 
 std::string describe(const BlinkResult& b) {
   return fmt::format("{} Hz, duty {}, {} cycles", fixed(b.hz, 2), fixed(b.duty, 2), b.cycles);
+}
+
+std::string describe(const PressResult& p) {
+  const std::string_view said = press_word(p);
+  const std::string taken = said.empty() ? fmt::format("taken {} rpm, U {} rpm", fixed(p.taken_rpm, 2),
+                                                       fixed(p.expanded_uncertainty_rpm, 2))
+                                         : std::string(said);
+  return with_remark(fmt::format("pressed at {} s, at {} rpm, which the unit has to {}: {}; reaction {} ms",
+                                 fixed(to_seconds(p.at), 3), fixed(p.rpm, 1),
+                                 p.must_refuse ? "refuse" : "take", taken, fixed(p.reaction_ms, 1)),
+                     p.remark);
+}
+
+std::string describe(const DimResult& d) {
+  return with_remark(
+      fmt::format("{}{} %, U {} %, set {} %", d.lamp.empty() ? "" : d.lamp + ": ", fixed(100 * d.level, 2),
+                  fixed(100 * d.expanded_uncertainty, 2), fixed(100 * d.set_level, 1)),
+      d.remark);
+}
+
+std::string describe(const PowerResult& p) {
+  return with_remark(
+      fmt::format("cut at {} s, back at {} s; woke {} ms after that, U {} ms; greeted for {} ms",
+                  fixed(to_seconds(p.at), 3), fixed(to_seconds(p.back_at), 3), fixed(p.boot_ms, 1),
+                  fixed(p.expanded_uncertainty_ms, 1), fixed(p.greeted_ms, 1)),
+      p.remark);
 }
 
 std::string describe(const FlickerResult& f) {
@@ -96,6 +133,13 @@ bool has_own_case(FindingKind kind) {
     case FindingKind::blink_rate:
     case FindingKind::blink_missing:
     case FindingKind::flicker:
+    case FindingKind::press_ignored:
+    case FindingKind::press_not_refused:
+    case FindingKind::wrong_take:
+    case FindingKind::dim_level:
+    case FindingKind::settings_lost:
+    case FindingKind::settings_kept:
+    case FindingKind::slow_boot:
     case FindingKind::wrong_answer: return true;
     default: return false;
   }
@@ -113,25 +157,31 @@ Case steady_case(const RunResult& r) {
   return steady;
 }
 
+// "beyond rising, after set 1 at 4210 rpm".
+template <class Row>
+std::string way(const Row& row) {
+  return in_state(fmt::format("{} {}", row.boundary, word(row.direction)), row.state);
+}
+
 Cases cases_of(const RunRecord& record) {
   const RunResult& r = record.result;
   Cases cases;
   for (const TransitionResult& t : r.transitions)
     if (asked(t))
-      cases.add({fmt::format("{} {}", t.boundary, word(t.direction)), "transitions",
-                 t.seen ? to_seconds(t.at) : to_seconds(t.latest), t.verdict, describe(t)});
+      cases.add(
+          {way(t), "transitions", t.seen ? to_seconds(t.at) : to_seconds(t.latest), t.verdict, describe(t)});
   for (const BoundaryResult& b : r.boundaries)
-    if (asked(b))
-      cases.add(
-          {fmt::format("{} {}", b.boundary, word(b.direction)), "boundaries", 0, b.verdict, describe(b)});
+    if (asked(b)) cases.add({way(b), "boundaries", 0, b.verdict, describe(b)});
   for (const DeadbandResult& d : r.deadbands)
-    if (asked(d)) cases.add({d.boundary, "deadbands", 0, d.verdict, describe(d)});
+    if (asked(d)) cases.add({row_place(d), "deadbands", 0, d.verdict, describe(d)});
   for (const ResponseResult& d : r.responses)
-    if (asked(d))
-      cases.add(
-          {fmt::format("{} {}", d.boundary, word(d.direction)), "responses", 0, d.verdict, describe(d)});
-  for (const BlinkResult& b : r.blinks)
-    cases.add({fmt::format("{}, {}", b.window, b.lamp), "blinks", 0, b.verdict, describe(b)});
+    if (asked(d)) cases.add({way(d), "responses", 0, d.verdict, describe(d)});
+  for (const BlinkResult& b : r.blinks) cases.add({row_place(b), "blinks", 0, b.verdict, describe(b)});
+  for (const PressResult& p : r.presses)
+    cases.add({p.button, "presses", to_seconds(p.at), p.verdict, describe(p)});
+  for (const DimResult& d : r.dims) cases.add({d.button, "dims", to_seconds(d.at), d.verdict, describe(d)});
+  for (const PowerResult& p : r.powers)
+    cases.add({"power cut", "powers", to_seconds(p.at), p.verdict, describe(p)});
   for (const FlickerResult& f : r.flicker)
     cases.add({fmt::format("{} at {} rpm", f.boundary, fixed(f.mean_rpm, 1)), "flicker", f.duration_s,
                f.verdict, describe(f)});

@@ -6,6 +6,8 @@
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/reports/html_tables.h"
+#include "core/base/text.h"
+#include "core/judge/row_place.h"
 
 namespace tachproof {
 namespace {
@@ -17,13 +19,13 @@ class NotPassed {
   explicit NotPassed(const RunRecord& record) : record_(record) {
     const RunResult& r = record.result;
     const double tolerance = record.gauge.tolerance.rpm;
+    pressed();
     for (const BoundaryResult& b : r.boundaries)
       if (counts(b))
-        add(b.boundary + ", " + std::string(word(b.direction)), "threshold",
-            b.remark.empty() ? measured(b, tolerance) : b.remark, b.verdict);
+        add(row_place(b), "threshold", b.remark.empty() ? measured(b, tolerance) : b.remark, b.verdict);
     for (const DeadbandResult& d : r.deadbands)
       if (counts(d))
-        add(d.boundary, "deadband",
+        add(row_place(d), "deadband",
             d.remark.empty()
                 ? fmt::format("{} rpm wide, {} is set", number(d.width_rpm, d.expanded_uncertainty_rpm),
                               fixed(d.nominal_rpm, 1))
@@ -31,13 +33,13 @@ class NotPassed {
             d.verdict);
     for (const ResponseResult& d : r.responses)
       if (counts(d))
-        add(d.boundary + ", " + std::string(word(d.direction)), "response",
+        add(row_place(d), "response",
             d.remark.empty() ? number(d.response_ms, d.expanded_uncertainty_ms) + " ms" : d.remark,
             d.verdict);
     for (const TransitionGroup& g : transition_groups(record))
       if (g.verdict != Verdict::pass) {
         const TransitionResult& t = r.transitions[g.worst];
-        add(g.boundary + ", " + std::string(word(g.direction)), "transition",
+        add(row_place(g), "transition",
             !t.remark.empty() ? t.remark
             : !t.seen         ? "not seen"
                               : fmt::format("worst of {}: {} rpm from nominal, allowed {} to {}", g.expected,
@@ -47,7 +49,7 @@ class NotPassed {
       }
     for (const BlinkResult& b : r.blinks)
       if (b.verdict != Verdict::pass)
-        add(b.window + ", " + b.lamp, "blink",
+        add(row_place(b), "blink",
             b.cycles > 0 ? fmt::format("{} Hz, duty {}", fixed(b.hz, 2), fixed(b.duty, 2)) : "no whole cycle",
             b.verdict);
     for (const FlickerResult& f : r.flicker)
@@ -75,6 +77,39 @@ class NotPassed {
   }
 
  private:
+  // First of all: what comes after a press or a power cut rests on it.
+  void pressed() {
+    const auto at = [](const std::string& what, Nanos when) { return what + " at " + say_time(when); };
+    for (const PressResult& p : record_.result.presses)
+      if (p.verdict != Verdict::pass)
+        add(at(p.button, p.at), "press", p.remark.empty() ? made_of(p) : p.remark, p.verdict);
+    for (const DimResult& d : record_.result.dims)
+      if (d.verdict != Verdict::pass)
+        add(at(d.button, d.at), "dimming",
+            d.remark.empty() ? fmt::format("{}: {} %, {} % is set", d.lamp,
+                                           number(100 * d.level, 100 * d.expanded_uncertainty),
+                                           fixed(100 * d.set_level, 1))
+                             : d.remark,
+            d.verdict);
+    for (const PowerResult& p : record_.result.powers)
+      if (p.verdict != Verdict::pass)
+        add(at("supply cut", p.at), "power",
+            !p.remark.empty() ? p.remark
+            : std::isfinite(p.boot_ms)
+                ? fmt::format("woke {} ms after the supply came back; see the findings",
+                              number(p.boot_ms, p.expanded_uncertainty_ms))
+                : "see the findings",
+            p.verdict);
+  }
+  static std::string made_of(const PressResult& p) {
+    const std::string where = fmt::format("pressed at {} rpm: ", fixed(p.rpm, 1));
+    if (!p.refused) return where + "see the findings";
+    if (p.must_refuse)
+      return where + (*p.refused ? "refused, as it had to be" : "taken; it had to be refused");
+    if (*p.refused || !std::isfinite(p.taken_rpm)) return where + std::string(press_word(p));
+    return where + number(p.taken_rpm, p.expanded_uncertainty_rpm) + " rpm was taken";
+  }
+
   template <class Row>
   static bool counts(const Row& row) {
     return row.verdict == Verdict::fail || (row.verdict == Verdict::undecided && row.asked);

@@ -40,6 +40,8 @@ th, td { text-align: left; padding: .2rem .55rem .2rem 0; vertical-align: top; }
 th { font-weight: normal; color: #444; border-bottom: 1px solid #111; vertical-align: bottom; }
 td { border-bottom: 1px solid #ddd; }
 tr { break-inside: avoid; }
+.state { break-after: avoid; }
+.state th { padding-top: .7rem; font-weight: bold; color: #111; }
 thead { display: table-header-group; break-after: avoid; }
 tbody tr:first-child, tbody tr:last-child:not(:first-child) { break-before: avoid; }
 h2 + p { break-after: avoid; }

@@ -2,12 +2,14 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <string>
 
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/reports/causes_report.h"
 #include "bench/reports/run_report.h"
+#include "core/judge/row_place.h"
 
 namespace tachproof {
 namespace {
@@ -51,6 +53,30 @@ class Terminal {
   bool judged_;
 };
 
+// A line above the first row of each state, where the unit was pressed or lost its supply.
+template <class Rows>
+class StateLines {
+ public:
+  StateLines(Terminal& out, const Rows& rows)
+      : out_(out),
+        any_(std::any_of(rows.begin(), rows.end(), [](const auto& row) { return !row.state.empty(); })) {}
+  void before(const std::string& state) {
+    if (!any_ || state_ == state) return;
+    state_ = state;
+    out_.paragraph("", (state.empty() ? std::string(state_as_set) : state) + ":");
+  }
+
+ private:
+  Terminal& out_;
+  bool any_;
+  std::optional<std::string> state_;
+};
+
+// "4210.1 +- 0.6", or the value alone.
+std::string with_u(double value, double u, int decimals) {
+  return std::isfinite(u) ? fixed(value, decimals) + " +- " + fixed(u, decimals) : fixed(value, decimals);
+}
+
 std::string plural(std::uint64_t n, const char* what) {
   return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
 }
@@ -74,12 +100,65 @@ std::string row_verdict(const Terminal& out, const Row& row) {
                                                          : out.verdict(row.verdict);
 }
 
+void presses(Terminal& out, const RunRecord& record) {
+  if (record.result.presses.empty()) return;
+  out.heading("Presses");
+  out.line(out.name("", 60) +
+           fmt::format("{:>9}{:>9}{:>18}{:>13}  {}", "at s", "rpm", "taken, rpm", "reaction ms", "verdict"));
+  for (const PressResult& p : record.result.presses) {
+    const std::string_view said = press_word(p);
+    const std::string taken = said.empty() ? with_u(p.taken_rpm, p.expanded_uncertainty_rpm,
+                                                    decimals_for(p.expanded_uncertainty_rpm))
+                                           : std::string(said);
+    out.line(out.name(p.button, 60) + fmt::format("{:>9}{:>9}{:>18}{:>13}  {}", fixed(to_seconds(p.at), 3),
+                                                  fixed(p.rpm, 1), taken, fixed(p.reaction_ms, 1),
+                                                  out.verdict(p.verdict)));
+    if (!p.remark.empty()) out.paragraph("  ", as_sentence(p.remark));
+  }
+}
+
+void dims(Terminal& out, const RunRecord& record) {
+  if (record.result.dims.empty()) return;
+  out.heading("Dimming, % of full light");
+  out.line(out.name("", 64) +
+           fmt::format("{:>9}{:>8}{:>16}  {:18}  {}", "at s", "set", "measured", "lamp", "verdict"));
+  for (const DimResult& d : record.result.dims) {
+    const double u = 100 * d.expanded_uncertainty;
+    const std::string lamp = shortened(printable(d.lamp), 18);
+    out.line(out.name(d.button, 64) +
+             fmt::format("{:>9}{:>8}{:>16}  {}  {}", fixed(to_seconds(d.at), 3), fixed(100 * d.set_level, 1),
+                         with_u(100 * d.level, u, decimals_for(u, 1)),
+                         lamp + std::string(18 - code_points(lamp), ' '), out.verdict(d.verdict)));
+    if (!d.remark.empty()) out.paragraph("  ", as_sentence(d.remark));
+  }
+}
+
+void powers(Terminal& out, const RunRecord& record) {
+  if (record.result.powers.empty()) return;
+  out.heading("Power");
+  const std::optional<PowerUp>& power_up = record.gauge.power_up;
+  const std::string set = power_up ? fmt::format("{}..{}", fixed(to_ms(power_up->boot_from), 0),
+                                                 fixed(to_ms(power_up->boot_to), 0))
+                                   : "n/a";
+  constexpr const char* columns = "{:>9}{:>10}{:>18}{:>13}{:>12}  {}";
+  out.line(fmt::format(columns, "cut at s", "back at s", "woke after ms", "set ms", "greeted ms", "verdict"));
+  for (const PowerResult& p : record.result.powers) {
+    const double u = p.expanded_uncertainty_ms;
+    out.line(fmt::format(columns, fixed(to_seconds(p.at), 3), fixed(to_seconds(p.back_at), 3),
+                         with_u(p.boot_ms, u, decimals_for(u, 1)), set, fixed(p.greeted_ms, 0),
+                         out.verdict(p.verdict)));
+    if (!p.remark.empty()) out.paragraph("  ", as_sentence(p.remark));
+  }
+}
+
 void boundaries(Terminal& out, const RunRecord& record) {
   if (record.result.boundaries.empty()) return;
   out.heading("Boundaries");
   out.line(out.name("", 61) + fmt::format("{:9}{:>9}{:>11}{:>8}{:>10}{:>4}  {}", "", "nominal", "deviation",
                                           "U rpm", "resp. ms", "n", "verdict"));
+  StateLines states(out, record.result.boundaries);
   for (const BoundaryResult& b : record.result.boundaries) {
+    states.before(b.state);
     const int decimals = decimals_for(b.expanded_uncertainty_rpm);
     out.line(out.name(b.boundary, 61) + fmt::format("{:9}{:>9}{:>11}{:>8}{:>10}{:>4}  {}", word(b.direction),
                                                     fixed(b.nominal_rpm, 1),
@@ -115,7 +194,9 @@ void deadbands(Terminal& out, const RunRecord& record) {
   out.heading("Deadbands");
   out.line(out.name("", 56) + fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", "sits", "width rpm", "U rpm",
                                           "set rpm", "", "verdict"));
+  StateLines states(out, record.result.deadbands);
   for (const DeadbandResult& d : record.result.deadbands) {
+    states.before(d.state);
     const int decimals = decimals_for(d.expanded_uncertainty_rpm);
     out.line(out.name(d.boundary, 56) + fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}",
                                                     d.sits ? word(*d.sits) : "", fixed(d.width_rpm, decimals),
@@ -130,7 +211,9 @@ void responses(Terminal& out, const RunRecord& record) {
   out.heading("Responses");
   out.line(out.name("", 56) +
            fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", "", "resp. ms", "U ms", "", "n", "verdict"));
+  StateLines states(out, record.result.responses);
   for (const ResponseResult& r : record.result.responses) {
+    states.before(r.state);
     out.line(out.name(r.boundary, 56) +
              fmt::format("{:9}{:>12}{:>9}{:>10}{:>5}  {}", word(r.direction), fixed(r.response_ms, 1),
                          fixed(r.expanded_uncertainty_ms, 1), "", r.visits, row_verdict(out, r)));
@@ -144,7 +227,9 @@ void transitions(Terminal& out, const RunRecord& record) {
   out.heading("Transitions, rpm");
   out.line(out.name("", 64) + fmt::format("{:8}{:>9}{:>10}{:>10}{:>16}  {}", "", "seen", "nominal", "worst",
                                           "allowed", "verdict"));
+  StateLines states(out, groups);
   for (const TransitionGroup& g : groups) {
+    states.before(g.state);
     const TransitionResult& t = record.result.transitions[g.worst];
     const int decimals = std::min(decimals_for(t.expanded_uncertainty_rpm), 2);
     std::string measured = fmt::format("{:>10}{:>16}", with_sign(t.deviation_rpm, decimals),
@@ -165,7 +250,9 @@ void blinks(Terminal& out, const RunRecord& record) {
   if (record.result.blinks.empty()) return;
   out.heading("Blinking");
   out.line(out.name("", 56) + fmt::format("{:21}{:>8}{:>8}{:>8}  {}", "", "Hz", "duty", "cycles", "verdict"));
+  StateLines states(out, record.result.blinks);
   for (const BlinkResult& b : record.result.blinks) {
+    states.before(b.state);
     const std::string lamp = shortened(printable(b.lamp), 20);
     out.line(out.name(b.window, 56) + lamp + std::string(21 - code_points(lamp), ' ') +
              fmt::format("{:>8}{:>8}{:>8}  {}", fixed(b.hz, 2), fixed(b.duty, 2), b.cycles,
@@ -232,6 +319,9 @@ void remarks(Terminal& out, const RunRecord& record) {
 std::string verdict_text(const RunRecord& record, int width, bool colour) {
   Terminal out(width, colour, !tells_findings(record));
   title(out, record);
+  presses(out, record);
+  dims(out, record);
+  powers(out, record);
   boundaries(out, record);
   speeds(out, record);
   deadbands(out, record);

@@ -10,6 +10,7 @@
 
 #include "core/base/text.h"
 #include "core/cause/shown.h"
+#include "core/judge/row_place.h"
 
 namespace tachproof {
 namespace {
@@ -24,7 +25,7 @@ struct Passed {
 Passed passed(const Gauge& gauge, const RunResult& result, std::size_t boundary) {
   Passed passed;
   for (const TransitionResult& t : result.transitions) {
-    if (t.boundary != gauge.windows[boundary].name) continue;
+    if (!t.state.empty() || t.boundary != gauge.windows[boundary].name) continue;
     ++passed.crossings;
     if (!t.step && t.rate_rpm_per_s != 0)
       passed.slowest_rpm_per_s = std::min(passed.slowest_rpm_per_s, std::abs(t.rate_rpm_per_s));
@@ -158,23 +159,24 @@ std::string why_undecided(const RunResult& result) {
     if (verdict_of(finding.kind) == Verdict::undecided) return finding.message;
   for (const BoundaryResult& row : result.boundaries)
     if (row.asked && row.verdict == Verdict::undecided)
-      return fmt::format("boundary {} {} is not decided{}", row.boundary, word(row.direction),
+      return fmt::format("boundary {} is not decided{}", row_place(row),
                          row.remark.empty() ? "" : ": " + row.remark);
   for (const TransitionResult& row : result.transitions)
     if (row.asked && row.verdict == Verdict::undecided)
-      return fmt::format("a transition at boundary {} is not decided{}", row.boundary,
+      return fmt::format("a transition at boundary {} is not decided{}", row_place(row),
                          row.remark.empty() ? "" : ": " + row.remark);
   for (const ResponseResult& row : result.responses)
     if (row.asked && row.verdict == Verdict::undecided)
-      return fmt::format("the response at boundary {} {} is not decided{}", row.boundary, word(row.direction),
+      return fmt::format("the response at boundary {} is not decided{}", row_place(row),
                          row.remark.empty() ? "" : ": " + row.remark);
   for (const DeadbandResult& row : result.deadbands)
     if (row.asked && row.verdict == Verdict::undecided)
-      return fmt::format("the deadband at boundary {} is not decided{}", row.boundary,
+      return fmt::format("the deadband at boundary {} is not decided{}", row_place(row),
                          row.remark.empty() ? "" : ": " + row.remark);
   for (const BlinkResult& row : result.blinks)
     if (row.verdict == Verdict::undecided)
-      return fmt::format("the blink of {} in window {} is not decided", row.lamp, row.window);
+      return fmt::format("the blink of {} in window {} is not decided", row.lamp,
+                         in_state(row.window, row.state));
   return "too little was decided";
 }
 

@@ -50,7 +50,10 @@ class EvidenceLog {
   const std::vector<Segment>& segments() const { return segments_; }
   const std::vector<LampEvent>& lamp_events() const { return lamps_; }
   const std::vector<std::pair<Nanos, Nanos>>& disturbances() const { return disturbed_; }
-  bool any_done() const { return !done_.empty(); }  // presses and losses of power
+  // Of the first press or loss of power; nothing where the unit stayed as it was set.
+  std::optional<Nanos> first_done() const {
+    return done_.empty() ? std::nullopt : std::optional(done_.front().at);
+  }
   Nanos until() const { return until_; }
   bool complete() const { return complete_; }
 

@@ -3,6 +3,9 @@
 #include <algorithm>
 #include <utility>
 
+#include "core/base/text.h"
+#include "core/judge/row_place.h"
+
 namespace tachproof {
 namespace {
 
@@ -26,13 +29,16 @@ class Missing {
     for (const Finding& finding : result_.findings)
       if (verdict_of(finding.kind) == Verdict::undecided) say(stopped(finding.message));
     if (!result_.complete) say("The run did not get to its end: run it again, to the end.");
+    for (const PressResult& row : result_.presses) pressed("press of " + row.button, row);
+    for (const DimResult& row : result_.dims) pressed("press of " + row.button, row);
+    for (const PowerResult& row : result_.powers) pressed("power cut", row);
     rows(result_.boundaries, "threshold");
     rows(result_.deadbands, "deadband");
     rows(result_.responses, "response");
     rows(result_.transitions, "transition");
     for (const BlinkResult& row : result_.blinks)
       if (row.verdict == Verdict::undecided)
-        say("The blink of " + row.lamp + " in window " + row.window +
+        say("The blink of " + row.lamp + " in window " + in_state(row.window, row.state) +
             " was not measured: hold the rpm there for at least eight blinks.");
     for (const AnswerResult& row : result_.answers)
       if (row.verdict == Verdict::undecided)
@@ -46,21 +52,31 @@ class Missing {
     if (std::find(said_.begin(), said_.end(), text) == said_.end()) said_.push_back(std::move(text));
   }
 
-  // Rows that lack the same are one sentence.
+  template <class Row>
+  void pressed(const std::string& what, const Row& row) {
+    if (row.verdict == Verdict::undecided && !row.remark.empty())
+      say(stopped("the " + what + " at " + say_time(row.at) + ": " + row.remark));
+  }
+
+  // Rows that lack the same, in one state of the unit, are one sentence.
   template <class Row>
   void rows(const std::vector<Row>& rows, const char* what) {
-    std::vector<std::pair<std::string, std::string>> groups;  // remark, boundaries
+    struct Group {
+      std::string remark, state, names;
+    };
+    std::vector<Group> groups;
     for (const Row& row : rows) {
       if (row.verdict != Verdict::undecided || !row.asked || row.remark.empty()) continue;
-      auto group =
-          std::find_if(groups.begin(), groups.end(), [&](const auto& g) { return g.first == row.remark; });
-      if (group == groups.end()) group = groups.insert(group, {row.remark, ""});
-      std::string& names = group->second;
+      auto group = std::find_if(groups.begin(), groups.end(), [&](const Group& g) {
+        return g.remark == row.remark && g.state == row.state;
+      });
+      if (group == groups.end()) group = groups.insert(group, {row.remark, row.state, ""});
+      std::string& names = group->names;
       if ((", " + names + ",").find(", " + row.boundary + ",") == std::string::npos)
         names += (names.empty() ? "" : ", ") + row.boundary;
     }
-    for (const auto& [remark, names] : groups)
-      say(stopped("the " + std::string(what) + " of " + names + ": " + remark));
+    for (const Group& g : groups)
+      say(stopped("the " + std::string(what) + " of " + in_state(g.names, g.state) + ": " + g.remark));
   }
 
   const RunResult& result_;

@@ -67,7 +67,8 @@ Channels Road::Shown::usual() const {
 
 Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const View& view)
     : wired_(log.setup().wired & gauge.all_channels() & ~view.ignored),
-      until_(log.until()),
+      // A gauge says where boundaries are only until a press moves them.
+      until_(std::min(log.until(), log.first_done().value_or(log.until()))),
       guard_(gauge.tolerance.response_to + gauge.tolerance.settle),
       blink_hz_(gauge.blink ? gauge.blink->hz : 0),
       lamps_(without_dimming(log.lamp_events(), wired_)) {

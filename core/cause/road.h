@@ -2,7 +2,7 @@
 // against a thousand gauges, to find the few that are worth judging again.
 //
 // What it says is a hint, never a verdict: the response is taken as one number, and tolerances
-// are not looked at.
+// are not looked at. It ends where the unit is first pressed, or loses its supply.
 #pragma once
 
 #include <utility>

@@ -201,6 +201,8 @@ std::optional<FittedSize> of_responses(const std::vector<RunResult>& results) {
 std::vector<MeasuredThreshold> measured_thresholds(const Gauge& gauge, const RunResult& result) {
   std::vector<MeasuredThreshold> all;
   for (const BoundaryResult& row : result.boundaries) {
+    // Where a press has put a boundary is no matter of the settings.
+    if (!row.state.empty()) continue;
     double rpm = row.threshold_rpm, u = row.expanded_uncertainty_rpm / 2;
     if (!std::isfinite(rpm) && row.between_rpm &&
         std::isfinite(row.between_rpm->high_rpm - row.between_rpm->low_rpm)) {

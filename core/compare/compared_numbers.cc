@@ -8,7 +8,7 @@ namespace tachproof {
 
 const BoundaryResult* row_of(const RunResult& result, const std::string& boundary, Direction direction) {
   for (const BoundaryResult& b : result.boundaries)
-    if (b.boundary == boundary && b.direction == direction) return &b;
+    if (b.state.empty() && b.boundary == boundary && b.direction == direction) return &b;
   return nullptr;
 }
 

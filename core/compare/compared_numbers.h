@@ -19,6 +19,7 @@ struct Measured {
   bool is_there() const { return std::isfinite(value) && std::isfinite(expanded); }
 };
 
+// Of the unit as it was set: where a press has put a boundary is no matter of the settings.
 const BoundaryResult* row_of(const RunResult& result, const std::string& boundary, Direction direction);
 
 Measured threshold_of(const BoundaryResult* row);  // rpm; null gives none

@@ -16,6 +16,7 @@
 #include "core/compare/cue_states.h"
 #include "core/compare/new_findings.h"
 #include "core/compare/paired_changes.h"
+#include "core/compare/pressed_rows.h"
 #include "core/compare/update_period.h"
 #include "core/gauge/settings_change.h"
 
@@ -313,7 +314,7 @@ class Comparing {
 
   static MeasuredBlink blink_of(const ComparedRun& run, const std::string& window, const std::string& lamp) {
     for (const BlinkResult& b : run.result.blinks)
-      if (b.window == window && b.lamp == lamp)
+      if (b.state.empty() && b.window == window && b.lamp == lamp)
         return measured_blink(b, run.gauge.tolerance, run.stamp_s, run.clock_ppm);
     return {};
   }
@@ -341,11 +342,18 @@ class Comparing {
     if (after_.result.findings_left_out > 0)
       comparison_.notes.push_back("The new run had more findings than were kept.");
     add_notes(comparison_, words_, updates_, tolerance_rpm());
+    if (was_pressed(before_.result) || was_pressed(after_.result))
+      comparison_.notes.push_back(
+          std::string(
+              "What a unit does after a press or a loss of power is not compared; each run judges it. ") +
+          (passes_when_pressed(after_.result) ? "In the new run all of it passes."
+                                              : "In the new run not all of it passes: see its report."));
     for (const std::string& lamp : unwired_)
       comparison_.notes.push_back("Not wired in one of the runs, so not compared: " + lamp + ".");
     if (count(ChangeWord::unintended) + count(ChangeWord::missing) > 0)
       comparison_.verdict = Verdict::fail;
-    else if (complete && !comparison_.items.empty() && count(ChangeWord::cannot_tell) == 0)
+    else if (complete && !comparison_.items.empty() && count(ChangeWord::cannot_tell) == 0 &&
+             passes_when_pressed(after_.result))
       comparison_.verdict = Verdict::pass;
   }
 

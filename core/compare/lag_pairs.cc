@@ -15,7 +15,8 @@ using Rows = std::map<std::pair<std::string, Direction>, std::vector<const Trans
 
 Rows rows_of(const RunResult& result) {
   Rows rows;
-  for (const TransitionResult& row : result.transitions) rows[{row.boundary, row.direction}].push_back(&row);
+  for (const TransitionResult& row : result.transitions)
+    if (row.state.empty()) rows[{row.boundary, row.direction}].push_back(&row);
   for (auto& [key, list] : rows)
     std::stable_sort(list.begin(), list.end(), [](auto* a, auto* b) { return a->nominal < b->nominal; });
   return rows;

@@ -21,7 +21,7 @@ bool looks_like(const ComparedRun& run, std::size_t window, std::size_t neighbou
 bool was_missed(const ComparedRun& run, std::size_t boundary) {
   const std::string& name = run.gauge.windows[boundary].name;
   const auto missed = [&](const TransitionResult& row) {
-    return row.boundary == name && (!row.seen || row.verdict == Verdict::fail);
+    return row.state.empty() && row.boundary == name && (!row.seen || row.verdict == Verdict::fail);
   };
   const auto found = [&](const Finding& f) {
     return f.kind == FindingKind::missing_transition && f.window == name;

@@ -6,6 +6,8 @@
 #include <string>
 #include <utility>
 
+#include "core/compare/pressed_rows.h"
+
 namespace tachproof {
 namespace {
 
@@ -41,8 +43,9 @@ class NewFindings {
 
  private:
   // A number that lies near the edge of the tolerance is found in one run and
-  // not in the next; whether it moved, its own row tells.
+  // not in the next; whether it moved, its own row tells: of the unit as it was set.
   bool is_measured(const Finding& f) const {
+    if (fails_when_pressed(after_.result, f.window)) return false;
     const bool threshold = f.kind == FindingKind::early || f.kind == FindingKind::late;
     const std::string what = threshold                              ? "threshold"
                              : f.kind == FindingKind::slow_response ? "response"

@@ -142,7 +142,8 @@ std::optional<double> update_period_s(std::vector<SeenChange> changes) {
 std::optional<double> update_period_s(const RunResult& result) {
   std::vector<SeenChange> changes;
   for (const TransitionResult& row : result.transitions)
-    if (row.seen) changes.push_back({to_seconds(row.nominal), to_seconds(row.at)});
+    // Where a press has put a boundary is known to half an rpm only.
+    if (row.seen && row.state.empty()) changes.push_back({to_seconds(row.nominal), to_seconds(row.at)});
   return update_period_s(std::move(changes));
 }
 

@@ -78,13 +78,15 @@ bool judge_take(const UnitState& state, const std::vector<std::size_t>& moved, c
   const bool fails = unit_fails(as_set);
   const bool other_fits = seen.otherwise != nullptr && !unit_fails(*seen.otherwise);
   const Shift shift = shift_of(as_set, state.gauge, moved);
-  if (shift.rows > 0) {
+  // What is refused is not taken at any rpm.
+  if (shift.rows > 0 && !row.must_refuse) {
     row.taken_rpm = set_rpm + shift.rpm;
     row.expanded_uncertainty_rpm = shift.expanded_uncertainty;
   }
   if (fails && other_fits) {
     row.verdict = Verdict::fail;
     row.refused = !row.must_refuse;
+    row.taken_rpm = row.expanded_uncertainty_rpm = not_measured;
     findings.push_back(
         row.must_refuse
             ? Finding{FindingKind::press_not_refused, row.at, "", "",

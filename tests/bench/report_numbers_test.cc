@@ -8,7 +8,7 @@
 
 #include "bench/record/result_json.h"
 #include "bench/reports/run_report.h"
-#include "tests/bench/drumlin_run.h"
+#include "tests/bench/pressed_run.h"
 
 namespace tachproof {
 namespace {
@@ -61,15 +61,14 @@ void expect_printed(const std::string& text, const json& value, const std::strin
   EXPECT_NEAR(printed, value.get<double>(), 0.5000001 * std::pow(10.0, -decimals)) << where;
 }
 
-drumlin::Run run_that(Verdict verdict) {
-  return verdict == Verdict::pass   ? drumlin::passing()
-         : verdict == Verdict::fail ? drumlin::failing()
-                                    : drumlin::undecided();
-}
+struct Made {
+  const char* name;
+  drumlin::Run (*run)();
+};
 
-class ReportNumbers : public ::testing::TestWithParam<Verdict> {
+class ReportNumbers : public ::testing::TestWithParam<Made> {
  protected:
-  drumlin::Run run = run_that(GetParam());
+  drumlin::Run run = GetParam().run();
   std::string page = report_html(run.record, run.trace);
   json result = json::parse(result_json(run.record));
 
@@ -137,9 +136,40 @@ TEST_P(ReportNumbers, OfTransitionsAreThoseOfTheResult) {
   EXPECT_GT(compared, 5U);
 }
 
+TEST_P(ReportNumbers, OfPressesDimmingAndPowerAreThoseOfTheResult) {
+  expect_rows("Presses", "presses", {{2, "rpm"}, {5, "reaction_ms"}});
+  expect_rows("Dimming", "dims", {{1, "at_s"}});
+  expect_rows(
+      "Power", "powers",
+      {{0, "at_s"}, {1, "back_at_s"}, {2, "boot_ms"}, {3, "expanded_uncertainty_ms"}, {5, "greeted_ms"}});
+  const std::vector<Cells> presses = table(page, "Presses"), dims = table(page, "Dimming");
+  for (std::size_t i = 0; i < presses.size(); ++i) {
+    const json& press = result["presses"][i];
+    EXPECT_EQ(presses[i][0], press["button"]);
+    expect_printed(presses[i][1], press["at_s"], "at");
+    if (press["taken_rpm"].is_null()) continue;
+    expect_printed(presses[i][3], press["taken_rpm"], "taken");
+    expect_printed(presses[i][4], press["expanded_uncertainty_rpm"], "U");
+  }
+  const auto percent = [](const json& share) {
+    return share.is_null() ? share : json(100 * share.get<double>());
+  };
+  for (std::size_t i = 0; i < dims.size(); ++i) {
+    const json& dim = result["dims"][i];
+    EXPECT_EQ(dims[i][5], dim["lamp"]);
+    expect_printed(dims[i][2], percent(dim["set_level"]), "set");
+    expect_printed(dims[i][3], percent(dim["level"]), "level");
+    expect_printed(dims[i][4], percent(dim["expanded_uncertainty"]), "U");
+  }
+}
+
 INSTANTIATE_TEST_SUITE_P(Drumlin, ReportNumbers,
-                         testing::Values(Verdict::pass, Verdict::fail, Verdict::undecided),
-                         [](const auto& one) { return std::string(word(one.param)); });
+                         testing::Values(Made{"pass", drumlin::passing}, Made{"fail", drumlin::failing},
+                                         Made{"undecided", drumlin::undecided},
+                                         Made{"pressed", pressed::passing},
+                                         Made{"pressed_and_fails", pressed::failing},
+                                         Made{"pressed_too_late", pressed::undecided}),
+                         [](const auto& one) { return std::string(one.param.name); });
 
 }  // namespace
 }  // namespace tachproof
