@@ -378,8 +378,8 @@ Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
       found.causes.list = std::move(of_buttons);
       return found;
     }
-  const bool done =
-      std::any_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.any_done(); });
+  const bool done = std::any_of(runs.begin(), runs.end(),
+                                [](const JudgedRun& r) { return r.evidence.first_done().has_value(); });
   if (any && whole && !done) return Detective(gauge, runs, others).solve();
   Diagnosis none;
   for (const JudgedRun& run : runs)
