@@ -57,7 +57,7 @@ class SettingsCommand : public Command {
   CommandHelp help() const override {
     return {
         "settings",
-        "what differs between two gauge files; what a person types into a unit",
+        "what differs between two gauges; what a unit is set to",
         "diff A B [--json] | settings sheet GAUGE [--json] [--html FILE]",
         "diff reads two gauge files and says what changes from A to B: the drive, boundaries and the anchors "
         "they hang on, deadband, cues, blink, tolerance, lamps, pulses per revolution; and below or above "
