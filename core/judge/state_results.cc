@@ -224,6 +224,7 @@ class Joining {
       const bool greeting = spell.what == StateSpell::What::power && finding.at < awake_;
       if ((explained || greeting) && verdict_of(finding.kind) == Verdict::fail) continue;
       finding.message += " (" + state + ")";
+      finding.at = std::max(finding.at, spell.from);  // what speaks of the whole state begins with it
       out_.findings.push_back(std::move(finding));
     }
     if (!explained) out_.findings_left_out += more.findings_left_out;
