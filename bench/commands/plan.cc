@@ -35,6 +35,15 @@ Plan planned_for(const Gauge& gauge, const RigModel& rig, double within_rpm, uns
   }
 }
 
+ScenarioInput plan_to_play(const Gauge& gauge, const RigInput& rig) {
+  const Plan plan = planned_for(gauge, model_of(rig.rig, rig.file, gauge), 0, 0);
+  if (!plan.sound_units_pass)
+    throw UsageError("no scenario was found that a unit without a fault would pass: " + plan.why +
+                     ". Write a scenario, or measure with 'tachproof survey'");
+  if (is_terminal(stderr)) fmt::print(stderr, "The plan: {}\n", plan_answer(plan));
+  return planned_scenario(plan, "plan.yaml");
+}
+
 std::string plan_answer(const Plan& plan) {
   return fmt::format("It catches {} of {} faults in {} s of bench time.", plan.grade.count(Verdict::fail),
                      plan.grade.faults.size(), fixed(to_seconds(plan.grade.bench_time()), 1));

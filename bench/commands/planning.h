@@ -14,6 +14,10 @@ ScenarioInput planned_scenario(const Plan& plan, const std::string& file);
 // The plan for this gauge on this rig. Throws UsageError where there is none.
 Plan planned_for(const Gauge& gauge, const RigModel& rig, double within_rpm, unsigned threads);
 
+// The plan for this gauge on this rig, as it is played. Throws UsageError where there is none that a sound
+// unit would pass.
+ScenarioInput plan_to_play(const Gauge& gauge, const RigInput& rig);
+
 // "Catches 190 of 192 faults in 41.3 s of bench time."
 std::string plan_answer(const Plan& plan);
 

@@ -33,6 +33,12 @@ void ReportOptions::declare(Arguments& arguments, const std::string& named_after
   arguments.flag(json_, "--json", "Prints result.json instead of the table.");
 }
 
+void ReportOptions::set(std::string certificate_file, std::string history_file, bool no_history) {
+  certificate_file_ = std::move(certificate_file);
+  history_ = std::move(history_file);
+  no_history_ = no_history;
+}
+
 void ReportOptions::load() {
   if (!certificate_file_.empty()) certificate_ = load_certificate_input(certificate_file_);
 }
@@ -52,6 +58,7 @@ RunRecord ReportOptions::begun(const GaugeInput& gauge) const {
 RunFolder ReportOptions::make_folder(RunRecord& record, const std::string& out) const {
   RunFolder folder = make_run_folder(out, record);
   if (certificate_) record.inputs.push_back(kept(folder, *certificate_, "certificate.yaml"));
+  for (const auto& [as, bytes] : also_kept_) record.inputs.emplace_back(as, folder.keep_text(bytes, as));
   return folder;
 }
 

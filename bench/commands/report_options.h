@@ -4,6 +4,8 @@
 
 #include <optional>
 #include <string>
+#include <utility>
+#include <vector>
 
 #include "bench/commands/command.h"
 #include "bench/commands/inputs.h"
@@ -22,6 +24,16 @@ class ReportOptions {
   void load();
   // A record of this gauge, this serial number, what the shop states, and this moment.
   RunRecord begun(const GaugeInput& gauge) const;
+  // In place of a command line: a certificate file and a history file, or none of either.
+  void set(std::string certificate_file, std::string history_file, bool no_history);
+  // The certificate file that is named elsewhere, unless one was given.
+  void take_certificate(const std::string& file) {
+    if (certificate_file_.empty()) certificate_file_ = file;
+  }
+  // A file that every folder made after this keeps, and that its record names among the inputs.
+  void also_keep(std::string as, std::string bytes) {
+    also_kept_.emplace_back(std::move(as), std::move(bytes));
+  }
   // The folder asked for, with the certificate file among the record's inputs.
   // Throws UsageError when it cannot be made or is not empty.
   RunFolder make_folder(RunRecord& record) const { return make_folder(record, out_); }
@@ -40,6 +52,7 @@ class ReportOptions {
  private:
   std::string serial_, out_, certificate_file_, history_;
   std::optional<CertificateInput> certificate_;
+  std::vector<std::pair<std::string, std::string>> also_kept_;
   bool no_history_ = false, json_ = false;
 };
 

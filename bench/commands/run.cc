@@ -1,12 +1,19 @@
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <nlohmann/json.hpp>
 
 #include "bench/commands/command.h"
+#include "bench/commands/job_run.h"
 #include "bench/commands/load.h"
 #include "bench/commands/planning.h"
 #include "bench/commands/run_suite.h"
 #include "bench/commands/terminal.h"
 #include "bench/commands/units.h"
+#include "bench/record/disk.h"
+#include "bench/record/summary.h"
+#include "bench/record/text.h"
 #include "core/base/parse.h"
 
 namespace tachproof {
@@ -25,7 +32,8 @@ class RunCommand : public Command {
     return {
         "run",
         "plays scenarios on a rig and judges the unit",
-        "[SCENARIO...] --gauge FILE... --rig FILE... [--unit-serial TEXT...] [--certificate FILE] [--out "
+        "[JOB | [SCENARIO...] --gauge FILE... --rig FILE...] [--unit-serial TEXT...] [--certificate FILE] "
+        "[--out "
         "DIR] "
         "[--history FILE | --no-history] [--json] [--retry N [--retry-fails]] [--shard I/N] [--resume] "
         "[--skip-unplayable]",
@@ -33,6 +41,9 @@ class RunCommand : public Command {
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
         "files.\n\n"
+        "A job file stands alone: it names gauge, rig, certificate and what is played, one part after the "
+        "other. "
+        "Its verdict is the worst of its parts.\n\n"
         "Without a scenario, one is planned for this gauge and rig ('tachproof plan --help') and played.\n\n"
         "A scenario with a dwell in place of a profile holds the rpm where each boundary flickers most, with "
         "the scenario's noise. It ends when the rate of lamp changes is proven to be under the limit or over "
@@ -64,15 +75,14 @@ class RunCommand : public Command {
   }
 
   void declare(Arguments& arguments) override {
-    arguments.optional_words(words_.scenarios, "SCENARIO",
-                             "The scenario file; several, or a folder, make a suite. None: the plan.");
-    arguments.required_repeated(
-        words_.gauges, "--gauge", "FILE",
-        "The gauge file: what the unit should do. Several, or a folder, make a suite.");
-    arguments.required_repeated(
-        words_.rigs, "--rig", "FILE",
-        "The rig file: what the unit is connected to. In a suite one for all gauges, or "
-        "one for each --gauge.");
+    arguments.optional_words(
+        words_.scenarios, "SCENARIO",
+        "The scenario file; several, or a folder, make a suite. None: the plan. Or a job file.");
+    arguments.repeated(words_.gauges, "--gauge", "FILE",
+                       "The gauge file: what the unit should do. Several, or a folder, make a suite.");
+    arguments.repeated(words_.rigs, "--rig", "FILE",
+                       "The rig file: what the unit is connected to. In a suite one for all gauges, or "
+                       "one for each --gauge.");
     report_options_.declare(arguments, "<scenario>", &words_.serials);
     arguments.option(retry_, "--retry", "N",
                      "Plays a pair again, up to N times, while it is undecided because of the bench: the run "
@@ -97,6 +107,9 @@ class RunCommand : public Command {
   }
 
   int run() override {
+    if (names_a_job()) return run_job();
+    if (words_.gauges.empty()) throw UsageError("--gauge is missing");
+    if (words_.rigs.empty()) throw UsageError("--rig is missing");
     if (!is_suite()) return run_one();
     if (words_.scenarios.empty())
       throw UsageError("a suite needs its scenarios; without any, one gauge is run once, by its plan");
@@ -110,6 +123,56 @@ class RunCommand : public Command {
   }
 
  private:
+  bool names_a_job() const {
+    return words_.scenarios.size() == 1 && !is_folder(words_.scenarios[0]) &&
+           kind_of_file(words_.scenarios[0]) == "job";
+  }
+
+  // One unit, by all that the job names.
+  int run_job() {
+    if (!words_.gauges.empty() || !words_.rigs.empty())
+      throw UsageError(words_.scenarios[0] + " is a job and names its gauge and its rig: leave out " +
+                       (words_.gauges.empty() ? "--rig" : "--gauge"));
+    if (!retry_.empty() || retry_fails_ || !shard_.empty() || resume_ || skip_unplayable_)
+      throw UsageError(words_.scenarios[0] +
+                       " is a job: --retry, --retry-fails, --shard, --resume and "
+                       "--skip-unplayable are for suites");
+    if (words_.serials.size() > 1) throw UsageError("a job tests one unit: give one --unit-serial");
+    JobInput job = load_job_input(words_.scenarios[0]);
+    report_options_.take_certificate(job.job.certificate);
+    report_options_.load();
+    const std::string serial = words_.serials.empty() ? "" : words_.serials[0];
+    if (const std::optional<std::string> wrong = wrong_serial(job.job, serial))
+      throw UsageError("--unit-serial: " + *wrong);
+    make_plan_of(job);
+    const std::vector<PlayedRun> played =
+        play_job(job, serial, report_options_, report_options_.out(), at_terminal(job));
+    return close_job(job, played);
+  }
+
+  int close_job(const JobInput& job, const std::vector<PlayedRun>& played) const {
+    const Verdict verdict = verdict_of(job, played);
+    if (job.job.play.size() == 1) {
+      for (const PlayedRun& one : played) return report_options_.close(one.folder, one.record);
+      return exit_undecided;
+    }
+    std::vector<std::string> results;
+    for (const PlayedRun& one : played) {
+      if (!report_options_.json())
+        report_options_.close(one.folder, one.record);
+      else
+        report_options_.add_to_history(one.folder);
+      results.push_back(whole_file(one.folder.path() / "result.json"));
+    }
+    if (report_options_.json())
+      fmt::print("{{\"job\": {}, \"verdict\": \"{}\", \"runs\": [{}]}}\n",
+                 nlohmann::json(valid_utf8(job.job.name)).dump(), word(verdict), fmt::join(results, ","));
+    else
+      fmt::print("\n{}: {} ({} of {} parts played)\n", shouted(verdict), printable(job.job.name),
+                 played.size(), job.job.play.size());
+    return exit_status(verdict);
+  }
+
   bool is_suite() const {
     return words_.scenarios.size() > 1 || words_.gauges.size() != 1 ||
            (!words_.scenarios.empty() && is_folder(words_.scenarios[0])) || is_folder(words_.gauges[0]) ||
@@ -126,20 +189,11 @@ class RunCommand : public Command {
     const auto rig = errors.collect([&] { return load_rig_input(words_.rigs[0]); });
     errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
-    if (!scenario) scenario = planned(gauge->gauge, *rig);
+    if (!scenario) scenario = plan_to_play(gauge->gauge, *rig);
     const ScenarioRun run{*scenario, *gauge, *rig, words_.serials.empty() ? "" : words_.serials[0]};
     refuse_unplayable(run);
     const PlayedRun played = play(run, report_options_, report_options_.out());
     return report_options_.close(played.folder, played.record);
-  }
-
-  static ScenarioInput planned(const Gauge& gauge, const RigInput& rig) {
-    const Plan plan = planned_for(gauge, model_of(rig.rig, rig.file, gauge), 0, 0);
-    if (!plan.sound_units_pass)
-      throw UsageError("no scenario was found that a unit without a fault would pass: " + plan.why +
-                       ". Write a scenario, or measure with 'tachproof survey'");
-    if (is_terminal(stderr)) fmt::print(stderr, "The plan: {}\n", plan_answer(plan));
-    return planned_scenario(plan, "plan.yaml");
   }
 
   RetryPolicy retry() const {

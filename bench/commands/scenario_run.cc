@@ -83,6 +83,15 @@ void refuse_unplayable(const ScenarioRun& run) {
 
 PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::string& out,
                const std::string& label) {
+  ProgressLine line(run.gauge.gauge, run.longest(), label);
+  RunHooks hooks;
+  hooks.stop = stop_requested;
+  hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
+  hooks.ask_person = TerminalQuestions();
+  return play(run, options, out, hooks);
+}
+
+PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::string& out, RunHooks hooks) {
   const Gauge& gauge = run.gauge.gauge;
   const ScenarioFile& scenario = run.scenario.scenario;
   catch_stop_signals();  // before a device is touched
@@ -100,11 +109,6 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   if (const CameraSettings* camera = filmed_by(run.rig.rig))
     for (auto& file : keep_clip_evidence(folder, *camera)) record.inputs.push_back(std::move(file));
 
-  ProgressLine line(gauge, run.longest(), label);
-  RunHooks hooks;
-  hooks.stop = stop_requested;
-  hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
-  hooks.ask_person = TerminalQuestions();
   EvidenceLog evidence;
   hooks.evidence = &evidence;
   RunOutcome outcome =
@@ -113,7 +117,6 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
                       folder, hooks)
           : run_scenario({gauge, run.scenario.profile, scenario.noise, scenario.seed, scenario.judge}, rig,
                          folder, hooks);
-  line.clear();
   for (const WatcherFile& file : rig.watcher->files())
     record.inputs.emplace_back(file.name, folder.keep_text(file.text, file.name));
   record.result = std::move(outcome.result);

@@ -5,6 +5,7 @@
 
 #include "bench/commands/inputs.h"
 #include "bench/commands/report_options.h"
+#include "bench/run/hooks.h"
 
 namespace tachproof {
 
@@ -26,8 +27,10 @@ struct PlayedRun {
   RunFolder folder;
 };
 // Opens the rig, plays, judges, and closes the run folder: `out`, or a new one
-// beneath runs/. `label` stands before the progress. Throws UsageError when the
-// folder cannot be made, RigError when the rig cannot be opened.
+// beneath runs/. Throws UsageError when the folder cannot be made, RigError when
+// the rig cannot be opened.
+PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::string& out, RunHooks hooks);
+// The same with a person at the terminal, who sees how far it is; `label` stands before that.
 PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::string& out,
                const std::string& label = "");
 

@@ -3,15 +3,11 @@
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/commands/report_options.h"
-#include "bench/commands/run_output.h"
+#include "bench/commands/survey_play.h"
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
-#include "bench/files/gauge_writer.h"
 #include "bench/record/summary.h"
-#include "bench/rigs/factory.h"
-#include "bench/run/find_causes.h"
 #include "bench/run/stop_request.h"
-#include "bench/run/whole_survey.h"
 #include "core/base/parse.h"
 
 namespace tachproof {
@@ -65,39 +61,17 @@ class SurveyCommand : public Command {
     const auto rig_input = errors.collect([&] { return load_rig_input(rig_); });
     errors.collect([&] { return report_options_.load(); });
     errors.throw_if_any();
-    const Gauge* const gauge = &gauge_input->gauge;
-    if (known) refuse_unknown_window(*gauge, known->window);
-    catch_stop_signals();  // before a device is touched
-    Rig rig = make_rig(rig_input->rig, rig_, *gauge, 0);
-
-    RunRecord record = begun(*gauge_input, rig);
-    if (unknown_) record.purpose = purpose_found;
-    RunFolder folder = report_options_.make_folder(record);
-    record.inputs.insert(record.inputs.begin(), kept(folder, *rig_input, "rig.yaml"));
-    if (!unknown_) record.inputs.insert(record.inputs.begin(), kept(folder, *gauge_input, "gauge.yaml"));
-    ProgressLine line(*gauge, 0);
+    const Gauge& gauge = gauge_input->gauge;
+    if (known) refuse_unknown_window(gauge, known->window);
+    ProgressLine line(gauge, 0);
     SurveyHooks hooks;
-    EvidenceLog evidence;
-    hooks.evidence = &evidence;
     hooks.stop = stop_requested;
     hooks.boundaries = [&](const RunProgress& progress, std::size_t known_now, std::size_t of) {
-      line.show(progress,
-                of == 0 ? "looking for boundaries" : fmt::format("{} of {} boundaries known", known_now, of));
+      line.show(progress, boundaries_known(known_now, of));
     };
-    WholeSurvey survey = run_survey({*gauge, within, unknown_, known}, rig, folder, hooks);
+    const auto [record, folder] = play(SurveyPlay{*gauge_input, *rig_input, within, unknown_, known},
+                                       report_options_, report_options_.out(), hooks);
     line.clear();
-
-    if (survey.found) {
-      record.gauge = *survey.found;
-      record.gauge_sha256 = keep(folder, record, "gauge.yaml", gauge_yaml(record.gauge));
-      keep(folder, record, "found.yaml", gauge_yaml(*survey.found_as_set));
-    } else if (unknown_) {
-      record.inputs.push_back(kept(folder, *gauge_input, "gauge.yaml"));
-    }
-    record.scenario_sha256 = keep(folder, record, "scenario.yaml", survey.scenario);
-    record.result = std::move(survey.result);
-    find_causes(record, evidence, gauge_);
-    folder.finish(record, survey.trace);
     const int status = report_options_.close(folder, record);
     if (!tells_findings(record)) return status;
     if (!report_options_.json()) fmt::print("Found: {}\n", (folder.path() / "found.yaml").string());
@@ -131,20 +105,6 @@ class SurveyCommand : public Command {
     for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
       if (gauge.windows[b].name == window) return;
     throw UsageError("--known names the boundary '" + window + "', which " + gauge_ + " does not have");
-  }
-
-  static std::string keep(RunFolder& folder, RunRecord& record, const std::string& as,
-                          const std::string& text) {
-    const std::string hash = folder.keep_text(text, as);
-    record.inputs.emplace_back(as, hash);
-    return hash;
-  }
-
-  RunRecord begun(const GaugeInput& gauge, const Rig& rig) const {
-    RunRecord record = report_options_.begun(gauge);
-    record.scenario_name = "survey";
-    note_rig(rig, record);
-    return record;
   }
 
   std::string gauge_, rig_, within_, known_;

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "bench/files/certificate.h"
+#include "bench/files/job.h"
 #include "bench/files/readers.h"
 #include "bench/files/regions.h"
 #include "bench/files/rig_alone.h"
@@ -50,6 +51,8 @@ void check(const YamlNode& root, const std::filesystem::path& folder, CheckedFil
     read_certificate(root, errors);
   else if (checked.kind == "regions")
     read_regions(root, folder, errors);
+  else if (checked.kind == "job")
+    read_job(root, folder, errors);
   else {
     Mapping file(root, errors, "a file of Tachproof");
     std::string kind;
@@ -60,8 +63,8 @@ void check(const YamlNode& root, const std::filesystem::path& folder, CheckedFil
 }  // namespace
 
 const std::vector<std::string>& file_kinds() {
-  static const std::vector<std::string> kinds{"gauge", "scenario",    "rig",    "wiring",
-                                              "noise", "certificate", "regions"};
+  static const std::vector<std::string> kinds{"gauge", "scenario",    "rig",     "wiring",
+                                              "noise", "certificate", "regions", "job"};
   return kinds;
 }
 
@@ -137,6 +140,12 @@ Regions load_regions(const std::filesystem::path& file) {
   });
 }
 
+Job load_job(const std::filesystem::path& file, std::string* bytes) {
+  return load(file, bytes, [&](const YamlNode& root, ErrorList& errors) {
+    return read_job(root, file.parent_path(), errors);
+  });
+}
+
 CheckedFile check_text(const std::filesystem::path& file, std::string_view text) {
   CheckedFile checked;
   checked.file = file.string();
@@ -145,6 +154,13 @@ CheckedFile check_text(const std::filesystem::path& file, std::string_view text)
     check(*tree->root, file.parent_path(), checked, errors);
   checked.errors = errors.sorted();
   return checked;
+}
+
+std::string kind_of_file(const std::filesystem::path& file) {
+  ErrorList errors(file.string());
+  if (const std::optional<std::string> text = read_file(file, errors))
+    if (const std::optional<YamlTree> tree = parse_yaml(*text, errors)) return kind_of(*tree->root);
+  return {};
 }
 
 CheckedFile check_file(const std::filesystem::path& file) {

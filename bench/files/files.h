@@ -194,6 +194,8 @@ struct CheckedFile {
   std::vector<FileError> errors;
 };
 CheckedFile check_file(const std::filesystem::path& file);
+// "gauge", "job" ...: the kind that a file gives itself, sound or not; "" where there is none.
+std::string kind_of_file(const std::filesystem::path& file);
 
 // The board's input that this channel of a wiring means, from 0: "in0" to "in7".
 std::optional<unsigned> board_input(std::string_view channel);

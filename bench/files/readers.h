@@ -11,6 +11,7 @@
 
 #include "bench/files/errors.h"
 #include "bench/files/files.h"
+#include "bench/files/job.h"
 #include "bench/files/named_files.h"
 #include "bench/files/yaml_tree.h"
 #include "bench/files/yaml_walk.h"
@@ -22,6 +23,7 @@ Gauge read_gauge(const YamlNode& root, ErrorList& errors);
 ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
                            NamedFiles::Copies copies = NamedFiles::Copies::beside_the_scenario);
 RigFile read_rig(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
+Job read_job(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
 Wiring read_wiring(const YamlNode& root, ErrorList& errors);
 Noise read_noise(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors);
 

@@ -12,6 +12,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <span>
@@ -143,6 +144,12 @@ class Watcher {
   virtual void begin() = 0;
   // Appends the changes up to `until`, in time order; waits for them.
   virtual Seen collect(Nanos until, std::vector<LampEvent>& out) = 0;
+  // Tells `heard` of every change as soon as it knows of one, before it is collected and whether or not it
+  // is certain; from any thread, between begin and end. False: it has nothing to tell earlier.
+  virtual bool tell_at_once(std::function<void(const LampEvent&)> heard) {
+    (void)heard;
+    return false;
+  }
   // The unit's own answer to a question, where it can give one.
   virtual std::optional<std::string> answer(const Ask& ask) {
     (void)ask;

@@ -35,7 +35,7 @@ class DwellRun {
   DwellRun(const DwellPlan& plan, Rig& rig, RunFolder& folder, const RunHooks& hooks)
       : plan_(plan),
         folder_(folder),
-        pace_(pace_of(rig.source->facts(), rig.watcher->facts())),
+        pace_(pace_of(rig.source->facts(), rig.watcher->facts(), hooks.in_real_time)),
         counter_(plan.gauge, rig.watcher->facts().wired & plan.gauge.all_channels()),
         writer_(folder, plan.gauge),
         playing_(

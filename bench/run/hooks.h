@@ -8,6 +8,8 @@
 #include "core/base/time.h"
 #include "core/cause/evidence_log.h"
 #include "core/gauge/gauge.h"
+#include "core/judge/result.h"
+#include "core/judge/timeline.h"
 #include "core/signal/profile.h"
 
 namespace tachproof {
@@ -32,6 +34,12 @@ struct RunHooks {
   // When the watcher has no answer of its own. Called again and again until
   // there is a reply, and waits for it no longer than `patience`.
   std::function<std::optional<Reply>(const Ask&, Nanos patience)> ask_person;
+  // What the lamps do, as soon as it is known, and what the judge finds as it goes: for who watches. The
+  // run's result has the last word. Called from the run's thread or, of lamps, from the watcher's.
+  std::function<void(const LampEvent&)> lamps;
+  std::function<void(const Finding&)> finding;
+  // A rig in virtual time is let go no faster than real time: for who watches.
+  bool in_real_time = false;
   // Keeps what the judge is told; it must outlive the run. Null: nothing is kept.
   EvidenceLog* evidence = nullptr;
 };

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <chrono>
+#include <thread>
 
 #include "bench/rigs/rig.h"
 #include "core/base/time.h"
@@ -17,10 +18,27 @@ struct Pace {
 // In virtual time a stretch only costs its overhead.
 inline constexpr Pace virtual_pace{ns_per_s, 0};
 inline constexpr Pace real_pace{50 * ns_per_ms, 250 * ns_per_ms};
-inline Pace pace_of(const SourceFacts& source, const WatcherFacts& watcher) {
-  if (source.virtual_time) return virtual_pace;
+// Virtual time that is let go as real time does, for who watches: a change shows this late at most.
+inline constexpr Pace watched_pace{20 * ns_per_ms, 0};
+inline Pace pace_of(const SourceFacts& source, const WatcherFacts& watcher, bool in_real_time = false) {
+  if (source.virtual_time) return in_real_time ? watched_pace : virtual_pace;
   return {real_pace.stretch, real_pace.ahead + watcher.behind};
 }
+
+// Lets virtual time go no faster than the wall's.
+class WallClock {
+ public:
+  void wait_until(Nanos at) {
+    const auto now = std::chrono::steady_clock::now();
+    const auto due = begun_ + std::chrono::nanoseconds(at);
+    // Behind: a person thought about a question, or this machine was busy. Time goes on from here.
+    if (now > due + std::chrono::milliseconds(200)) begun_ = now - std::chrono::nanoseconds(at);
+    std::this_thread::sleep_until(begun_ + std::chrono::nanoseconds(at));
+  }
+
+ private:
+  std::chrono::steady_clock::time_point begun_ = std::chrono::steady_clock::now();
+};
 
 // Ten times a second of wall time.
 class Glances {

@@ -5,7 +5,9 @@
 namespace tachproof {
 
 Playing::Playing(Rig& rig, const RunHooks& hooks, FoundByBench found, Saw saw)
-    : rig_(rig), hooks_(hooks), found_(std::move(found)), saw_(std::move(saw)), watch_(*rig.watcher) {}
+    : rig_(rig), hooks_(hooks), found_(std::move(found)), saw_(std::move(saw)), watch_(*rig.watcher) {
+  told_by_watcher_ = hooks.lamps && rig.watcher->tell_at_once(hooks.lamps);
+}
 
 void Playing::give(std::span<const Nanos> pulses, Nanos until) {
   rig_.source->play({pulses, until});
@@ -13,8 +15,11 @@ void Playing::give(std::span<const Nanos> pulses, Nanos until) {
 }
 
 void Playing::collect(Nanos until) {
+  if (hooks_.in_real_time && rig_.source->facts().virtual_time) wall_.wait_until(until);
   events_.clear();
   seen_ = watch_.collect(until, events_);
+  if (hooks_.lamps && !told_by_watcher_)
+    for (const LampEvent& event : events_) hooks_.lamps(event);
   if (!events_.empty()) lit_ = events_.back().lit;
   if (seen_.lost > 0) {
     lost_ += seen_.lost;

@@ -79,8 +79,11 @@ class Playing {
   std::uint64_t lost_ = 0;
   Channels lit_ = 0;
   bool begun_ = false, stopped_ = false;
+  bool told_by_watcher_ =
+      false;  // whoever watches hears of the lamps from the watcher, before they are collected
   std::optional<std::string> stopped_because_;  // said once the source has ended
   Glances glances_;
+  WallClock wall_;  // of a rig in virtual time that is watched
 };
 
 }  // namespace tachproof

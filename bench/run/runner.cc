@@ -32,7 +32,7 @@ class Run {
         folder_(folder),
         hooks_(hooks),
         source_(rig.source->facts()),
-        pace_(pace_of(source_, rig.watcher->facts())),
+        pace_(pace_of(source_, rig.watcher->facts(), hooks.in_real_time)),
         judge_(plan.gauge, judge_setup(plan, rig), hooks.evidence),
         train_(plan.profile, plan.gauge.pulses_per_rev, plan.noise, plan.seed),
         writer_(folder, plan.gauge),
@@ -43,6 +43,7 @@ class Run {
               saw(events, certain, seen);
             }) {
     judge_.on_reach([this](const Reach& reach) { writer_.reach(reach); });
+    if (hooks.finding) judge_.on_finding(hooks.finding);
   }
 
   RunOutcome run() {

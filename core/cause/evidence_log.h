@@ -173,6 +173,7 @@ class LoggedJudge {
     if (log_ != nullptr) log_->stamps(stamps);
   }
   void on_reach(std::function<void(const Reach&)> sink) { judge_.on_reach(std::move(sink)); }
+  void on_finding(std::function<void(const Finding&)> sink) { judge_.on_finding(std::move(sink)); }
   RunResult finish(Nanos seen_until, bool complete = true) {
     if (log_ != nullptr) log_->finish(seen_until, complete);
     return judge_.finish(seen_until, complete);

@@ -15,6 +15,7 @@ void FindingLog::add(Finding finding) {
   }
   ++group.kept;
   group.last = kept_.size();
+  if (sink_) sink_(finding);
   kept_.push_back(std::move(finding));
 }
 

@@ -3,9 +3,11 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <map>
 #include <string>
 #include <tuple>
+#include <utility>
 #include <vector>
 
 #include "core/judge/result.h"
@@ -18,6 +20,8 @@ class FindingLog {
   static constexpr std::size_t max_all = 200;
 
   void add(Finding finding);
+  // Told of each that is kept, as it is added.
+  void on_finding(std::function<void(const Finding&)> sink) { sink_ = std::move(sink); }
   bool any(FindingKind kind) const;
   Verdict verdict() const { return verdict_; }  // of all findings, kept or not
   // Time order; the last of a counted group says how many more there were.
@@ -32,6 +36,7 @@ class FindingLog {
   };
   std::map<Key, Group> groups_;
   std::vector<Finding> kept_;
+  std::function<void(const Finding&)> sink_;
   std::uint64_t left_out_ = 0;
   Verdict verdict_ = Verdict::pass;
 };

@@ -375,6 +375,7 @@ void Judge::lost(std::uint64_t count) { impl_->lost(count); }
 void Judge::unsure_blinks(Channels channels) { impl_->unsure_blinks(channels); }
 void Judge::stamps(const StampTimes& stamps) { impl_->stamps(stamps); }
 void Judge::untimed(const std::string& why) { impl_->untimed(why); }
+void Judge::on_finding(std::function<void(const Finding&)> sink) { impl_->on_finding(std::move(sink)); }
 void Judge::on_reach(std::function<void(const Reach&)> sink) { impl_->on_reach(std::move(sink)); }
 RunResult Judge::finish(Nanos until, bool complete) { return impl_->finish(until, complete); }
 

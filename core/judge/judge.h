@@ -51,6 +51,9 @@ class Judge {
   // Windows as decided so far, for a live display and for drawings; called
   // in time order with the expected set and, per seen span, what was seen.
   void on_reach(std::function<void(const Reach&)> sink);
+  // Findings as they are made, for who watches live. The result has the last word: it may leave some
+  // out, and has those that only the end tells.
+  void on_finding(std::function<void(const Finding&)> sink);
 
   // `seen_until`: the watcher's word that nothing is missing before it.
   // `complete`: the scenario was played to its end.

@@ -42,6 +42,7 @@ class Judge::Impl {
   void untimed(const std::string& why) {
     if (untimed_.empty()) untimed_ = why;
   }
+  void on_finding(std::function<void(const Finding&)> sink) { log_.on_finding(std::move(sink)); }
   void on_reach(std::function<void(const Reach&)> sink) { reach_sink_ = std::move(sink); }
   RunResult finish(Nanos until, bool complete);
 

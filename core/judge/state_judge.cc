@@ -111,6 +111,10 @@ class StateJudge::Impl {
     sink_ = std::move(sink);
     if (sink_) spells_.front().judge->on_reach(sink_of(0));
   }
+  void on_finding(std::function<void(const Finding&)> sink) {
+    finding_sink_ = std::move(sink);
+    spells_.front().judge->on_finding(finding_sink_);
+  }
 
   void pressing(const std::string& action, Nanos at) {
     const Button* button = button_named(gauge_, action);
@@ -222,6 +226,7 @@ class StateJudge::Impl {
     begin_judge(now.judge, now.state, now);
     if (now.otherwise) begin_judge(now.other, *now.otherwise, now);
     if (sink_) now.judge->on_reach(sink_of(spells_.size() - 1));
+    if (finding_sink_) now.judge->on_finding(finding_sink_);
   }
 
   void begin_judge(std::optional<Judge>& judge, const UnitState& state, const StateSpell& spell) {
@@ -311,6 +316,7 @@ class StateJudge::Impl {
   Channels lit_ = 0;
   bool any_lamps_ = false;
   Nanos seen_until_ = 0, disturbed_to_ = 0;
+  std::function<void(const Finding&)> finding_sink_;
   std::function<void(const Reach&)> sink_;
   Channels unsure_ = 0;
   std::string untimed_;
@@ -339,6 +345,9 @@ void StateJudge::pulses(std::uint64_t count) { impl_->pulses(count); }
 void StateJudge::unsure_blinks(Channels channels) { impl_->unsure_blinks(channels); }
 void StateJudge::untimed(const std::string& why) { impl_->untimed(why); }
 void StateJudge::stamps(const StampTimes& stamps) { impl_->stamps(stamps); }
+void StateJudge::on_finding(std::function<void(const Finding&)> sink) {
+  impl_->on_finding(std::move(sink));
+}
 void StateJudge::on_reach(std::function<void(const Reach&)> sink) { impl_->on_reach(std::move(sink)); }
 void StateJudge::pressed(const std::string& action, Nanos at, Nanos lasts) {
   impl_->pressing(action, at);

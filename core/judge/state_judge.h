@@ -39,6 +39,7 @@ class StateJudge {
   void untimed(const std::string& why);
   void stamps(const StampTimes& stamps);
   void on_reach(std::function<void(const Reach&)> sink);
+  void on_finding(std::function<void(const Finding&)> sink);
 
   // Before the rpm that begins at `at`, and before any lamp event after it. The rpm is kept
   // for `lasts`. An action that is no button of the gauge is none of the judge's business.

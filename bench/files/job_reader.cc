@@ -1,0 +1,115 @@
+#include <fmt/format.h>
+
+#include <regex>
+
+#include "bench/files/job.h"
+#include "bench/files/readers.h"
+#include "core/base/foreign_text.h"
+
+namespace tachproof {
+namespace {
+
+constexpr std::size_t most_plays = 20;
+constexpr std::size_t longest_pattern = 200;
+
+class JobReader {
+ public:
+  JobReader(const std::filesystem::path& folder, ErrorList& errors) : folder_(folder), errors_(errors) {}
+
+  Job read(Mapping& file) {
+    file.text("name", job_.name, Need::must);
+    named_file(file, "gauge", job_.gauge, Need::must);
+    if (const YamlNode* node = file.any("play", Need::must)) plays(*node);
+    named_file(file, "rig", job_.rig, Need::must);
+    named_file(file, "certificate", job_.certificate, Need::may);
+    if (const YamlNode* node = file.any("serial", Need::may)) serial(*node);
+    file.finish();
+    return std::move(job_);
+  }
+
+ private:
+  void named_file(Mapping& block, const std::string& key, std::string& into, Need need) {
+    std::string name;
+    if (block.text(key, name, need)) exists(block.place(key), key, name, into);
+  }
+
+  void exists(Place at, const std::string& what, const std::string& name, std::string& into) {
+    into = (folder_ / name).string();
+    std::error_code none;
+    if (!std::filesystem::is_regular_file(into, none))
+      errors_.add(at, "'" + what + "' names " + on_one_line(name) + ", which is not there",
+                  "a file, named from the folder of this one");
+  }
+
+  void plays(const YamlNode& node) {
+    if (node.kind != YamlNode::Kind::list) return play(node);
+    if (!is_list(node, "'play'", errors_, most_plays)) return;
+    for (const YamlNode* item : node.items) play(*item);
+  }
+
+  void play(const YamlNode& node) {
+    JobPlay one;
+    if (node.kind == YamlNode::Kind::mapping) {
+      Mapping block(node, errors_, "what is played");
+      if (const YamlNode* survey = block.any("survey", Need::must)) {
+        one.what = JobPlay::What::survey;
+        Mapping asked(*survey, errors_, "a survey");
+        asked.number("within", one.within_rpm, {0, 1000, true}, Need::may);
+        asked.finish();
+      }
+      block.finish();
+    } else {
+      std::string word;
+      if (!read_text(node, "'play'", word, errors_)) return;
+      if (word != "plan") {
+        one.what = JobPlay::What::scenario;
+        exists(node.at, "play", word, one.file);
+      }
+    }
+    job_.play.push_back(std::move(one));
+  }
+
+  void serial(const YamlNode& node) {
+    Mapping block(node, errors_, "a serial number");
+    if (block.text("pattern", job_.serial_pattern, Need::must)) {
+      if (job_.serial_pattern.size() > longest_pattern)
+        errors_.add(block.place("pattern"), fmt::format("a pattern of {} bytes", job_.serial_pattern.size()),
+                    fmt::format("at most {}", longest_pattern));
+      else
+        try {
+          const std::regex pattern(job_.serial_pattern);
+        } catch (const std::regex_error&) {
+          errors_.add(block.place("pattern"), "'pattern' is no regular expression",
+                      "one such as \"DR-[0-9]{4}\"");
+        }
+    }
+    block.finish();
+  }
+
+  const std::filesystem::path& folder_;
+  ErrorList& errors_;
+  Job job_;
+};
+
+}  // namespace
+
+Job read_job(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors) {
+  Mapping file(root, errors, "a job file");
+  if (!read_header(file, "job", errors)) return {};
+  return JobReader(folder, errors).read(file);
+}
+
+std::optional<std::string> wrong_serial(const Job& job, const std::string& serial) {
+  if (serial.size() > longest_serial)
+    return fmt::format("the serial number has {} characters; at most {} are allowed", serial.size(),
+                       longest_serial);
+  if (job.serial_pattern.empty()) return std::nullopt;
+  if (serial.empty()) return "this job wants a serial number like " + job.serial_pattern;
+  try {
+    if (std::regex_match(serial, std::regex(job.serial_pattern))) return std::nullopt;
+  } catch (const std::regex_error&) {  // the pattern is too much work for this text
+  }
+  return "'" + shown(serial) + "' is no serial number of this job; one looks like " + job.serial_pattern;
+}
+
+}  // namespace tachproof
