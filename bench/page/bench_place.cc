@@ -46,13 +46,13 @@ std::string job_form(const TileView& tile, const std::vector<ShopJob>& jobs) {
       address(tile, "job"), tile.id, tile.id, options);
 }
 
-std::string serial_form(const TileView& tile, bool focused) {
+std::string serial_form(const TileView& tile) {
   return fmt::format(
       "<form method=\"post\" action=\"{}\" class=\"serial\"><label for=\"serial-{}\">Serial number, then "
       "Enter</label>\n<input id=\"serial-{}\" name=\"serial\" value=\"{}\" autocomplete=\"off\" "
-      "autocapitalize=\"off\" spellcheck=\"false\" maxlength=\"100\"{}{}>\n<button>Start</button></form>\n",
+      "autocapitalize=\"off\" spellcheck=\"false\" maxlength=\"100\" "
+      "autofocus{}>\n<button>Start</button></form>\n",
       address(tile, "start"), tile.id, tile.id, tile.trouble.empty() ? "" : escaped(tile.serial),
-      focused ? " autofocus" : "",
       tile.trouble.empty() ? ""
                            : fmt::format(" aria-invalid=\"true\" aria-describedby=\"trouble-{}\"", tile.id));
 }
@@ -106,7 +106,7 @@ std::string cautions(const TileView& tile) {
                      software ? "" : " Local codes, the series' rules and licensed practice come first.");
 }
 
-std::string waiting(const TileView& tile, const std::vector<ShopJob>& jobs, bool alone) {
+std::string waiting(const TileView& tile, const std::vector<ShopJob>& jobs) {
   std::string html = job_form(tile, jobs);
   if (tile.job || !tile.job_file.empty())
     html += fmt::format("<h2>{}</h2>\n", escaped(tile.job ? tile.job->job.name : tile.job_file));
@@ -121,7 +121,7 @@ std::string waiting(const TileView& tile, const std::vector<ShopJob>& jobs, bool
         escaped(tile.serial), tile.passed_before, address(tile, "start"), escaped(tile.serial),
         button_form(tile, "next", "Another unit"));
   else if (tile.job)
-    html += serial_form(tile, alone);
+    html += serial_form(tile);
   return html + about_job(tile) + last_result(tile) + cautions(tile);
 }
 
@@ -200,35 +200,49 @@ std::string causes_words(const RunRecord& record) {
   return html;
 }
 
-std::string result(const TileView& tile, bool alone) {
-  std::string html =
-      fmt::format("<div class=\"verdict {}\"><strong>{}</strong> <b class=\"unit-serial\">{}</b></div>\n",
-                  word(tile.verdict), shouted(tile.verdict), escaped(tile.serial));
+// The rows of one part of the job, after its cause.
+std::string rows_html(const RunRecord& record) {
+  std::string html = not_passed_html(record);
+  if (record.result.verdict != Verdict::pass) html += deviations_html(record);
+  return html;
+}
+
+// Why, in two sentences: the cause where one was found.
+std::string why_html(const TileView& tile, const TileRun& run) {
+  const RunRecord& record = *run.record;
+  std::string html;
+  if (tile.played.size() > 1)
+    html += fmt::format("<h3>{}: {}</h3>\n", escaped(record.scenario_name), headline(record));
+  const std::string causes = causes_words(record);
+  return html + causes +
+         fmt::format("<p class=\"{}\">{}</p>\n", causes.empty() ? "cause" : "reason",
+                     escaped(reason(record)));
+}
+
+std::string result(const TileView& tile) {
+  std::string html = fmt::format(
+      "<div class=\"verdict {}\" role=\"status\"><strong>{}</strong> <b class=\"unit-serial\">{}</b></div>\n",
+      word(tile.verdict), shouted(tile.verdict), escaped(tile.serial));
+  const bool simulated = std::any_of(tile.played.begin(), tile.played.end(),
+                                     [](const TileRun& run) { return on_simulated_unit(*run.record); });
+  if (simulated) html += "<p class=\"simulated\"><b>SIMULATED</b> This says nothing of a real unit.</p>\n";
   html += trouble_html(tile);
-  for (const TileRun& run : tile.played) {
-    const RunRecord& record = *run.record;
-    if (on_simulated_unit(record))
-      html += "<p class=\"simulated\"><b>SIMULATED</b> This says nothing of a real unit.</p>\n";
-    if (tile.played.size() > 1)
-      html += fmt::format("<h3>{}: {}</h3>\n", escaped(record.scenario_name), headline(record));
-    html += fmt::format("<p class=\"reason\">{}</p>\n", escaped(reason(record)));
-    html += causes_words(record);
-    html += not_passed_html(record);
-    if (record.result.verdict != Verdict::pass) html += deviations_html(record);
-  }
-  html += serial_form(tile, alone);
+  for (const TileRun& run : tile.played) html += why_html(tile, run);
+  html += serial_form(tile);
   html += "<div class=\"keys\">\n" + button_form(tile, "next", "Next unit <small>(Enter)</small>", "next") +
           button_form(tile, "again", "Again <small>(R)</small>", "again");
   for (const TileRun& run : tile.played)
     html +=
         fmt::format("<a class=\"button\" data-key=\"report\" href=\"/runs/{}\">{} <small>(P)</small></a>\n",
                     url_encoded(run.name), run.record->certificate ? "Certificate" : "Report");
-  return html + "</div>\n";
+  html += "</div>\n";
+  for (const TileRun& run : tile.played) html += rows_html(*run.record);
+  return html;
 }
 
-std::string inside(const TileView& tile, const std::vector<ShopJob>& jobs, bool alone) {
+std::string inside(const TileView& tile, const std::vector<ShopJob>& jobs) {
   switch (tile.state) {
-    case State::waiting: return waiting(tile, jobs, alone);
+    case State::waiting: return waiting(tile, jobs);
     case State::preparing:
       return looks_again + head(tile) +
              "<p class=\"phase\" role=\"status\">The rig is opened. Where a plan is played it is made first: "
@@ -236,7 +250,7 @@ std::string inside(const TileView& tile, const std::vector<ShopJob>& jobs, bool 
              "half a minute, once.</p>\n";
     case State::running: return running(tile);
     case State::asking: return asking(tile);
-    case State::result: return result(tile, alone);
+    case State::result: return result(tile);
   }
   return {};
 }
@@ -248,7 +262,7 @@ std::string tile_html(const TileView& tile, const std::vector<ShopJob>& jobs, bo
   if (!alone)
     bar = fmt::format("<p class=\"rig\">{}: <b>{}</b></p>\n", escaped(tile.rig),
                       tile.state == State::asking ? "waits for you" : word(tile.state));
-  return bar + inside(tile, jobs, alone);
+  return bar + inside(tile, jobs);
 }
 
 std::string bench_html(const std::vector<TileView>& tiles, const std::vector<ShopJob>& jobs) {

@@ -13,7 +13,24 @@ namespace {
 
 // A lamp's disc stays under the area from which flashing counts as general (WCAG 2.2, 2.3.1).
 constexpr double lamp_place = 130, radius = 38, face_height = 150;
-constexpr double strip_width = 760, strip_height = 230, strip_left = 60, strip_right = 640;
+constexpr double strip_width = 760, strip_height = 300, strip_left = 60, strip_right = 640;
+constexpr double strip_top = 8, strip_bottom = 292;
+
+std::size_t window_at(const Gauge& gauge, double rpm) {
+  std::size_t window = 0;
+  while (window + 1 < gauge.windows.size() && gauge.windows[window + 1].from_rpm <= rpm) ++window;
+  return window;
+}
+
+// The rpm between which the scale is even: the boundaries, so that a window of 100 rpm is as high as one of
+// 3000. A driver's ladder is read by windows.
+std::vector<double> strip_knots(const Gauge& gauge, double lowest, double highest) {
+  std::vector<double> knots{lowest};
+  for (const Window& window : gauge.windows)
+    if (window.from_rpm > lowest && window.from_rpm < highest) knots.push_back(window.from_rpm);
+  knots.push_back(std::max(highest, knots.back() + 1));
+  return knots;
+}
 
 }  // namespace
 
@@ -44,28 +61,28 @@ std::string face_svg(const Gauge& gauge, const std::string& prefix) {
 }
 
 std::string strip_svg(const Gauge& gauge, double lowest, double highest) {
-  const Scale rpm{lowest, highest, strip_height - 10, 10};
+  const std::vector<double> knots = strip_knots(gauge, lowest, highest);
+  const double band = (strip_bottom - strip_top) / static_cast<double>(knots.size() - 1);
+  std::string places;
+  for (std::size_t k = 0; k < knots.size(); ++k)
+    places += fmt::format("{}{:.2f},{:.1f}", k == 0 ? "" : " ", knots[k],
+                          strip_bottom - band * static_cast<double>(k));
   std::string svg = fmt::format(
       "<svg class=\"strip\" viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"rpm over the last 15 "
-      "seconds, with the windows\" data-low=\"{:.1f}\" data-high=\"{:.1f}\">\n",
-      strip_width, strip_height, lowest, highest);
-  double label_above = strip_height + 20;
-  for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
-    const double from = std::max(gauge.windows[w].from_rpm, lowest);
-    const double to =
-        w + 1 < gauge.windows.size() ? std::min(gauge.windows[w + 1].from_rpm, highest) : highest;
-    if (!(from < to)) continue;
+      "seconds, with the windows as bands\" data-knots=\"{}\">\n",
+      strip_width, strip_height, places);
+  for (std::size_t k = 0; k + 1 < knots.size(); ++k) {
+    const double top = strip_bottom - band * static_cast<double>(k + 1);
+    const std::size_t window = window_at(gauge, (knots[k] + knots[k + 1]) / 2);
     svg += fmt::format("<rect x=\"{:.0f}\" y=\"{:.1f}\" width=\"{:.0f}\" height=\"{:.1f}\" class=\"{}\"/>\n",
-                       strip_left, rpm(to), strip_right - strip_left, rpm(from) - rpm(to),
-                       w % 2 == 0 ? "band-even" : "band-odd");
-    const double y = (rpm(from) + rpm(to)) / 2 + 5;
-    if (label_above - y < 15) continue;  // no room for its name
-    label_above = y;
-    svg += svg_text({strip_right + 8, y}, shortened(printable(gauge.windows[w].name), 14), "name");
+                       strip_left, top, strip_right - strip_left, band,
+                       window % 2 == 0 ? "band-even" : "band-odd");
+    if (band >= 14)
+      svg += svg_text({strip_right + 8, top + band / 2 + 5},
+                      shortened(printable(gauge.windows[window].name), 14), "name");
+    if (k > 0 && band >= 14)
+      svg += svg_text({strip_left - 6, top + band + 5}, fixed(knots[k], 0), "name", Anchor::end);
   }
-  const Ticks ticks = round_ticks(lowest, highest, 5);
-  for (const double value : ticks.values)
-    svg += svg_text({strip_left - 6, rpm(value) + 5}, fixed(value, 0), "name", Anchor::end);
   svg += fmt::format(
       "<path class=\"track\" d=\"\"/>\n<circle class=\"now\" r=\"5\" cx=\"{:.0f}\" cy=\"-20\"/>\n",
       strip_right);

@@ -13,8 +13,9 @@ namespace tachproof {
 // page.
 std::string face_svg(const Gauge& gauge, const std::string& prefix);
 
-// The windows as bands from `lowest` to `highest` rpm, and an empty line (class "track") that the script
-// fills: rpm against the last 15 seconds, now at the right edge. The scale is in data-low and data-high.
+// The windows as bands of equal height from `lowest` to `highest` rpm, and an empty line (class "track") that
+// the script fills: rpm against the last 15 seconds, now at the right edge. The scale is in data-knots,
+// "rpm,y" each.
 std::string strip_svg(const Gauge& gauge, double lowest, double highest);
 
 // What of the rpm a profile, or a survey of this gauge, will need.

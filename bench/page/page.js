@@ -1,6 +1,8 @@
 // What is live on the bench page. Everything else works without it, by forms and links.
 "use strict";
 
+let latest = null; // the tile that had the focus last
+
 const still = matchMedia("(prefers-reduced-motion: reduce)");
 
 class Tile {
@@ -11,6 +13,7 @@ class Tile {
     this.lit = [];
     this.flips = new Map(); // a lamp's channel and when it last went on
     this.keyTimer = 0;
+    section.addEventListener("focusin", () => { latest = this; });
     this.listen();
     this.dress();
   }
@@ -49,16 +52,16 @@ class Tile {
     const field = this.find(".serial input");
     if (kept && field && field.name === "serial" && !field.value) field.value = kept;
     this.show(this.lit);
+    if (latest === this && ["result", "asking"].includes(this.section.dataset.state))
+      this.section.scrollIntoView({ block: "start" });
     if (this.section.dataset.state === "asking" || this.section.dataset.state === "result") sound();
   }
 
-  // Focus, and forms that need no new page.
+  // The focus stays in the tile that a person works at; and forms that need no new page.
   dress() {
-    const alone = document.querySelectorAll(".tile").length === 1;
-    const first = this.find("[autofocus]") || (alone ? this.find("input, button") : null);
-    const elsewhere = document.activeElement && document.activeElement !== document.body &&
-      !this.section.contains(document.activeElement);
-    if (first && !elsewhere) first.focus();
+    const first = this.find("[autofocus]") || this.find("input, button");
+    const elsewhere = document.activeElement && document.activeElement !== document.body;
+    if (first && !elsewhere && (latest === null || latest === this)) first.focus({ preventScroll: true });
     for (const form of this.section.querySelectorAll("form"))
       form.addEventListener("submit", (event) => {
         event.preventDefault();
@@ -145,8 +148,13 @@ class Tile {
       Math.max(0, now.of - now.t).toFixed(0) + " s left");
     const strip = this.find(".strip");
     if (!strip) return;
-    const low = Number(strip.dataset.low), high = Number(strip.dataset.high);
-    const y = (rpm) => 220 - (Math.min(Math.max(rpm, low), high) - low) / (high - low) * 210;
+    const knots = strip.dataset.knots.split(" ").map((knot) => knot.split(",").map(Number));
+    const y = (rpm) => {
+      const above = knots.findIndex(([at]) => at > rpm);
+      if (above <= 0) return above === 0 ? knots[0][1] : knots.at(-1)[1];
+      const [low, from] = knots[above - 1], [high, to] = knots[above];
+      return from + (rpm - low) / (high - low) * (to - from);
+    };
     const x = (t) => 640 - (now.t - t) / 15 * 580;
     const line = now.line.filter(([t]) => now.t - t <= 15);
     strip.querySelector(".track").setAttribute("d",
@@ -189,8 +197,8 @@ let escaped = 0;
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
   const running = tiles.filter((tile) => ["running", "asking"].includes(tile.section.dataset.state));
-  const meant = running.find((tile) => tile.section.contains(document.activeElement)) ||
-    (running.length === 1 ? running[0] : null);
+  const inside = tiles.find((tile) => tile.section.contains(document.activeElement));
+  const meant = inside ? running.find((tile) => tile === inside) : running.length === 1 ? running[0] : null;
   if (meant && performance.now() - escaped < 1000) meant.press("stop");
   escaped = performance.now();
 });

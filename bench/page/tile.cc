@@ -229,11 +229,12 @@ std::string Tile::play_all(const std::string& serial) {
   std::vector<PlayedRun> played;
   std::string trouble;
   try {
-    auto with_plan = std::make_shared<JobInput>(*job);
-    if (planned_ && planned_->gauge.sha256 == job->gauge.sha256 && planned_->rig.sha256 == job->rig.sha256)
-      with_plan->plan = planned_->plan;
-    make_plan_of(*with_plan);
-    planned_ = with_plan;
+    const auto with_plan = std::make_shared<JobInput>(*job);
+    make_plan_of(*with_plan, shop_.folder() / ".plans");
+    {
+      const std::lock_guard lock(mutex_);
+      now_.job = with_plan;
+    }
     ReportOptions options;
     options.set(job->job.certificate, settings_.history, settings_.no_history);
     options.load();

@@ -87,8 +87,7 @@ class Tile {
   mutable std::mutex mutex_;
   std::condition_variable answered_;
   TileView now_;
-  std::optional<std::string> given_;   // the answer
-  std::shared_ptr<JobInput> planned_;  // its plan is kept as long as its files are the same
+  std::optional<std::string> given_;  // the answer
   std::atomic<bool> stop_{false};
   std::thread worker_;
 };
