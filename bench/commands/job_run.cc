@@ -2,10 +2,13 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "bench/commands/load.h"
 #include "bench/commands/planning.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/terminal.h"
+#include "bench/commands/version.h"
 #include "bench/record/disk.h"
 #include "bench/run/stop_request.h"
 
@@ -23,6 +26,22 @@ const ScenarioInput* scenario_of(const JobInput& job, std::size_t part) {
     case JobPlay::What::survey: return nullptr;
   }
   return nullptr;
+}
+
+// All that a plan comes from is in its name. A unit of its own in the rig file counts as well.
+std::string kept_plan_name(const JobInput& job) {
+  std::string from = job.gauge.bytes + job.rig.bytes + std::string(tool_version);
+  if (!job.rig.rig.watch.unit_path.empty()) from += load_gauge_input(job.rig.rig.watch.unit_path).bytes;
+  return "plan-" + sha256_of(from).substr(0, 32) + ".yaml";
+}
+
+// For the next time only: where it cannot be written the plan is made again.
+void keep_plan(const std::filesystem::path& file, const std::string& text) {
+  try {
+    std::filesystem::create_directories(file.parent_path());
+    Replacement(file, text).move_into_place();
+  } catch (const std::exception&) {
+  }
 }
 
 }  // namespace
@@ -47,14 +66,18 @@ JobInput load_job_input(const std::string& file) {
   return input;
 }
 
-void make_plan_of(JobInput& job) {
-  if (job.plan) return;
-  for (const JobPlay& play : job.job.play) {
-    if (play.what != JobPlay::What::plan) continue;
+void make_plan_of(JobInput& job, const std::filesystem::path& kept_in) {
+  const auto wants_plan = [](const JobPlay& play) { return play.what == JobPlay::What::plan; };
+  if (job.plan || std::none_of(job.job.play.begin(), job.job.play.end(), wants_plan)) return;
+  const std::filesystem::path kept = kept_in.empty() ? kept_in : kept_in / kept_plan_name(job);
+  if (!kept.empty() && std::filesystem::exists(kept)) {
+    job.plan = load_scenario_input(kept.string());
+    job.plan->file = "plan.yaml";
+  } else {
     job.plan = plan_to_play(job.gauge.gauge, job.rig);
-    refuse_unplayable({*job.plan, job.gauge, job.rig, ""});
-    return;
+    if (!kept.empty()) keep_plan(kept, job.plan->bytes);
   }
+  refuse_unplayable({*job.plan, job.gauge, job.rig, ""});
 }
 
 std::vector<std::string> names_of(const JobInput& job) {

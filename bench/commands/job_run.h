@@ -26,8 +26,10 @@ struct JobInput : InputFile {
 // together. Nothing is opened.
 JobInput load_job_input(const std::string& file);
 
-// Makes the plan that the job plays, once; takes up to half a minute. Throws UsageError where there is none.
-void make_plan_of(JobInput& job);
+// Makes the plan that the job plays, once; takes up to half a minute. With `kept_in`, a folder, a plan that
+// was made there by this program for the same gauge and rig is read again, and a new one is kept there: a
+// scenario file like any other. Throws UsageError where there is none.
+void make_plan_of(JobInput& job, const std::filesystem::path& kept_in = {});
 
 // What is played, in the order of the job: "acceptance", "survey", "plan".
 std::vector<std::string> names_of(const JobInput& job);

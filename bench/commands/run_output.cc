@@ -34,11 +34,15 @@ std::string fit_for_a_file_name(std::string text) {
 std::string stem(const std::filesystem::path& file) { return file.stem().string(); }
 
 std::filesystem::path unused_run_folder(const std::string& scenario, const std::string& serial) {
+  return unused_run_folder("runs", scenario, serial);
+}
+
+std::filesystem::path unused_run_folder(const std::filesystem::path& beneath, const std::string& scenario,
+                                        const std::string& serial) {
   std::string name = local_time("%Y%m%d-%H%M%S-") + fit_for_a_file_name(scenario);
   if (!serial.empty()) name += "-" + fit_for_a_file_name(serial);
-  std::filesystem::path folder = std::filesystem::path("runs") / name;
-  for (int i = 2; std::filesystem::exists(folder); ++i)
-    folder = std::filesystem::path("runs") / fmt::format("{}-{}", name, i);
+  std::filesystem::path folder = beneath / name;
+  for (int i = 2; std::filesystem::exists(folder); ++i) folder = beneath / fmt::format("{}-{}", name, i);
   return folder;
 }
 

@@ -18,6 +18,9 @@ std::string fit_for_a_file_name(std::string text);
 
 // "runs/20260131-142501-acceptance-K17"; a number is added to one that is taken.
 std::filesystem::path unused_run_folder(const std::string& scenario, const std::string& serial);
+// The same beneath another folder.
+std::filesystem::path unused_run_folder(const std::filesystem::path& beneath, const std::string& scenario,
+                                        const std::string& serial);
 
 // `out`, or a new name under runs/ when it is empty. Throws UsageError when the
 // folder cannot be made or is not empty.

@@ -73,7 +73,7 @@ bool is_css_colour(const std::string& word) {
          css_names.find(" " + lower(word) + " ") != std::string_view::npos;
 }
 
-Palette::Palette(const Gauge& gauge) {
+Palette::Palette(const Gauge& gauge, std::string prefix) : prefix_(std::move(prefix)) {
   for (const Lamp& lamp : gauge.lamps)
     for (const std::string& word : lamp.colours)
       if (std::find(words_.begin(), words_.end(), word) == words_.end()) words_.push_back(word);
@@ -86,15 +86,15 @@ std::size_t Palette::index(const std::string& word) const {
 std::string Palette::definitions() const {
   std::string svg = "<svg width=\"0\" height=\"0\" class=\"definitions\" aria-hidden=\"true\"><defs>\n";
   for (std::size_t i = 0; i < words_.size(); ++i) {
-    svg += pattern(fmt::format("lit-{}", i), 8, cell(words_[i], i, 8));
-    svg += pattern(fmt::format("flash-{}", i), 8,
+    svg += pattern(fmt::format("{}lit-{}", prefix_, i), 8, cell(words_[i], i, 8));
+    svg += pattern(fmt::format("{}flash-{}", prefix_, i), 8,
                    cell(words_[i], i, 5) +
                        "<path d=\"M0 0V8M5 0V8\" stroke=\"#000\"/>"
                        "<rect x=\"5\" width=\"3\" height=\"8\" fill=\"#fff\"/>");
   }
-  svg += pattern("flash", 8,
+  svg += pattern(prefix_ + "flash", 8,
                  "<rect width=\"8\" height=\"8\" fill=\"#fff\"/><path d=\"M0 0V8M5 0V8\" stroke=\"#000\"/>");
-  svg += pattern("either", 6,
+  svg += pattern(prefix_ + "either", 6,
                  "<rect width=\"6\" height=\"8\" fill=\"#fff\"/>"
                  "<path d=\"M1 1h1v1h-1zM4 5h1v1h-1z\" fill=\"#000\"/>");
   return svg + "</defs></svg>\n";

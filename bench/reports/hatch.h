@@ -14,7 +14,8 @@ namespace tachproof {
 // Every distinct colour word of the gauge, in the order of its lamps.
 class Palette {
  public:
-  explicit Palette(const Gauge& gauge);
+  // `prefix` stands before the names of the fills, where a document has several palettes.
+  explicit Palette(const Gauge& gauge, std::string prefix = {});
   const std::vector<std::string>& words() const { return words_; }
   std::size_t index(const std::string& word) const;  // of a word that is there
 
@@ -25,6 +26,7 @@ class Palette {
 
  private:
   std::vector<std::string> words_;
+  std::string prefix_;
 };
 
 // Whether CSS Color 4 names this colour (section 6.1), whatever its case.

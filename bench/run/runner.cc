@@ -270,6 +270,7 @@ class Run {
     judge_.pressing(press.action, at);
     folder_.journal(press_line(at, press.action));
     Ask ask;
+    ask.button = press.action;
     ask.question = "Press '" + press.action + "' on the unit now, then Enter";
     const std::optional<std::string> done = hooks_.ask_person ? ask_person(ask) : std::nullopt;
     if (playing_.stopped()) return;

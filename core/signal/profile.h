@@ -77,6 +77,8 @@ struct Ask {
   double number = 0;
   double within = 0;
   std::string text;
+  // A button that the person shall press, in place of a question: any reply says that it is done.
+  std::string button = {};
 };
 struct Repeat;
 using Step =

@@ -1,0 +1,19 @@
+// The engineer's places, each a few addresses of the router.
+#pragma once
+
+#include <functional>
+#include <vector>
+
+#include "bench/page/request.h"
+#include "bench/page/shop.h"
+#include "bench/page/tile.h"
+
+namespace tachproof {
+
+// Each keeps a reference to what it is given.
+void add_runs_routes(Router& router, const Shop& shop);               // /runs, /runs/NAME, two runs compared
+void add_units_routes(Router& router, const TileSettings& settings);  // /units, /units/SERIAL: the history
+void add_gauges_routes(Router& router, const Shop& shop);             // /gauges, /gauges/FILE
+void add_rigs_routes(Router& router, const Shop& shop, std::function<std::vector<TileView>()> tiles);
+
+}  // namespace tachproof
