@@ -147,11 +147,8 @@ std::string head(const TileView& tile) {
                      escaped(tile.serial));
 }
 
-// Without the script a page looks again by itself.
-constexpr const char* looks_again = "<noscript><meta http-equiv=\"refresh\" content=\"2\"></noscript>\n";
-
 std::string running(const TileView& tile) {
-  return looks_again + head(tile) + live_html(tile) +
+  return head(tile) + live_html(tile) +
          button_form(tile, "stop", "Stop <small>(Escape twice)</small>", "stop");
 }
 
@@ -244,7 +241,7 @@ std::string inside(const TileView& tile, const std::vector<ShopJob>& jobs) {
   switch (tile.state) {
     case State::waiting: return waiting(tile, jobs);
     case State::preparing:
-      return looks_again + head(tile) +
+      return head(tile) +
              "<p class=\"phase\" role=\"status\">The rig is opened. Where a plan is played it is made first: "
              "up to "
              "half a minute, once.</p>\n";
@@ -283,7 +280,14 @@ std::string bench_html(const std::vector<TileView>& tiles, const std::vector<Sho
         "aria-label=\"{}\">\n{}</section>\n",
         tile.id, tile.id, tile.number, word(tile.state), escaped(tile.rig),
         tile_html(tile, jobs, tiles.size() == 1));
-  return framed_page("/", "Bench", body + "</div>\n");
+  body +=
+      "</div>\n<p class=\"sound\" hidden><label><input type=\"checkbox\"> Sound when a result or a question "
+      "comes</label></p>\n";
+  // A tile on which something goes on changes by itself.
+  const bool busy = std::any_of(tiles.begin(), tiles.end(), [](const TileView& tile) {
+    return tile.state == State::preparing || tile.state == State::running;
+  });
+  return framed_page("/", "Bench", body, busy);
 }
 
 }  // namespace tachproof

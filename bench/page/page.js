@@ -190,6 +190,13 @@ function sound() {
   }
 }
 
+for (const place of document.querySelectorAll(".sound")) {
+  const box = place.querySelector("input");
+  place.hidden = false;
+  box.checked = localStorage.getItem("sound") === "on";
+  box.addEventListener("change", () => localStorage.setItem("sound", box.checked ? "on" : "off"));
+}
+
 const tiles = [...document.querySelectorAll(".tile")].map((section) => new Tile(section));
 
 // Escape twice within a second stops the run of the tile that has the focus, or the only one.
