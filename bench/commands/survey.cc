@@ -96,7 +96,7 @@ class SurveyCommand : public Command {
     }
     record.scenario_sha256 = keep(folder, record, "scenario.yaml", survey.scenario);
     record.result = std::move(survey.result);
-    find_causes(record, evidence, gauge_);
+    find_causes(record, evidence, folder, gauge_, report_options_.accepted(record));
     folder.finish(record, survey.trace);
     const int status = report_options_.close(folder, record);
     if (!tells_findings(record)) return status;
