@@ -213,6 +213,32 @@ TEST_F(DiagnoseProgram, ASuiteNamesTheCauseOnItsPageInJUnitAndInJson) {
   EXPECT_EQ(tachproof("report suite --verify").status, 0);
 }
 
+TEST_F(DiagnoseProgram, ARecordingThatIsJudgedHasItsCause) {
+  scratch.write("wiring.yaml", files::wiring);
+  run("faulty-rig.yaml", "bad");
+  const Finished by_scenario = tachproof(
+      "judge bad/capture.vcd --gauge gauge.yaml --wiring wiring.yaml --scenario scenario.yaml --no-history "
+      "--out again");
+  EXPECT_EQ(by_scenario.status, 1) << by_scenario.err;
+  EXPECT_THAT(by_scenario.out, HasSubstr("The unit acts as if boundary hasty were at 4040 rpm (set: 4000"));
+  EXPECT_EQ(tachproof("report again --verify").status, 0);
+  // Without the scenario, by the rpm of the tach channel.
+  tachproof("judge bad/capture.vcd --gauge gauge.yaml --wiring wiring.yaml --no-history --out alone");
+  EXPECT_EQ(result("alone")["causes"][0]["changes"][0]["boundary"], "hasty");
+  EXPECT_NEAR(result("alone")["causes"][0]["changes"][0]["by_rpm"].get<double>(), 40, 1);
+  // A lamp whose two wires are crossed at the analyser.
+  scratch.write("crossed.yaml", files::replaced(files::replaced(files::wiring, "near.white", "x"),
+                                                "far.magenta", "near.white"));
+  std::string crossed = text_of(scratch / "crossed.yaml");
+  scratch.write("crossed.yaml", files::replaced(crossed, "{white: x}", "{white: far.magenta}"));
+  run("rig.yaml", "good");
+  tachproof(
+      "judge good/capture.vcd --gauge gauge.yaml --wiring crossed.yaml --scenario scenario.yaml "
+      "--no-history --out wires");
+  EXPECT_EQ(result("wires")["causes"][0]["changes"][0]["kind"], "wires-swapped");
+  EXPECT_EQ(tachproof("report wires --verify").status, 0);
+}
+
 TEST_F(DiagnoseProgram, JsonOfARunIsItsResultWithTheCauses) {
   const Finished failed =
       tachproof("run scenario.yaml --gauge gauge.yaml --rig faulty-rig.yaml --no-history --out bad --json");
