@@ -105,6 +105,14 @@ std::string input_line(const std::string& file, const std::string& sha256) {
   return json_text(Json{{"kind", "input"}, {"file", text_to_json(file)}, {"sha256", sha256}}) + "\n";
 }
 
+std::string candidate_line(const CandidateLine& candidate) {
+  return json_text(Json{{"kind", "candidate"},
+                        {"file", text_to_json(candidate.file)},
+                        {"of", text_to_json(candidate.of)},
+                        {"accepted", text_to_json(candidate.accepted)}}) +
+         "\n";
+}
+
 std::string stamps_line(const StampTimes& stamps) {
   return json_text(Json{{"kind", "stamps"},
                         {"width_ns", stamps.width},
@@ -233,7 +241,8 @@ void take_reaches(const Json& line, std::size_t most, Journal& journal) {
 
 void take_line(const std::string& text, bool first, std::size_t most, Journal& journal) {
   journal.seal.reset();  // only the very last line can be one
-  constexpr std::array<std::string_view, 6> kinds{"rpm", "reaches", "answer", "input", "stamps", "end"};
+  constexpr std::array<std::string_view, 7> kinds{"rpm",       "reaches", "answer", "input",
+                                                  "candidate", "stamps",  "end"};
   const auto is = [&](std::string_view k) { return text.starts_with(fmt::format("{{\"kind\":\"{}\"", k)); };
   if (!first && std::none_of(kinds.begin(), kinds.end(), is)) return;
   const Json line = parse_json(text);
@@ -243,6 +252,9 @@ void take_line(const std::string& text, bool first, std::size_t most, Journal& j
   if (kind == "reaches") take_reaches(line, most, journal);
   if (kind == "answer") journal.answers.push_back(text_from(line, "answer"));
   if (kind == "input") journal.inputs.push_back({text_from(line, "file"), text_from(line, "sha256")});
+  if (kind == "candidate")
+    journal.candidates.push_back(
+        {own_file_from(line, "file"), text_from(line, "of"), text_from(line, "accepted")});
   if (kind == "stamps") journal.stamps = stamps_from(line);
   if (kind == "end") journal.seal = seal_from(line);
 }

@@ -32,6 +32,13 @@ std::string dwell_line(const FlickerResult& row);
 std::string recording_line(const std::string& file, const std::string& sha256);
 // An input that was kept in the folder.
 std::string input_line(const std::string& file, const std::string& sha256);
+// A gauge file that was kept as a candidate for the causes.
+struct CandidateLine {
+  std::string file;      // its copy in the folder
+  std::string of;        // what it was called, or where it was
+  std::string accepted;  // as in OtherGauge
+};
+std::string candidate_line(const CandidateLine& candidate);
 // What the watcher found of its stamps while it ran, said at its end.
 std::string stamps_line(const StampTimes& stamps);
 std::string progress_line(Nanos at, std::uint64_t pulses, std::uint64_t lamp_changes);
@@ -58,6 +65,7 @@ struct Journal {
   std::vector<Reach> reaches;
   std::vector<std::string> answers;  // in the order of the questions
   std::vector<FileSum> inputs;       // as they were kept
+  std::vector<CandidateLine> candidates;
   std::optional<StampTimes> stamps;  // as last told
   bool more = false;                 // than `most` of either
 };

@@ -208,7 +208,9 @@ Cause cause_of(const Gauge& set, const Trial& trial, std::uint64_t of) {
   for (std::size_t i = 0; i < h.faults.size(); ++i) {
     const Fault& fault = h.faults[i];
     if (fault.kind == Kind::settings_of) {
-      cause.text = "The unit behaves exactly as " + fault.file + " says";
+      cause.text = fault.accepted.empty() ? "The unit behaves exactly as " + fault.file + " says"
+                                          : "The unit behaves exactly as its accepted run of " +
+                                                fault.accepted + " says (" + fault.file + ")";
       std::string how;
       for (const std::string& one : sentences(settings_change(set, h.gauge)))
         if (how.size() < 200) how += (how.empty() ? ": " : "; ") + one;

@@ -20,7 +20,7 @@ using Kind = Fault::Kind;
 
 constexpr std::size_t singles_judged = 18, seconds_judged = 9, firsts_kept = 5, special_firsts_kept = 4,
                       loose_firsts_kept = 3;
-constexpr std::size_t most_listed = 5, most_others = 60;
+constexpr std::size_t most_listed = 5;
 // Chi squared: what fits so much worse than the best is no cause.
 constexpr double clearly_worse = 12;
 constexpr double a_size_more = 3;  // what a number that is free to choose must gain
@@ -93,51 +93,8 @@ class Detective {
 
   // ---- other gauge files ---------------------------------------------------------------
 
-  // The other gauge's windows in the channels of this one; nothing where it has other lamps.
-  std::optional<Gauge> in_our_channels(const Gauge& other) const {
-    const Gauge& gauge = court_.gauge();
-    const auto moved = [&](Channels set) -> std::optional<Channels> {
-      Channels out = 0;
-      for (const Lamp& lamp : other.lamps)
-        for (const std::string& colour : lamp.colours) {
-          if ((other.channel(lamp.id, colour) & set) == 0) continue;
-          const Channels bit = gauge.channel(lamp.id, colour);
-          if (bit == 0) return std::nullopt;
-          out |= bit;
-        }
-      return out;
-    };
-    Gauge acts = other;
-    acts.lamps = gauge.lamps;
-    // What is allowed is the gauge's under test.
-    acts.tolerance = gauge.tolerance;
-    for (Window& window : acts.windows) {
-      const std::optional<Channels> steady = moved(window.cue.steady), blinking = moved(window.cue.blinking);
-      if (!steady || !blinking) return std::nullopt;
-      window.cue = {*steady, *blinking};
-    }
-    // It counts pulses by its own settings.
-    const double scale = other.pulses_per_rev / gauge.pulses_per_rev;
-    for (Window& window : acts.windows) window.from_rpm *= scale;
-    acts.deadband.rpm *= scale;
-    acts.pulses_per_rev = gauge.pulses_per_rev;
-    return acts;
-  }
-
   void files() {
-    std::size_t judged = 0;
-    for (const OtherGauge& other : others_) {
-      const std::optional<Gauge> acts = in_our_channels(other.gauge);
-      if (!acts || same_behaviour(*acts, court_.gauge(), 1e-6) || ++judged > most_others) continue;
-      Hypothesis one = as_set();
-      one.gauge = *acts;
-      Fault fault;
-      fault.kind = Kind::settings_of;
-      fault.file = other.file;
-      one.faults = {fault};
-      one.u = {not_measured};
-      keep(court_.judge(one));
-    }
+    for (const Hypothesis& one : hypotheses_of(court_, others_)) keep(court_.judge(one));
   }
 
   // ---- one change, and two ---------------------------------------------------------------
@@ -361,16 +318,34 @@ class Detective {
   std::vector<Trial> trials_;
 };
 
+bool any_failed(const std::vector<JudgedRun>& runs) {
+  return std::any_of(runs.begin(), runs.end(), [](const JudgedRun& run) {
+    return run.result.verdict == Verdict::fail && faults_found(run.result) > 0;
+  });
+}
+
+bool any_pressed(const std::vector<JudgedRun>& runs) {
+  return std::any_of(runs.begin(), runs.end(),
+                     [](const JudgedRun& r) { return r.evidence.first_done().has_value(); });
+}
+
+bool can_be_judged_again(const std::vector<JudgedRun>& runs) {
+  return !any_pressed(runs) &&
+         std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
+}
+
 }  // namespace
+
+std::vector<std::size_t> telling_gauges(const Gauge& gauge, const std::vector<JudgedRun>& runs,
+                                        const std::vector<OtherGauge>& others) {
+  if (others.empty() || !any_failed(runs) || !can_be_judged_again(runs)) return {};
+  Court court(gauge, runs);
+  return telling_gauges(court, others);
+}
 
 Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
                    const std::vector<OtherGauge>& others) {
-  const auto failed = [](const JudgedRun& run) {
-    return run.result.verdict == Verdict::fail && faults_found(run.result) > 0;
-  };
-  const bool any = std::any_of(runs.begin(), runs.end(), failed);
-  const bool whole =
-      std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
+  const bool any = any_failed(runs);
   if (any && runs.size() == 1)
     if (std::vector<Cause> of_buttons = button_causes(runs.front().result); !of_buttons.empty()) {
       Diagnosis found;
@@ -378,13 +353,11 @@ Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
       found.causes.list = std::move(of_buttons);
       return found;
     }
-  const bool done = std::any_of(runs.begin(), runs.end(),
-                                [](const JudgedRun& r) { return r.evidence.first_done().has_value(); });
-  if (any && whole && !done) return Detective(gauge, runs, others).solve();
+  if (any && can_be_judged_again(runs)) return Detective(gauge, runs, others).solve();
   Diagnosis none;
   for (const JudgedRun& run : runs)
     if (!any && none.causes.missing.empty()) none.causes.missing = missing_evidence(gauge, run.result);
-  if (any && done)
+  if (any && any_pressed(runs))
     none.causes.none =
         "The causes of a run with presses are looked for at the presses only: see the findings, or play a "
         "scenario without presses.";
