@@ -17,7 +17,7 @@
 namespace tachproof {
 namespace {
 
-constexpr Nanos never = std::numeric_limits<Nanos>::max();
+constexpr Nanos never = StateSpell::never;
 
 }  // namespace
 
@@ -30,17 +30,18 @@ class StateJudge::Impl {
         follower_(gauge),
         history_(1.0) {
     StateSpell& first = spells_.emplace_back();
-    first.state = follower_.now();
-    first.judge.emplace(gauge, setup);
+    first.ways.push_back({{follower_}, {}, {}});
+    first.ways.front().judge.emplace(gauge, setup);
   }
 
   void rpm(const Segment& segment) {
     history_.add(segment);
     note_peak(segment.start.whole, segment.highest_rpm());
     StateSpell& now = spells_.back();
-    if (now.judged_from == never) now.early.push_back(segment);
-    if (now.judge) now.judge->rpm(segment);
-    if (now.other) now.other->rpm(segment);
+    if (is_open(spells_.size() - 1))
+      each_of(now, [&](Judge& judge) { judge.rpm(segment); });
+    else
+      now.early.push_back(segment);
     history_.forget_before(segment.start.whole - 2 * ns_per_s - gauge_.tolerance.response_to);
   }
 
@@ -61,8 +62,7 @@ class StateJudge::Impl {
       } else {
         begin_lamps(spell);
         for (const LampEvent& event : part) note_lit(spell, event);
-        if (spell.judge) spell.judge->lamps(part);
-        if (spell.other) spell.other->lamps(part);
+        each_of(spell, [&](Judge& judge) { judge.lamps(part); });
       }
       lit_ = part.back().lit;
       any_lamps_ = true;
@@ -71,30 +71,23 @@ class StateJudge::Impl {
   }
 
   void seen_until(Nanos until) {
-    seen_until_ = std::max(seen_until_, until);
     while (current_ + 1 < spells_.size() && until >= spells_[current_].to) end_spell();
     StateSpell& spell = spells_[current_];
     if (until < spell.lamps_from()) return;
     begin_lamps(spell);
-    if (spell.judge) spell.judge->seen_until(until);
-    if (spell.other) spell.other->seen_until(until);
+    each_of(spell, [&](Judge& judge) { judge.seen_until(until); });
   }
 
   void disturbed(Nanos from, Nanos to) {
-    disturbed_to_ = std::max(disturbed_to_, to);
-    for (StateSpell& spell : spells_) {
-      if (to <= spell.judged_from || from >= spell.to) continue;
-      const Nanos begins = std::max(from, spell.judged_from);
-      if (spell.judge && !spell.ended) spell.judge->disturbed(begins, to);
-      if (spell.other && !spell.ended) spell.other->disturbed(begins, to);
-    }
+    disturbances_.emplace_back(from, to);
+    for (StateSpell& spell : spells_) disturb(spell, from, to);
   }
 
   // The first judge also has what speaks of the whole run, and ends last.
-  void answered(const AnswerResult& answer) { spells_.front().judge->answered(answer); }
-  void found(const Finding& finding) { spells_.front().judge->found(finding); }
-  void lost(std::uint64_t count) { spells_.front().judge->lost(count); }
-  void pulses(std::uint64_t count) { spells_.front().judge->pulses(count); }
+  void answered(const AnswerResult& answer) { first().answered(answer); }
+  void found(const Finding& finding) { first().found(finding); }
+  void lost(std::uint64_t count) { first().lost(count); }
+  void pulses(std::uint64_t count) { first().pulses(count); }
   void unsure_blinks(Channels channels) {
     unsure_ |= channels;
     each([&](Judge& judge) { judge.unsure_blinks(channels); });
@@ -109,11 +102,11 @@ class StateJudge::Impl {
   }
   void on_reach(std::function<void(const Reach&)> sink) {
     sink_ = std::move(sink);
-    if (sink_) spells_.front().judge->on_reach(sink_of(0));
+    if (sink_) first().on_reach(sink_of(0));
   }
   void on_finding(std::function<void(const Finding&)> sink) {
     finding_sink_ = std::move(sink);
-    spells_.front().judge->on_finding(finding_sink_);
+    first().on_finding(finding_sink_);
   }
 
   void pressing(const std::string& action, Nanos at) {
@@ -128,6 +121,7 @@ class StateJudge::Impl {
     if (!what.takes && !what.dims) return;
     StateSpell spell;
     spell.what = what.takes ? StateSpell::What::take : StateSpell::What::dim;
+    spell.rpm = pressed_at;
     if (what.takes) {
       spell.press.button = action;
       spell.press.at = at;
@@ -137,14 +131,16 @@ class StateJudge::Impl {
     } else {
       spell.dim.button = action;
       spell.dim.at = at;
-      spell.dim.set_level = std::get<Dim>(button->does).levels[follower_.now().level];
+      spell.moved = all_moved();
     }
     begin_spell(std::move(spell), at);
   }
 
   void released(Nanos by) {
     StateSpell& now = spells_.back();
-    if (now.from != 0 && now.judged_from == never) begin_judging(now, answered_by(gauge_, by));
+    if (now.from == 0 || now.answered != never) return;
+    now.answered = answered_by(gauge_, by);
+    if (current_ + 1 == spells_.size()) open(now);
   }
 
   void power_off(Nanos at, Nanos lasts) {
@@ -153,19 +149,11 @@ class StateJudge::Impl {
     if (!keeps_peak()) peaks_.push_back({at, 0, true});
     StateSpell spell;
     spell.what = StateSpell::What::power;
+    spell.rpm.rpm = history_.rpm_at(at);
     spell.power.emplace(gauge_, wired_, at, back, setup_.bench.watcher.resolution);
-    for (const Button& button : gauge_.buttons)
-      if (const auto* take = std::get_if<TakeRpm>(&button.does))
-        for (const std::size_t b : StateFollower::moved_by(gauge_, *take)) spell.moved.push_back(b);
-    const double rpm = history_.rpm_at(at);
-    std::size_t window = 0;
-    while (window + 1 < gauge_.windows.size() &&
-           rpm >= follower_.now().gauge.rising_rpm(window + 1) + gauge_.tolerance.rpm)
-      ++window;
-    const Cue& cue = gauge_.windows[window].cue;
-    spell.dark_cue = ((cue.steady | cue.blinking) & wired_) == 0;
+    spell.moved = all_moved();
+    spell.answered = answered_by(gauge_, PowerWatch::awake_by(gauge_, back));
     begin_spell(std::move(spell), at);
-    begin_judging(spells_.back(), answered_by(gauge_, PowerWatch::awake_by(gauge_, back)));
   }
 
   double peak_rpm(Nanos t) const {
@@ -180,18 +168,25 @@ class StateJudge::Impl {
     StateSpell& last = spells_[current_];
     if (until >= last.lamps_from()) begin_lamps(last);
     spells_.back().to = until;
-    for (StateSpell& spell : spells_) finish_spell(spell, until, complete);
+    finish_spell(last, until, complete);
+    while (current_ + 1 < spells_.size()) {
+      go_on();
+      finish_spell(spells_[current_], until, complete);
+    }
+    finish_spell(spells_.front(), until, complete);
     return joined_results(gauge_, setup_, spells_, until, complete);
   }
 
  private:
+  Judge& first() { return *spells_.front().ways.front().judge; }
+  template <class Do>
+  static void each_of(StateSpell& spell, Do what) {
+    for (JudgedWay& way : spell.ways)
+      if (way.judge) what(*way.judge);
+  }
   template <class Do>
   void each(Do what) {
-    for (StateSpell& spell : spells_) {
-      if (spell.ended) continue;
-      if (spell.judge) what(*spell.judge);
-      if (spell.other) what(*spell.other);
-    }
+    for (StateSpell& spell : spells_) each_of(spell, what);
   }
 
   // In time order: of each state while it lasts.
@@ -209,35 +204,84 @@ class StateJudge::Impl {
     return gauge;
   }
 
+  std::vector<std::size_t> all_moved() const {
+    std::vector<std::size_t> all;
+    for (const Button& button : gauge_.buttons)
+      if (const auto* take = std::get_if<TakeRpm>(&button.does))
+        for (const std::size_t b : StateFollower::moved_by(gauge_, *take)) all.push_back(b);
+    return all;
+  }
+
   void begin_spell(StateSpell spell, Nanos at) {
     // A person who never said that he had pressed: nobody can say what the unit does since.
     released(at);
     spells_.back().to = at;
     spell.from = at;
     spell.judged_from = never;
-    spell.state = follower_.now();
-    if (follower_.otherwise()) spell.otherwise = *follower_.otherwise();
     spells_.push_back(std::move(spell));
   }
 
-  void begin_judging(StateSpell& now, Nanos answered) {
-    now.judged_from = std::max(answered, disturbed_to_) + StateSpell::warm_up;
-    if (!now.state.unknown.empty()) return;
-    begin_judge(now.judge, now.state, now);
-    if (now.otherwise) begin_judge(now.other, *now.otherwise, now);
-    if (sink_) now.judge->on_reach(sink_of(spells_.size() - 1));
-    if (finding_sink_) now.judge->on_finding(finding_sink_);
+  bool is_open(std::size_t spell) const { return spell == 0 || spells_[spell].judged_from != never; }
+
+  // The lamps have come to this spell: what the unit did before it is known as well as it can be.
+  void go_on() {
+    const StateSpell& before = spells_[current_];
+    const std::vector<UnitWay> ways = before.seen && before.way().result
+                                          ? still_open(before.ways, before.chosen)
+                                          : std::vector<UnitWay>(before.ways.begin(), before.ways.end());
+    StateSpell& now = spells_[++current_];
+    for (UnitWay& way : through_event(ways, current_, [&](StateFollower& unit) { happens(now, unit); }))
+      now.ways.push_back({std::move(way), {}, {}});
+    const UnitState& state = now.ways.front().unit.now();
+    if (now.what == StateSpell::What::dim)
+      now.dim.set_level = std::get<Dim>(button_named(gauge_, now.dim.button)->does).levels[state.level];
+    now.dark_cue = is_dark(state.gauge, now.rpm.rpm);
+    if (now.answered != never) open(now);
   }
 
-  void begin_judge(std::optional<Judge>& judge, const UnitState& state, const StateSpell& spell) {
+  static void happens(const StateSpell& spell, StateFollower& unit) {
+    if (spell.what == StateSpell::What::power)
+      unit.power_lost();
+    else
+      unit.press(spell.what == StateSpell::What::take ? spell.press.button : spell.dim.button, spell.from,
+                 spell.rpm);
+  }
+
+  // At this rpm the unit shows nothing.
+  bool is_dark(const Gauge& gauge, double rpm) const {
+    std::size_t window = 0;
+    while (window + 1 < gauge.windows.size() && rpm >= gauge.rising_rpm(window + 1) + gauge.tolerance.rpm)
+      ++window;
+    const Cue& cue = gauge.windows[window].cue;
+    return ((cue.steady | cue.blinking) & wired_) == 0;
+  }
+
+  void open(StateSpell& spell) {
+    Nanos answered = spell.answered;
+    for (const auto& [from, to] : disturbances_)
+      if (from <= answered) answered = std::max(answered, to);
+    spell.judged_from = answered + StateSpell::warm_up;
+    for (JudgedWay& way : spell.ways)
+      if (way.unit.now().unknown.empty()) begin_judge(way, spell);
+    for (const auto& [from, to] : disturbances_) disturb(spell, from, to);
+    if (sink_ && spell.ways.front().judge) spell.ways.front().judge->on_reach(sink_of(current_));
+    if (finding_sink_ && spell.ways.front().judge) spell.ways.front().judge->on_finding(finding_sink_);
+  }
+
+  void begin_judge(JudgedWay& way, const StateSpell& spell) {
     JudgeSetup setup = setup_;
     setup.before = ExpectationOptions::Before::unknown;
-    judge.emplace(judged_gauge(state), setup);
-    judge->disturbed(spell.from, spell.judged_from);
-    for (const Segment& segment : spell.early) judge->rpm(segment);
-    if (unsure_ != 0) judge->unsure_blinks(unsure_);
-    if (!untimed_.empty()) judge->untimed(untimed_);
-    if (stamps_) judge->stamps(*stamps_);
+    Judge& judge = way.judge.emplace(judged_gauge(way.unit.now()), setup);
+    judge.disturbed(spell.from, spell.judged_from);
+    for (const Segment& segment : spell.early) judge.rpm(segment);
+    if (unsure_ != 0) judge.unsure_blinks(unsure_);
+    if (!untimed_.empty()) judge.untimed(untimed_);
+    if (stamps_) judge.stamps(*stamps_);
+  }
+
+  static void disturb(StateSpell& spell, Nanos from, Nanos to) {
+    if (to <= spell.judged_from || from >= spell.to) return;
+    each_of(spell, [&](Judge& judge) { judge.disturbed(std::max(from, spell.judged_from), to); });
   }
 
   // The lamps as they were when the unit had had time to answer.
@@ -246,8 +290,7 @@ class StateJudge::Impl {
     spell.lamps_begun = true;
     const LampEvent first{spell.lamps_from(), lit_};
     note_lit(spell, first);
-    if (spell.judge) spell.judge->lamps({&first, 1});
-    if (spell.other) spell.other->lamps({&first, 1});
+    each_of(spell, [&](Judge& judge) { judge.lamps({&first, 1}); });
   }
 
   // Channels that were lit for longer than a dimmed lamp is in one cycle.
@@ -274,10 +317,9 @@ class StateJudge::Impl {
   void end_spell() {
     StateSpell& spell = spells_[current_];
     if (spell.to >= spell.lamps_from()) begin_lamps(spell);
-    if (spell.judge) spell.judge->seen_until(spell.to);
-    if (spell.other) spell.other->seen_until(spell.to);
+    each_of(spell, [&](Judge& judge) { judge.seen_until(spell.to); });
     if (current_ > 0) finish_spell(spell, spell.to, true);
-    ++current_;
+    go_on();
   }
 
   void finish_spell(StateSpell& spell, Nanos until, bool complete) {
@@ -287,12 +329,31 @@ class StateJudge::Impl {
     note_lit(spell, {end, spell.lit_now});
     // In less the judge would say, rightly, that too much of it was left out.
     constexpr Nanos least = 10 * StateSpell::warm_up;
-    spell.seen = &spell == &spells_.front() || end >= spell.judged_from + least;
-    if (spell.judge) spell.result = spell.judge->finish(end, complete);
-    if (spell.other) spell.other_result = spell.other->finish(end, complete);
-    spell.judge.reset();
-    spell.other.reset();
+    spell.seen =
+        &spell == &spells_.front() || (spell.judged_from != never && end >= spell.judged_from + least);
+    for (JudgedWay& way : spell.ways)
+      if (way.judge) {
+        way.result = way.judge->finish(end, complete);
+        way.judge.reset();
+      }
     if (spell.power) spell.woke = spell.power->finish(end, spell.dark_cue, spell.power_findings);
+    if (spell.seen && spell.way().result) choose(spell);
+  }
+
+  // What the unit made of the event, by what was seen after it.
+  void choose(StateSpell& spell) {
+    spell.chosen = likeliest(spell.ways, spell.moved);
+    JudgedWay& way = spell.way();
+    if (spell.what == StateSpell::What::take && spell.chosen == 0 && !spell.press.must_refuse) {
+      if (const auto done = done_elsewhere(*way.result, way.unit.now().gauge, spell.moved, spell.press.rpm))
+        way.unit.took(done->rpm, done->expanded_uncertainty_rpm);
+    } else if (spell.what == StateSpell::What::dim) {
+      DimResult row = spell.dim;
+      std::vector<Finding> findings;
+      judge_dim(gauge_, *way.result, spell.lit_long, true, setup_.bench.watcher.resolution, row, findings);
+      const Dim& dim = std::get<Dim>(button_named(gauge_, row.button)->does);
+      if (const auto level = level_shown(dim, row)) way.unit.dimmed_to(*level);
+    }
   }
 
   bool keeps_peak() const {
@@ -315,9 +376,9 @@ class StateJudge::Impl {
   std::size_t current_ = 0;  // the lamps are there
   Channels lit_ = 0;
   bool any_lamps_ = false;
-  Nanos seen_until_ = 0, disturbed_to_ = 0;
-  std::function<void(const Finding&)> finding_sink_;
+  std::vector<std::pair<Nanos, Nanos>> disturbances_;  // in the order in which they came
   std::function<void(const Reach&)> sink_;
+  std::function<void(const Finding&)> finding_sink_;
   Channels unsure_ = 0;
   std::string untimed_;
   std::optional<StampTimes> stamps_;

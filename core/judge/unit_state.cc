@@ -29,19 +29,16 @@ std::vector<std::size_t> StateFollower::moved_by(const Gauge& gauge, const TakeR
 }
 
 StateFollower::Pressed StateFollower::press(const std::string& name, Nanos at, const RpmAtPress& rpm) {
-  otherwise_.reset();
+  otherwise_.clear();
   const Button* button = button_named(set_, name);
   if (button == nullptr) return {};
   if (const auto* taking = std::get_if<TakeRpm>(&button->does)) return take(*button, *taking, rpm);
   Pressed pressed;
   if (const auto* dim = std::get_if<Dim>(&button->does)) {
     now_.level = (now_.level + 1) % dim->levels.size();
-    // A unit that did the other thing at the last take is still that unit.
-    otherwise_ = unless_taken_;
     now_.name = "after " + name + " " + std::to_string(++dims_) + " at " +
                 number_text(std::round(1000 * dim->levels[now_.level]) / 10) + " %";
     pressed.dims = true;
-    if (otherwise_) otherwise_->level = now_.level;
   } else if (const auto* peak = std::get_if<ShowPeak>(&button->does)) {
     pressed.clears_peak = peak_shown_ && at <= *peak_shown_ + peak->lasts;
     peak_shown_ = pressed.clears_peak ? std::nullopt : std::optional(at);
@@ -55,70 +52,86 @@ StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& 
   const double doubt = std::max(rpm.highest - rpm.rpm, rpm.rpm - rpm.lowest) + resolution_rpm / 2;
   const bool surely_in = rpm.rpm - doubt >= take.lowest_rpm && rpm.rpm + doubt <= take.highest_rpm;
   const bool surely_out = rpm.rpm + doubt < take.lowest_rpm || rpm.rpm - doubt > take.highest_rpm;
-  const std::string name =
-      "after " + button.name + " " + std::to_string(++takes_) + " at " + rpm_text(rpm.rpm);
-  UnitState taken = now_;
-  taken.gauge = with_boundary_at(now_.gauge, take.boundary, rpm.rpm);
-  taken.doubt_rpm = doubt;
-  taken.unknown.clear();
-  taken.name = name;
-  UnitState left = now_;
-  left.name = name;
+  now_.name = "after " + button.name + " " + std::to_string(++takes_) + " at " + rpm_text(rpm.rpm);
+  StateFollower left = *this, taken = *this;
+  taken.keep({button.name, take.boundary, rpm.rpm, doubt});
+  // A take settles what was open before it, where it moves the same boundaries.
+  taken.now_.unknown.clear();
   Pressed pressed;
   pressed.takes = true;
   if (!surely_in && !surely_out) {
-    now_ = left;
     now_.unknown = "'" + button.name + "' was pressed at " + rpm_text(rpm.rpm) + ", too near the limit of " +
                    number_text(take.lowest_rpm) + " to " + number_text(take.highest_rpm) +
                    " rpm to say whether the unit had to take it";
     return pressed;
   }
   pressed.refused = surely_out;
-  if (surely_in) {
-    // A take settles what was open before it, where it moves the same boundaries.
-    now_ = taken;
-    if (left.unknown.empty()) otherwise_ = left;
-    std::erase_if(taken_, [&](const Taken& t) {
-      return set_.windows[t.boundary].anchor == set_.windows[take.boundary].anchor;
-    });
-    taken_.push_back({button.name, take.boundary, rpm.rpm, doubt});
-  } else {
-    now_ = left;
-    // Only where the windows would stay in order could the unit have taken it.
-    Gauge bare = taken.gauge;
-    bare.buttons.clear();
-    bare.power_up.reset();
-    if (problems_of(bare).empty() && left.unknown.empty()) otherwise_ = taken;
+  if (!left.now_.unknown.empty()) {
+    if (surely_in) *this = std::move(taken);
+    return pressed;
   }
-  unless_taken_ = otherwise_;
+  StateFollower& other = surely_in ? left : taken;
+  other.now_.name += surely_in ? ", not taken" : ", taken all the same";
+  // Only where the windows would stay in order could the unit have taken it.
+  Gauge bare = other.now_.gauge;
+  bare.buttons.clear();
+  bare.power_up.reset();
+  if (surely_in) *this = std::move(taken);
+  if (surely_in || problems_of(bare).empty()) otherwise_.push_back(std::move(other));
   return pressed;
 }
 
+void StateFollower::keep(Taken taken) {
+  std::erase_if(taken_, [&](const Taken& before) {
+    return set_.windows[before.boundary].anchor == set_.windows[taken.boundary].anchor;
+  });
+  taken_.push_back(std::move(taken));
+  set_boundaries();
+}
+
+void StateFollower::set_boundaries() {
+  now_.gauge = set_;
+  now_.doubt_rpm = 0;
+  for (const Taken& taken : taken_) {
+    now_.gauge = with_boundary_at(now_.gauge, taken.boundary, taken.rpm);
+    now_.doubt_rpm = std::max(now_.doubt_rpm, taken.doubt_rpm);
+  }
+}
+
+void StateFollower::took(double rpm, double doubt_rpm) {
+  if (taken_.empty()) return;
+  taken_.back().rpm = rpm;
+  taken_.back().doubt_rpm = doubt_rpm;
+  set_boundaries();
+}
+
 void StateFollower::power_lost() {
-  otherwise_.reset();
-  unless_taken_.reset();
+  otherwise_.clear();
   peak_shown_.reset();
   const PowerUp power_up = set_.power_up.value_or(PowerUp{});
   const UnitState before = now_;
   now_ = {set_, "after power " + std::to_string(++losses_), 0, 0, ""};
-  const auto apply = [&](UnitState& state, bool kept) {
-    for (const Taken& taken : taken_)
-      if (keeps(power_up, taken.button) == kept) {
-        state.gauge = with_boundary_at(state.gauge, taken.boundary, taken.rpm);
-        state.doubt_rpm = std::max(state.doubt_rpm, taken.doubt_rpm);
-      }
-  };
-  UnitState other = now_;
-  apply(now_, true);
-  apply(other, false);
   for (const Button& button : set_.buttons)
     if (std::holds_alternative<Dim>(button.does) && keeps(power_up, button.name)) now_.level = before.level;
   // What the unit may or may not have taken is only forgotten where no take is kept.
   for (const Button& button : set_.buttons)
     if (std::holds_alternative<TakeRpm>(button.does) && keeps(power_up, button.name))
       now_.unknown = before.unknown;
-  if (!taken_.empty()) otherwise_ = other;
+  StateFollower lost = *this, kept = *this;
+  lost.taken_.clear();
+  lost.now_.name += ", forgotten";
+  kept.now_.name += ", not forgotten";
   std::erase_if(taken_, [&](const Taken& taken) { return !keeps(power_up, taken.button); });
+  for (StateFollower* unit : {this, &lost, &kept}) unit->set_boundaries();
+  if (!now_.unknown.empty()) return;
+  for (StateFollower* other : {&lost, &kept})
+    if (!same_boundaries(now_, other->now_)) otherwise_.push_back(std::move(*other));
+}
+
+bool same_boundaries(const UnitState& a, const UnitState& b) {
+  return std::equal(
+      a.gauge.windows.begin(), a.gauge.windows.end(), b.gauge.windows.begin(), b.gauge.windows.end(),
+      [](const Window& one, const Window& other) { return std::abs(one.from_rpm - other.from_rpm) < 1e-6; });
 }
 
 }  // namespace tachproof

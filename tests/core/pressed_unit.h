@@ -47,6 +47,7 @@ struct PressedUnit {
   double pwm_hz = 100;
   bool ignores = false, never_refuses = false, loses = false, dims = true;
   double takes_off_by = 0;
+  double limit_off_by = 0;  // of boundary on-limit, whatever was taken
   bool greets_wrong = false;
 
   std::vector<LampEvent> watch(const Gauge& set, const Profile& profile) const {
@@ -80,7 +81,8 @@ struct PressedUnit {
           const auto from = [&](std::size_t w) {
             const Window& it = set.windows[w];
             const auto moved = anchors.find(it.anchor);
-            return it.from_rpm + (moved == anchors.end() ? 0 : moved->second - 3720);
+            return it.from_rpm + (it.name == "on-limit" ? limit_off_by : 0) +
+                   (moved == anchors.end() ? 0 : moved->second - 3720);
           };
           if (window + 1 < set.windows.size() && believed >= from(window + 1))
             ++window;

@@ -3,6 +3,9 @@
 #include <gmock/gmock.h>
 #include <rapidcheck/gtest.h>
 
+#include <algorithm>
+#include <set>
+
 #include "tests/core/pressed_unit.h"
 
 namespace tachproof {
@@ -73,6 +76,125 @@ TEST(StateJudge, APressThatIsIgnoredIsOneFinding) {
   EXPECT_EQ(result.verdict, Verdict::fail);
   EXPECT_THAT(failing(result), ElementsAre(FindingKind::press_ignored));
   EXPECT_EQ(result.presses.at(0).refused, true);
+}
+
+// Pressed at these rpm, one after another; after each the boundaries are passed where the unit may have them.
+Profile pressed_at(const std::vector<double>& all) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}};
+  for (const double rpm : all) {
+    steps.insert(steps.end(),
+                 {RampByTime{rpm, ns_per_s}, Hold{rpm, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                  Hold{rpm, 500 * ns_per_ms}, RampByTime{1800, ns_per_s}});
+    for (const double rate : {100.0, 400.0})
+      steps.insert(steps.end(), {RampByRate{5200, rate}, Hold{5200, 500 * ns_per_ms}, RampByRate{1800, rate},
+                                 Hold{1800, 500 * ns_per_ms}});
+  }
+  return Profile(steps);
+}
+
+std::set<std::string> states_of(const RunResult& result) {
+  std::set<std::string> states;
+  for (const BoundaryResult& row : result.boundaries) states.insert(row.state);
+  return states;
+}
+
+TEST(StateJudge, EveryPressThatIsIgnoredIsOneFinding) {
+  PressedUnit unit;
+  unit.ignores = true;
+  const RunResult result = run(pressed_at({4210, 4400, 2900}), unit);
+  EXPECT_THAT(failing(result), ElementsAre(FindingKind::press_ignored, FindingKind::press_ignored,
+                                           FindingKind::press_ignored));
+  for (const PressResult& press : result.presses) {
+    EXPECT_EQ(press.verdict, Verdict::fail);
+    EXPECT_EQ(press.refused, true);
+    EXPECT_TRUE(std::isnan(press.taken_rpm));
+  }
+  // What the unit has is judged, and is as it should be.
+  for (const BoundaryResult& row : result.boundaries) {
+    EXPECT_NE(row.verdict, Verdict::fail) << row.boundary << row.state;
+    if (row.boundary == "beyond" && row.direction == Direction::rising) {
+      EXPECT_DOUBLE_EQ(row.nominal_rpm, 3720) << row.state;
+    }
+  }
+  EXPECT_THAT(states_of(result), testing::Contains("after set 2 at 4400 rpm, not taken"));
+}
+
+TEST(StateJudge, APressThatHadToBeRefusedIsJudgedOnWhereItWent) {
+  PressedUnit unit;
+  unit.never_refuses = true;
+  const RunResult result = run(pressed_at({2300, 4300, 2250}), unit);
+  EXPECT_THAT(failing(result), ElementsAre(FindingKind::press_not_refused, FindingKind::press_not_refused));
+  EXPECT_EQ(result.presses.at(1).verdict, Verdict::pass) << result.presses.at(1).remark;
+  for (const BoundaryResult& row : result.boundaries)
+    EXPECT_NE(row.verdict, Verdict::fail) << row.boundary << row.state;
+  EXPECT_THAT(states_of(result), testing::Contains("after set 1 at 2300 rpm, taken all the same"));
+}
+
+TEST(StateJudge, ATakeAtAnotherRpmIsFollowedFromThere) {
+  PressedUnit unit;
+  unit.takes_off_by = -40;
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{4210, ns_per_s},
+                          Hold{4210, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                          Hold{4210, 500 * ns_per_ms}, RampByTime{3700, ns_per_s}};
+  cross(steps, 4180);
+  steps.insert(steps.end(),
+               {RampByTime{4150, ns_per_s}, Press{"glow", 200 * ns_per_ms}, Hold{4150, ns_per_s}});
+  const std::size_t before = failing(run(Profile(steps), unit)).size();
+  cross(steps, 4180);
+  EXPECT_EQ(failing(run(Profile(steps), unit)).size(), before);
+}
+
+// Nothing was passed between the presses: what came later tells both.
+TEST(StateJudge, WhatNoLampShowedAtFirstIsFoundLater) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}};
+  for (const double rpm : {4000.0, 4400.0})
+    steps.insert(steps.end(), {RampByTime{rpm, ns_per_s}, Hold{rpm, 500 * ns_per_ms},
+                               Press{"set", 200 * ns_per_ms}, Hold{rpm, 700 * ns_per_ms}});
+  steps.push_back(RampByTime{3200, ns_per_s});
+  for (const double rate : {100.0, 400.0}) {
+    steps.push_back(RampByRate{5200, rate});
+    steps.push_back(RampByRate{3200, rate});
+  }
+  PressedUnit unit;
+  unit.ignores = true;
+  EXPECT_THAT(failing(run(Profile(steps), unit)),
+              ElementsAre(FindingKind::press_ignored, FindingKind::press_ignored));
+  const RunResult sound = run(Profile(steps));
+  EXPECT_THAT(failing(sound), IsEmpty());
+  EXPECT_EQ(sound.presses.at(0).verdict, Verdict::undecided) << "the second press hides it";
+  EXPECT_EQ(sound.presses.at(1).verdict, Verdict::pass) << sound.presses.at(1).remark;
+}
+
+TEST(StateJudge, APressIsDecidedAfterTheLampsWereDimmed) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{4210, ns_per_s},
+                          Hold{4210, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                          Hold{4210, 300 * ns_per_ms}, Press{"glow", 200 * ns_per_ms},
+                          Hold{4210, 500 * ns_per_ms}, RampByTime{3800, ns_per_s}};
+  cross(steps, 4210);
+  const RunResult sound = run(Profile(steps));
+  EXPECT_EQ(sound.presses.at(0).verdict, Verdict::pass) << sound.presses.at(0).remark;
+  EXPECT_NEAR(sound.presses.at(0).taken_rpm, 4210, 2);
+  PressedUnit unit;
+  unit.ignores = true;
+  EXPECT_THAT(failing(run(Profile(steps), unit)), ElementsAre(FindingKind::press_ignored));
+}
+
+// One boundary is 8 rpm too high, whatever is taken: that is not the buttons' fault.
+TEST(StateJudge, ABoundaryThatIsOffIsNotThePresses) {
+  PressedUnit unit;
+  unit.limit_off_by = 8;
+  for (const bool ignores : {false, true}) {
+    unit.ignores = ignores;
+    const RunResult result = run(pressed_at({4210, 4400}), unit);
+    std::set<std::string> wrong;
+    for (const BoundaryResult& row : result.boundaries)
+      if (row.verdict == Verdict::fail) wrong.insert(row.boundary);
+    EXPECT_THAT(wrong, ElementsAre("on-limit"));
+    EXPECT_EQ(std::ranges::count(failing(result), FindingKind::press_ignored), ignores ? 2 : 0);
+    EXPECT_EQ(std::ranges::count(failing(result), FindingKind::wrong_take), 0);
+    for (const PressResult& press : result.presses)
+      EXPECT_EQ(press.verdict, ignores ? Verdict::fail : Verdict::pass) << press.remark;
+  }
 }
 
 TEST(StateJudge, OutsideTheRangeNothingMayChange) {
