@@ -19,7 +19,7 @@ import jsonschema
 import yaml
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent
-KINDS = ("gauge", "scenario", "rig", "wiring", "noise", "certificate", "regions")
+KINDS = ("gauge", "scenario", "rig", "wiring", "noise", "certificate", "regions", "job")
 
 
 class Yaml12(yaml.SafeLoader):

@@ -33,17 +33,16 @@ class RunCommand : public Command {
         "run",
         "plays scenarios on a rig and judges the unit",
         "[JOB | [SCENARIO...] --gauge FILE... --rig FILE...] [--unit-serial TEXT...] [--certificate FILE] "
-        "[--out "
-        "DIR] "
-        "[--history FILE | --no-history] [--json] [--retry N [--retry-fails]] [--shard I/N] [--resume] "
+        "[--out DIR] [--history FILE | --no-history] [--json] [--retry N [--retry-fails]] [--shard I/N] "
+        "[--resume] "
         "[--skip-unplayable]",
         "Plays the scenario's rpm profile into the unit, watches its lamps, and compares what was seen with "
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
         "files.\n\n"
-        "A job file stands alone: it names gauge, rig, certificate and what is played, one part after the "
-        "other. "
-        "Its verdict is the worst of its parts.\n\n"
+        "A job file stands alone: it names gauge, rig, certificate and what is played. Each part has a run "
+        "folder of its own. The job's verdict is the worst of its parts; a part that was not played is "
+        "undecided.\n\n"
         "Without a scenario, one is planned for this gauge and rig ('tachproof plan --help') and played.\n\n"
         "A scenario with a dwell in place of a profile holds the rpm where each boundary flickers most, with "
         "the scenario's noise. It ends when the rate of lamp changes is proven to be under the limit or over "
@@ -71,13 +70,14 @@ class RunCommand : public Command {
         {"tachproof run scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml --rig "
          "fixtures/rigs/simulated.yaml",
          "tachproof run scenarios/regression.yaml scenarios/response.yaml --gauge "
-         "fixtures/gauges/drumlin.yaml --rig fixtures/rigs/simulated.yaml --retry 1"}};
+         "fixtures/gauges/drumlin.yaml --rig fixtures/rigs/simulated.yaml --retry 1",
+         "tachproof run fixtures/jobs/drumlin-thorough.yaml --unit-serial DR-0417"}};
   }
 
   void declare(Arguments& arguments) override {
     arguments.optional_words(
         words_.scenarios, "SCENARIO",
-        "The scenario file; several, or a folder, make a suite. None: the plan. Or a job file.");
+        "The scenario file; several, or a folder, make a suite. None: the plan. In its place, one job file.");
     arguments.repeated(words_.gauges, "--gauge", "FILE",
                        "The gauge file: what the unit should do. Several, or a folder, make a suite.");
     arguments.repeated(words_.rigs, "--rig", "FILE",

@@ -2,6 +2,7 @@
 
 #include <regex>
 
+#include "bench/files/files.h"
 #include "bench/files/job.h"
 #include "bench/files/readers.h"
 #include "core/base/foreign_text.h"
@@ -11,6 +12,15 @@ namespace {
 
 constexpr std::size_t most_plays = 20;
 constexpr std::size_t longest_pattern = 200;
+constexpr const char* played = "a scenario's file, plan, or {survey: {within: 1}}";
+
+// The standard library's matcher tries one way after the other, which takes "(a*)*b" longer than anyone
+// waits. libstdc++ has a second one that follows all ways at once: its time grows with the text and the
+// pattern alone. It knows no references back to a group, and refuses them.
+std::regex compiled(const std::string& pattern) {
+  return std::regex(pattern, std::regex_constants::ECMAScript | std::regex_constants::nosubs |
+                                 std::regex_constants::__polynomial);
+}
 
 class JobReader {
  public:
@@ -30,15 +40,21 @@ class JobReader {
  private:
   void named_file(Mapping& block, const std::string& key, std::string& into, Need need) {
     std::string name;
-    if (block.text(key, name, need)) exists(block.place(key), key, name, into);
+    if (block.text(key, name, need))
+      exists(block.place(key), key, name, key, "a file, named from the folder of this one", into);
   }
 
-  void exists(Place at, const std::string& what, const std::string& name, std::string& into) {
+  // `kind` is what the file must be where it says what it is; its own reader says the rest.
+  void exists(Place at, const std::string& what, const std::string& name, const std::string& kind,
+              const std::string& allowed, std::string& into) {
     into = (folder_ / name).string();
     std::error_code none;
     if (!std::filesystem::is_regular_file(into, none))
-      errors_.add(at, "'" + what + "' names " + on_one_line(name) + ", which is not there",
-                  "a file, named from the folder of this one");
+      return errors_.add(at, "'" + what + "' names " + on_one_line(name) + ", which is not there", allowed);
+    const std::string found = kind_of_file(into);
+    if (!found.empty() && found != kind)
+      errors_.add(at, "'" + what + "' names " + on_one_line(name) + ", a " + found + " file",
+                  "a " + kind + " file");
   }
 
   void plays(const YamlNode& node) {
@@ -59,11 +75,13 @@ class JobReader {
       }
       block.finish();
     } else {
+      if (node.kind != YamlNode::Kind::scalar)
+        return errors_.add(node.at, "'play' is " + found_text(node), played);
       std::string word;
       if (!read_text(node, "'play'", word, errors_)) return;
       if (word != "plan") {
         one.what = JobPlay::What::scenario;
-        exists(node.at, "play", word, one.file);
+        exists(node.at, "play", word, "scenario", played, one.file);
       }
     }
     job_.play.push_back(std::move(one));
@@ -71,19 +89,24 @@ class JobReader {
 
   void serial(const YamlNode& node) {
     Mapping block(node, errors_, "a serial number");
-    if (block.text("pattern", job_.serial_pattern, Need::must)) {
-      if (job_.serial_pattern.size() > longest_pattern)
-        errors_.add(block.place("pattern"), fmt::format("a pattern of {} bytes", job_.serial_pattern.size()),
-                    fmt::format("at most {}", longest_pattern));
-      else
-        try {
-          const std::regex pattern(job_.serial_pattern);
-        } catch (const std::regex_error&) {
-          errors_.add(block.place("pattern"), "'pattern' is no regular expression",
-                      "one such as \"DR-[0-9]{4}\"");
-        }
-    }
+    if (block.text("pattern", job_.serial_pattern, Need::must)) pattern(block.place("pattern"));
     block.finish();
+  }
+
+  void pattern(Place at) {
+    if (job_.serial_pattern.size() > longest_pattern)
+      return errors_.add(at, fmt::format("'pattern' has {} bytes", job_.serial_pattern.size()),
+                         fmt::format("at most {}", longest_pattern));
+    try {
+      compiled(job_.serial_pattern);
+    } catch (const std::regex_error& e) {
+      if (e.code() == std::regex_constants::error_complexity)
+        errors_.add(at, "'pattern' refers back to a group", "a regular expression without \\1, \\2 ...");
+      else if (e.code() == std::regex_constants::error_space)
+        errors_.add(at, "'pattern' repeats too much", "one such as \"DR-[0-9]{4}\"");
+      else
+        errors_.add(at, "'pattern' is no regular expression", "one such as \"DR-[0-9]{4}\"");
+    }
   }
 
   const std::filesystem::path& folder_;
@@ -105,10 +128,7 @@ std::optional<std::string> wrong_serial(const Job& job, const std::string& seria
                        longest_serial);
   if (job.serial_pattern.empty()) return std::nullopt;
   if (serial.empty()) return "this job wants a serial number like " + job.serial_pattern;
-  try {
-    if (std::regex_match(serial, std::regex(job.serial_pattern))) return std::nullopt;
-  } catch (const std::regex_error&) {  // the pattern is too much work for this text
-  }
+  if (std::regex_match(serial, compiled(job.serial_pattern))) return std::nullopt;
   return "'" + shown(serial) + "' is no serial number of this job; one looks like " + job.serial_pattern;
 }
 

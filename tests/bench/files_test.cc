@@ -36,13 +36,13 @@ TEST_P(FileCases, GiveTheirWholeMessages) {
 
 INSTANTIATE_TEST_SUITE_P(Kinds, FileCases,
                          ::testing::Values("gauge", "scenario", "noise", "wiring", "rig", "certificate",
-                                           "regions"),
+                                           "regions", "job"),
                          [](const auto& kind) { return std::string(kind.param); });
 
 TEST(Files, ThatShipAreSound) {
   std::size_t files = 0;
   for (const char* folder : {"fixtures/gauges", "fixtures/rigs", "fixtures/wirings", "fixtures/noise",
-                             "fixtures/certificates", "scenarios"})
+                             "fixtures/certificates", "fixtures/jobs", "scenarios"})
     for (const auto& entry : std::filesystem::directory_iterator(source_path(folder))) {
       if (entry.path().extension() != ".yaml") continue;
       const CheckedFile checked = check_file(entry.path());
@@ -106,11 +106,11 @@ TEST(Files, ThatAreFullOfErrorsShowTheFirstHundred) {
 TEST(Files, WithoutAKindOfOursSayWhichThereAre) {
   EXPECT_THAT(errors_of("format: 1\n", "x.yaml"),
               ElementsAre("1:1: no 'kind' in a file of Tachproof; allowed: gauge, scenario, rig, wiring, "
-                          "noise, certificate, regions"));
+                          "noise, certificate, regions, job"));
   EXPECT_THAT(
       errors_of("kind: [gauge]\n", "x.yaml"),
       ElementsAre(
-          "1:7: 'kind' is a list; allowed: gauge, scenario, rig, wiring, noise, certificate, regions"));
+          "1:7: 'kind' is a list; allowed: gauge, scenario, rig, wiring, noise, certificate, regions, job"));
   EXPECT_THAT(errors_of("just words\n", "x.yaml"),
               ElementsAre("1:1: 'just words' in place of a file of Tachproof; a mapping of keys to values"));
   EXPECT_EQ(check_text("x.yaml", "format: 9\nkind: rig\n").kind, "rig");
