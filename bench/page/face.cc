@@ -12,8 +12,8 @@ namespace tachproof {
 namespace {
 
 // A lamp's disc stays under the area from which flashing counts as general (WCAG 2.2, 2.3.1).
-constexpr double lamp_place = 130, radius = 38, face_height = 150;
-constexpr double strip_width = 760, strip_height = 300, strip_left = 60, strip_right = 640;
+constexpr double lamp_place = 130, radius = 38, face_height = 176;
+constexpr double strip_width = 560, strip_height = 300, strip_left = 60, strip_right = 420;
 constexpr double strip_top = 8, strip_bottom = 292;
 
 std::size_t window_at(const Gauge& gauge, double rpm) {
@@ -52,9 +52,10 @@ std::string face_svg(const Gauge& gauge, const std::string& prefix) {
           "data-word=\"{}\" fill=\"url(#{}lit-{})\"/>\n",
           x, radius, channel++, lamp, escaped(colour), prefix, palette.index(colour));
     }
-    svg += svg_text({x, 108}, shortened(printable(gauge.lamps[lamp].id), 14), "name", Anchor::middle);
+    svg += svg_text({x, 108}, shortened(printable(gauge.lamps[lamp].id), 11), "name", Anchor::middle);
     svg += fmt::format(
-        "<text x=\"{:.0f}\" y=\"132\" text-anchor=\"middle\" class=\"word\" data-lamp=\"{}\">dark</text>\n",
+        "<text x=\"{0:.0f}\" y=\"136\" text-anchor=\"middle\" class=\"word\" data-lamp=\"{1}\">dark</text>\n"
+        "<text x=\"{0:.0f}\" y=\"160\" text-anchor=\"middle\" class=\"how\" data-lamp=\"{1}\"></text>\n",
         x, lamp);
   }
   return svg + "</svg>\n";
