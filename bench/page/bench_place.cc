@@ -6,6 +6,7 @@
 
 #include "bench/page/face.h"
 #include "bench/page/frame.h"
+#include "bench/page/pieces.h"
 #include "bench/page/request.h"
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
@@ -66,9 +67,9 @@ std::string trouble_html(const TileView& tile) {
 
 std::string last_result(const TileView& tile) {
   if (tile.played.empty() || tile.ended.empty()) return {};
-  return fmt::format("<p class=\"last\">Last: {} {} at {}. <a href=\"/runs/{}\">Report</a></p>\n",
+  return fmt::format("<p class=\"last\">Last: {} {} at {}. <a href=\"{}\">Report</a></p>\n",
                      escaped(tile.played.front().record->unit_serial), shouted(tile.verdict), tile.ended,
-                     url_encoded(tile.played.back().name));
+                     run_address(tile.played.back().name));
 }
 
 std::string about_job(const TileView& tile) {
@@ -181,25 +182,6 @@ std::string asking(const TileView& tile) {
          button_form(tile, "stop", "Stop <small>(Escape twice)</small>", "stop");
 }
 
-std::string causes_words(const RunRecord& record) {
-  const Causes& causes = record.causes;
-  std::string html;
-  if (!causes.list.empty() && causes.list.front().whole()) {
-    for (const Cause& cause : causes.list) {
-      if (!cause.whole()) break;
-      html += fmt::format("<p class=\"cause\">{} <span>{}</span></p>\n", escaped(as_sentence(cause.text)),
-                          escaped(as_sentence(cause.todo)));
-      if (causes.told_apart) break;
-    }
-    if (!causes.told_apart) html = "<p>This evidence does not tell these apart:</p>\n" + html;
-  } else if (!causes.none.empty()) {
-    html += fmt::format("<p class=\"cause\">{}</p>\n", escaped(as_sentence(causes.none)));
-  }
-  for (const std::string& missing : causes.missing)
-    html += fmt::format("<p class=\"cause\">{}</p>\n", escaped(as_sentence(missing)));
-  return html;
-}
-
 std::string result(const TileView& tile, bool alone) {
   std::string html =
       fmt::format("<div class=\"verdict {}\"><strong>{}</strong> <b class=\"unit-serial\">{}</b></div>\n",
@@ -212,7 +194,7 @@ std::string result(const TileView& tile, bool alone) {
     if (tile.played.size() > 1)
       html += fmt::format("<h3>{}: {}</h3>\n", escaped(record.scenario_name), headline(record));
     html += fmt::format("<p class=\"reason\">{}</p>\n", escaped(reason(record)));
-    html += causes_words(record);
+    html += causes_html(record);
     html += not_passed_html(record);
     if (record.result.verdict != Verdict::pass) html += deviations_html(record);
   }
@@ -220,9 +202,8 @@ std::string result(const TileView& tile, bool alone) {
   html += "<div class=\"keys\">\n" + button_form(tile, "next", "Next unit <small>(Enter)</small>", "next") +
           button_form(tile, "again", "Again <small>(R)</small>", "again");
   for (const TileRun& run : tile.played)
-    html +=
-        fmt::format("<a class=\"button\" data-key=\"report\" href=\"/runs/{}\">{} <small>(P)</small></a>\n",
-                    url_encoded(run.name), run.record->certificate ? "Certificate" : "Report");
+    html += fmt::format("<a class=\"button\" data-key=\"report\" href=\"{}\">{} <small>(P)</small></a>\n",
+                        run_address(run.name), run.record->certificate ? "Certificate" : "Report");
   return html + "</div>\n";
 }
 
