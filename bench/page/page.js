@@ -213,3 +213,26 @@ document.addEventListener("keydown", (event) => {
   if (meant && performance.now() - escaped < 1000) meant.press("stop");
   escaped = performance.now();
 });
+
+// What takes long: its page is drawn anew when there is news.
+for (const section of document.querySelectorAll("[data-errand]")) {
+  const source = new EventSource("/errands/" + encodeURIComponent(section.dataset.errand) + "/events");
+  source.addEventListener("state", (event) => {
+    if (JSON.parse(event.data).number === Number(section.dataset.number)) return;
+    source.close();
+    location.reload();
+  });
+  source.addEventListener("phase", (event) => {
+    const phase = section.querySelector(".phase");
+    if (phase) phase.textContent = JSON.parse(event.data).text;
+  });
+}
+
+// A report has no script of its own: the page that opens it prints it.
+for (const link of document.querySelectorAll("[data-prints]"))
+  link.addEventListener("click", (event) => {
+    const sheet = window.open(link.href, "_blank");
+    if (!sheet) return; // not allowed: then it is an ordinary link
+    event.preventDefault();
+    sheet.addEventListener("load", () => sheet.print());
+  });
