@@ -38,15 +38,16 @@
     draw(lit) {
       clearTimeout(this.timer);
       const cue = this.play.windows[this.window];
-      const words = new Map();
+      const words = new Map(), hows = new Map();
       for (const shape of this.holder.querySelectorAll(".lit")) {
         const channel = Number(shape.dataset.channel), blinking = cue.blinking.includes(channel);
         shape.classList.toggle("on", cue.steady.includes(channel) || (blinking && lit));
-        if (blinking || cue.steady.includes(channel))
-          words.set(shape.dataset.lamp, shape.dataset.word + (blinking ? " blinking" : ""));
+        if (blinking || cue.steady.includes(channel)) words.set(shape.dataset.lamp, shape.dataset.word);
+        if (blinking) hows.set(shape.dataset.lamp, "blinking");
       }
-      for (const text of this.holder.querySelectorAll("text.word")) {
-        const word = words.get(text.dataset.lamp) || "dark";
+      for (const text of this.holder.querySelectorAll("text.word, text.how")) {
+        const how = text.classList.contains("how");
+        const word = how ? hows.get(text.dataset.lamp) || "" : words.get(text.dataset.lamp) || "dark";
         if (text.textContent !== word) text.textContent = word;
       }
       if (cue.blinking.length === 0 || !this.blinks || quiet.matches || this.play.hz <= 0) return;
