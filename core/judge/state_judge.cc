@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "core/base/text.h"
 #include "core/judge/power_watch.h"
 #include "core/judge/press_rows.h"
 #include "core/judge/rpm_history.h"
@@ -18,6 +19,7 @@ namespace tachproof {
 namespace {
 
 constexpr Nanos never = StateSpell::never;
+constexpr Nanos longest_late = 30 * ns_per_s;
 
 }  // namespace
 
@@ -38,11 +40,12 @@ class StateJudge::Impl {
     history_.add(segment);
     note_peak(segment.start.whole, segment.highest_rpm());
     StateSpell& now = spells_.back();
-    if (is_open(spells_.size() - 1))
-      each_of(now, [&](Judge& judge) { judge.rpm(segment); });
-    else
-      now.early.push_back(segment);
-    history_.forget_before(segment.start.whole - 2 * ns_per_s - gauge_.tolerance.response_to);
+    if (is_open(spells_.size() - 1)) each_of(now, [&](Judge& judge) { judge.rpm(segment); });
+    if (&now != &spells_.front() && (segment.start.whole < now.judged_from || is_judged_again(now)))
+      now.segments.push_back(segment);
+    recent_.push_back(segment);
+    while (recent_.size() > 1 && recent_[1].start.whole < segment.start.whole - recent()) recent_.pop_front();
+    history_.forget_before(segment.start.whole - recent());
   }
 
   void lamps(std::span<const LampEvent> events) {
@@ -57,10 +60,16 @@ class StateJudge::Impl {
       const auto last = std::find_if(events.begin(), events.end(),
                                      [&](const LampEvent& event) { return event.at >= until; });
       const std::span<const LampEvent> part(events.begin(), last);
+      if (spell.gap && part.front().at < spell.judged_from) spell.gap->lamps(part);
+      if (is_judged_again(spell)) spell.lamps.insert(spell.lamps.end(), part.begin(), part.end());
+      for (const LampEvent& event : part) changed_ = changed_ || (any_lamps_ && event.lit != lit_);
       if (gap) {
         for (const LampEvent& event : part) see_in_gap(spell, event);
       } else {
         begin_lamps(spell);
+        // A unit that wakes late is still watched.
+        if (spell.power && part.front().at < spell.judged_from + longest_late)
+          for (const LampEvent& event : part) spell.power->lamps(event);
         for (const LampEvent& event : part) note_lit(spell, event);
         each_of(spell, [&](Judge& judge) { judge.lamps(part); });
       }
@@ -141,14 +150,16 @@ class StateJudge::Impl {
 
   void power_off(Nanos at, Nanos lasts) {
     const Nanos back = at + lasts;
-    follower_.power_lost();
+    const Nanos awake = PowerWatch::awake_by(gauge_, back);
+    follower_.power_lost(awake);
     if (!keeps_peak()) peaks_.push_back({at, 0, true});
     StateSpell spell;
     spell.what = StateSpell::What::power;
     spell.rpm.rpm = history_.rpm_at(at);
     spell.power.emplace(gauge_, wired_, at, back, setup_.bench.watcher.resolution);
     spell.moved = all_moved();
-    spell.answered = answered_by(gauge_, PowerWatch::awake_by(gauge_, back));
+    spell.awake = awake;
+    spell.answered = answered_by(gauge_, awake);
     begin_spell(std::move(spell), at);
   }
 
@@ -214,6 +225,7 @@ class StateJudge::Impl {
     spells_.back().to = at;
     spell.from = at;
     spell.judged_from = never;
+    spell.before.assign(recent_.begin(), recent_.end());
     spells_.push_back(std::move(spell));
   }
 
@@ -226,6 +238,12 @@ class StateJudge::Impl {
                                           ? still_open(before.ways, before.chosen)
                                           : std::vector<UnitWay>(before.ways.begin(), before.ways.end());
     StateSpell& now = spells_[++current_];
+    if (now.what != StateSpell::What::power)
+      for (const UnitWay& way : ways) now.states_before.push_back(way.unit.now());
+    now.lit_before = lit_;
+    now.gap.emplace(gauge_, setup_);
+    const LampEvent first{now.from, lit_};
+    if (any_lamps_) now.gap->lamps({&first, 1});
     for (UnitWay& way : through_event(ways, current_, [&](StateFollower& unit) { happens(now, unit); }))
       now.ways.push_back({std::move(way), {}, {}});
     const UnitState& state = now.ways.front().unit.now();
@@ -237,7 +255,7 @@ class StateJudge::Impl {
 
   static void happens(const StateSpell& spell, StateFollower& unit) {
     if (spell.what == StateSpell::What::power)
-      unit.power_lost();
+      unit.power_lost(spell.awake);
     else
       unit.press(spell.what == StateSpell::What::take ? spell.press.button : spell.dim.button, spell.from,
                  spell.rpm);
@@ -263,12 +281,12 @@ class StateJudge::Impl {
     if (sink_ && spell.ways.front().judge) spell.ways.front().judge->on_reach(sink_of(current_));
   }
 
-  void begin_judge(JudgedWay& way, const StateSpell& spell) {
+  void begin_judge(JudgedWay& way, const StateSpell& spell) const {
     JudgeSetup setup = setup_;
     setup.before = ExpectationOptions::Before::unknown;
     Judge& judge = way.judge.emplace(judged_gauge(way.unit.now()), setup);
     judge.disturbed(spell.from, spell.judged_from);
-    for (const Segment& segment : spell.early) judge.rpm(segment);
+    for (const Segment& segment : spell.segments) judge.rpm(segment);
     if (unsure_ != 0) judge.unsure_blinks(unsure_);
     if (!untimed_.empty()) judge.untimed(untimed_);
     if (stamps_) judge.stamps(*stamps_);
@@ -331,17 +349,79 @@ class StateJudge::Impl {
         way.result = way.judge->finish(end, complete);
         way.judge.reset();
       }
-    if (spell.power) spell.woke = spell.power->finish(end, spell.dark_cue, spell.power_findings);
-    if (spell.seen && spell.way().result) choose(spell);
+    if (spell.power) {
+      spell.woke = spell.power->finish(end, spell.dark_cue, spell.power_findings);
+      wait_for(spell, end, complete);
+    }
+    if (spell.seen && spell.way().result) choose(spell, end, complete);
+    if (spell.gap && changed_ && setup_.what.steady) look_at_gap(spell, end);
+    spell.gap.reset();
+    spell.segments.clear();
+    spell.lamps.clear();
+  }
+
+  // A unit that woke late is judged from when it was awake, where there is enough left.
+  void wait_for(StateSpell& spell, Nanos end, bool complete) {
+    if (std::isnan(spell.woke.boot_ms) || !spell.seen || !is_judged_again(spell)) return;
+    const Nanos woke = spell.woke.back_at + from_seconds(1e-3 * spell.woke.boot_ms);
+    // Its longest boot, had it been in time: what was left for the greeting and the answer.
+    const Nanos late = gauge_.power_up ? woke - (spell.woke.back_at + gauge_.power_up->boot_to) : 0;
+    if (late <= 0) return;
+    spell.judged_from += late;
+    constexpr Nanos least = 10 * StateSpell::warm_up;
+    spell.seen = end >= spell.judged_from + least;
+    for (JudgedWay& way : spell.ways)
+      if (way.result) judge_again(spell, way, end, complete);
+  }
+
+  // Until it has answered it may be as it was, or as it is to be.
+  void look_at_gap(StateSpell& spell, Nanos end) {
+    GapWatch::Gap gap;
+    gap.from = spell.from;
+    gap.to = std::min(end, spell.judged_from);
+    gap.states = spell.states_before;
+    for (const JudgedWay& way : spell.ways) gap.states.push_back(way.unit.now());
+    spell.before.insert(spell.before.end(), spell.segments.begin(), spell.segments.end());
+    gap.rpm = &spell.before;
+    Disturbances disturbed;
+    for (const auto& [from, to] : disturbances_) disturbed.add(from, to);
+    gap.disturbed = &disturbed;
+    switch (spell.what) {
+      case StateSpell::What::start: return;
+      case StateSpell::What::take: gap.since = say_pressed(spell.press.button, spell.from); break;
+      case StateSpell::What::dim: gap.since = say_pressed(spell.dim.button, spell.from); break;
+      case StateSpell::What::power:
+        // Until it has greeted, PowerWatch looks.
+        if (spell.woke.verdict != Verdict::pass || std::isnan(spell.woke.boot_ms)) return;
+        gap.from = spell.woke.back_at +
+                   from_seconds(1e-3 * (spell.woke.boot_ms +
+                                        (std::isnan(spell.woke.greeted_ms) ? 0 : spell.woke.greeted_ms)));
+        gap.from_below = true;
+        gap.since = "after the supply was back at " + say_time(spell.woke.back_at);
+        break;
+    }
+    spell.strange = spell.gap->strange(gap);
+    spell.before.clear();
+  }
+
+  static std::string say_pressed(const std::string& button, Nanos at) {
+    return "after '" + button + "' was pressed at " + say_time(at);
   }
 
   // What the unit made of the event, by what was seen after it.
-  void choose(StateSpell& spell) {
+  void choose(StateSpell& spell, Nanos end, bool complete) {
     spell.chosen = likeliest(spell.ways, spell.moved);
     JudgedWay& way = spell.way();
     if (spell.what == StateSpell::What::take && spell.chosen == 0 && !spell.press.must_refuse) {
-      if (const auto done = done_elsewhere(*way.result, way.unit.now().gauge, spell.moved, spell.press.rpm))
-        way.unit.took(done->rpm, done->expanded_uncertainty_rpm);
+      spell.done = done_elsewhere(*way.result, way.unit.now().gauge, spell.moved, spell.press.rpm);
+      if (!spell.done) return;
+      way.unit.took(spell.done->rpm, spell.done->expanded_uncertainty_rpm);
+      if (is_judged_again(spell)) judge_again(spell, way, end, complete);
+    } else if (spell.what == StateSpell::What::power) {
+      spell.done = done_elsewhere(*way.result, way.unit.now().gauge, spell.moved, 0);
+      if (!spell.done) return;
+      way.unit.came_back_off(spell.done->rpm, spell.done->expanded_uncertainty_rpm);
+      if (is_judged_again(spell)) judge_again(spell, way, end, complete);
     } else if (spell.what == StateSpell::What::dim) {
       DimResult row = spell.dim;
       std::vector<Finding> findings;
@@ -350,6 +430,31 @@ class StateJudge::Impl {
       if (const auto level = level_shown(dim, row)) way.unit.dimmed_to(*level);
     }
   }
+
+  // What ended elsewhere is judged by where it went: from memory, unless that is too much.
+  static bool is_judged_again(const StateSpell& spell) {
+    constexpr std::size_t most = 1'000'000;
+    return (spell.what == StateSpell::What::take || spell.what == StateSpell::What::power) &&
+           spell.lamps.size() < most && spell.segments.size() < most;
+  }
+
+  void judge_again(const StateSpell& spell, JudgedWay& way, Nanos end, bool complete) const {
+    begin_judge(way, spell);
+    for (const auto& [from, to] : disturbances_)
+      if (to > spell.judged_from && from < spell.to)
+        way.judge->disturbed(std::max(from, spell.judged_from), to);
+    LampEvent first{spell.lamps_from(), 0};
+    std::size_t begin = 0;
+    for (; begin < spell.lamps.size() && spell.lamps[begin].at < spell.lamps_from(); ++begin)
+      first.lit = spell.lamps[begin].lit;
+    if (begin == 0) first.lit = spell.lit_before;
+    way.judge->lamps({&first, 1});
+    way.judge->lamps(std::span(spell.lamps).subspan(begin));
+    way.result = way.judge->finish(end, complete);
+    way.judge.reset();
+  }
+
+  Nanos recent() const { return 2 * ns_per_s + gauge_.tolerance.response_to; }
 
   bool keeps_peak() const {
     return gauge_.power_up &&
@@ -370,7 +475,8 @@ class StateJudge::Impl {
   std::deque<StateSpell> spells_;
   std::size_t current_ = 0;  // the lamps are there
   Channels lit_ = 0;
-  bool any_lamps_ = false;
+  bool any_lamps_ = false, changed_ = false;
+  std::deque<Segment> recent_;
   std::vector<std::pair<Nanos, Nanos>> disturbances_;  // in the order in which they came
   std::function<void(const Reach&)> sink_;
   Channels unsure_ = 0;
