@@ -17,14 +17,14 @@ namespace {
 using testing::ElementsAre;
 using testing::HasSubstr;
 
-const std::filesystem::path root = TACHPROOF_SOURCE_DIR;
+const std::filesystem::path pressed_root = TACHPROOF_SOURCE_DIR;
 
 const Gauge& pressed_drumlin() {
-  static const Gauge gauge = load_gauge(root / "fixtures/gauges/drumlin-buttons.yaml");
+  static const Gauge gauge = load_gauge(pressed_root / "fixtures/gauges/drumlin-buttons.yaml");
   return gauge;
 }
 const Profile& pressed_profile() {
-  static const Profile profile(load_scenario(root / "scenarios/buttons.yaml").steps);
+  static const Profile profile(load_scenario(pressed_root / "scenarios/buttons.yaml").steps);
   return profile;
 }
 
@@ -90,16 +90,16 @@ PressedPlay pressed_play(const std::vector<FaultSetting>& faults,
   return play;
 }
 
-struct Told {
+struct CausesTold {
   std::vector<std::string> kinds;
   Cause cause;
   std::string findings;
 };
 
-Told told(const std::vector<FaultSetting>& faults, const Profile& profile = pressed_profile()) {
+CausesTold causes_told(const std::vector<FaultSetting>& faults, const Profile& profile = pressed_profile()) {
   const PressedPlay play = pressed_play(faults, profile);
   const Diagnosis diagnosis = diagnose(pressed_drumlin(), {{play.result, play.evidence}});
-  Told out;
+  CausesTold out;
   for (const Finding& finding : play.result.findings) out.findings += finding.message + "\n";
   if (diagnosis.causes.list.empty()) {
     out.findings += diagnosis.causes.none;
@@ -110,7 +110,7 @@ Told told(const std::vector<FaultSetting>& faults, const Profile& profile = pres
   return out;
 }
 
-double number(const Cause& cause, std::size_t change, const std::string& key) {
+double number_in(const Cause& cause, std::size_t change, const std::string& key) {
   for (const auto& [name, value] : cause.changes.at(change).numbers)
     if (name == key) return value;
   return not_measured;
@@ -135,44 +135,49 @@ TEST(PressedCauses, EveryFaultOfButtonsAndSupplyIsNamed) {
       {"greets-wrong", {{"lamp", "top"}}, {}},
   };
   for (const FaultSetting& fault : faults) {
-    const Told one = told({fault});
+    const CausesTold one = causes_told({fault});
     EXPECT_THAT(one.kinds, ElementsAre(fault.kind)) << one.cause.text << "\n" << one.findings;
     EXPECT_TRUE(one.cause.whole()) << fault.kind << "\n" << one.findings;
   }
 }
 
 TEST(PressedCauses, TheirSizesHaveTheirUncertainty) {
-  const Told late = told({{"take-late", {}, {{"by_ms", 600}}}});
+  const CausesTold late = causes_told({{"take-late", {}, {{"by_ms", 600}}}});
   ASSERT_FALSE(late.kinds.empty());
-  EXPECT_NEAR(number(late.cause, 0, "by_ms"), 600, number(late.cause, 0, "expanded_uncertainty_ms") + 20);
-  const Told reset = told({{"settings-reset", {}, {{"by_rpm", 25}}}});
+  EXPECT_NEAR(number_in(late.cause, 0, "by_ms"), 600,
+              number_in(late.cause, 0, "expanded_uncertainty_ms") + 20);
+  const CausesTold reset = causes_told({{"settings-reset", {}, {{"by_rpm", 25}}}});
   ASSERT_FALSE(reset.kinds.empty());
-  EXPECT_NEAR(number(reset.cause, 0, "by_rpm"), 25, number(reset.cause, 0, "expanded_uncertainty_rpm") + 0.5);
-  const Told boot = told({{"slow-boot", {}, {{"by_ms", 2500}}}});
+  EXPECT_NEAR(number_in(reset.cause, 0, "by_rpm"), 25,
+              number_in(reset.cause, 0, "expanded_uncertainty_rpm") + 0.5);
+  const CausesTold boot = causes_told({{"slow-boot", {}, {{"by_ms", 2500}}}});
   ASSERT_FALSE(boot.kinds.empty());
-  EXPECT_GT(number(boot.cause, 0, "by_ms"), 1000);
-  const Told level = told({{"dim-missing", {}, {{"level", 55}}}});
+  EXPECT_GT(number_in(boot.cause, 0, "by_ms"), 1000);
+  const CausesTold level = causes_told({{"dim-missing", {}, {{"level", 55}}}});
   ASSERT_FALSE(level.kinds.empty());
-  EXPECT_DOUBLE_EQ(number(level.cause, 0, "level"), 55);
+  EXPECT_DOUBLE_EQ(number_in(level.cause, 0, "level"), 55);
   EXPECT_THAT(level.cause.text, HasSubstr("The unit leaves out the level of 55 %"));
 }
 
 TEST(PressedCauses, ABoundaryThatIsOffBesideSoundButtonsIsTheBoundary) {
-  const Told one = told({{"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 8}}}}, whole_profile());
+  const CausesTold one =
+      causes_told({{"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 8}}}}, whole_profile());
   EXPECT_THAT(one.kinds, ElementsAre("boundary-moved")) << one.cause.text << "\n" << one.findings;
   EXPECT_TRUE(one.cause.whole());
-  EXPECT_NEAR(number(one.cause, 0, "by_rpm"), 8, number(one.cause, 0, "expanded_uncertainty_rpm") + 0.1);
+  EXPECT_NEAR(number_in(one.cause, 0, "by_rpm"), 8,
+              number_in(one.cause, 0, "expanded_uncertainty_rpm") + 0.1);
 }
 
 TEST(PressedCauses, BothAreNamedWhereBothAreWrong) {
-  const Told both =
-      told({{"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 8}}}, {"take-ignored", {}, {}}},
-           whole_profile());
+  const CausesTold both =
+      causes_told({{"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 8}}}, {"take-ignored", {}, {}}},
+                  whole_profile());
   EXPECT_THAT(both.kinds, ElementsAre("boundary-moved", "take-ignored")) << both.cause.text << "\n"
                                                                          << both.findings;
   EXPECT_TRUE(both.cause.whole());
   EXPECT_THAT(both.cause.text, HasSubstr("; the unit did not take the rpm when its button was pressed"));
-  const Told dark = told({{"stuck-off", {{"lamp", "left"}}, {}}, {"take-ignored", {}, {}}}, whole_profile());
+  const CausesTold dark =
+      causes_told({{"stuck-off", {{"lamp", "left"}}, {}}, {"take-ignored", {}, {}}}, whole_profile());
   EXPECT_THAT(dark.kinds, ElementsAre("lamp-dark", "take-ignored")) << dark.cause.text << "\n"
                                                                     << dark.findings;
 }
