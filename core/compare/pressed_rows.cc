@@ -56,7 +56,7 @@ bool passes_when_pressed(const RunResult& result) {
 namespace {
 
 std::string place(const std::string& button, std::size_t number) {
-  return "press " + std::to_string(number) + " of " + button;
+  return button + " " + std::to_string(number);
 }
 
 // With each its count among those of its button.
@@ -74,7 +74,7 @@ std::vector<std::pair<std::string, const Row*>> counted(const std::vector<Row>& 
     if constexpr (requires { row.button; })
       all.emplace_back(place(row.button, number), &row);
     else
-      all.emplace_back("power cut " + std::to_string(number), &row);
+      all.emplace_back("power " + std::to_string(number), &row);
   }
   return all;
 }

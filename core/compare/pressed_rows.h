@@ -18,7 +18,8 @@ bool fails_when_pressed(const RunResult& result, const std::string& window);
 // All that was asked after that passes, and so does what the unit made of it.
 bool passes_when_pressed(const RunResult& result);
 
-// A row of the comparison, paired by button and count: the first press of `set` with the first.
+// A row of the comparison, paired by button and count: the first press of `set` with the first. Its place is
+// "set 1", "power 1", as in the names of states.
 struct PressedPair {
   ComparisonItem item;  // what, place, unit and expected change; decided where there are no numbers
   bool numbers = false;

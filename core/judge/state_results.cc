@@ -193,20 +193,21 @@ class Joining {
     seen.did_otherwise = way.did_otherwise(one.event);
     seen.done = done ? &*done : nullptr;
     seen.sound_before = one.sound_before;
+    const StateSpell& of = spells_[one.event];
+    const bool is_take = of.what == StateSpell::What::take;
     for (const JudgedWay& other : spell.ways) {
       if (!other.result || !differs_by(other, way, one.event)) continue;
+      // Which end it was, where both fit, is no doubt that it took the rpm.
+      if (is_take && !seen.did_otherwise && !other_end(other, of.press).empty()) continue;
       if (seen.otherwise == nullptr || !unit_fails(*other.result)) seen.otherwise = &*other.result;
     }
     // An event that is past is decided only by what tells it apart.
     const bool past = one.event != event;
     if (past && !seen.did_otherwise && (seen.otherwise == nullptr || unit_fails(*way.result))) return false;
-    const StateSpell& of = spells_[one.event];
-    if (of.what == StateSpell::What::take) {
+    if (is_take) {
       PressResult& row = out_.presses[one.row];
       seen.boundary = gauge_.windows[taken_for(row.button)].name;
-      for (const StateFollower::Taken& taken : way.unit.taken())
-        if (taken.button == row.button && taken.rpm == row.rpm && taken.boundary != taken_for(row.button))
-          seen.other_end = gauge_.windows[taken.boundary].name;
+      seen.other_end = other_end(way, row);
       judge_take(way.unit.now().gauge, of.moved, seen, row, findings);
       return row.verdict != Verdict::undecided;
     }
@@ -215,6 +216,14 @@ class Joining {
 
   std::size_t taken_for(const std::string& button) const {
     return std::get<TakeRpm>(button_named(gauge_, button)->does).boundary;
+  }
+
+  // The boundary that got the rpm of this press in place of the button's own; empty: none did.
+  std::string other_end(const UnitWay& way, const PressResult& press) const {
+    for (const StateFollower::Taken& taken : way.unit.taken())
+      if (taken.button == press.button && taken.rpm == press.rpm && taken.boundary != taken_for(press.button))
+        return gauge_.windows[taken.boundary].name;
+    return "";
   }
 
   // The same, but for what was done at this event.

@@ -214,18 +214,16 @@ std::vector<ComparisonItem> items_at(const Comparison& comparison, const std::st
 TEST(PressedComparison, HasARowForWhatTheUnitMadeOfEachPress) {
   const Comparison same = compare(compared(passing()), compared(passing()));
   std::vector<std::string> rows;
-  for (const char* place :
-       {"press 1 of set", "press 2 of set", "press 1 of glow", "press 2 of glow", "power cut 1"})
+  for (const char* place : {"set 1", "set 2", "glow 1", "glow 2", "power 1"})
     for (const ComparisonItem& item : items_at(same, place)) {
       rows.push_back(item.what + " " + place);
       EXPECT_EQ(item.word, ChangeWord::as_intended) << item.what << " " << place << " " << item.remark;
     }
-  EXPECT_THAT(rows, testing::IsSupersetOf({"taken rpm press 1 of set", "refused press 1 of set",
-                                           "refused press 2 of set", "light press 1 of glow",
-                                           "light press 2 of glow", "boot power cut 1"}));
-  EXPECT_THAT(rows, Not(testing::Contains("taken rpm press 2 of set"))) << "what is refused is not taken";
+  EXPECT_THAT(rows, testing::IsSupersetOf({"taken rpm set 1", "refused set 1", "refused set 2",
+                                           "light glow 1", "light glow 2", "boot power 1"}));
+  EXPECT_THAT(rows, Not(testing::Contains("taken rpm set 2"))) << "what is refused is not taken";
   const Comparison worse = compare(compared(passing()), compared(failing()));
-  for (const ComparisonItem& item : items_at(worse, "press 1 of set"))
+  for (const ComparisonItem& item : items_at(worse, "set 1"))
     if (item.what == "refused") {
       EXPECT_EQ(item.word, ChangeWord::unintended);
       EXPECT_EQ(item.remark, "the unit did not take the rpm in the new run");
@@ -239,7 +237,7 @@ TEST(PressedComparison, ATakeThatIsOffIsMeasured) {
   unit.takes_off_by = -40;
   const drumlin::Run off = pressed::run_of(pressed::everything(), unit);
   const Comparison moved = compare(compared(passing()), compared(off));
-  for (const ComparisonItem& item : items_at(moved, "press 1 of set"))
+  for (const ComparisonItem& item : items_at(moved, "set 1"))
     if (item.what == "taken rpm") {
       EXPECT_EQ(item.word, ChangeWord::unintended);
       EXPECT_NEAR(item.observed_change, -40, 3);
@@ -251,7 +249,7 @@ TEST(PressedComparison, APressThatTheOtherRunLacksIsNoPass) {
   drumlin::Run less = passing();
   less.record.result.presses.pop_back();
   const Comparison comparison = compare(compared(passing()), compared(less));
-  const std::vector<ComparisonItem> rows = items_at(comparison, "press 2 of set");
+  const std::vector<ComparisonItem> rows = items_at(comparison, "set 2");
   ASSERT_EQ(rows.size(), 1U);
   EXPECT_EQ(rows[0].word, ChangeWord::cannot_tell);
   EXPECT_NE(comparison.verdict, Verdict::pass);
