@@ -332,7 +332,8 @@ class Search {
     for (double delay_s = 1.05 * allowed_s; delay_s < 40 * allowed_s; delay_s *= 1.15) {
       double wrong = 0;
       for (const JudgedRun& run : court_.runs())
-        wrong += Road(run.evidence, gauge_, from_seconds(delay_s), known_.view()).wrong_s(gauge_);
+        wrong += Road(run.evidence, gauge_, from_seconds(delay_s), run.result.states, known_.view())
+                     .wrong_s(gauge_);
       if (wrong < least) least = wrong, best_s = delay_s;
     }
     if (best_s > 0 && least < 0.8 * wrong_s_) add(sized(of(Kind::slow_response), 1e3 * best_s), 0.97);

@@ -5,6 +5,7 @@
 
 #include "core/base/text.h"
 #include "core/base/words.h"
+#include "core/cause/button_causes.h"
 #include "core/gauge/settings_change.h"
 
 namespace tachproof {
@@ -228,7 +229,8 @@ Cause cause_of(const Gauge& set, const Trial& trial, std::uint64_t of) {
   cause.explains = of - std::min(of, trial.left);
   for (const RunResult& result : trial.results)
     for (const Finding& finding : result.findings)
-      if (verdict_of(finding.kind) == Verdict::fail && cause.left.size() < most_left)
+      if (verdict_of(finding.kind) == Verdict::fail && !is_of_a_button(finding.kind) &&
+          cause.left.size() < most_left)
         cause.left.push_back(finding.message);
   return cause;
 }

@@ -23,6 +23,7 @@ constexpr std::size_t singles_judged = 18, seconds_judged = 9, firsts_kept = 5, 
 constexpr std::size_t most_listed = 5;
 // Chi squared: what fits so much worse than the best is no cause.
 constexpr double clearly_worse = 12;
+constexpr double pressed_too = 3;  // for each press that went wrong as well
 constexpr double a_size_more = 3;  // what a number that is free to choose must gain
 
 // How much likelier a kind is than another that fits as well: experience, no source. In chi squared.
@@ -81,6 +82,7 @@ class Detective {
       trial.score += surprise(fault);
       if (fault.size) trial.score += a_size_more;
     }
+    trial.score += pressed_too * static_cast<double>(trial.pressed);
     trials_.push_back(std::move(trial));
   }
 
@@ -272,6 +274,8 @@ class Detective {
                       [&](const Hypothesis& h) { return says_the_same(h, trial->hypothesis, apart); });
       if (known) continue;
       diagnosis.causes.list.push_back(cause_of(court_.gauge(), *trial, court_.findings()));
+      if (trial->pressed > 0)
+        add_button_causes(court_.gauge(), court_.runs(), *trial, diagnosis.causes.list.back());
       diagnosis.hypotheses.push_back(trial->hypothesis);
     }
     diagnosis.causes.told_apart = diagnosis.causes.list.size() <= 1 || !solved;
@@ -324,14 +328,8 @@ bool any_failed(const std::vector<JudgedRun>& runs) {
   });
 }
 
-bool any_pressed(const std::vector<JudgedRun>& runs) {
-  return std::any_of(runs.begin(), runs.end(),
-                     [](const JudgedRun& r) { return r.evidence.first_done().has_value(); });
-}
-
 bool can_be_judged_again(const std::vector<JudgedRun>& runs) {
-  return !any_pressed(runs) &&
-         std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
+  return std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
 }
 
 }  // namespace
@@ -347,7 +345,7 @@ Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
                    const std::vector<OtherGauge>& others) {
   const bool any = any_failed(runs);
   if (any && runs.size() == 1)
-    if (std::vector<Cause> of_buttons = button_causes(runs.front().result); !of_buttons.empty()) {
+    if (std::vector<Cause> of_buttons = button_causes(gauge, runs.front()); !of_buttons.empty()) {
       Diagnosis found;
       found.hypotheses.resize(of_buttons.size());
       found.causes.list = std::move(of_buttons);
@@ -357,12 +355,7 @@ Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
   Diagnosis none;
   for (const JudgedRun& run : runs)
     if (!any && none.causes.missing.empty()) none.causes.missing = missing_evidence(gauge, run.result);
-  if (any && any_pressed(runs))
-    none.causes.none =
-        "The causes of a run with presses are looked for at the presses only: see the findings, or play a "
-        "scenario without presses.";
-  else if (any)
-    none.causes.none = "The run is too long for its causes to be looked for: play a shorter scenario.";
+  if (any) none.causes.none = "The run is too long for its causes to be looked for: play a shorter scenario.";
   return none;
 }
 

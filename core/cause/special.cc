@@ -161,7 +161,8 @@ std::vector<double> likely_filters_ms(const Court& court, const std::vector<Road
     const auto believed = smoothed(evidence.segments(), ms / 1e3);
     Road::View view = known.view();
     view.believed = believed.get();
-    const double wrong = Road(evidence, known.gauge, response, view).wrong_s(known.gauge);
+    const double wrong =
+        Road(evidence, known.gauge, response, court.runs()[0].result.states, view).wrong_s(known.gauge);
     if (wrong < least) least = wrong, best_ms = ms;
   };
   for (double ms = 0.4 * allowed_ms; ms < 40 * allowed_ms; ms *= 1.25) look(ms);

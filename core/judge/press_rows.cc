@@ -63,6 +63,19 @@ constexpr double most_off = 0.2, least_off = 0.02;  // of a dimming level; of fu
 
 double allowed_off(double level) { return std::max(least_off, most_off * level); }
 
+void say_elsewhere(const std::string& pressed, const DoneAt& at, PressResult& row,
+                   std::vector<Finding>& findings) {
+  row.verdict = Verdict::fail;
+  row.refused = false;
+  row.taken_rpm = at.rpm;
+  row.expanded_uncertainty_rpm = at.expanded_uncertainty_rpm;
+  const double off = at.rpm - row.rpm;
+  findings.push_back({FindingKind::wrong_take, row.at, "", "",
+                      pressed + "; the unit acts as if it had been at " + rpm_text(at.rpm) + " +- " +
+                          decimal(at.expanded_uncertainty_rpm, 1) + " rpm: " + decimal(std::abs(off), 1) +
+                          " rpm too " + (off > 0 ? "high" : "low")});
+}
+
 }  // namespace
 
 bool moves_wrongly(const RunResult& result) {
@@ -110,6 +123,19 @@ void judge_take(const Gauge& gauge, const std::vector<std::size_t>& moved, const
   const Shift shift = shift_of(as_seen, gauge, moved);
   row.remark.clear();
   row.taken_rpm = row.expanded_uncertainty_rpm = not_measured;
+  if (seen.did_otherwise && !seen.other_end.empty()) {
+    row.verdict = Verdict::fail;
+    row.refused = false;
+    // As far away as its own boundary then was.
+    for (std::size_t b = 1; b < gauge.windows.size(); ++b)
+      if (gauge.windows[b].name == seen.boundary) row.taken_rpm = gauge.windows[b].from_rpm + shift.rpm;
+    row.expanded_uncertainty_rpm = shift.expanded_uncertainty;
+    findings.push_back({FindingKind::wrong_take, row.at, "", "",
+                        pressed + "; the unit took that rpm for boundary " + seen.other_end +
+                            ", and not for " + seen.boundary +
+                            ": set in the unit which end of the window its button takes"});
+    return;
+  }
   if (seen.did_otherwise) {
     row.verdict = Verdict::fail;
     row.refused = !row.must_refuse;
@@ -126,6 +152,7 @@ void judge_take(const Gauge& gauge, const std::vector<std::size_t>& moved, const
                       "or check the button and its wire"});
     return;
   }
+  if (seen.done != nullptr) return say_elsewhere(pressed, *seen.done, row, findings);
   // What is refused is not taken at any rpm.
   if (shift.rows > 0 && !row.must_refuse) {
     row.taken_rpm = row.rpm + shift.rpm;
@@ -155,12 +182,7 @@ void judge_take(const Gauge& gauge, const std::vector<std::size_t>& moved, const
                      "before it"});
       return;
     }
-    row.refused = false;
-    findings.push_back({FindingKind::wrong_take, row.at, "", "",
-                        pressed + "; the unit acts as if it had been at " + rpm_text(row.taken_rpm) + " +- " +
-                            decimal(row.expanded_uncertainty_rpm, 1) +
-                            " rpm: " + decimal(std::abs(shift.rpm), 1) + " rpm too " +
-                            (shift.rpm > 0 ? "high" : "low")});
+    say_elsewhere(pressed, {row.rpm + shift.rpm, shift.expanded_uncertainty}, row, findings);
     return;
   }
   if (!measured_any(as_seen, gauge, moved)) {

@@ -10,13 +10,21 @@
 
 namespace tachproof {
 
+// At which rpm a take was done, by boundaries that all lie equally far from where it should have put them.
+struct DoneAt {
+  double rpm = 0, expanded_uncertainty_rpm = 0;
+};
+
 // What was seen between one event and the next, of one press among those before.
 struct StateSeen {
   const RunResult* as_seen = nullptr;  // judged against the state that the unit is in
   const RunResult* otherwise =
-      nullptr;                 // against one that another answer to the press leaves; null: there is none
-  bool did_otherwise = false;  // the unit is in one of those
-  bool sound_before = true;    // nothing was wrong until the press
+      nullptr;                   // against one that another answer to the press leaves; null: there is none
+  bool did_otherwise = false;    // the unit is in one of those
+  std::string boundary = {};     // that the button takes the rpm for
+  std::string other_end = {};    // did_otherwise: and this is the one that it took it for
+  const DoneAt* done = nullptr;  // the take went there, and `as_seen` is judged accordingly
+  bool sound_before = true;      // nothing was wrong until the press
 };
 
 // A change of window failed.
@@ -29,10 +37,6 @@ bool measured_any(const RunResult& result, const Gauge& gauge, const std::vector
 // is.
 double furthest_off(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& boundaries);
 
-// At which rpm a take was done, by boundaries that all lie equally far from where it should have put them.
-struct DoneAt {
-  double rpm = 0, expanded_uncertainty_rpm = 0;
-};
 std::optional<DoneAt> done_elsewhere(const RunResult& result, const Gauge& gauge,
                                      const std::vector<std::size_t>& moved, double set_rpm);
 

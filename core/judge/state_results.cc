@@ -81,6 +81,8 @@ class Joining {
     out_ = std::move(*spells_.front().way().result);
     if (spells_.size() == 1) return std::move(out_);
     verdict_ = out_.verdict;
+    out_until_ = until;
+    out_.states.push_back(state_of(spells_.front()));
     for (std::size_t i = 1; i < spells_.size(); ++i)
       if (const std::optional<RunResult>& result = spells_[i].way().result)
         for (const LevelResult& level : result->levels) dims_visibly_ |= level.pwm_hz > 0;
@@ -114,8 +116,7 @@ class Joining {
     const UnitState& state = spell.way().unit.now();
     std::vector<Finding> findings;
     if (!state.unknown.empty())
-      findings.push_back({FindingKind::lost_evidence, spell.from, "", "",
-                          state.unknown + ": press further inside or outside the range"});
+      findings.push_back({FindingKind::lost_evidence, spell.from, "", "", state.unknown});
     const bool judged = spell.seen && spell.way().result;
     if (judged) hold_to_its_own(gauge_, state, *spell.way().result);
     switch (spell.what) {
@@ -124,6 +125,8 @@ class Joining {
       case StateSpell::What::dim: add_dim(spell, judged, findings); break;
       case StateSpell::What::power: add_power(event, findings); break;
     }
+    if (spell.strange) findings.push_back(*spell.strange);
+    out_.states.push_back(state_of(spell));
     if (judged) std::erase_if(open_, [&](const Open& one) { return is_decided(one, event, findings); });
     for (Finding& finding : findings) {
       verdict_ = worst(verdict_, verdict_of(finding.kind));
@@ -133,6 +136,17 @@ class Joining {
     sound_ = sound_ && !unit_fails(*spell.way().result);
     measured_ = measured_ || measured_any(*spell.way().result, gauge_, spell.moved);
     add_rows(spell);
+  }
+
+  StateResult state_of(const StateSpell& spell) const {
+    const StateFollower& unit = spell.way().unit;
+    StateResult state{unit.now().name, spell.from, std::min(spell.to, out_until_), 0, {}, 1};
+    state.judged_from = spell.seen ? spell.judged_from : state.to;
+    for (const StateFollower::Taken& taken : unit.taken())
+      state.taken.push_back({gauge_.windows[taken.boundary].name, taken.rpm, taken.doubt_rpm});
+    for (const Button& button : gauge_.buttons)
+      if (const auto* dim = std::get_if<Dim>(&button.does)) state.level = dim->levels[unit.now().level];
+    return state;
   }
 
   void add_take(std::size_t event, bool judged) {
@@ -173,21 +187,43 @@ class Joining {
   bool is_decided(const Open& one, std::size_t event, std::vector<Finding>& findings) {
     const StateSpell& spell = spells_[event];
     const JudgedWay& way = spell.way();
-    StateSeen seen{&*way.result, nullptr, way.did_otherwise(one.event), one.sound_before};
+    const std::optional<DoneAt>& done = spells_[one.event].done;
+    StateSeen seen;
+    seen.as_seen = &*way.result;
+    seen.did_otherwise = way.did_otherwise(one.event);
+    seen.done = done ? &*done : nullptr;
+    seen.sound_before = one.sound_before;
+    const StateSpell& of = spells_[one.event];
+    const bool is_take = of.what == StateSpell::What::take;
     for (const JudgedWay& other : spell.ways) {
       if (!other.result || !differs_by(other, way, one.event)) continue;
+      // Which end it was, where both fit, is no doubt that it took the rpm.
+      if (is_take && !seen.did_otherwise && !other_end(other, of.press).empty()) continue;
       if (seen.otherwise == nullptr || !unit_fails(*other.result)) seen.otherwise = &*other.result;
     }
     // An event that is past is decided only by what tells it apart.
     const bool past = one.event != event;
     if (past && !seen.did_otherwise && (seen.otherwise == nullptr || unit_fails(*way.result))) return false;
-    const StateSpell& of = spells_[one.event];
-    if (of.what == StateSpell::What::take) {
+    if (is_take) {
       PressResult& row = out_.presses[one.row];
+      seen.boundary = gauge_.windows[taken_for(row.button)].name;
+      seen.other_end = other_end(way, row);
       judge_take(way.unit.now().gauge, of.moved, seen, row, findings);
       return row.verdict != Verdict::undecided;
     }
     return is_kept(one, way, seen, past, findings);
+  }
+
+  std::size_t taken_for(const std::string& button) const {
+    return std::get<TakeRpm>(button_named(gauge_, button)->does).boundary;
+  }
+
+  // The boundary that got the rpm of this press in place of the button's own; empty: none did.
+  std::string other_end(const UnitWay& way, const PressResult& press) const {
+    for (const StateFollower::Taken& taken : way.unit.taken())
+      if (taken.button == press.button && taken.rpm == press.rpm && taken.boundary != taken_for(press.button))
+        return gauge_.windows[taken.boundary].name;
+    return "";
   }
 
   // The same, but for what was done at this event.
@@ -204,6 +240,18 @@ class Joining {
                std::vector<Finding>& findings) {
     const StateSpell& spell = spells_[one.event];
     PowerResult& row = out_.powers[one.row];
+    if (spell.done && !past) {
+      const double off = spell.done->rpm, u = spell.done->expanded_uncertainty_rpm;
+      row.verdict = Verdict::fail;
+      row.off_rpm = off;
+      row.off_uncertainty_rpm = u;
+      findings.push_back({FindingKind::settings_lost, row.back_at, "", "",
+                          "after the supply was cut at " + say_time(row.at) + " the unit's boundaries are " +
+                              decimal(std::abs(off), 1) + " +- " + decimal(u, 1) + " rpm too " +
+                              (off > 0 ? "high" : "low") +
+                              ": they are neither where they were, nor where they are set"});
+      return true;
+    }
     if (seen.did_otherwise) {
       const bool kept = !same_boundaries(way.unit.now(), {gauge_, "", 0, 0, ""});
       row.verdict = Verdict::fail;
@@ -293,6 +341,7 @@ class Joining {
   RunResult out_;
   Verdict verdict_ = Verdict::pass;
   bool dims_visibly_ = false;
+  Nanos out_until_ = 0;
   Nanos awake_ = 0;        // of a unit that woke late
   bool sound_ = true;      // nothing was wrong so far
   bool measured_ = false;  // a boundary that a button moves, so far

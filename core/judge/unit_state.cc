@@ -32,7 +32,10 @@ StateFollower::Pressed StateFollower::press(const std::string& name, Nanos at, c
   otherwise_.clear();
   const Button* button = button_named(set_, name);
   if (button == nullptr) return {};
-  if (const auto* taking = std::get_if<TakeRpm>(&button->does)) return take(*button, *taking, rpm);
+  if (at < awake_by_ && !std::holds_alternative<ShowPeak>(button->does))
+    now_.unknown = "'" + name + "' was pressed at " + say_time(at) +
+                   ", before the unit had to be awake: press it " + say_span(awake_by_ - at) + " later";
+  if (const auto* taking = std::get_if<TakeRpm>(&button->does)) return take(*button, *taking, at, rpm);
   Pressed pressed;
   if (const auto* dim = std::get_if<Dim>(&button->does)) {
     now_.level = (now_.level + 1) % dim->levels.size();
@@ -46,7 +49,8 @@ StateFollower::Pressed StateFollower::press(const std::string& name, Nanos at, c
   return pressed;
 }
 
-StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& take, const RpmAtPress& rpm) {
+StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& take, Nanos at,
+                                           const RpmAtPress& rpm) {
   // Settings are made at 1 rpm, where the gauge says nothing else.
   const double resolution_rpm = set_.resolution_rpm > 0 ? set_.resolution_rpm : 1;
   const double doubt = std::max(rpm.highest - rpm.rpm, rpm.rpm - rpm.lowest) + resolution_rpm / 2;
@@ -56,13 +60,18 @@ StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& 
   StateFollower left = *this, taken = *this;
   taken.keep({button.name, take.boundary, rpm.rpm, doubt});
   // A take settles what was open before it, where it moves the same boundaries.
-  taken.now_.unknown.clear();
+  const bool asleep = at < awake_by_;
+  if (!asleep) taken.now_.unknown.clear();
   Pressed pressed;
   pressed.takes = true;
+  if (asleep) {
+    pressed.refused = surely_out;
+    return pressed;
+  }
   if (!surely_in && !surely_out) {
     now_.unknown = "'" + button.name + "' was pressed at " + rpm_text(rpm.rpm) + ", too near the limit of " +
                    number_text(take.lowest_rpm) + " to " + number_text(take.highest_rpm) +
-                   " rpm to say whether the unit had to take it";
+                   " rpm to say whether the unit had to take it: press further inside or outside the range";
     return pressed;
   }
   pressed.refused = surely_out;
@@ -73,11 +82,28 @@ StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& 
   StateFollower& other = surely_in ? left : taken;
   other.now_.name += surely_in ? ", not taken" : ", taken all the same";
   // Only where the windows would stay in order could the unit have taken it.
-  Gauge bare = other.now_.gauge;
-  bare.buttons.clear();
-  bare.power_up.reset();
-  if (surely_in) *this = std::move(taken);
-  if (surely_in || problems_of(bare).empty()) otherwise_.push_back(std::move(other));
+  const auto in_order = [](const StateFollower& unit) {
+    Gauge bare = unit.now_.gauge;
+    bare.buttons.clear();
+    bare.power_up.reset();
+    return problems_of(bare).empty();
+  };
+  std::vector<StateFollower> others;
+  if (surely_in || in_order(other)) others.push_back(other);
+  if (surely_in) {
+    // The window that the boundary belongs to has another end, below or above.
+    for (const std::size_t end : {take.boundary - 1, take.boundary + 1}) {
+      if (end == 0 || end >= set_.windows.size() ||
+          set_.windows[end].anchor != set_.windows[take.boundary].anchor)
+        continue;
+      StateFollower elsewhere = left;
+      elsewhere.now_.name = now_.name + ", taken for " + set_.windows[end].name;
+      elsewhere.keep({button.name, end, rpm.rpm, doubt});
+      if (in_order(elsewhere)) others.push_back(std::move(elsewhere));
+    }
+    *this = std::move(taken);
+  }
+  otherwise_ = std::move(others);
   return pressed;
 }
 
@@ -102,10 +128,22 @@ void StateFollower::took(double rpm, double doubt_rpm) {
   if (taken_.empty()) return;
   taken_.back().rpm = rpm;
   taken_.back().doubt_rpm = doubt_rpm;
+  now_.name += ", taken at " + rpm_text(rpm);
   set_boundaries();
 }
 
-void StateFollower::power_lost() {
+void StateFollower::came_back_off(double by_rpm, double doubt_rpm) {
+  std::vector<Taken> all;
+  for (const Button& button : set_.buttons)
+    if (const auto* take = std::get_if<TakeRpm>(&button.does))
+      all.push_back(
+          {button.name, take->boundary, now_.gauge.windows[take->boundary].from_rpm + by_rpm, doubt_rpm});
+  for (Taken& one : all) keep(std::move(one));
+  now_.name += ", off by " + rpm_text(by_rpm);
+}
+
+void StateFollower::power_lost(Nanos awake_by) {
+  awake_by_ = awake_by;
   otherwise_.clear();
   peak_shown_.reset();
   const PowerUp power_up = set_.power_up.value_or(PowerUp{});

@@ -49,24 +49,28 @@ class StateFollower {
   };
   // An action that is no button of the gauge changes nothing.
   Pressed press(const std::string& button, Nanos at, const RpmAtPress& rpm);
-  void power_lost();
+  // It need not heed a button before it has to be awake again.
+  void power_lost(Nanos awake_by);
 
   // What was seen of it: the last take was done at another rpm than that of the press; the lamps
   // are dimmed to another level than the next one.
   void took(double rpm, double doubt_rpm);
+  // All that a button moves is off by as much after a loss of power.
+  void came_back_off(double by_rpm, double doubt_rpm);
   void dimmed_to(std::size_t level) { now_.level = level; }
 
-  // Boundaries that hang from this button's anchor, from 1.
-  static std::vector<std::size_t> moved_by(const Gauge& gauge, const TakeRpm& take);
-
- private:
   struct Taken {
     std::string button;
     std::size_t boundary = 0;
     double rpm = 0, doubt_rpm = 0;
   };
+  const std::vector<Taken>& taken() const { return taken_; }  // one of an anchor
 
-  Pressed take(const Button& button, const TakeRpm& take, const RpmAtPress& rpm);
+  // Boundaries that hang from this button's anchor, from 1.
+  static std::vector<std::size_t> moved_by(const Gauge& gauge, const TakeRpm& take);
+
+ private:
+  Pressed take(const Button& button, const TakeRpm& take, Nanos at, const RpmAtPress& rpm);
   void keep(Taken taken);
   void set_boundaries();  // by what was taken
 
@@ -76,6 +80,7 @@ class StateFollower {
   std::vector<Taken> taken_;  // in the order of the presses, one of an anchor
   int takes_ = 0, dims_ = 0, losses_ = 0;
   std::optional<Nanos> peak_shown_;
+  Nanos awake_by_ = 0;
 };
 
 // Their boundaries are at the same rpm.

@@ -218,8 +218,13 @@ TEST(StateJudge, AnotherRpmThanThatOfThePressIsMeasured) {
   unit.takes_off_by = -40;
   const RunResult result = run(taken_at(4210, 4180), unit);
   EXPECT_EQ(result.verdict, Verdict::fail);
-  EXPECT_THAT(failing(result), ::testing::Contains(FindingKind::wrong_take));
+  EXPECT_THAT(failing(result), ElementsAre(FindingKind::wrong_take));
   EXPECT_NEAR(result.presses.at(0).taken_rpm, 4170, 3);
+  for (const BoundaryResult& row : result.boundaries)
+    if (!row.state.empty()) {
+      EXPECT_EQ(row.verdict, Verdict::pass) << row.boundary << row.state;
+      EXPECT_THAT(row.state, HasSubstr("after set 1 at 4210 rpm, taken at 41"));
+    }
 }
 
 TEST(StateJudge, TooNearTheLimitOfTheRangeIsUndecided) {
@@ -261,6 +266,56 @@ TEST(StateJudge, WhatIsLostOverPowerIsOneFinding) {
   PressedUnit unit;
   unit.loses = true;
   EXPECT_THAT(failing(run(power_cut(true), unit)), ElementsAre(FindingKind::settings_lost));
+}
+
+TEST(StateJudge, SettingsThatAreOffAfterPowerAreOneFindingWithItsSize) {
+  PressedUnit unit;
+  unit.comes_back_off_by = 25;
+  for (const bool take : {false, true}) {
+    unit.loses = take;
+    const RunResult result = run(power_cut(take), unit);
+    if (!take) {
+      // Nothing was measured before the cut.
+      EXPECT_THAT(failing(result), ElementsAre(FindingKind::settings_lost));
+      EXPECT_NEAR(result.powers.at(0).off_rpm, 25, 2);
+    } else {
+      EXPECT_THAT(failing(result), ::testing::Contains(FindingKind::settings_lost));
+    }
+  }
+}
+
+// Until it answers it may be as before or as afterwards, and nothing else.
+TEST(StateJudge, WhatNeitherStateAllowsIsFoundWhileTheUnitAnswers) {
+  PressedUnit unit;
+  unit.strange = pressed_gauge().windows[5].cue.steady;  // of `shift`
+  const RunResult taken = run(taken_at(4210, 4210), unit);
+  EXPECT_THAT(failing(taken), ElementsAre(FindingKind::wrong_cue));
+  EXPECT_THAT(taken.findings.at(0).message,
+              HasSubstr("blue, right magenta was lit from 2.000 s for 120.0 ms, after 'set' was pressed at "
+                        "2.000 s: neither the boundaries before that nor those after it allow this"));
+  unit.strange = pressed_gauge().windows[4].cue.steady;  // of `running`, above this rpm
+  EXPECT_THAT(failing(run(power_cut(false), unit)), ElementsAre(FindingKind::wrong_cue));
+}
+
+TEST(StateJudge, TheResultSaysWhichStateTheUnitWasIn) {
+  PressedUnit unit;
+  unit.ignores = true;
+  const RunResult result = run(pressed_at({4210, 4400}), unit);
+  ASSERT_EQ(result.states.size(), 3U);
+  EXPECT_EQ(result.states[0].state, "");
+  EXPECT_EQ(result.states[2].state, "after set 2 at 4400 rpm, not taken");
+  EXPECT_TRUE(result.states[2].taken.empty());
+  const RunResult sound = run(pressed_at({4210, 4400}));
+  ASSERT_EQ(sound.states.size(), 3U);
+  ASSERT_EQ(sound.states[2].taken.size(), 1U);
+  EXPECT_EQ(sound.states[2].taken[0].boundary, "beyond");
+  EXPECT_DOUBLE_EQ(sound.states[2].taken[0].rpm, 4400);
+  EXPECT_DOUBLE_EQ(sound.states[2].taken[0].doubt_rpm, 0.5);
+  EXPECT_EQ(sound.states[1].to, sound.states[2].from);
+  EXPECT_GT(sound.states[2].judged_from, sound.states[2].from);
+  EXPECT_DOUBLE_EQ(in_state(pressed_gauge(), sound.states[2]).windows[1].from_rpm, 4140);
+  const std::vector<Step> unpressed{Hold{2000, ns_per_s}};
+  EXPECT_TRUE(run(Profile(unpressed)).states.empty());
 }
 
 TEST(StateJudge, ASlowBootAndAWrongGreetingAreFound) {
