@@ -11,6 +11,7 @@
 
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -39,6 +40,22 @@ struct DiagnosedPair {
 };
 DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number);
 
+// What the study keeps of a pair.
+struct NamedLine {
+  std::uint64_t seed = 0, number = 0;
+  std::vector<std::string> kinds;  // none: healthy
+  Verdict verdict = Verdict::undecided;
+  bool first = false, listed = false, traceless = false, sized = false, within_u = false;
+  bool whole = false;      // the first cause explains everything
+  std::size_t causes = 0;  // how many are named
+  double cpu_s = 0;
+  std::string said;
+};
+NamedLine line_of(std::uint64_t seed, const DiagnosedPair& pair);
+// One line with tabs and its end, and back; nothing for what is no such line.
+std::string text_of(const NamedLine& line);
+std::optional<NamedLine> named_line(const std::string& text);
+
 struct NamedCounts {
   std::uint64_t failed = 0, first = 0, listed = 0, explained = 0;
 };
@@ -49,6 +66,8 @@ struct NamedStudy {
   std::uint64_t healthy = 0, healthy_with_cause = 0;
   double cpu_s = 0, longest_s = 0;
   std::vector<std::string> misses;
+
+  void add(const NamedLine& line);
 };
 NamedStudy study_diagnoses(std::uint64_t count, std::uint64_t seed, std::uint64_t first = 1);
 std::string said(const DiagnosedPair& pair);  // what was wrong, and what was named

@@ -294,6 +294,27 @@ TEST(Diagnosis, CausesThatTheEvidenceDoesNotTellApartAreListedTogetherAndTheNext
   EXPECT_NEAR(number(first(both).changes.at(0), "by_rpm"), 12, 1);
 }
 
+TEST(DiagnosisStudy, ALineOfAPairComesBackAsItWas) {
+  const NamedLine line{7,
+                       12,
+                       {"boundary-moved", "settings: wires crossed"},
+                       Verdict::fail,
+                       true,
+                       true,
+                       false,
+                       true,
+                       false,
+                       true,
+                       2,
+                       0.25,
+                       "pair 12: boundary-moved x1.06; said: (3 of 3) The unit acts"};
+  const std::optional<NamedLine> back = named_line(text_of(line).substr(0, text_of(line).size() - 1));
+  ASSERT_TRUE(back.has_value());
+  EXPECT_EQ(text_of(*back), text_of(line));
+  EXPECT_EQ(back->kinds, line.kinds);
+  EXPECT_FALSE(named_line("pair 12").has_value());
+}
+
 TEST(Mutation, OfRandomGaugesTheTrueCauseMostlyStandsFirst) {
   const NamedStudy study = study_diagnoses(20, 16);
   std::string misses;
