@@ -14,6 +14,7 @@
 #include "bench/rigs/simulated/faults.h"
 #include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/rigs/simulated/unit_settings.h"
+#include "core/cause/shown.h"
 #include "core/signal/pulse_train.h"
 #include "tests/bench/mutation_oracle.h"
 
@@ -100,6 +101,15 @@ bool leaves_no_trace(const MutationPair& both, const MutationPair& one) {
   return truth_of(beside).truth == Truth::inside;
 }
 
+// Held by the judge against a gauge with the settings of the one, has the evidence a finding left? Of what is
+// no setting nothing is asked: it may be there or not.
+bool found_beside(const PlayedUnit& played, const MutationPair& one) {
+  const auto& faults = one.behaviour.faults;
+  if (std::any_of(faults.begin(), faults.end(), [](const FaultSetting& f) { return no_settings(f.kind); }))
+    return true;
+  return played.evidence.judged(as_it_acts(truly_acts(one))).verdict == Verdict::fail;
+}
+
 // Of a fault whose size is a number: what it truly is.
 std::optional<double> true_size(const MutationPair& pair, const Fault& fault) {
   if (pair.mutations.size() != 1) return std::nullopt;
@@ -129,7 +139,7 @@ std::string said(const DiagnosedPair& d) {
   std::string text = fmt::format("pair {}:", d.pair.number);
   for (const Mutation& m : d.pair.mutations) text += fmt::format(" {} x{:.2f}", m.kind, m.magnitude);
   for (const FaultSetting& f : d.pair.behaviour.faults) text += " [" + describe(f) + "]";
-  text += d.traceless ? "; one leaves no trace" : "";
+  text += d.traceless ? "; one leaves no trace" : d.shadowed ? "; one has no finding of its own" : "";
   text += d.listed ? "; listed, but first: " : "; said: ";
   if (d.diagnosis.causes.list.empty()) text += "nothing";
   for (const Cause& cause : d.diagnosis.causes.list)
@@ -179,6 +189,9 @@ DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
   out.traceless = alone.size() > 1 && std::any_of(alone.begin(), alone.end(), [&](const MutationPair& one) {
                     return leaves_no_trace(pair, one);
                   });
+  out.shadowed = alone.size() > 1 && !std::all_of(alone.begin(), alone.end(), [&](const MutationPair& one) {
+                   return found_beside(played, one);
+                 });
   for (std::size_t i = 0; i < out.diagnosis.hypotheses.size(); ++i)
     if (is_true(pair, truth, out.diagnosis.hypotheses[i])) {
       out.listed = true;
@@ -204,6 +217,7 @@ NamedLine line_of(std::uint64_t seed, const DiagnosedPair& d) {
   line.first = d.first;
   line.listed = d.listed;
   line.traceless = d.traceless;
+  line.shadowed = d.shadowed;
   line.sized = d.sized;
   line.within_u = d.within_u;
   line.whole = !d.diagnosis.causes.list.empty() && d.diagnosis.causes.list.front().whole();
@@ -214,9 +228,9 @@ NamedLine line_of(std::uint64_t seed, const DiagnosedPair& d) {
 }
 
 std::string text_of(const NamedLine& l) {
-  return fmt::format("{}\t{}\t{}\t{}\t{:d}{:d}{:d}{:d}{:d}{:d}\t{}\t{:.3f}\t{}\n", l.seed, l.number,
+  return fmt::format("{}\t{}\t{}\t{}\t{:d}{:d}{:d}{:d}{:d}{:d}{:d}\t{}\t{:.3f}\t{}\n", l.seed, l.number,
                      fmt::join(l.kinds, ","), word(l.verdict), l.first, l.listed, l.traceless, l.sized,
-                     l.within_u, l.whole, l.causes, l.cpu_s, l.said);
+                     l.within_u, l.whole, l.shadowed, l.causes, l.cpu_s, l.said);
 }
 
 std::optional<NamedLine> named_line(const std::string& text) {
@@ -224,15 +238,15 @@ std::optional<NamedLine> named_line(const std::string& text) {
   std::istringstream in(text);
   for (std::string cell; cells.size() < 7 && std::getline(in, cell, '\t');) cells.push_back(cell);
   NamedLine l;
-  if (cells.size() != 7 || cells[4].size() != 6 || !std::getline(in, l.said)) return std::nullopt;
+  if (cells.size() != 7 || cells[4].size() != 7 || !std::getline(in, l.said)) return std::nullopt;
   l.seed = std::strtoull(cells[0].c_str(), nullptr, 10);
   l.number = std::strtoull(cells[1].c_str(), nullptr, 10);
   std::istringstream kinds(cells[2]);
   for (std::string kind; std::getline(kinds, kind, ',');) l.kinds.push_back(kind);
   for (const Verdict v : {Verdict::pass, Verdict::fail, Verdict::undecided})
     if (word(v) == cells[3]) l.verdict = v;
-  bool* const marks[] = {&l.first, &l.listed, &l.traceless, &l.sized, &l.within_u, &l.whole};
-  for (std::size_t i = 0; i < 6; ++i) *marks[i] = cells[4][i] == '1';
+  bool* const marks[] = {&l.first, &l.listed, &l.traceless, &l.sized, &l.within_u, &l.whole, &l.shadowed};
+  for (std::size_t i = 0; i < 7; ++i) *marks[i] = cells[4][i] == '1';
   l.causes = std::strtoull(cells[5].c_str(), nullptr, 10);
   l.cpu_s = std::strtod(cells[6].c_str(), nullptr);
   return l;
@@ -255,6 +269,7 @@ void NamedStudy::add(const NamedLine& one) {
   const bool single = one.kinds.size() == 1;
   count(single ? singles : doubles);
   if (!single && !one.traceless) count(traced);
+  if (!single && !one.traceless && !one.shadowed) count(found);
   if (single) count(kinds[one.kinds.front()]);
   sized += one.sized;
   within_u += one.within_u;

@@ -7,6 +7,8 @@
 // Of two faults one may leave no trace: what it changes is where no lamp can show it beside the other.
 // The oracle says so (mutation_oracle.h), from the settings: the unit, held against a gauge that has the
 // other fault's settings, is inside every tolerance. Of a reading, a spell or a loose lamp it never does.
+// Another may have a trace, but no finding of its own: the evidence, judged against a gauge that has the
+// other fault's settings, does not fail. What has no finding cannot be proven by the findings that are gone.
 #pragma once
 
 #include <cstdint>
@@ -35,6 +37,7 @@ struct DiagnosedPair {
   Diagnosis diagnosis;
   bool first = false, listed = false;    // the true cause
   bool traceless = false;                // one of two faults leaves no trace
+  bool shadowed = false;                 // one of two has no finding of its own
   double cpu_s = 0;                      // of the diagnosis
   bool sized = false, within_u = false;  // of one moved boundary, anchor, deadband or ratio: its size
 };
@@ -46,7 +49,8 @@ struct NamedLine {
   std::vector<std::string> kinds;  // none: healthy
   Verdict verdict = Verdict::undecided;
   bool first = false, listed = false, traceless = false, sized = false, within_u = false;
-  bool whole = false;      // the first cause explains everything
+  bool whole = false;  // the first cause explains everything
+  bool shadowed = false;
   std::size_t causes = 0;  // how many are named
   double cpu_s = 0;
   std::string said;
@@ -61,7 +65,8 @@ struct NamedCounts {
 };
 struct NamedStudy {
   std::map<std::string, NamedCounts> kinds;  // of single faults
-  NamedCounts singles, doubles, traced;      // traced: doubles of which both leave a trace
+  // traced: doubles of which both leave a trace; found: and both have findings of their own.
+  NamedCounts singles, doubles, traced, found;
   std::uint64_t sized = 0, within_u = 0;
   std::uint64_t healthy = 0, healthy_with_cause = 0;
   double cpu_s = 0, longest_s = 0;

@@ -36,6 +36,7 @@ void print(const NamedStudy& study) {
   line("one fault", study.singles);
   line("two faults, both named", study.doubles);
   line("two, both leave a trace", study.traced);
+  line("two, each with findings of its own", study.found);
   for (const auto& [kind, counts] : study.kinds) line(kind, counts);
   fmt::print("\nhealthy {}, with a cause {}\nsizes {}, within their U {}\n", study.healthy,
              share(study.healthy_with_cause, study.healthy), study.sized, share(study.within_u, study.sized));

@@ -295,19 +295,15 @@ TEST(Diagnosis, CausesThatTheEvidenceDoesNotTellApartAreListedTogetherAndTheNext
 }
 
 TEST(DiagnosisStudy, ALineOfAPairComesBackAsItWas) {
-  const NamedLine line{7,
-                       12,
-                       {"boundary-moved", "settings: wires crossed"},
-                       Verdict::fail,
-                       true,
-                       true,
-                       false,
-                       true,
-                       false,
-                       true,
-                       2,
-                       0.25,
-                       "pair 12: boundary-moved x1.06; said: (3 of 3) The unit acts"};
+  NamedLine line;
+  line.seed = 7;
+  line.number = 12;
+  line.kinds = {"boundary-moved", "settings: wires crossed"};
+  line.verdict = Verdict::fail;
+  line.first = line.sized = line.shadowed = true;
+  line.causes = 2;
+  line.cpu_s = 0.25;
+  line.said = "pair 12: boundary-moved x1.06; said: (3 of 3) The unit acts";
   const std::optional<NamedLine> back = named_line(text_of(line).substr(0, text_of(line).size() - 1));
   ASSERT_TRUE(back.has_value());
   EXPECT_EQ(text_of(*back), text_of(line));
