@@ -169,16 +169,22 @@ PlayedUnit played_unit(const Gauge& gauge, const Gauge& runs, const Behaviour& b
 }
 
 DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
-  DiagnosedPair out;
   std::vector<MutationPair> alone;
-  out.pair = mutation_pair(seed, number, &alone);
-  MutationPair& pair = out.pair;
+  MutationPair pair = mutation_pair(seed, number, &alone);
   // Which boundary hangs from which anchor.
   for (Gauge* gauge : {&pair.gauge, &pair.runs})
     for (std::size_t w = 1; w < gauge->windows.size(); ++w)
       gauge->windows[w].anchor = gauge->anchors[w >= pair.gauge.windows.size() / 2 ? 1 : 0].first;
-  const PlayedUnit played =
-      played_unit(pair.gauge, pair.runs, pair.behaviour, acceptance_steps(pair.gauge), pair.number);
+  const std::vector<Step> steps = acceptance_steps(pair.gauge);
+  return diagnosed_unit(std::move(pair), alone, steps);
+}
+
+DiagnosedPair diagnosed_unit(MutationPair given, const std::vector<MutationPair>& alone,
+                             const std::vector<Step>& steps) {
+  DiagnosedPair out;
+  out.pair = std::move(given);
+  MutationPair& pair = out.pair;
+  const PlayedUnit played = played_unit(pair.gauge, pair.runs, pair.behaviour, steps, pair.number);
   pair.surveyed = false;
   out.result = played.result;
   out.verdict = played.result.verdict;

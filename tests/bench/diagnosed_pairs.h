@@ -42,6 +42,9 @@ struct DiagnosedPair {
   bool sized = false, within_u = false;  // of one moved boundary, anchor, deadband or ratio: its size
 };
 DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number);
+// `alone`: of two faults the unit with each of them only; of one, nothing.
+DiagnosedPair diagnosed_unit(MutationPair pair, const std::vector<MutationPair>& alone,
+                             const std::vector<Step>& steps);
 
 // What the study keeps of a pair.
 struct NamedLine {
