@@ -19,7 +19,7 @@ char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + '
 
 // With as many decimals as U has meaning: one figure of it.
 int decimals_of(double u) {
-  return !(u > 0) ? 2 : u >= 1 ? 0 : std::min(3, static_cast<int>(std::ceil(-std::log10(u))));
+  return !(u > 0) ? 2 : u >= 1 ? 0 : std::min(6, static_cast<int>(std::ceil(-std::log10(u))));
 }
 // A setting, free of what arithmetic left behind.
 std::string set_text(double value) { return number_text(std::round(value * 100) / 100); }

@@ -23,8 +23,9 @@ constexpr std::size_t singles_judged = 18, seconds_judged = 9, firsts_kept = 5, 
 constexpr std::size_t most_listed = 5;
 // Chi squared: what fits so much worse than the best is no cause.
 constexpr double clearly_worse = 12;
-constexpr double pressed_too = 3;  // for each press that went wrong as well
-constexpr double a_size_more = 3;  // what a number that is free to choose must gain
+constexpr double pressed_too = 3;   // for each press that went wrong as well
+constexpr double a_size_more = 3;   // what a number that is free to choose must gain
+constexpr double a_rough_more = 6;  // and one of which so little is known that it can be nearly anything
 
 // How much likelier a kind is than another that fits as well: experience, no source. In chi squared.
 double surprise(const Fault& fault) {
@@ -78,9 +79,12 @@ class Detective {
 
   void keep(Trial trial) {
     trial.score = trial.fit;
-    for (const Fault& fault : trial.hypothesis.faults) {
+    for (std::size_t i = 0; i < trial.hypothesis.faults.size(); ++i) {
+      const Fault& fault = trial.hypothesis.faults[i];
       trial.score += surprise(fault);
       if (fault.size) trial.score += a_size_more;
+      if (unit_of(fault.kind) == "rpm" && trial.hypothesis.u[i] > 3 * court_.gauge().tolerance.rpm)
+        trial.score += a_rough_more;
     }
     trial.score += pressed_too * static_cast<double>(trial.pressed);
     trials_.push_back(std::move(trial));
@@ -120,7 +124,11 @@ class Detective {
       if (better) best = std::move(next);
       if (!better || near) break;
     }
-    return with_round_pulses(std::move(best));
+    best = with_round_pulses(std::move(best));
+    Hypothesis& h = best.hypothesis;
+    for (std::size_t i = 0; i < h.faults.size(); ++i)
+      if (!std::isfinite(h.u[i])) h.u[i] = rough_u(court_.gauge(), h, i, court_.roads());
+    return best;
   }
 
   // Pulses per revolution are whole or half numbers: that one is taken where it explains as much. Slow
@@ -133,7 +141,7 @@ class Detective {
         const double near = std::max(0.5, std::round(2 * *fault.size) / 2),
                      off = std::abs(near - *fault.size);
         if (off > 0.02 * near || near == court_.gauge().pulses_per_rev) return trial;
-        round.u[i] = std::isfinite(round.u[i]) ? std::max(round.u[i], off) : off;
+        if (std::isfinite(round.u[i])) round.u[i] = std::max(round.u[i], off);
         fault.size = near;
       }
     }
@@ -294,7 +302,18 @@ class Detective {
       if (!loose(trial) || 2 * trial.left < least) all.push_back(&trial);
   }
 
+  // The same changes of settings, with sizes that may be one.
+  static bool differs_in_size(const Hypothesis& a, const Hypothesis& b) {
+    if (a.faults.size() != b.faults.size()) return false;
+    for (std::size_t i = 0; i < a.faults.size(); ++i)
+      if (!same_place(a.faults[i], b.faults[i]) || !is_change_of_settings(a.faults[i].kind) ||
+          std::abs(a.faults[i].size.value_or(0) - b.faults[i].size.value_or(0)) > a.u[i] + b.u[i])
+        return false;
+    return true;
+  }
+
   static bool says_the_same(const Hypothesis& a, const Hypothesis& b, double apart) {
+    if (differs_in_size(a, b)) return true;
     if (a.plain() && b.plain()) return same_behaviour(a.gauge, b.gauge, apart);
     const auto specials = [](const Hypothesis& h) {
       std::multiset<Kind> kinds;

@@ -266,6 +266,27 @@ std::optional<FittedSize> fitted_size(const Gauge& gauge, Fault fault,
   return FittedSize{possible_size(fault.kind, *fault.size + growth.by), growth.u};
 }
 
+double rough_u(const Gauge& set, const Hypothesis& hypothesis, std::size_t fault,
+               const std::vector<Road>& roads) {
+  const Fault& one = hypothesis.faults[fault];
+  if (!moves_thresholds(one.kind) || !one.size) return not_measured;
+  std::vector<Fault> larger = hypothesis.faults;
+  const double by = 1e-3 * std::max(std::abs(*one.size), 1.0);
+  *larger[fault].size += by;
+  const std::vector<Turn> here = turns(hypothesis.gauge), there = turns(acting(set, larger));
+  const double half_s = to_seconds(set.tolerance.response_to - set.tolerance.response_from) / 2;
+  double u = std::numeric_limits<double>::infinity();
+  for (const Road& road : roads)
+    for (const Road::Move& move : road.moves(hypothesis.gauge)) {
+      const MeasuredThreshold at{move.boundary, move.direction, 0, 0};
+      const double lever = std::abs(threshold(there, at) - threshold(here, at)) / by;
+      const double rpm = move.rate * half_s + rounding_rpm;
+      // The move of another boundary, or another visit of it.
+      if (lever > 0 && std::abs(move.rpm - threshold(here, at)) <= rpm) u = std::min(u, rpm / lever);
+    }
+  return std::isfinite(u) ? u : not_measured;
+}
+
 Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial) {
   const Hypothesis& old = trial.hypothesis;
   std::vector<MeasuredThreshold> measured;

@@ -47,11 +47,16 @@ void spells(const std::vector<Road>& roads, const Hypothesis& known, std::vector
     const auto [from, to] = unchanged_round(road, wrong[i].from);
     if (to - from < guard && wrong[i].lit_at_from != 0) continue;
     const bool dark = wrong[i].lit_at_from == 0;
-    Hypothesis one = having(known, dark ? Kind::reset : Kind::freeze, to_seconds(from));
-    one.faults.back().window = wrong[i].window;
-    excuse(one, {std::max<Nanos>(from - 1, 0), to + guard});
-    if (dark) one.hidden.emplace_back(from, to);
-    found.push_back(one);
+    // Dark lamps that stayed dark: both look the same.
+    const bool either = dark && wrong[i].from - from > guard;
+    for (const Kind kind : {Kind::reset, Kind::freeze}) {
+      if (kind == (dark ? Kind::freeze : Kind::reset) && !either) continue;
+      Hypothesis one = having(known, kind, to_seconds(from));
+      one.faults.back().window = wrong[i].window;
+      excuse(one, {std::max<Nanos>(from - 1, 0), to + guard});
+      if (kind == Kind::reset) one.hidden.emplace_back(from, to);
+      found.push_back(one);
+    }
   }
 }
 
