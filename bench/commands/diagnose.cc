@@ -2,12 +2,15 @@
 
 #include <nlohmann/json.hpp>
 
+#include "bench/commands/accepted_settings.h"
 #include "bench/commands/command.h"
 #include "bench/commands/load.h"
 #include "bench/commands/output_file.h"
+#include "bench/commands/report_options.h"
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
 #include "bench/record/causes_json.h"
+#include "bench/record/text.h"
 #include "bench/reports/causes_report.h"
 #include "bench/run/diagnose.h"
 #include "bench/run/judge_again.h"
@@ -22,18 +25,20 @@ class DiagnoseCommand : public Command {
     return {
         "diagnose",
         "names the causes of a failed run",
-        "RUN... [--among GAUGE...] [--next FILE] [--json]",
+        "RUN... [--among GAUGE...] [--next FILE] [--history FILE | --no-history] [--json]",
         "Reads a run folder and looks for the change of settings, unit or wiring that explains what was "
         "found: one change, or two where one does not do. For each candidate the stored evidence is judged "
         "again with that change made. A cause counts by the findings that are gone: explains 34 of 34. The "
         "most likely cause comes first, with what to do next. The folder is not changed.\n\n"
-        "With --among, gauge files are candidates too: \"behaves exactly as drumlin-old.yaml says\".\n\n"
+        "With --among, gauge files are candidates too: \"behaves exactly as drumlin-old.yaml says\". So are "
+        "the gauge files that the run has kept, and the settings of the unit's accepted run (see `accept`), "
+        "where the run has a unit's serial number and the history knows it.\n\n"
         "Causes that this evidence does not tell apart are listed together. --next writes the scenario that "
         "does. Play it on the same unit, and give both runs: their evidence counts together.\n\n"
         "A run that passes has no cause. Of an undecided run it says what the evidence lacks and how to get "
         "it.\n\n"
         "`run`, `judge` and `survey` do the same by themselves when they fail, with the gauge files beside "
-        "the one in use as candidates.",
+        "the one in use as candidates. Those that tell most are kept in the run folder.",
         "0  every run is a pass: there is nothing to explain\n"
         "1  a run failed\n"
         "2  bad usage, or no run folder\n"
@@ -47,6 +52,10 @@ class DiagnoseCommand : public Command {
     arguments.repeated(among_, "--among", "GAUGE", "A gauge file that the unit may run instead.");
     arguments.option(next_, "--next", "FILE",
                      "Writes the scenario that tells the causes apart into this file.");
+    arguments.option(history_, "--history", "FILE",
+                     "The history that knows the unit's accepted run. Default: $TACHPROOF_HISTORY, else "
+                     "~/.local/share/tachproof/history.db.");
+    arguments.flag(no_history_, "--no-history", "Looks into no history.");
     arguments.flag(json_, "--json", "Prints the causes as JSON.");
   }
 
@@ -70,12 +79,22 @@ class DiagnoseCommand : public Command {
  private:
   StoredDiagnosis stored(const std::vector<OtherGauge>& others) const {
     try {
-      return diagnose_folders({folders_.begin(), folders_.end()}, others);
+      std::vector<OtherGauge> all = others;
+      add_accepted(all);
+      return diagnose_folders({folders_.begin(), folders_.end()}, all);
     } catch (const FileErrors&) {
       throw;
     } catch (const std::runtime_error& e) {
       throw UsageError(e.what());
     }
+  }
+
+  // The settings of the unit's accepted run come first: of equal ones they say most.
+  void add_accepted(std::vector<OtherGauge>& others) const {
+    if (no_history_) return;
+    AcceptedGauge accepted = accepted_settings(history_file(history_), load_run(folders_.front()).record);
+    if (!accepted.gone.empty()) fmt::print(stderr, "{}\n", printable(accepted.gone));
+    if (accepted.gauge) others.insert(others.begin(), std::move(accepted.gauge->other));
   }
 
   static void print_json(const Causes& causes) {
@@ -110,8 +129,8 @@ class DiagnoseCommand : public Command {
   }
 
   std::vector<std::string> folders_, among_;
-  std::string next_;
-  bool json_ = false;
+  std::string next_, history_;
+  bool no_history_ = false, json_ = false;
 };
 
 }  // namespace

@@ -1,6 +1,7 @@
 #include "bench/commands/inputs.h"
 
 #include "bench/commands/load.h"
+#include "bench/files/named_files.h"
 #include "bench/record/disk.h"
 
 namespace tachproof {
@@ -29,6 +30,7 @@ ScenarioInput load_scenario_input(const std::string& file) {
   std::string bytes;
   ScenarioFile scenario = load_scenario(file, &bytes);
   Profile profile = scenario.dwell ? Profile() : make_profile(scenario, file);
+  bytes = naming_the_copies(bytes, scenario.named);
   return {as_read(file, std::move(bytes)), std::move(scenario), std::move(profile)};
 }
 
@@ -50,6 +52,7 @@ RigInput rig_input(std::string file, RigFile rig, std::string yaml) {
 
 ScenarioInput scenario_input(std::string file, ScenarioFile scenario, std::string yaml) {
   Profile profile = make_profile(scenario, file);
+  yaml = naming_the_copies(yaml, scenario.named);
   return {as_read(file, std::move(yaml)), std::move(scenario), std::move(profile)};
 }
 

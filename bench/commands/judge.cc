@@ -147,7 +147,7 @@ class JudgeCommand : public Command {
     EvidenceLog evidence;
     RunOutcome outcome = judge_recording(recording, folder, stop_requested, &evidence);
     record.result = std::move(outcome.result);
-    find_causes(record, evidence, gauge_);
+    find_causes(record, evidence, folder, gauge_, report_options_.accepted(record));
     folder.finish(record, outcome.trace);
     return report_options_.close(folder, record);
   }

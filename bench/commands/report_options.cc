@@ -3,6 +3,7 @@
 #include <cstdio>
 #include <cstdlib>
 
+#include "bench/commands/accepted_settings.h"
 #include "bench/commands/run_output.h"
 #include "bench/commands/version.h"
 #include "bench/files/files.h"
@@ -85,6 +86,17 @@ void ReportOptions::add_to_history(const RunFolder& folder) const {
   } catch (const std::exception& e) {
     std::fprintf(stderr, "warning: the run is not in the history: %s\n", printable(e.what()).c_str());
   }
+}
+
+AcceptedSettings ReportOptions::accepted(const RunRecord& record) const {
+  if (no_history_) return {};
+  return [this, &record]() -> std::optional<CandidateFile> {
+    try {
+      return accepted_settings(history_file(history_), record).gauge;
+    } catch (const std::runtime_error&) {
+      return std::nullopt;  // there is no place for a history
+    }
+  };
 }
 
 std::filesystem::path history_file(const std::string& given) {

@@ -11,6 +11,7 @@
 #include "bench/commands/inputs.h"
 #include "bench/record/run_folder.h"
 #include "bench/rigs/rig.h"
+#include "bench/run/find_causes.h"
 
 namespace tachproof {
 
@@ -43,6 +44,8 @@ class ReportOptions {
   // A history that cannot be written is a warning on stderr: the verdict stands.
   int close(const RunFolder& folder, const RunRecord& record) const;
   void add_to_history(const RunFolder& folder) const;
+  // Of the unit of this record, by the history; `record` must outlive it.
+  AcceptedSettings accepted(const RunRecord& record) const;
   bool json() const { return json_; }
   const std::string& serial() const { return serial_; }
   const std::string& out() const { return out_; }

@@ -126,7 +126,7 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
     record.result.notes.emplace_back(
         "The scenario never stays where a watched lamp must be lit, so a unit without power would pass: add "
         "a hold in a window that lights a lamp.");
-  find_causes(record, evidence, run.gauge.file);
+  find_causes(record, evidence, folder, run.gauge.file, options.accepted(record));
   folder.finish(record, outcome.trace);
   return {std::move(record), std::move(folder)};
 }

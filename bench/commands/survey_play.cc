@@ -54,7 +54,7 @@ PlayedRun play(const SurveyPlay& survey, const ReportOptions& options, const std
   }
   record.scenario_sha256 = keep(folder, record, "scenario.yaml", whole.scenario);
   record.result = std::move(whole.result);
-  find_causes(record, evidence, survey.gauge.file);
+  find_causes(record, evidence, folder, survey.gauge.file, options.accepted(record));
   folder.finish(record, whole.trace);
   return {std::move(record), std::move(folder)};
 }

@@ -57,6 +57,7 @@ struct NamedFile {
   std::string name;     // as the scenario says it
   std::string kept_as;  // what its copy in a run folder is called
   std::string bytes;
+  std::vector<int> lines = {};  // of the scenario that name it, from 1
 };
 
 // What was taken from an rpm log, for who wants to see that it was read as it was meant.

@@ -20,7 +20,8 @@ class NamedFiles {
 
   // The file's bytes, or null and a sentence "found; allowed" in `trouble`. `role` begins the name
   // of the copy, such as "log" of log-1.csv. A reference is good until the next call.
-  const std::string* read(const std::string& name, const std::string& role, std::size_t most_bytes,
+  // `line`: of the scenario that names it.
+  const std::string* read(const std::string& name, const std::string& role, std::size_t most_bytes, int line,
                           std::string& trouble);
 
   std::vector<NamedFile> take() { return std::move(files_); }
@@ -30,5 +31,9 @@ class NamedFiles {
   Copies copies_;
   std::vector<NamedFile> files_;
 };
+
+// The scenario's text with the names of the copies in place of the files': as a run folder keeps it, so that
+// it is whole by itself.
+std::string naming_the_copies(const std::string& text, const std::vector<NamedFile>& files);
 
 }  // namespace tachproof

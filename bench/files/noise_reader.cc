@@ -50,7 +50,7 @@ void read_recording(Mapping& block, NamedFiles& files, Noise& noise, ErrorList& 
       return;
     }
   std::string unread;
-  const std::string* text = files.read(name, "edges", max_file_bytes, unread);
+  const std::string* text = files.read(name, "edges", max_file_bytes, block.place("recording").line, unread);
   Replay replay = text != nullptr ? replay_of(*text) : Replay(std::move(unread));
   if (const std::string* trouble = std::get_if<std::string>(&replay)) {
     const std::size_t cut = trouble->find("; ");

@@ -51,7 +51,7 @@ std::optional<Step> read_replay(Mapping& m, NamedFiles& files, std::vector<LogFa
     return std::nullopt;
   };
   std::string trouble;
-  const std::string* text = files.read(file, "log", most_log_bytes, trouble);
+  const std::string* text = files.read(file, "log", most_log_bytes, m.place("replay").line, trouble);
   if (text == nullptr) {
     const std::size_t cut = trouble.find("; ");
     return unsound("replay", trouble.substr(0, cut), trouble.substr(cut + 2));

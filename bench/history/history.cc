@@ -17,7 +17,7 @@
 namespace tachproof {
 namespace {
 
-constexpr int schema_version = 1;
+constexpr int schema_version = 2;
 constexpr int application_id = 0x54504831;  // "TPH1": tells our files from other SQLite files
 constexpr int patience_ms = 15'000;         // while another bench writes
 
@@ -67,6 +67,18 @@ CREATE TABLE accepted (
   who TEXT NOT NULL,
   why TEXT NOT NULL
 );
+)sql";
+
+// Format 2, above the first: causes of failed runs.
+constexpr const char* schema_2 = R"sql(
+CREATE TABLE causes (
+  run INTEGER NOT NULL REFERENCES runs (id),
+  place INTEGER NOT NULL,
+  text TEXT NOT NULL,
+  explains INTEGER NOT NULL,
+  findings INTEGER NOT NULL,
+  PRIMARY KEY (run, place)
+) WITHOUT ROWID;
 )sql";
 
 Verdict verdict_from(const std::string& text) {
@@ -124,21 +136,38 @@ class History::Database {
     if (id != application_id)
       throw std::runtime_error(
           fmt::format("{} is not a history of Tachproof: name another file with --history", file_.string()));
-    if (version != schema_version)
+    if (version == 1)
+      renew();
+    else if (version != schema_version)
       throw std::runtime_error(fmt::format("the history {} has format {}, and this program knows format {}",
                                            file_.string(), version, schema_version));
   }
 
   void make_schema() {
+    at_once([&] {
+      // Another bench may have made it while this one waited.
+      if (number("PRAGMA user_version") != 0 || number("SELECT count(*) FROM sqlite_schema") != 0) return;
+      run(schema);
+      run(schema_2);
+      run(fmt::format("PRAGMA application_id = {}; PRAGMA user_version = {}", application_id, schema_version)
+              .c_str());
+    });
+  }
+
+  // From format 1: what is there stays as it is.
+  void renew() {
+    at_once([&] {
+      if (number("PRAGMA user_version") != 1) return;
+      run(schema_2);
+      run("PRAGMA user_version = 2");
+    });
+  }
+
+  template <class Work>
+  void at_once(Work work) {
     run("BEGIN IMMEDIATE");
     try {
-      // Another bench may have made it while this one waited.
-      if (number("PRAGMA user_version") == 0 && number("SELECT count(*) FROM sqlite_schema") == 0) {
-        run(schema);
-        run(fmt::format("PRAGMA application_id = {}; PRAGMA user_version = {}", application_id,
-                        schema_version)
-                .c_str());
-      }
+      work();
       run("COMMIT");
     } catch (...) {
       sqlite3_exec(db_, "ROLLBACK", nullptr, nullptr, nullptr);
@@ -241,6 +270,30 @@ void insert_boundaries(const Database& db, std::int64_t run, const std::vector<B
 }
 
 template <class Database>
+void insert_causes(const Database& db, std::int64_t run, const std::vector<Cause>& causes) {
+  // Of a run that is in already those that are there stay: its result has not changed.
+  Statement insert(db, "INSERT OR IGNORE INTO causes VALUES (?, ?, ?, ?, ?)");
+  std::int64_t place = 0;
+  for (const Cause& cause : causes) {
+    insert.bind(run).bind(place++).bind(cause.text);
+    insert.bind(static_cast<std::int64_t>(cause.explains)).bind(static_cast<std::int64_t>(cause.of));
+    insert.step();
+    insert.reset();
+  }
+}
+
+template <class Database>
+std::vector<HistoryCause> causes_of(const Database& db, std::int64_t run) {
+  Statement select(db, "SELECT text, explains, findings FROM causes WHERE run = ? ORDER BY place");
+  select.bind(run);
+  std::vector<HistoryCause> all;
+  while (select.step())
+    all.push_back({select.text(0), static_cast<std::uint64_t>(select.whole(1)),
+                   static_cast<std::uint64_t>(select.whole(2))});
+  return all;
+}
+
+template <class Database>
 std::vector<HistoryBoundary> boundaries_of(const Database& db, std::int64_t run) {
   Statement select(db,
                    "SELECT boundary, direction, nominal_rpm, threshold_rpm, expanded_uncertainty_rpm, "
@@ -311,6 +364,7 @@ bool History::add(const std::filesystem::path& run_folder) {
   Transaction transaction(*db_);
   Statement known(*db_, "UPDATE runs SET folder = ? WHERE result_sha256 = ? RETURNING id");
   const bool is_new = !known.bind(folder).bind(sha256).step();
+  std::int64_t id = is_new ? 0 : known.whole(0);
   known.reset();
   if (is_new) {
     Statement insert(
@@ -325,8 +379,10 @@ bool History::add(const std::filesystem::path& run_folder) {
     insert.bind(to_seconds(record.result.duration));
     insert.bind(record.gauge.tolerance.rpm + record.extra_tolerance_rpm);
     insert.step();
-    insert_boundaries(*db_, sqlite3_last_insert_rowid(db_->handle()), record.result.boundaries);
+    id = sqlite3_last_insert_rowid(db_->handle());
+    insert_boundaries(*db_, id, record.result.boundaries);
   }
+  insert_causes(*db_, id, record.causes.list);
   transaction.commit();
   return is_new;
 }
@@ -364,6 +420,7 @@ std::vector<HistoryRun> History::runs(const HistoryFilter& filter) const {
       run.simulated = is_simulated_unit(select.text(15));
       run.boundaries = boundaries_of(*db_, run.id);
       run.accepted = acceptances_of(*db_, run.id);
+      run.causes = causes_of(*db_, run.id);
       all.push_back(std::move(run));
     }
   }

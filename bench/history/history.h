@@ -1,5 +1,5 @@
 // The runs that were made, indexed in one SQLite file: which unit, gauge,
-// scenario, when, with what verdict, and every boundary's numbers.
+// scenario, when, with what verdict, from what causes, and every boundary's numbers.
 //
 // Safe under a kill or a power cut and under several benches that write at
 // once: each run is one transaction, made durable before `add` returns; who
@@ -38,6 +38,12 @@ struct Acceptance {
   std::string who, why;
 };
 
+// What explains a failed run, most likely first. Several of one run: its evidence does not tell them apart.
+struct HistoryCause {
+  std::string text;  // a sentence without its full stop
+  std::uint64_t explains = 0, of = 0;
+};
+
 struct HistoryRun {
   std::int64_t id = 0;
   std::string report_id;
@@ -52,6 +58,7 @@ struct HistoryRun {
   double tolerance_rpm = not_measured;
   std::vector<HistoryBoundary> boundaries;  // in the order of the result
   std::vector<Acceptance> accepted;         // oldest first
+  std::vector<HistoryCause> causes;
 };
 
 // The run that was accepted last.
@@ -74,7 +81,7 @@ class History {
   History(History&&) noexcept;
 
   // A run that is in already, by the SHA-256 of its result.json, only gets its
-  // new folder. False: it was in.
+  // new folder, and its causes where an older program left them out. False: it was in.
   bool add(const std::filesystem::path& run_folder);
   std::vector<HistoryRun> runs(const HistoryFilter& filter) const;  // oldest first
 

@@ -229,17 +229,23 @@ std::string verdict_cell(const HistoryRun& run) {
                      run.simulated ? " <b>SIMULATED</b>" : "");
 }
 
+std::string causes_cell(const HistoryRun& run) {
+  std::string text;
+  for (const std::string& cause : cause_sentences(run)) text += (text.empty() ? "" : "<br>") + escaped(cause);
+  return "<td>" + text + "</td>";
+}
+
 std::string runs_html(const std::vector<HistoryRun>& runs) {
   std::string html =
       "<h2>Runs</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>started</th><th>unit</th><th>gauge</th>"
-      "<th>scenario</th><th>tested by</th><th>report</th><th>folder</th><th>verdict</th><th>accepted "
-      "as the reference</th></tr></thead>\n<tbody>\n";
+      "<th>scenario</th><th>tested by</th><th>report</th><th>folder</th><th>verdict</th><th>cause</th>"
+      "<th>accepted as the reference</th></tr></thead>\n<tbody>\n";
   const std::size_t first = runs.size() > most_listed ? runs.size() - most_listed : 0;
   for (std::size_t i = runs.size(); i-- > first;) {
     const HistoryRun& r = runs[i];
     const auto cell = [](const std::string& text) { return "<td>" + escaped(text) + "</td>"; };
     html += "<tr>" + cell(r.started) + cell(r.unit_serial) + cell(r.gauge) + cell(r.scenario) +
-            cell(r.tested_by) + cell(r.report_id) + cell(r.folder) + verdict_cell(r) +
+            cell(r.tested_by) + cell(r.report_id) + cell(r.folder) + verdict_cell(r) + causes_cell(r) +
             cell(r.accepted.empty() ? "" : r.accepted.back().who + ": " + r.accepted.back().why) + "</tr>\n";
   }
   html += "</tbody></table></div>\n";

@@ -26,6 +26,10 @@ std::string history_html(const HistoryView& view, const std::string& asked_for, 
 // "unit K17, Two-lamp gauge": for headings, escaped by nobody.
 std::string unit_title(const Drift& drift);
 
+// The causes of a failed run, a sentence each without its full stop; those after the first begin
+// with "or: ".
+std::vector<std::string> cause_sentences(const HistoryRun& run);
+
 // How far apart two points in time are put on a drawing's axis, and the words
 // under them: "2031-03-14", or with the time where the whole span is short.
 std::string axis_time(std::int64_t at_s, bool with_clock);

@@ -31,6 +31,13 @@ std::string place_line(const HistoryRun& run, std::size_t width) {
   return start + ".." + folder.substr(from);
 }
 
+// Wrapped, under the run's line, and further in after the first line.
+std::string hanging(const std::string& text, std::size_t width) {
+  std::string out;
+  for (const std::string& line : wrapped(text, width - 4)) out += (out.empty() ? "  " : "    ") + line + "\n";
+  return out;
+}
+
 std::string verdict_word(Verdict v) {
   return v == Verdict::pass ? "pass" : v == Verdict::fail ? "FAIL" : "UNDECIDED";
 }
@@ -48,6 +55,7 @@ std::string runs_text(const std::vector<HistoryRun>& runs, std::size_t width) {
     text += cell(started, 16) + " " + cell(r.unit_serial.empty() ? "-" : r.unit_serial, room) + " " +
             cell(r.gauge, room) + " " + cell(r.scenario, room) + " " + verdict_word(r.verdict) + "\n" +
             place_line(r, width) + "\n";
+    for (const std::string& cause : cause_sentences(r)) text += hanging(printable(cause), width);
   }
   return text;
 }
@@ -136,6 +144,17 @@ std::string unit_title(const Drift& drift) {
   return (drift.simulated ? "SIMULATED unit " : "unit ") + drift.unit + ", " + drift.gauge;
 }
 
+std::vector<std::string> cause_sentences(const HistoryRun& run) {
+  std::vector<std::string> all;
+  for (const HistoryCause& cause : run.causes) {
+    std::string text = (all.empty() ? "" : "or: ") + cause.text;
+    if (cause.explains < cause.of)
+      text += fmt::format(" (explains only {} of {} findings)", cause.explains, cause.of);
+    all.push_back(std::move(text));
+  }
+  return all;
+}
+
 std::string history_text(const HistoryView& view, int width) {
   const auto columns = static_cast<std::size_t>(std::max(width, 60));
   if (view.runs.empty()) return "No run in the history matches.\n";
@@ -171,6 +190,11 @@ Json run_to_json(const HistoryRun& r) {
                                    {"response_ms", number_to_json(b.response_ms)},
                                    {"verdict", word(b.verdict)}};
                              })},
+      {"causes",
+       list_of(r.causes,
+               [](const HistoryCause& c) {
+                 return Json{{"text", text_to_json(c.text)}, {"explains", c.explains}, {"of", c.of}};
+               })},
       {"accepted", list_of(r.accepted, [](const Acceptance& a) {
          return Json{{"at", text_to_json(a.at)}, {"by", text_to_json(a.who)}, {"why", text_to_json(a.why)}};
        })}};

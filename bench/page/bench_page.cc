@@ -16,7 +16,9 @@ BenchPage::BenchPage(const std::filesystem::path& folder, TileSettings settings)
     return plain_text(std::string(page_script()), "text/javascript; charset=utf-8");
   });
   bench_routes();
-  add_runs_routes(router_, shop_);
+  const auto errands = std::make_shared<Errands>();
+  errands->add_routes(router_);
+  add_runs_routes(router_, shop_, settings_, errands);
   add_units_routes(router_, settings_);
   add_gauges_routes(router_, shop_);
   add_rigs_routes(router_, shop_, [this] { return views(); });

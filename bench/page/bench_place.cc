@@ -6,6 +6,7 @@
 
 #include "bench/page/face.h"
 #include "bench/page/frame.h"
+#include "bench/page/pieces.h"
 #include "bench/page/request.h"
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
@@ -66,9 +67,9 @@ std::string trouble_html(const TileView& tile) {
 
 std::string last_result(const TileView& tile) {
   if (tile.played.empty() || tile.ended.empty()) return {};
-  return fmt::format("<p class=\"last\">Last: {} {} at {}. <a href=\"/runs/{}\">Report</a></p>\n",
+  return fmt::format("<p class=\"last\">Last: {} {} at {}. <a href=\"{}\">Report</a></p>\n",
                      escaped(tile.played.front().record->unit_serial), shouted(tile.verdict), tile.ended,
-                     url_encoded(tile.played.back().name));
+                     run_address(tile.played.back().name));
 }
 
 std::string about_job(const TileView& tile) {
@@ -147,11 +148,8 @@ std::string head(const TileView& tile) {
                      escaped(tile.serial));
 }
 
-// Without the script a page looks again by itself.
-constexpr const char* looks_again = "<noscript><meta http-equiv=\"refresh\" content=\"2\"></noscript>\n";
-
 std::string running(const TileView& tile) {
-  return looks_again + head(tile) + live_html(tile) +
+  return head(tile) + live_html(tile) +
          button_form(tile, "stop", "Stop <small>(Escape twice)</small>", "stop");
 }
 
@@ -181,25 +179,6 @@ std::string asking(const TileView& tile) {
          button_form(tile, "stop", "Stop <small>(Escape twice)</small>", "stop");
 }
 
-std::string causes_words(const RunRecord& record) {
-  const Causes& causes = record.causes;
-  std::string html;
-  if (!causes.list.empty() && causes.list.front().whole()) {
-    for (const Cause& cause : causes.list) {
-      if (!cause.whole()) break;
-      html += fmt::format("<p class=\"cause\">{} <span>{}</span></p>\n", escaped(as_sentence(cause.text)),
-                          escaped(as_sentence(cause.todo)));
-      if (causes.told_apart) break;
-    }
-    if (!causes.told_apart) html = "<p>This evidence does not tell these apart:</p>\n" + html;
-  } else if (!causes.none.empty()) {
-    html += fmt::format("<p class=\"cause\">{}</p>\n", escaped(as_sentence(causes.none)));
-  }
-  for (const std::string& missing : causes.missing)
-    html += fmt::format("<p class=\"cause\">{}</p>\n", escaped(as_sentence(missing)));
-  return html;
-}
-
 // The rows of one part of the job, after its cause.
 std::string rows_html(const RunRecord& record) {
   std::string html = not_passed_html(record);
@@ -213,7 +192,7 @@ std::string why_html(const TileView& tile, const TileRun& run) {
   std::string html;
   if (tile.played.size() > 1)
     html += fmt::format("<h3>{}: {}</h3>\n", escaped(record.scenario_name), headline(record));
-  const std::string causes = causes_words(record);
+  const std::string causes = causes_html(record);
   return html + causes +
          fmt::format("<p class=\"{}\">{}</p>\n", causes.empty() ? "cause" : "reason",
                      escaped(reason(record)));
@@ -232,9 +211,8 @@ std::string result(const TileView& tile) {
   html += "<div class=\"keys\">\n" + button_form(tile, "next", "Next unit <small>(Enter)</small>", "next") +
           button_form(tile, "again", "Again <small>(R)</small>", "again");
   for (const TileRun& run : tile.played)
-    html +=
-        fmt::format("<a class=\"button\" data-key=\"report\" href=\"/runs/{}\">{} <small>(P)</small></a>\n",
-                    url_encoded(run.name), run.record->certificate ? "Certificate" : "Report");
+    html += fmt::format("<a class=\"button\" data-key=\"report\" href=\"{}\">{} <small>(P)</small></a>\n",
+                        run_address(run.name), run.record->certificate ? "Certificate" : "Report");
   html += "</div>\n";
   for (const TileRun& run : tile.played) html += rows_html(*run.record);
   return html;
@@ -244,7 +222,7 @@ std::string inside(const TileView& tile, const std::vector<ShopJob>& jobs) {
   switch (tile.state) {
     case State::waiting: return waiting(tile, jobs);
     case State::preparing:
-      return looks_again + head(tile) +
+      return head(tile) +
              "<p class=\"phase\" role=\"status\">The rig is opened. Where a plan is played it is made first: "
              "up to "
              "half a minute, once.</p>\n";
@@ -283,7 +261,14 @@ std::string bench_html(const std::vector<TileView>& tiles, const std::vector<Sho
         "aria-label=\"{}\">\n{}</section>\n",
         tile.id, tile.id, tile.number, word(tile.state), escaped(tile.rig),
         tile_html(tile, jobs, tiles.size() == 1));
-  return framed_page("/", "Bench", body + "</div>\n");
+  body +=
+      "</div>\n<p class=\"sound\" hidden><label><input type=\"checkbox\"> Sound when a result or a question "
+      "comes</label></p>\n";
+  // A tile on which something goes on changes by itself.
+  const bool busy = std::any_of(tiles.begin(), tiles.end(), [](const TileView& tile) {
+    return tile.state == State::preparing || tile.state == State::running;
+  });
+  return framed_page("/", "Bench", body, busy);
 }
 
 }  // namespace tachproof

@@ -3,10 +3,13 @@
 set(text "// Written by bench/page/embed.cmake.\n")
 if(WHAT STREQUAL "assets")
   file(READ ${ROOT}/bench/page/page.css style)
+  file(READ ${ROOT}/bench/page/gauge.css gauge_style)
   file(READ ${ROOT}/bench/page/page.js script)
-  string(APPEND text "#include \"bench/page/frame.h\"\n\nnamespace tachproof {\n"
-    "std::string_view page_style() { return R\"=====(${style})=====\"; }\n"
-    "std::string_view page_script() { return R\"=====(${script})=====\"; }\n}  // namespace tachproof\n")
+  file(READ ${ROOT}/bench/page/gauge.js gauge_script)
+  string(APPEND text "#include \"bench/page/frame.h\"\n#include \"bench/page/gauge_place.h\"\n\nnamespace tachproof {\n"
+    "std::string_view page_style() { return R\"=====(${style}${gauge_style})=====\"; }\n"
+    "std::string_view page_script() { return R\"=====(${script})=====\"; }\n"
+    "std::string_view gauge_script() { return R\"=====(${gauge_script})=====\"; }\n}  // namespace tachproof\n")
 else()
   string(APPEND text "#include \"bench/page/shipped_files.h\"\n\nnamespace tachproof {\nnamespace {\n"
     "constexpr ShippedFile files[] = {\n")

@@ -12,8 +12,8 @@ namespace tachproof {
 namespace {
 
 // A lamp's disc stays under the area from which flashing counts as general (WCAG 2.2, 2.3.1).
-constexpr double lamp_place = 130, radius = 38, face_height = 150;
-constexpr double strip_width = 760, strip_height = 300, strip_left = 60, strip_right = 640;
+constexpr double lamp_place = 130, radius = 38, face_height = 176;
+constexpr double strip_width = 560, strip_height = 300, strip_left = 60, strip_right = 420;
 constexpr double strip_top = 8, strip_bottom = 292;
 
 std::size_t window_at(const Gauge& gauge, double rpm) {
@@ -35,27 +35,37 @@ std::vector<double> strip_knots(const Gauge& gauge, double lowest, double highes
 }  // namespace
 
 std::string face_svg(const Gauge& gauge, const std::string& prefix) {
+  return Palette(gauge, prefix).definitions() + face_svg(gauge, prefix, nullptr);
+}
+
+std::string face_svg(const Gauge& gauge, const std::string& prefix, const Cue* lit) {
   const Palette palette(gauge, prefix);
   const double width = lamp_place * static_cast<double>(std::max<std::size_t>(gauge.lamps.size(), 1));
-  std::string svg =
-      palette.definitions() + fmt::format(
-                                  "<svg class=\"face\" viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" "
-                                  "aria-label=\"the unit's lamps\">\n",
-                                  width, face_height);
+  std::string svg = fmt::format(
+      "<svg class=\"face\" viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" "
+      "aria-label=\"the unit's lamps\">\n",
+      width, face_height);
   std::size_t channel = 0;
   for (std::size_t lamp = 0; lamp < gauge.lamps.size(); ++lamp) {
     const double x = lamp_place * (static_cast<double>(lamp) + 0.5);
+    std::string shown = "dark";
+    bool blinks = false;
     svg += fmt::format("<circle cx=\"{:.0f}\" cy=\"46\" r=\"{:.0f}\" class=\"socket\"/>\n", x, radius);
     for (const std::string& colour : gauge.lamps[lamp].colours) {
+      const Channels bit = Channels{1} << channel;
+      const bool on = lit != nullptr && ((lit->steady | lit->blinking) & bit) != 0;
+      if (on) shown = escaped(colour);
+      if (on) blinks = (lit->blinking & bit) != 0;
       svg += fmt::format(
-          "<circle cx=\"{:.0f}\" cy=\"46\" r=\"{:.0f}\" class=\"lit\" data-channel=\"{}\" data-lamp=\"{}\" "
+          "<circle cx=\"{:.0f}\" cy=\"46\" r=\"{:.0f}\" class=\"lit{}\" data-channel=\"{}\" data-lamp=\"{}\" "
           "data-word=\"{}\" fill=\"url(#{}lit-{})\"/>\n",
-          x, radius, channel++, lamp, escaped(colour), prefix, palette.index(colour));
+          x, radius, on ? " on" : "", channel++, lamp, escaped(colour), prefix, palette.index(colour));
     }
-    svg += svg_text({x, 108}, shortened(printable(gauge.lamps[lamp].id), 14), "name", Anchor::middle);
+    svg += svg_text({x, 108}, shortened(printable(gauge.lamps[lamp].id), 11), "name", Anchor::middle);
     svg += fmt::format(
-        "<text x=\"{:.0f}\" y=\"132\" text-anchor=\"middle\" class=\"word\" data-lamp=\"{}\">dark</text>\n",
-        x, lamp);
+        "<text x=\"{0:.0f}\" y=\"136\" text-anchor=\"middle\" class=\"word\" data-lamp=\"{1}\">{2}</text>\n"
+        "<text x=\"{0:.0f}\" y=\"160\" text-anchor=\"middle\" class=\"how\" data-lamp=\"{1}\">{3}</text>\n",
+        x, lamp, shown, blinks ? "blinking" : "");
   }
   return svg + "</svg>\n";
 }

@@ -11,7 +11,10 @@ namespace tachproof {
 // Every lamp, left to right: its colours as hidden shapes with data-channel="N", which the page's script
 // shows as they are lit; a word under it. `prefix` keeps the drawing's names apart from another face's on the
 // page.
+// `lit`: what is shown from the start; the fills are then somewhere else on the page
+// (Palette::definitions()).
 std::string face_svg(const Gauge& gauge, const std::string& prefix);
+std::string face_svg(const Gauge& gauge, const std::string& prefix, const Cue* lit);
 
 // The windows as bands of equal height from `lowest` to `highest` rpm, and an empty line (class "track") that
 // the script fills: rpm against the last 15 seconds, now at the right edge. The scale is in data-knots,

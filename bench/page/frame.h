@@ -7,7 +7,9 @@
 namespace tachproof {
 
 // `place`: "/", "/gauges" ...: the one that the bar marks; `body` is HTML.
-std::string framed_page(std::string_view place, std::string_view title, const std::string& body);
+// `looks_again`: where there is no script the page is loaded again every two seconds.
+std::string framed_page(std::string_view place, std::string_view title, const std::string& body,
+                        bool looks_again = false);
 
 // The two files that every page names, compiled in.
 std::string_view page_style();

@@ -59,7 +59,8 @@ class Tile {
 
   // The focus stays in the tile that a person works at; and forms that need no new page.
   dress() {
-    const first = this.find("[autofocus]") || this.find("input, button");
+    // Never the Stop button: the Enter of a scanner would press it.
+    const first = this.find("[autofocus]");
     const elsewhere = document.activeElement && document.activeElement !== document.body;
     if (first && !elsewhere && (latest === null || latest === this)) first.focus({ preventScroll: true });
     for (const form of this.section.querySelectorAll("form"))
@@ -124,22 +125,24 @@ class Tile {
 
   show(lit) {
     this.lit = lit;
-    const words = new Map();
+    const words = new Map(), hows = new Map();
     for (const shape of this.section.querySelectorAll(".lit")) {
-      const channel = Number(shape.dataset.channel);
-      const blinks = this.blinks(channel);
-      const on = lit.includes(channel) || (blinks && still.matches);
-      shape.classList.toggle("on", on);
-      if (blinks || lit.includes(channel)) {
-        const word = shape.dataset.word + (blinks ? " blinking" : "");
-        const lamp = shape.dataset.lamp;
-        words.set(lamp, words.has(lamp) ? words.get(lamp) + " and " + word : word);
+      const { channel, lamp, word } = shape.dataset;
+      const blinks = this.blinks(Number(channel));
+      const on = lit.includes(Number(channel));
+      shape.classList.toggle("on", on || (blinks && still.matches));
+      if (!on && !blinks) continue;
+      words.set(lamp, words.has(lamp) ? words.get(lamp) + " and " + word : word);
+      if (blinks) hows.set(lamp, "blinking");
+    }
+    const say = (texts, of, otherwise) => {
+      for (const text of this.section.querySelectorAll(texts)) {
+        const word = of.get(text.dataset.lamp) || otherwise;
+        if (text.textContent !== word) text.textContent = word;
       }
-    }
-    for (const text of this.section.querySelectorAll("text.word")) {
-      const word = words.get(text.dataset.lamp) || "dark";
-      if (text.textContent !== word) text.textContent = word;
-    }
+    };
+    say("text.word", words, "dark");
+    say("text.how", hows, "");
   }
 
   rpm(now) {
@@ -155,7 +158,7 @@ class Tile {
       const [low, from] = knots[above - 1], [high, to] = knots[above];
       return from + (rpm - low) / (high - low) * (to - from);
     };
-    const x = (t) => 640 - (now.t - t) / 15 * 580;
+    const x = (t) => 420 - (now.t - t) / 15 * 360;
     const line = now.line.filter(([t]) => now.t - t <= 15);
     strip.querySelector(".track").setAttribute("d",
       line.map(([t, rpm], i) => (i ? "L" : "M") + x(t).toFixed(1) + " " + y(rpm).toFixed(1)).join(""));
@@ -190,6 +193,13 @@ function sound() {
   }
 }
 
+for (const place of document.querySelectorAll(".sound")) {
+  const box = place.querySelector("input");
+  place.hidden = false;
+  box.checked = localStorage.getItem("sound") === "on";
+  box.addEventListener("change", () => localStorage.setItem("sound", box.checked ? "on" : "off"));
+}
+
 const tiles = [...document.querySelectorAll(".tile")].map((section) => new Tile(section));
 
 // Escape twice within a second stops the run of the tile that has the focus, or the only one.
@@ -197,8 +207,32 @@ let escaped = 0;
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
   const running = tiles.filter((tile) => ["running", "asking"].includes(tile.section.dataset.state));
-  const inside = tiles.find((tile) => tile.section.contains(document.activeElement));
+  const nowhere = document.activeElement === document.body;
+  const inside = nowhere ? latest : tiles.find((tile) => tile.section.contains(document.activeElement));
   const meant = inside ? running.find((tile) => tile === inside) : running.length === 1 ? running[0] : null;
   if (meant && performance.now() - escaped < 1000) meant.press("stop");
   escaped = performance.now();
 });
+
+// What takes long: its page is drawn anew when there is news.
+for (const section of document.querySelectorAll("[data-errand]")) {
+  const source = new EventSource("/errands/" + encodeURIComponent(section.dataset.errand) + "/events");
+  source.addEventListener("state", (event) => {
+    if (JSON.parse(event.data).number === Number(section.dataset.number)) return;
+    source.close();
+    location.reload();
+  });
+  source.addEventListener("phase", (event) => {
+    const phase = section.querySelector(".phase");
+    if (phase) phase.textContent = JSON.parse(event.data).text;
+  });
+}
+
+// A report has no script of its own: the page that opens it prints it.
+for (const link of document.querySelectorAll("[data-prints]"))
+  link.addEventListener("click", (event) => {
+    const sheet = window.open(link.href, "_blank");
+    if (!sheet) return; // not allowed: then it is an ordinary link
+    event.preventDefault();
+    sheet.addEventListener("load", () => sheet.print());
+  });

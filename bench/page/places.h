@@ -2,8 +2,10 @@
 #pragma once
 
 #include <functional>
+#include <memory>
 #include <vector>
 
+#include "bench/page/errands.h"
 #include "bench/page/request.h"
 #include "bench/page/shop.h"
 #include "bench/page/tile.h"
@@ -11,7 +13,9 @@
 namespace tachproof {
 
 // Each keeps a reference to what it is given.
-void add_runs_routes(Router& router, const Shop& shop);               // /runs, /runs/NAME, two runs compared
+// /runs, /runs/NAME, two runs compared
+void add_runs_routes(Router& router, const Shop& shop, const TileSettings& settings,
+                     const std::shared_ptr<Errands>& errands);
 void add_units_routes(Router& router, const TileSettings& settings);  // /units, /units/SERIAL: the history
 void add_gauges_routes(Router& router, const Shop& shop);             // /gauges, /gauges/FILE
 void add_rigs_routes(Router& router, const Shop& shop, std::function<std::vector<TileView>()> tiles);

@@ -58,7 +58,7 @@ class ServeCommand : public Command {
         "Closing the browser stops nothing. Ctrl-C stops all runs, switches every source off, keeps what was "
         "measured, and ends.",
         "0  ended by Ctrl-C or SIGTERM\n2  bad usage, no such folder, or the port is taken",
-        {"tachproof serve", "tachproof serve shop --port 8765"}};
+        {"tachproof serve", "tachproof serve fixtures --no-browser"}};
   }
 
   void declare(Arguments& arguments) override {

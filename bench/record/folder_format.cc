@@ -66,11 +66,12 @@ std::string supply_line(Nanos at, const Supply& supply) {
          "\n";
 }
 
-std::string released_line(std::optional<Nanos> by, const std::string& action) {
-  return json_text(Json{{"kind", "released"},
-                        {"by_s", by ? Json(to_seconds(*by)) : Json(nullptr)},
-                        {"action", text_to_json(action)}}) +
-         "\n";
+std::string released_line(std::optional<Nanos> by, const std::string& action, std::size_t held) {
+  Json line = {{"kind", "released"},
+               {"by_s", by ? Json(to_seconds(*by)) : Json(nullptr)},
+               {"action", text_to_json(action)}};
+  if (held > 0) line["held"] = held;
+  return json_text(line) + "\n";
 }
 
 std::string press_line(Nanos at, const std::string& action) {
@@ -78,13 +79,14 @@ std::string press_line(Nanos at, const std::string& action) {
          "\n";
 }
 
-std::string answer_line(const AnswerResult& answer) {
-  return json_text(Json{{"kind", "answer"},
-                        {"at_s", to_seconds(answer.at)},
-                        {"question", text_to_json(answer.question)},
-                        {"answer", text_to_json(answer.answer)},
-                        {"verdict", word(answer.verdict)}}) +
-         "\n";
+std::string answer_line(const AnswerResult& answer, std::size_t held) {
+  Json line = {{"kind", "answer"},
+               {"at_s", to_seconds(answer.at)},
+               {"question", text_to_json(answer.question)},
+               {"answer", text_to_json(answer.answer)},
+               {"verdict", word(answer.verdict)}};
+  if (held > 0) line["held"] = held;
+  return json_text(line) + "\n";
 }
 
 std::string dwell_line(const FlickerResult& row) {
@@ -103,6 +105,14 @@ std::string recording_line(const std::string& file, const std::string& sha256) {
 
 std::string input_line(const std::string& file, const std::string& sha256) {
   return json_text(Json{{"kind", "input"}, {"file", text_to_json(file)}, {"sha256", sha256}}) + "\n";
+}
+
+std::string candidate_line(const CandidateLine& candidate) {
+  return json_text(Json{{"kind", "candidate"},
+                        {"file", text_to_json(candidate.file)},
+                        {"of", text_to_json(candidate.of)},
+                        {"accepted", text_to_json(candidate.accepted)}}) +
+         "\n";
 }
 
 std::string stamps_line(const StampTimes& stamps) {
@@ -231,9 +241,15 @@ void take_reaches(const Json& line, std::size_t most, Journal& journal) {
   }
 }
 
+// Before stretches were counted, none.
+std::size_t held_in(const Json& line) {
+  return line.contains("held") ? static_cast<std::size_t>(count_from(line, "held")) : 0;
+}
+
 void take_line(const std::string& text, bool first, std::size_t most, Journal& journal) {
   journal.seal.reset();  // only the very last line can be one
-  constexpr std::array<std::string_view, 6> kinds{"rpm", "reaches", "answer", "input", "stamps", "end"};
+  constexpr std::array<std::string_view, 8> kinds{"rpm",   "reaches",   "answer", "released",
+                                                  "input", "candidate", "stamps", "end"};
   const auto is = [&](std::string_view k) { return text.starts_with(fmt::format("{{\"kind\":\"{}\"", k)); };
   if (!first && std::none_of(kinds.begin(), kinds.end(), is)) return;
   const Json line = parse_json(text);
@@ -241,8 +257,13 @@ void take_line(const std::string& text, bool first, std::size_t most, Journal& j
   if (kind == "begin") journal.begun = record_from_json(json_text(line.at("run")));
   if (kind == "rpm") take_rpm(line, most, journal);
   if (kind == "reaches") take_reaches(line, most, journal);
-  if (kind == "answer") journal.answers.push_back(text_from(line, "answer"));
+  if (kind == "answer") journal.did.push_back({text_from(line, "answer"), {}, true, held_in(line)});
+  if (kind == "released")
+    journal.did.push_back({"", text_from(line, "action"), !line.at("by_s").is_null(), held_in(line)});
   if (kind == "input") journal.inputs.push_back({text_from(line, "file"), text_from(line, "sha256")});
+  if (kind == "candidate")
+    journal.candidates.push_back(
+        {own_file_from(line, "file"), text_from(line, "of"), text_from(line, "accepted")});
   if (kind == "stamps") journal.stamps = stamps_from(line);
   if (kind == "end") journal.seal = seal_from(line);
 }

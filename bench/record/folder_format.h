@@ -25,13 +25,21 @@ std::string begin_line(const RunRecord& begun);
 std::string press_line(Nanos at, const std::string& action);
 std::string power_line(Nanos at, Nanos lasts);
 std::string supply_line(Nanos at, const Supply& supply);
-// A person has pressed, no later than `by`; nothing: nobody did.
-std::string released_line(std::optional<Nanos> by, const std::string& action);
-std::string answer_line(const AnswerResult& answer);
+// A person has pressed, no later than `by`; nothing: nobody did. `held`: how many stretches of the train
+// were played meanwhile at the rpm of the moment, in real time.
+std::string released_line(std::optional<Nanos> by, const std::string& action, std::size_t held);
+std::string answer_line(const AnswerResult& answer, std::size_t held);
 std::string dwell_line(const FlickerResult& row);
 std::string recording_line(const std::string& file, const std::string& sha256);
 // An input that was kept in the folder.
 std::string input_line(const std::string& file, const std::string& sha256);
+// A gauge file that was kept as a candidate for the causes.
+struct CandidateLine {
+  std::string file;      // its copy in the folder
+  std::string of;        // what it was called, or where it was
+  std::string accepted;  // as in OtherGauge
+};
+std::string candidate_line(const CandidateLine& candidate);
 // What the watcher found of its stamps while it ran, said at its end.
 std::string stamps_line(const StampTimes& stamps);
 std::string progress_line(Nanos at, std::uint64_t pulses, std::uint64_t lamp_changes);
@@ -51,13 +59,22 @@ struct Seal {
 };
 std::string end_line(const Seal& seal);
 
+// An answer, or a press by hand.
+struct PersonDid {
+  std::string text;                   // of an answer
+  std::optional<std::string> action;  // of a press
+  bool done = true;                   // nobody was there to press: false
+  std::size_t held = 0;               // as above
+};
+
 struct Journal {
   std::optional<RunRecord> begun;  // from the first line
   std::optional<Seal> seal;        // only when the last line is whole
   std::vector<RpmPoint> rpm;
   std::vector<Reach> reaches;
-  std::vector<std::string> answers;  // in the order of the questions
+  std::vector<PersonDid> did;        // in the order of the questions
   std::vector<FileSum> inputs;       // as they were kept
+  std::vector<CandidateLine> candidates;
   std::optional<StampTimes> stamps;  // as last told
   bool more = false;                 // than `most` of either
 };

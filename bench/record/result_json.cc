@@ -160,8 +160,24 @@ Json power_to_json(const PowerResult& p) {
           {"boot_ms", number_to_json(p.boot_ms)},
           {"expanded_uncertainty_ms", number_to_json(p.expanded_uncertainty_ms)},
           {"greeted_ms", number_to_json(p.greeted_ms)},
+          {"off_rpm", number_to_json(p.off_rpm)},
+          {"off_uncertainty_rpm", number_to_json(p.off_uncertainty_rpm)},
           {"verdict", word(p.verdict)},
           {"remark", text_to_json(p.remark)}};
+}
+
+Json state_to_json(const StateResult& s) {
+  const auto taken = [](const StateResult::Taken& one) {
+    return Json{{"boundary", text_to_json(one.boundary)},
+                {"rpm", number_to_json(one.rpm)},
+                {"doubt_rpm", number_to_json(one.doubt_rpm)}};
+  };
+  return {{"state", text_to_json(s.state)},
+          {"from_s", to_seconds(s.from)},
+          {"judged_from_s", to_seconds(s.judged_from)},
+          {"to_s", to_seconds(s.to)},
+          {"taken", list_of(s.taken, taken)},
+          {"level", number_to_json(s.level)}};
 }
 
 Json finding_to_json(const Finding& f) {
@@ -247,6 +263,7 @@ std::string result_json(const RunRecord& record) {
          return Json{{"file", text_to_json(input.first)}, {"sha256", text_to_json(input.second)}};
        })}};
   causes_into_json(record.causes, json);
+  if (!r.states.empty()) json["states"] = list_of(r.states, state_to_json);
   if (!record.purpose.empty()) json["purpose"] = text_to_json(record.purpose);
   if (r.stamps)
     json["stamps"] = {{"width_ns", r.stamps->width},

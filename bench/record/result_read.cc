@@ -195,10 +195,33 @@ DimResult dim_from(const Json& json) {
 }
 
 PowerResult power_from(const Json& json) {
-  return {instant_from(json, "at_s"),      instant_from(json, "back_at_s"),
-          number_from(json, "boot_ms"),    number_from(json, "expanded_uncertainty_ms"),
-          number_from(json, "greeted_ms"), verdict_from(json),
-          text_from(json, "remark")};
+  PowerResult p;
+  p.at = instant_from(json, "at_s");
+  p.back_at = instant_from(json, "back_at_s");
+  p.boot_ms = number_from(json, "boot_ms");
+  p.expanded_uncertainty_ms = number_from(json, "expanded_uncertainty_ms");
+  p.greeted_ms = number_from(json, "greeted_ms");
+  // Since boundaries are followed over a loss of power.
+  if (json.contains("off_rpm")) {
+    p.off_rpm = number_from(json, "off_rpm");
+    p.off_uncertainty_rpm = number_from(json, "off_uncertainty_rpm");
+  }
+  p.verdict = verdict_from(json);
+  p.remark = text_from(json, "remark");
+  return p;
+}
+
+StateResult state_row_from(const Json& json) {
+  StateResult s;
+  s.state = text_from(json, "state");
+  s.from = instant_from(json, "from_s");
+  s.judged_from = instant_from(json, "judged_from_s");
+  s.to = instant_from(json, "to_s");
+  for (const Json& taken : json.at("taken"))
+    s.taken.push_back(
+        {text_from(taken, "boundary"), number_from(taken, "rpm"), number_from(taken, "doubt_rpm")});
+  s.level = number_from(json, "level");
+  return s;
 }
 
 Finding finding_from(const Json& json) {
@@ -238,6 +261,8 @@ RunResult result_from(const Json& json) {
     for (const Json& item : json.at("dims")) r.dims.push_back(dim_from(item));
     for (const Json& item : json.at("powers")) r.powers.push_back(power_from(item));
   }
+  if (json.contains("states"))
+    for (const Json& item : json.at("states")) r.states.push_back(state_row_from(item));
   for (const Json& item : json.at("findings")) r.findings.push_back(finding_from(item));
   r.findings_left_out = count_from(json, "findings_left_out");
   r.not_judged = json.at("not_judged").get<std::vector<std::string>>();

@@ -7,6 +7,7 @@
 #include "bench/reports/drawing.h"
 #include "bench/reports/svg.h"
 #include "core/judge/row_place.h"
+#include "core/judge/state_doubt.h"
 
 namespace tachproof {
 namespace {
@@ -72,7 +73,10 @@ std::string verdict_words(Verdict v) {
 class CloseUp {
  public:
   CloseUp(const RunRecord& record, const TransitionResult& t, const std::vector<RpmPoint>& line, Span span)
-      : t_(t), line_(line), tolerance_(record.gauge.tolerance.rpm + record.extra_tolerance_rpm) {
+      : t_(t),
+        line_(line),
+        doubt_(doubt_rpm(record.gauge, record.result, t.boundary, t.state)),
+        tolerance_(record.gauge.tolerance.rpm + record.extra_tolerance_rpm + doubt_) {
     if (!std::isfinite(tolerance_)) tolerance_ = 0;
     time_ = {to_seconds(span.from), to_seconds(span.to), left, right};
     foot_ = head_ = t.nominal_rpm;
@@ -148,8 +152,10 @@ class CloseUp {
     // On the side where the rpm line is not: by then it has crossed the band.
     const bool line_goes_up = t_.direction == Direction::rising;
     const Point at = line_goes_up ? Point{right - 4, low + 12} : Point{right - 4, high - 4};
-    svg_ += svg_text(at, fmt::format("{} ± {} rpm", fixed(t_.nominal_rpm, 1), fixed(tolerance_, 1)),
-                     "on-lamp", Anchor::end);
+    const std::string of_take = doubt_ > 0 ? fmt::format(" (the take: {})", fixed(doubt_, 1)) : "";
+    svg_ +=
+        svg_text(at, fmt::format("{} ± {} rpm{}", fixed(t_.nominal_rpm, 1), fixed(tolerance_, 1), of_take),
+                 "on-lamp", Anchor::end);
   }
 
   void allowed() {
@@ -185,6 +191,7 @@ class CloseUp {
 
   const TransitionResult& t_;
   const std::vector<RpmPoint>& line_;
+  double doubt_;  // of what was taken
   double tolerance_;
   double foot_ = 0, head_ = 0;  // the lowest and the highest rpm in the picture
   Scale time_;

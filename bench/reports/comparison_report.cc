@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <stdexcept>
 
 #include "bench/record/json_values.h"
 #include "bench/record/text.h"
@@ -36,6 +37,14 @@ ComparedRun compared(const StoredRun& run) {
           std::hypot(resolution_s, to_seconds(stamps.uncertainty)),
           r.bench.source.clock_ppm,
           train_of(trace)};
+}
+
+// Of a run whose files cannot be read nothing is known, not even its settings.
+void require_settings(const std::string& name, const StoredRun& run) {
+  if (!run.record.gauge.windows.empty()) return;
+  const std::vector<std::string>& notes = run.record.result.notes;
+  throw std::runtime_error(fmt::format("{} has no settings that could be compared. {}", name,
+                                       notes.empty() ? "Its gauge has no windows." : notes.front()));
 }
 
 void add_notes(ComparisonRecord& record) {
@@ -89,6 +98,8 @@ std::string numbers(const ComparisonItem& i) {
 
 ComparisonRecord comparison_of(const std::string& before_name, const StoredRun& before,
                                const std::string& after_name, const StoredRun& after) {
+  require_settings(before_name, before);
+  require_settings(after_name, after);
   ComparisonRecord record;
   record.before_name = before_name;
   record.after_name = after_name;

@@ -17,7 +17,8 @@ struct ComparisonRecord {
   Comparison comparison;
 };
 
-// Compares two stored runs.
+// Compares two stored runs. Throws std::runtime_error with a sentence when nothing of one's settings could be
+// read.
 ComparisonRecord comparison_of(const std::string& before_name, const StoredRun& before,
                                const std::string& after_name, const StoredRun& after);
 

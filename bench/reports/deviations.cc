@@ -13,6 +13,7 @@
 #include "bench/reports/html_tables.h"
 #include "bench/reports/svg.h"
 #include "core/judge/row_place.h"
+#include "core/judge/state_doubt.h"
 
 namespace tachproof {
 namespace {
@@ -127,8 +128,16 @@ class Deviations {
     if (!tells_findings(record_)) svg_ += svg_text({width - 2, y - 5}, not_passed(i), "strong", Anchor::end);
     std::size_t last = i;
     while (last + 1 < shown_ && !begins_group(last + 1)) ++last;
-    const double from = scale_(-tolerance_), to = scale_(tolerance_), end = y_of(last) + row_height - 2;
+    // After a take as much more is allowed as is not known of it: beyond the broken lines.
+    const double doubt = doubt_rpm(record_.gauge, record_.result, rows()[i].boundary, rows()[i].state);
+    const double from = within(-tolerance_ - doubt), to = within(tolerance_ + doubt),
+                 end = y_of(last) + row_height - 2;
     svg_ += svg_rect({from, y - 1}, to - from, end - y + 1, "band");
+    if (doubt > 0) {
+      for (const double limit : {-tolerance_, tolerance_})
+        svg_ += svg_line({scale_(limit), y - 1}, {scale_(limit), end}, "limit");
+      svg_ += svg_text({numbers, y - 5}, fmt::format("± {} more: the take", fixed(doubt, 1)), "small");
+    }
     svg_ += svg_line({scale_(0), y - 1}, {scale_(0), end}, "rising");
   }
 

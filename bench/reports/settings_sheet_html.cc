@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "bench/record/json_values.h"
 #include "bench/record/text.h"
@@ -179,6 +180,36 @@ void add_speed(Json& row, const SheetRpm& at) {
       speed_coverage * in_unit(at.speed->standard_uncertainty, SpeedUnit::kmh);
 }
 
+// As in the gauge file, with the unit in the name.
+Json button_to_json(const Button& button, const Gauge& gauge) {
+  Json row{{"name", text_to_json(button.name)}};
+  if (const auto* take = std::get_if<TakeRpm>(&button.does)) {
+    row["does"] = "take";
+    row["boundary"] = text_to_json(gauge.windows[take->boundary].name);
+    row["from_rpm"] = take->lowest_rpm;
+    row["to_rpm"] = take->highest_rpm;
+  } else if (const auto* peak = std::get_if<ShowPeak>(&button.does)) {
+    row["does"] = "show-peak";
+    row["for_s"] = to_seconds(peak->lasts);
+  } else {
+    row["does"] = "dim";
+    row["levels"] = Json::array();
+    for (const double level : std::get<Dim>(button.does).levels)
+      row["levels"].push_back(std::round(1e5 * level) / 1e3);  // per cent
+  }
+  row["kept_without_supply"] = gauge.power_up && keeps(*gauge.power_up, button.name);
+  return row;
+}
+
+Json power_up_to_json(const PowerUp& power_up, const Gauge& gauge) {
+  Json row{{"boot_from_ms", to_ms(power_up.boot_from)}, {"boot_to_ms", to_ms(power_up.boot_to)}};
+  row["greets"] = power_up.greets ? Json{{"shows", text_to_json(gauge.describe(power_up.greets->cue))},
+                                         {"for_ms", to_ms(power_up.greets->lasts)}}
+                                  : Json(nullptr);
+  row["keeps"] = list_of(power_up.keeps, text_to_json);
+  return row;
+}
+
 }  // namespace
 
 std::string settings_sheet_html(const SheetOf& of) { return SheetPage(of).page(); }
@@ -212,6 +243,10 @@ std::string settings_sheet_json(const SheetOf& of) {
   });
   out["deadband"] = {{"rpm", gauge.deadband.rpm}, {"sits", word(gauge.deadband.sits)}};
   out["blink"] = gauge.blink ? Json{{"hz", gauge.blink->hz}, {"duty", gauge.blink->duty}} : Json(nullptr);
+  const auto button_row = [&](const Button& button) { return button_to_json(button, gauge); };
+  if (!gauge.buttons.empty()) out["buttons"] = list_of(gauge.buttons, button_row);
+  if (gauge.power_up) out["power_up"] = power_up_to_json(*gauge.power_up, gauge);
+  if (gauge.supply) out["supply"] = {{"from_v", gauge.supply->lowest_v}, {"to_v", gauge.supply->highest_v}};
   return json_text(out, 2) + "\n";
 }
 

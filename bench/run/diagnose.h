@@ -10,13 +10,9 @@
 
 namespace tachproof {
 
-// The gauge files of a folder, by name, but for the one of these bytes; what is no sound gauge file is
-// passed over. At most a few dozen are read.
-std::vector<OtherGauge> gauges_beside(const std::filesystem::path& gauge_file, const std::string& but_sha256);
-
 // Of stored runs of one unit: the evidence is read once, and judged again from memory.
 // Throws CannotJudgeAgain, and std::runtime_error for what is no run folder or for runs of
-// different settings; each with a sentence.
+// different settings; each with a sentence. What the folders keep as candidates is tried beside `others`.
 struct StoredDiagnosis {
   Gauge gauge;
   Diagnosis diagnosis;

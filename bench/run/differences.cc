@@ -3,6 +3,7 @@
 
 #include <cmath>
 
+#include "bench/record/causes_json.h"
 #include "bench/record/json_values.h"
 #include "bench/record/result_json.h"
 #include "bench/record/text.h"
@@ -84,6 +85,15 @@ std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain&
         "not_judged", "not_visited", "not_asked", "evidence"})
     comparison.compare(key, a.at(key), b.at(key));
   return shortened_list(comparison.take(), most);
+}
+
+std::vector<std::string> differences_of_causes(const Causes& stored, const Causes& again) {
+  Json a = Json::object(), b = Json::object();
+  causes_into_json(stored, a);
+  causes_into_json(again, b);
+  Comparison comparison("when looked for again");
+  comparison.compare("", a, b);
+  return comparison.take();
 }
 
 std::vector<std::string> differences_from_begun(const RunRecord& stored, const RunRecord& begun) {

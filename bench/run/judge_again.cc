@@ -20,6 +20,7 @@
 #include "bench/run/scratch_folder.h"
 #include "bench/run/stated_facts.h"
 #include "bench/run/stop_request.h"
+#include "bench/run/stored_person.h"
 #include "core/plan/survey_scout.h"
 
 namespace tachproof {
@@ -80,7 +81,7 @@ class Limit {
 // Plays to nobody, with the facts of the source that the run had.
 class StoredSource : public Source {
  public:
-  explicit StoredSource(const RunRecord& record) {
+  StoredSource(const RunRecord& record, const StoredPerson& person) : person_(person) {
     facts_.kind = record.source;
     static_cast<SourceTiming&>(facts_) = record.bench.source;
     // A dwell decides as it goes, so it must be handed the same stretches.
@@ -89,7 +90,7 @@ class StoredSource : public Source {
   SourceFacts facts() const override { return facts_; }
   void begin() override {}
   void play(const PulseBlock&) override {}
-  bool can_press(const std::string&) const override { return true; }
+  bool can_press(const std::string& action) const override { return !person_.pressed(action); }
   void press(const Press&, Nanos) override {}
   bool can_power() const override { return true; }
   void power_off(Nanos, Nanos) override {}
@@ -99,14 +100,14 @@ class StoredSource : public Source {
 
  private:
   SourceFacts facts_;
+  const StoredPerson& person_;
 };
 
 // Reports the lamp changes that were stored, and the answers.
 class StoredWatcher : public Watcher {
  public:
-  StoredWatcher(const RunRecord& record, const Journal& journal, Channels wired,
-                std::vector<LampEvent> events)
-      : stamps_(record.result.stamps), answers_(journal.answers), events_(std::move(events)) {
+  StoredWatcher(const RunRecord& record, StoredPerson& person, Channels wired, std::vector<LampEvent> events)
+      : stamps_(record.result.stamps), person_(person), events_(std::move(events)) {
     facts_.kind = record.watch;
     static_cast<WatcherTiming&>(facts_) = record.bench.watcher;
     facts_.wired = wired;
@@ -120,19 +121,15 @@ class StoredWatcher : public Watcher {
     seen.stamps = stamps_;
     return seen;
   }
-  std::optional<std::string> answer(const Ask&) override {
-    if (next_answer_ == answers_.size()) return std::nullopt;
-    return answers_[next_answer_++];
-  }
+  std::optional<std::string> answer(const Ask&) override { return person_.at_once(); }
   void end() noexcept override {}
 
  private:
   const std::optional<StampTimes> stamps_;
-  const std::vector<std::string>& answers_;
+  StoredPerson& person_;
   std::vector<LampEvent> events_;
   WatcherFacts facts_;
   std::size_t next_event_ = 0;
-  std::size_t next_answer_ = 0;
 };
 
 template <class Load>
@@ -165,8 +162,7 @@ std::optional<RunResult> replay_clip(const std::filesystem::path& folder, const 
 }
 
 RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& stored,
-                          const Journal& journal, const Gauge& gauge, RunFolder& scratch,
-                          const RunHooks& hooks) {
+                          const Journal& journal, const Gauge& gauge, RunFolder& scratch, RunHooks hooks) {
   const ScenarioFile scenario = loaded([&] { return kept_scenario(folder); });
   if (std::optional<RunResult> result = replay_clip(folder, stored, scenario, gauge, scratch, hooks))
     return *result;
@@ -175,9 +171,11 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
     throw CannotJudgeAgain(fmt::format(
         "timeline.csv has more than {} changes, the most that can be judged again", most_lamp_changes));
   Rig rig;
-  rig.source = std::make_unique<StoredSource>(stored);
+  StoredPerson person(journal.did);
+  hooks.ask_person = [&person](const Ask&, Nanos) { return person.reply(); };
+  rig.source = std::make_unique<StoredSource>(stored, person);
   const Channels wired = loaded([&] { return kept_wires(folder, gauge); });
-  rig.watcher = std::make_unique<StoredWatcher>(stored, journal, wired, std::move(timeline.events));
+  rig.watcher = std::make_unique<StoredWatcher>(stored, person, wired, std::move(timeline.events));
   if (scenario.dwell)
     return run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {})}, rig,
                      scratch, hooks)

@@ -48,6 +48,9 @@ JudgedAgain judge_again(const std::filesystem::path& folder, const RunRecord& st
 // says how many more.
 std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain& again, std::size_t most);
 
+// The same of the causes; `again`: looked for once more.
+std::vector<std::string> differences_of_causes(const Causes& stored, const Causes& again);
+
 // What is stated otherwise than when the run was begun: tool, rig, unit, certificate, gauge, scenario.
 std::vector<std::string> differences_from_begun(const RunRecord& stored, const RunRecord& begun);
 

@@ -147,6 +147,7 @@ class Run {
     for (std::size_t i = next_pulse_; i < pulses_.size(); ++i) pulses_[i] += lasts;
     put_off_disturbances(lasts);
     held_ += lasts;
+    ++stretches_held_;
     give(pulses, until);
   }
 
@@ -254,8 +255,9 @@ class Run {
       folder_.journal(played_line(change.due, change.sent, change.answered, change.hz));
   }
 
-  std::optional<std::string> ask_person(const Ask& ask) {
-    for (;;) {
+  // `held`: so many stretches went by until the answer.
+  std::optional<std::string> ask_person(const Ask& ask, std::size_t& held) {
+    for (const std::size_t before = stretches_held_;; held = stretches_held_ - before) {
       const Nanos patience = source_.virtual_time ? answer_patience : 0;
       if (const std::optional<Reply> reply = hooks_.ask_person(ask, patience)) return reply->text;
       if (playing_.stop_asked()) return std::nullopt;
@@ -272,7 +274,8 @@ class Run {
     Ask ask;
     ask.button = press.action;
     ask.question = "Press '" + press.action + "' on the unit now, then Enter";
-    const std::optional<std::string> done = hooks_.ask_person ? ask_person(ask) : std::nullopt;
+    std::size_t held = 0;
+    const std::optional<std::string> done = hooks_.ask_person ? ask_person(ask, held) : std::nullopt;
     if (playing_.stopped()) return;
     const Nanos by = playing_.played() + press.lasts;
     if (done)
@@ -283,19 +286,20 @@ class Run {
                         "the button to an "
                         "output",
                         press.action));
-    folder_.journal(released_line(done ? std::optional(by) : std::nullopt, press.action));
+    folder_.journal(released_line(done ? std::optional(by) : std::nullopt, press.action, held));
   }
 
   void put(const Action& action, Nanos at) {
     if (const Press* press = std::get_if<Press>(&action.what)) return let_press(*press, at);
     const Ask& ask = std::get<Ask>(action.what);
     std::optional<std::string> answer = rig_.watcher->answer(ask);
-    if (!answer && hooks_.ask_person) answer = ask_person(ask);
+    std::size_t held = 0;
+    if (!answer && hooks_.ask_person) answer = ask_person(ask, held);
     if (playing_.stopped()) return;
     const AnswerResult result =
         judge_answer(ask, at, plan_.gauge.buttons.empty() ? action.peak_rpm : judge_.peak_rpm(at), answer);
     judge_.answered(result);
-    folder_.journal(answer_line(result));
+    folder_.journal(answer_line(result, held));
   }
 
   const RunPlan& plan_;
@@ -313,7 +317,8 @@ class Run {
   std::size_t next_pulse_ = 0;
   std::size_t next_segment_ = 0;
   std::size_t next_action_ = 0;
-  std::size_t question_ = 0;         // the next action that is one
+  std::size_t question_ = 0;  // the next action that is one
+  std::size_t stretches_held_ = 0;
   Nanos held_ = 0;                   // by how much the run is longer than the profile so far
   std::optional<Nanos> last_pulse_;  // given to the source
   std::deque<std::pair<Nanos, Nanos>>

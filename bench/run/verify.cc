@@ -14,6 +14,7 @@
 #include "bench/record/result_json.h"
 #include "bench/record/summary.h"
 #include "bench/run/clip_evidence.h"
+#include "bench/run/find_causes.h"
 #include "bench/run/judge_again.h"
 #include "bench/run/sign.h"
 #include "bench/run/stated_facts.h"
@@ -188,7 +189,9 @@ class Verifier {
 
   void judge() {
     try {
-      compare(judge_again(folder_, *record_, journal_));
+      EvidenceLog evidence;
+      const JudgedAgain again = judge_again(folder_, *record_, journal_, &evidence);
+      if (compare(again)) check_causes(again, evidence);
       if (is_file_there(folder_ / readings_name)) read_again();
     } catch (const MoreThanStored& e) {
       say(Kind::differs, fmt::format("The evidence does not match: {}.", e.what()));
@@ -207,7 +210,33 @@ class Verifier {
         clip.sentence);
   }
 
-  void compare(const JudgedAgain& again) {
+  // Looked for once more, with the candidates that were kept.
+  void check_causes(const JudgedAgain& again, const EvidenceLog& evidence) {
+    RunRecord due = *record_;
+    due.gauge = again.gauge;
+    due.result = again.result;
+    try {
+      due.causes = causes_of(due, evidence, kept_candidates(folder_, journal_));
+    } catch (const FileErrors& e) {
+      return say(Kind::differs,
+                 fmt::format("A candidate of the causes cannot be read: {}.", to_line(e.errors.front())));
+    } catch (const std::runtime_error& e) {
+      return say(Kind::differs, fmt::format("The causes cannot be looked for again: {}.", e.what()));
+    }
+    const std::vector<std::string> all = differences_of_causes(record_->causes, due.causes);
+    if (!all.empty() && record_->tool_version != by_.tool_version)
+      return say(
+          is_signed_ ? Kind::not_asked : Kind::cannot,
+          fmt::format(
+              "The causes were found by version {} of the program, and this is {}, which finds others.",
+              record_->tool_version, by_.tool_version));
+    differs(all);
+    if (all.empty() && !due.causes.empty())
+      say(Kind::agrees, "Looked for again, the causes are those of result.json.");
+  }
+
+  // False: the rows are not the same.
+  bool compare(const JudgedAgain& again) {
     v_.judged_again = reported_verdict(again.result);
     const std::vector<std::string> all = differences(*record_, again, most_differences);
     for (const std::string& difference : all) say(Kind::differs, difference);
@@ -223,6 +252,7 @@ class Verifier {
     else
       say(Kind::differs,
           "capture.vcd does not match the pulses of the inputs and the lamps of timeline.csv.");
+    return all.empty();
   }
 
   const std::filesystem::path& folder_;

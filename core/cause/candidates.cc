@@ -203,11 +203,10 @@ class Search {
     const double apart = std::max(2 * gauge_.tolerance.rpm, 2.0);
     // What hangs together moves together: several boundaries in one go say nothing of it.
     const auto shifts = [&](auto belongs, bool alone) {
-      std::vector<double> sizes;
-      for (const Road::Move& m : moves_)
-        if (belongs(m.boundary) && (m.alone || !alone) && m.rate < 60 * gauge_.tolerance.rpm)
-          sizes.push_back(m.rpm - nominal(m));
-      return sizes;
+      return slow_ones([&](const Road::Move& m) -> std::optional<double> {
+        if (!belongs(m.boundary) || (alone && !m.alone)) return std::nullopt;
+        return m.rpm - nominal(m);
+      });
     };
     for (std::size_t a = 0; a < gauge_.anchors.size(); ++a) {
       Fault fault = of(Kind::anchor_moved);
@@ -226,12 +225,42 @@ class Search {
         try_whole(at_boundary(Kind::boundary_moved, b,
                               gauge_.windows[b - 1].from_rpm - gauge_.windows[b].from_rpm));
     }
+    deadbands(apart);
     std::vector<double> ratios;
     for (const Road::Move& m : moves_)
       if (m.alone && nominal(m) > 0) ratios.push_back(std::log(m.rpm / nominal(m)));
     for (const double ratio : named(ratios, 0.004, 24))
       if (std::abs(ratio) > 1e-4)
         try_whole(sized(of(Kind::wrong_pulses_per_rev), gauge_.pulses_per_rev * std::exp(ratio)));
+  }
+
+  // What slow moves say; where there are none, what the fast ones do: better a rough size than none.
+  template <class SizeOf>
+  std::vector<double> slow_ones(SizeOf size_of) const {
+    std::vector<double> slow, fast;
+    for (const Road::Move& m : moves_)
+      if (const std::optional<double> size = size_of(m))
+        (m.rate < 60 * gauge_.tolerance.rpm ? slow : fast).push_back(*size);
+    return slow.empty() ? fast : slow;
+  }
+
+  // Of thresholds that nothing has measured, because they are off the slow ramps.
+  void deadbands(double apart) {
+    const Deadband& deadband = gauge_.deadband;
+    const double times = deadband.sits == Sits::centred ? 2 : 1;
+    const auto width = [&](const Road::Move& m) -> std::optional<double> {
+      const bool rising = m.direction == Direction::rising;
+      if (!m.alone || deadband.sits == (rising ? Sits::below : Sits::above)) return std::nullopt;
+      return deadband.rpm + times * (rising ? m.rpm - nominal(m) : nominal(m) - m.rpm);
+    };
+    for (const double rpm : named(slow_ones(width), apart, 4))
+      if (rpm >= 0 && std::abs(rpm - deadband.rpm) > 0.5) try_whole(sized(of(Kind::deadband_width), rpm));
+    if (deadband.rpm <= 0) return;
+    for (const Sits side : {Sits::below, Sits::centred, Sits::above}) {
+      Fault fault = of(Kind::deadband_side);
+      fault.side = side;
+      if (side != deadband.sits) try_whole(fault);
+    }
   }
 
   bool hangs(std::size_t boundary, std::size_t anchor) const {
@@ -332,7 +361,8 @@ class Search {
     for (double delay_s = 1.05 * allowed_s; delay_s < 40 * allowed_s; delay_s *= 1.15) {
       double wrong = 0;
       for (const JudgedRun& run : court_.runs())
-        wrong += Road(run.evidence, gauge_, from_seconds(delay_s), known_.view()).wrong_s(gauge_);
+        wrong += Road(run.evidence, gauge_, from_seconds(delay_s), run.result.states, known_.view())
+                     .wrong_s(gauge_);
       if (wrong < least) least = wrong, best_s = delay_s;
     }
     if (best_s > 0 && least < 0.8 * wrong_s_) add(sized(of(Kind::slow_response), 1e3 * best_s), 0.97);

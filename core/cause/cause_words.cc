@@ -5,6 +5,7 @@
 
 #include "core/base/text.h"
 #include "core/base/words.h"
+#include "core/cause/button_causes.h"
 #include "core/gauge/settings_change.h"
 
 namespace tachproof {
@@ -18,7 +19,7 @@ char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + '
 
 // With as many decimals as U has meaning: one figure of it.
 int decimals_of(double u) {
-  return !(u > 0) ? 2 : u >= 1 ? 0 : std::min(3, static_cast<int>(std::ceil(-std::log10(u))));
+  return !(u > 0) ? 2 : u >= 1 ? 0 : std::min(6, static_cast<int>(std::ceil(-std::log10(u))));
 }
 // A setting, free of what arithmetic left behind.
 std::string set_text(double value) { return number_text(std::round(value * 100) / 100); }
@@ -208,7 +209,9 @@ Cause cause_of(const Gauge& set, const Trial& trial, std::uint64_t of) {
   for (std::size_t i = 0; i < h.faults.size(); ++i) {
     const Fault& fault = h.faults[i];
     if (fault.kind == Kind::settings_of) {
-      cause.text = "The unit behaves exactly as " + fault.file + " says";
+      cause.text = fault.accepted.empty() ? "The unit behaves exactly as " + fault.file + " says"
+                                          : "The unit behaves exactly as its accepted run of " +
+                                                fault.accepted + " says (" + fault.file + ")";
       std::string how;
       for (const std::string& one : sentences(settings_change(set, h.gauge)))
         if (how.size() < 200) how += (how.empty() ? ": " : "; ") + one;
@@ -226,7 +229,8 @@ Cause cause_of(const Gauge& set, const Trial& trial, std::uint64_t of) {
   cause.explains = of - std::min(of, trial.left);
   for (const RunResult& result : trial.results)
     for (const Finding& finding : result.findings)
-      if (verdict_of(finding.kind) == Verdict::fail && cause.left.size() < most_left)
+      if (verdict_of(finding.kind) == Verdict::fail && !is_of_a_button(finding.kind) &&
+          cause.left.size() < most_left)
         cause.left.push_back(finding.message);
   return cause;
 }

@@ -20,10 +20,12 @@ using Kind = Fault::Kind;
 
 constexpr std::size_t singles_judged = 18, seconds_judged = 9, firsts_kept = 5, special_firsts_kept = 4,
                       loose_firsts_kept = 3;
-constexpr std::size_t most_listed = 5, most_others = 60;
+constexpr std::size_t most_listed = 5;
 // Chi squared: what fits so much worse than the best is no cause.
 constexpr double clearly_worse = 12;
-constexpr double a_size_more = 3;  // what a number that is free to choose must gain
+constexpr double pressed_too = 3;   // for each press that went wrong as well
+constexpr double a_size_more = 3;   // what a number that is free to choose must gain
+constexpr double a_rough_more = 6;  // and one of which so little is known that it can be nearly anything
 
 // How much likelier a kind is than another that fits as well: experience, no source. In chi squared.
 double surprise(const Fault& fault) {
@@ -77,10 +79,14 @@ class Detective {
 
   void keep(Trial trial) {
     trial.score = trial.fit;
-    for (const Fault& fault : trial.hypothesis.faults) {
+    for (std::size_t i = 0; i < trial.hypothesis.faults.size(); ++i) {
+      const Fault& fault = trial.hypothesis.faults[i];
       trial.score += surprise(fault);
       if (fault.size) trial.score += a_size_more;
+      if (unit_of(fault.kind) == "rpm" && trial.hypothesis.u[i] > 3 * court_.gauge().tolerance.rpm)
+        trial.score += a_rough_more;
     }
+    trial.score += pressed_too * static_cast<double>(trial.pressed);
     trials_.push_back(std::move(trial));
   }
 
@@ -93,51 +99,8 @@ class Detective {
 
   // ---- other gauge files ---------------------------------------------------------------
 
-  // The other gauge's windows in the channels of this one; nothing where it has other lamps.
-  std::optional<Gauge> in_our_channels(const Gauge& other) const {
-    const Gauge& gauge = court_.gauge();
-    const auto moved = [&](Channels set) -> std::optional<Channels> {
-      Channels out = 0;
-      for (const Lamp& lamp : other.lamps)
-        for (const std::string& colour : lamp.colours) {
-          if ((other.channel(lamp.id, colour) & set) == 0) continue;
-          const Channels bit = gauge.channel(lamp.id, colour);
-          if (bit == 0) return std::nullopt;
-          out |= bit;
-        }
-      return out;
-    };
-    Gauge acts = other;
-    acts.lamps = gauge.lamps;
-    // What is allowed is the gauge's under test.
-    acts.tolerance = gauge.tolerance;
-    for (Window& window : acts.windows) {
-      const std::optional<Channels> steady = moved(window.cue.steady), blinking = moved(window.cue.blinking);
-      if (!steady || !blinking) return std::nullopt;
-      window.cue = {*steady, *blinking};
-    }
-    // It counts pulses by its own settings.
-    const double scale = other.pulses_per_rev / gauge.pulses_per_rev;
-    for (Window& window : acts.windows) window.from_rpm *= scale;
-    acts.deadband.rpm *= scale;
-    acts.pulses_per_rev = gauge.pulses_per_rev;
-    return acts;
-  }
-
   void files() {
-    std::size_t judged = 0;
-    for (const OtherGauge& other : others_) {
-      const std::optional<Gauge> acts = in_our_channels(other.gauge);
-      if (!acts || same_behaviour(*acts, court_.gauge(), 1e-6) || ++judged > most_others) continue;
-      Hypothesis one = as_set();
-      one.gauge = *acts;
-      Fault fault;
-      fault.kind = Kind::settings_of;
-      fault.file = other.file;
-      one.faults = {fault};
-      one.u = {not_measured};
-      keep(court_.judge(one));
-    }
+    for (const Hypothesis& one : hypotheses_of(court_, others_)) keep(court_.judge(one));
   }
 
   // ---- one change, and two ---------------------------------------------------------------
@@ -161,7 +124,11 @@ class Detective {
       if (better) best = std::move(next);
       if (!better || near) break;
     }
-    return with_round_pulses(std::move(best));
+    best = with_round_pulses(std::move(best));
+    Hypothesis& h = best.hypothesis;
+    for (std::size_t i = 0; i < h.faults.size(); ++i)
+      if (!std::isfinite(h.u[i])) h.u[i] = rough_u(court_.gauge(), h, i, court_.roads());
+    return best;
   }
 
   // Pulses per revolution are whole or half numbers: that one is taken where it explains as much. Slow
@@ -174,7 +141,7 @@ class Detective {
         const double near = std::max(0.5, std::round(2 * *fault.size) / 2),
                      off = std::abs(near - *fault.size);
         if (off > 0.02 * near || near == court_.gauge().pulses_per_rev) return trial;
-        round.u[i] = std::isfinite(round.u[i]) ? std::max(round.u[i], off) : off;
+        if (std::isfinite(round.u[i])) round.u[i] = std::max(round.u[i], off);
         fault.size = near;
       }
     }
@@ -315,6 +282,8 @@ class Detective {
                       [&](const Hypothesis& h) { return says_the_same(h, trial->hypothesis, apart); });
       if (known) continue;
       diagnosis.causes.list.push_back(cause_of(court_.gauge(), *trial, court_.findings()));
+      if (trial->pressed > 0)
+        add_button_causes(court_.gauge(), court_.runs(), *trial, diagnosis.causes.list.back());
       diagnosis.hypotheses.push_back(trial->hypothesis);
     }
     diagnosis.causes.told_apart = diagnosis.causes.list.size() <= 1 || !solved;
@@ -333,7 +302,18 @@ class Detective {
       if (!loose(trial) || 2 * trial.left < least) all.push_back(&trial);
   }
 
+  // The same changes of settings, with sizes that may be one.
+  static bool differs_in_size(const Hypothesis& a, const Hypothesis& b) {
+    if (a.faults.size() != b.faults.size()) return false;
+    for (std::size_t i = 0; i < a.faults.size(); ++i)
+      if (!same_place(a.faults[i], b.faults[i]) || !is_change_of_settings(a.faults[i].kind) ||
+          std::abs(a.faults[i].size.value_or(0) - b.faults[i].size.value_or(0)) > a.u[i] + b.u[i])
+        return false;
+    return true;
+  }
+
   static bool says_the_same(const Hypothesis& a, const Hypothesis& b, double apart) {
+    if (differs_in_size(a, b)) return true;
     if (a.plain() && b.plain()) return same_behaviour(a.gauge, b.gauge, apart);
     const auto specials = [](const Hypothesis& h) {
       std::multiset<Kind> kinds;
@@ -361,35 +341,40 @@ class Detective {
   std::vector<Trial> trials_;
 };
 
+bool any_failed(const std::vector<JudgedRun>& runs) {
+  return std::any_of(runs.begin(), runs.end(), [](const JudgedRun& run) {
+    return run.result.verdict == Verdict::fail && faults_found(run.result) > 0;
+  });
+}
+
+bool can_be_judged_again(const std::vector<JudgedRun>& runs) {
+  return std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
+}
+
 }  // namespace
+
+std::vector<std::size_t> telling_gauges(const Gauge& gauge, const std::vector<JudgedRun>& runs,
+                                        const std::vector<OtherGauge>& others) {
+  if (others.empty() || !any_failed(runs) || !can_be_judged_again(runs)) return {};
+  Court court(gauge, runs);
+  return telling_gauges(court, others);
+}
 
 Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
                    const std::vector<OtherGauge>& others) {
-  const auto failed = [](const JudgedRun& run) {
-    return run.result.verdict == Verdict::fail && faults_found(run.result) > 0;
-  };
-  const bool any = std::any_of(runs.begin(), runs.end(), failed);
-  const bool whole =
-      std::all_of(runs.begin(), runs.end(), [](const JudgedRun& r) { return r.evidence.whole(); });
+  const bool any = any_failed(runs);
   if (any && runs.size() == 1)
-    if (std::vector<Cause> of_buttons = button_causes(runs.front().result); !of_buttons.empty()) {
+    if (std::vector<Cause> of_buttons = button_causes(gauge, runs.front()); !of_buttons.empty()) {
       Diagnosis found;
       found.hypotheses.resize(of_buttons.size());
       found.causes.list = std::move(of_buttons);
       return found;
     }
-  const bool done = std::any_of(runs.begin(), runs.end(),
-                                [](const JudgedRun& r) { return r.evidence.first_done().has_value(); });
-  if (any && whole && !done) return Detective(gauge, runs, others).solve();
+  if (any && can_be_judged_again(runs)) return Detective(gauge, runs, others).solve();
   Diagnosis none;
   for (const JudgedRun& run : runs)
     if (!any && none.causes.missing.empty()) none.causes.missing = missing_evidence(gauge, run.result);
-  if (any && done)
-    none.causes.none =
-        "The causes of a run with presses are looked for at the presses only: see the findings, or play a "
-        "scenario without presses.";
-  else if (any)
-    none.causes.none = "The run is too long for its causes to be looked for: play a shorter scenario.";
+  if (any) none.causes.none = "The run is too long for its causes to be looked for: play a shorter scenario.";
   return none;
 }
 

@@ -15,14 +15,9 @@
 
 #include "core/cause/cause.h"
 #include "core/cause/hypothesis.h"
+#include "core/cause/other_gauges.h"
 
 namespace tachproof {
-
-// A gauge that the unit may run instead of the one that it should.
-struct OtherGauge {
-  std::string file;
-  Gauge gauge;
-};
 
 struct Diagnosis {
   Causes causes;
@@ -34,5 +29,10 @@ struct Diagnosis {
 // where none fails, and one is undecided, the result says what is missing.
 Diagnosis diagnose(const Gauge& gauge, const std::vector<JudgedRun>& runs,
                    const std::vector<OtherGauge>& others = {});
+
+// Of gauges that lie about: those that tell so much of these runs that they are kept with them. A run is
+// diagnosed with what is kept, so that it can be again, wherever the rest has gone.
+std::vector<std::size_t> telling_gauges(const Gauge& gauge, const std::vector<JudgedRun>& runs,
+                                        const std::vector<OtherGauge>& others);
 
 }  // namespace tachproof

@@ -110,6 +110,9 @@ class Places {
 template <typename Change>  // Channels -> Channels
 void change_cues(Gauge& gauge, const Change& change) {
   for (Window& w : gauge.windows) w.cue = {change(w.cue.steady), change(w.cue.blinking)};
+  if (!gauge.power_up || !gauge.power_up->greets) return;
+  Cue& greeting = gauge.power_up->greets->cue;
+  greeting = {change(greeting.steady), change(greeting.blinking)};
 }
 
 // ---- thresholds ------------------------------------------------------------------
@@ -137,6 +140,17 @@ void count_other_pulses(Gauge& g, const Places& at) {
   const double scale = at.size() / g.pulses_per_rev;
   for (Window& w : g.windows) w.from_rpm *= scale;
   g.deadband.rpm *= scale;
+  for (Button& button : g.buttons)
+    if (auto* take = std::get_if<TakeRpm>(&button.does))
+      take->lowest_rpm *= scale, take->highest_rpm *= scale;
+}
+
+// A window that is gone has no boundary that a button could move.
+void drop_lost_buttons(Gauge& g) {
+  std::erase_if(g.buttons, [&](const Button& button) {
+    const auto* take = std::get_if<TakeRpm>(&button.does);
+    return take != nullptr && take->boundary >= g.windows.size();
+  });
 }
 
 void move_responses(Gauge& g, const Places& at) {
@@ -150,12 +164,10 @@ void move_responses(Gauge& g, const Places& at) {
 
 void show_wrong_colour(Gauge& g, const Fault& fault, const Places& at) {
   const Channels right = at.channel(), wrong = at.other_channel();
-  for (std::size_t i = 0; i < g.windows.size(); ++i) {
-    if (fault.window && i != at.window()) continue;
-    Cue& cue = g.windows[i].cue;
-    if (cue.steady & right) cue.steady = (cue.steady & ~right) | wrong;
-    if (cue.blinking & right) cue.blinking = (cue.blinking & ~right) | wrong;
-  }
+  const auto put = [&](Channels lit) { return (lit & right) != 0 ? (lit & ~right) | wrong : lit; };
+  if (!fault.window) return change_cues(g, put);
+  Cue& cue = g.windows[at.window()].cue;
+  cue = {put(cue.steady), put(cue.blinking)};
 }
 
 void drop_blink(Gauge& g, const Fault& fault, const Places& at) {
@@ -196,6 +208,7 @@ void darken(Gauge& g, Channels dark) {
 void light(Gauge& g, Channels stuck) {
   darken(g, stuck);
   for (Window& w : g.windows) w.cue.steady |= stuck;
+  if (g.power_up && g.power_up->greets) g.power_up->greets->cue.steady |= stuck;
 }
 
 void change(Gauge& g, const Fault& fault, const Places& at) {
@@ -210,7 +223,7 @@ void change(Gauge& g, const Fault& fault, const Places& at) {
     case Kind::over_rev_missing:
       if (g.boundaries() == 0) at.refuse("needs a gauge with more than one window");
       g.windows.pop_back();
-      return;
+      return drop_lost_buttons(g);
     case Kind::wrong_colour: return show_wrong_colour(g, fault, at);
     case Kind::cues_swapped: return std::swap(g.windows[at.window()].cue, g.windows[at.other_window()].cue);
     case Kind::blink_absent: return drop_blink(g, fault, at);
@@ -223,7 +236,7 @@ void change(Gauge& g, const Fault& fault, const Places& at) {
     case Kind::stuck_off: return darken(g, at.channel_or_lamp());
     case Kind::stuck_on: return light(g, at.channel());
     case Kind::no_power: return darken(g, g.all_channels());
-    case Kind::no_signal: g.windows.resize(1); return;
+    case Kind::no_signal: g.windows.resize(1); return drop_lost_buttons(g);
     case Kind::slow_response:
     case Kind::slow_filter: return move_responses(g, at);
     case Kind::settings_of:

@@ -33,7 +33,7 @@ struct Fault {
     blink_rate,            // [; Hz, the rate that it has]
     blink_duty,            // [; lit share that it has]
     wrong_pulses_per_rev,  // [; the number that the unit counts with]
-    settings_of,           // [file] another gauge's settings
+    settings_of,           // [file; accepted] another gauge's settings
     // lamps, wires and supply
     swapped_lamps,  // [lamp, other_lamp] first colour for first colour, and so on
     wires_swapped,  // [channel, other_channel]
@@ -72,8 +72,8 @@ struct Fault {
   std::optional<std::size_t> channel = {}, other_channel = {};  // indices, as of Gauge::channel_name
   std::optional<std::size_t> anchor = {};                       // of Gauge::anchors
   std::optional<Sits> side = {};
-  std::string file = {};
-  std::optional<double> size = {};  // in unit_of(kind)
+  std::string file = {}, accepted = {};  // settings_of: see OtherGauge
+  std::optional<double> size = {};       // in unit_of(kind)
 
   bool operator==(const Fault&) const = default;
 };

@@ -240,6 +240,7 @@ FaultKeys keys_of(const Fault& fault, const Gauge& gauge) {
   if (fault.anchor) say("anchor", anchor_of(gauge, fault.anchor));
   if (fault.side) say("sits", std::string(word(*fault.side)));
   if (!fault.file.empty()) say("file", fault.file);
+  if (!fault.accepted.empty()) say("accepted", fault.accepted);
   if (fault.kind == Kind::wires_swapped) {
     keys.channels = {channel_of(gauge, fault.channel), channel_of(gauge, fault.other_channel)};
   } else if (fault.channel) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "core/cause/button_causes.h"
 #include "core/cause/shown.h"
 #include "core/cause/size_fit.h"
 
@@ -60,7 +61,7 @@ std::uint64_t faults_found(const RunResult& result) {
 Court::Court(const Gauge& gauge, std::vector<JudgedRun> runs) : gauge_(gauge), runs_(std::move(runs)) {
   for (const JudgedRun& run : runs_) {
     responses_.push_back(usual_response(gauge, run.result));
-    roads_.emplace_back(run.evidence, gauge, responses_.back());
+    roads_.emplace_back(run.evidence, gauge, responses_.back(), run.result.states, Road::View());
     if (run.result.verdict == Verdict::fail) findings_ += faults_found(run.result);
   }
 }
@@ -68,7 +69,8 @@ Court::Court(const Gauge& gauge, std::vector<JudgedRun> runs) : gauge_(gauge), r
 std::vector<Road> Court::roads(const Hypothesis& hypothesis) const {
   std::vector<Road> all;
   for (std::size_t run = 0; run < runs_.size(); ++run)
-    all.emplace_back(runs_[run].evidence, gauge_, responses_[run], hypothesis.view());
+    all.emplace_back(runs_[run].evidence, gauge_, responses_[run], runs_[run].result.states,
+                     hypothesis.view());
   return all;
 }
 
@@ -88,7 +90,9 @@ Trial Court::judge(const Hypothesis& hypothesis) {
     trial.results.push_back(run.evidence.judged(gauge, changes));
     const RunResult& result = trial.results.back();
     work_ += run.evidence.lamp_events().size() + run.evidence.segments().size() + 200;
-    trial.left += faults_found(result);
+    const std::uint64_t pressed = findings_of_buttons(result);
+    trial.pressed += pressed;
+    trial.left += faults_found(result) - pressed;
     trial.verdict = worst(trial.verdict, result.verdict);
     trial.fit += misfit(hypothesis.gauge, result);
   }

@@ -47,13 +47,14 @@ std::uint64_t faults_found(const RunResult& result);
 struct Trial {
   Hypothesis hypothesis;
   std::vector<RunResult> results;  // of every run, judged again
-  std::uint64_t left = 0;          // findings that stay
+  std::uint64_t left = 0;          // findings that stay, but for
+  std::uint64_t pressed = 0;  // those that say themselves what the unit made of a press (button_causes.h)
   Verdict verdict = Verdict::undecided;
   double fit = 0;      // of the measured numbers to what the hypothesis says: chi squared
   double wrong_s = 0;  // as in Road
   double score = 0;    // the less the likelier, of those that leave nothing
 
-  bool explains_all() const { return left == 0 && verdict != Verdict::fail; }
+  bool explains_all() const { return left == 0 && (verdict != Verdict::fail || pressed > 0); }
 };
 
 // Judges hypotheses, and counts what that costs.

@@ -65,32 +65,45 @@ Channels Road::Shown::usual() const {
   return most == pictures.end() ? 0 : most->first;
 }
 
-Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const View& view)
+Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std::vector<StateResult>& states,
+           const View& view)
     : wired_(log.setup().wired & gauge.all_channels() & ~view.ignored),
-      // A gauge says where boundaries are only until a press moves them.
-      until_(std::min(log.until(), log.first_done().value_or(log.until()))),
+      until_(log.until()),
       guard_(gauge.tolerance.response_to + gauge.tolerance.settle),
       blink_hz_(gauge.blink ? gauge.blink->hz : 0),
+      states_(states),
       lamps_(without_dimming(log.lamp_events(), wired_)) {
   step_ = std::max<Nanos>(least_step, until_ / static_cast<Nanos>(most_samples) + 1);
   Walk walk(view.believed != nullptr ? *view.believed : log.segments());
-  std::size_t event = 0;
+  // Of a run that was judged before states were kept, nothing after the first press is known.
+  if (states_.empty() && log.first_done()) until_ = std::min(until_, *log.first_done());
+  std::size_t event = 0, state = 0;
   const Nanos first = lamps_.empty() ? until_ : lamps_.front().at;
   for (Nanos at = 0; at < until_; at += step_) {
     while (event + 1 < lamps_.size() && lamps_[event + 1].at <= at) ++event;
     const auto [rpm, slope] = walk.rpm_and_slope(at - response);
-    const bool unknown = at < first || within(log.disturbances(), at) ||
+    while (state + 1 < states_.size() && at >= states_[state + 1].from) ++state;
+    const bool answering = state > 0 && at < states_[state].judged_from;
+    const bool unknown = answering || at < first || within(log.disturbances(), at) ||
                          (view.excused != nullptr && within(*view.excused, at));
-    samples_.push_back({at, rpm, slope, lamps_.empty() ? 0 : lamps_[event].lit, unknown});
+    samples_.push_back({at, rpm, slope, lamps_.empty() ? 0 : lamps_[event].lit, unknown, state});
   }
+}
+
+std::vector<Gauge> Road::in_states(const Gauge& gauge) const {
+  std::vector<Gauge> all;
+  for (const StateResult& state : states_) all.push_back(in_state(gauge, state));
+  if (all.empty()) all.push_back(gauge);
+  return all;
 }
 
 std::vector<std::size_t> Road::windows(const Gauge& gauge) const {
   std::vector<std::size_t> all;
   all.reserve(samples_.size());
+  const std::vector<Gauge> states = in_states(gauge);
   std::size_t window = 0;
   for (const Sample& sample : samples_) {
-    window = next_window(gauge, window, sample.rpm);
+    window = next_window(states[sample.state], window, sample.rpm);
     all.push_back(window);
   }
   return all;
@@ -158,8 +171,13 @@ double Road::wrong_s(const std::vector<Shown>& shown, const Gauge& gauge) const 
 
 std::vector<Road::Move> Road::moves(const Gauge& gauge) const {
   std::vector<Move> all;
+  const std::vector<Gauge> states = in_states(gauge);
   for (std::size_t i = 1; i < samples_.size(); ++i) {
     const Sample &before = samples_[i - 1], &now = samples_[i];
+    // As if no press had moved the boundary.
+    const auto as_set = [&](double rpm, std::size_t b) {
+      return rpm - states[now.state].windows[b].from_rpm + gauge.windows[b].from_rpm;
+    };
     if (before.lit == now.lit || before.disturbed || now.disturbed || now.slope == 0) continue;
     const bool up = now.slope > 0;
     // A jump of the profile dates no threshold.
@@ -173,8 +191,8 @@ std::vector<Road::Move> Road::moves(const Gauge& gauge) const {
       for (std::size_t high = low + 1; high < std::min(gauge.windows.size(), low + 1 + most_at_once); ++high)
         if (up ? left[low] && come[high] : left[high] && come[low])
           for (std::size_t b = low + 1; b <= high; ++b)
-            all.push_back({b, up ? Direction::rising : Direction::falling, (before.rpm + now.rpm) / 2,
-                           std::abs(now.slope), high == low + 1});
+            all.push_back({b, up ? Direction::rising : Direction::falling,
+                           as_set((before.rpm + now.rpm) / 2, b), std::abs(now.slope), high == low + 1});
   }
   return all;
 }

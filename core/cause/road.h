@@ -2,7 +2,7 @@
 // against a thousand gauges, to find the few that are worth judging again.
 //
 // What it says is a hint, never a verdict: the response is taken as one number, and tolerances
-// are not looked at. It ends where the unit is first pressed, or loses its supply.
+// are not looked at. Where a unit that was pressed had time to answer it says nothing.
 #pragma once
 
 #include <utility>
@@ -22,8 +22,10 @@ class Road {
     const std::vector<std::pair<Nanos, Nanos>>* excused = nullptr;  // disturbed as well; null: nothing
     const std::vector<Segment>* believed = nullptr;  // the rpm in place of what was played; null: as played
   };
-  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const View& view);
-  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response) : Road(log, gauge, response, View()) {}
+  // `states`: of a unit that was pressed; all gauges that are asked about are then followed through them.
+  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std::vector<StateResult>& states,
+       const View& view);
+  Road(const EvidenceLog& log, const Gauge& gauge, Nanos response) : Road(log, gauge, response, {}, View()) {}
 
   // What was shown in a window, as some gauge places its boundaries.
   struct Shown {
@@ -75,7 +77,9 @@ class Road {
     double rpm = 0, slope = 0;
     Channels lit = 0;
     bool disturbed = false;
+    std::size_t state = 0;
   };
+  std::vector<Gauge> in_states(const Gauge& gauge) const;
   std::vector<std::size_t> windows(const Gauge& gauge) const;  // one for each sample
   void watch_blinks(const Gauge& gauge, const std::vector<std::size_t>& windows,
                     std::vector<Shown>& shown) const;
@@ -84,6 +88,7 @@ class Road {
   Channels wired_;
   Nanos step_ = 0, until_ = 0, guard_ = 0;
   double blink_hz_ = 0;
+  std::vector<StateResult> states_;
   std::vector<Sample> samples_;
   std::vector<LampEvent> lamps_;  // without dimming
 };

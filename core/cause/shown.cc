@@ -38,6 +38,16 @@ Gauge as_it_acts(Gauge gauge) {
     else if (!(real[w] == Turn{gauge.rising_rpm(w), gauge.falling_rpm(w)}))
       kept.back().turns_at = {real[w].rising_rpm, real[w].falling_rpm};
   }
+  // Buttons still move the boundary that they did, where it is one yet.
+  std::erase_if(gauge.buttons, [&](Button& button) {
+    auto* take = std::get_if<TakeRpm>(&button.does);
+    if (take == nullptr) return false;
+    if (take->boundary >= gauge.windows.size()) return true;
+    const std::string& name = gauge.windows[take->boundary].name;
+    const auto now = std::find_if(kept.begin(), kept.end(), [&](const Window& w) { return w.name == name; });
+    take->boundary = static_cast<std::size_t>(now - kept.begin());
+    return now == kept.end() || take->boundary == 0;
+  });
   gauge.windows = std::move(kept);
   return gauge;
 }

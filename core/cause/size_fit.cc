@@ -200,9 +200,20 @@ std::optional<FittedSize> of_responses(const std::vector<RunResult>& results) {
 
 std::vector<MeasuredThreshold> measured_thresholds(const Gauge& gauge, const RunResult& result) {
   std::vector<MeasuredThreshold> all;
+  // Where a press has put a boundary is no matter of the settings: there only how far it is from there.
+  const auto as_set = [&](std::size_t b, const BoundaryResult& row) {
+    return row.direction == Direction::rising ? gauge.rising_rpm(b) : gauge.falling_rpm(b);
+  };
+  const auto is_of = [&](std::size_t b, const BoundaryResult& row) {
+    return gauge.windows[b].name == row.boundary && std::isfinite(row.threshold_rpm);
+  };
+  const auto was_measured_as_set = [&](std::size_t b, Direction direction) {
+    return std::any_of(result.boundaries.begin(), result.boundaries.end(), [&](const BoundaryResult& row) {
+      return is_of(b, row) && row.direction == direction &&
+             (row.state.empty() || std::abs(row.nominal_rpm - as_set(b, row)) < 1e-6);
+    });
+  };
   for (const BoundaryResult& row : result.boundaries) {
-    // Where a press has put a boundary is no matter of the settings.
-    if (!row.state.empty()) continue;
     double rpm = row.threshold_rpm, u = row.expanded_uncertainty_rpm / 2;
     if (!std::isfinite(rpm) && row.between_rpm &&
         std::isfinite(row.between_rpm->high_rpm - row.between_rpm->low_rpm)) {
@@ -211,7 +222,11 @@ std::vector<MeasuredThreshold> measured_thresholds(const Gauge& gauge, const Run
     }
     if (!std::isfinite(rpm) || !std::isfinite(u) || u > 5 * std::max(gauge.tolerance.rpm, 1.0)) continue;
     for (std::size_t b = 1; b <= gauge.boundaries(); ++b)
-      if (gauge.windows[b].name == row.boundary) all.push_back({b, row.direction, rpm, u});
+      if (gauge.windows[b].name == row.boundary) {
+        const bool moved = !row.state.empty() && std::abs(row.nominal_rpm - as_set(b, row)) >= 1e-6;
+        if (moved && was_measured_as_set(b, row.direction)) continue;
+        all.push_back({b, row.direction, moved ? rpm - row.nominal_rpm + as_set(b, row) : rpm, u});
+      }
   }
   return all;
 }
@@ -249,6 +264,27 @@ std::optional<FittedSize> fitted_size(const Gauge& gauge, Fault fault,
   const Growth growth = growths(acts, {lever(gauge, fault, measured)}, measured).front();
   if (!std::isfinite(growth.u)) return std::nullopt;
   return FittedSize{possible_size(fault.kind, *fault.size + growth.by), growth.u};
+}
+
+double rough_u(const Gauge& set, const Hypothesis& hypothesis, std::size_t fault,
+               const std::vector<Road>& roads) {
+  const Fault& one = hypothesis.faults[fault];
+  if (!moves_thresholds(one.kind) || !one.size) return not_measured;
+  std::vector<Fault> larger = hypothesis.faults;
+  const double by = 1e-3 * std::max(std::abs(*one.size), 1.0);
+  *larger[fault].size += by;
+  const std::vector<Turn> here = turns(hypothesis.gauge), there = turns(acting(set, larger));
+  const double half_s = to_seconds(set.tolerance.response_to - set.tolerance.response_from) / 2;
+  double u = std::numeric_limits<double>::infinity();
+  for (const Road& road : roads)
+    for (const Road::Move& move : road.moves(hypothesis.gauge)) {
+      const MeasuredThreshold at{move.boundary, move.direction, 0, 0};
+      const double lever = std::abs(threshold(there, at) - threshold(here, at)) / by;
+      const double rpm = move.rate * half_s + rounding_rpm;
+      // The move of another boundary, or another visit of it.
+      if (lever > 0 && std::abs(move.rpm - threshold(here, at)) <= rpm) u = std::min(u, rpm / lever);
+    }
+  return std::isfinite(u) ? u : not_measured;
 }
 
 Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial) {

@@ -35,6 +35,11 @@ struct FittedSize {
 std::optional<FittedSize> fitted_size(const Gauge& gauge, Fault fault,
                                       const std::vector<MeasuredThreshold>& measured);
 
+// The expanded uncertainty of a size that no measured threshold says anything of: by the slowest move of the
+// lamps that shows it, and by the responses that are allowed. NaN: no move does.
+double rough_u(const Gauge& set, const Hypothesis& hypothesis, std::size_t fault,
+               const std::vector<Road>& roads);
+
 // The same for every fault of a hypothesis that has been judged: a new one with sizes as measured.
 // `set` is the gauge as set.
 Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial);

@@ -47,11 +47,16 @@ void spells(const std::vector<Road>& roads, const Hypothesis& known, std::vector
     const auto [from, to] = unchanged_round(road, wrong[i].from);
     if (to - from < guard && wrong[i].lit_at_from != 0) continue;
     const bool dark = wrong[i].lit_at_from == 0;
-    Hypothesis one = having(known, dark ? Kind::reset : Kind::freeze, to_seconds(from));
-    one.faults.back().window = wrong[i].window;
-    excuse(one, {std::max<Nanos>(from - 1, 0), to + guard});
-    if (dark) one.hidden.emplace_back(from, to);
-    found.push_back(one);
+    // Dark lamps that stayed dark: both look the same.
+    const bool either = dark && wrong[i].from - from > guard;
+    for (const Kind kind : {Kind::reset, Kind::freeze}) {
+      if (kind == (dark ? Kind::freeze : Kind::reset) && !either) continue;
+      Hypothesis one = having(known, kind, to_seconds(from));
+      one.faults.back().window = wrong[i].window;
+      excuse(one, {std::max<Nanos>(from - 1, 0), to + guard});
+      if (kind == Kind::reset) one.hidden.emplace_back(from, to);
+      found.push_back(one);
+    }
   }
 }
 
@@ -161,7 +166,8 @@ std::vector<double> likely_filters_ms(const Court& court, const std::vector<Road
     const auto believed = smoothed(evidence.segments(), ms / 1e3);
     Road::View view = known.view();
     view.believed = believed.get();
-    const double wrong = Road(evidence, known.gauge, response, view).wrong_s(known.gauge);
+    const double wrong =
+        Road(evidence, known.gauge, response, court.runs()[0].result.states, view).wrong_s(known.gauge);
     if (wrong < least) least = wrong, best_ms = ms;
   };
   for (double ms = 0.4 * allowed_ms; ms < 40 * allowed_ms; ms *= 1.25) look(ms);

@@ -49,6 +49,7 @@ class Comparing {
       }
     }
     responses_together();
+    pressed();
     if (updates_changed_) update_period();
     words_.allowed_response_ms = allowed_response_ms();
     put_words(comparison_, words_);
@@ -252,6 +253,16 @@ class Comparing {
     }
   }
 
+  void pressed() {
+    constexpr double usual_ms = 10;
+    const double wait_ms = std::max(usual_ms, 1e3 * std::max(updates_.period_s[0], updates_.period_s[1]));
+    for (PressedPair& pair : pressed_pairs(before_, after_, wait_ms))
+      if (pair.numbers)
+        number(std::move(pair.item), pair.was, pair.is, pair.tells);
+      else
+        comparison_.items.push_back(std::move(pair.item));
+  }
+
   // No setting says how often a unit renews its lamps; that it changed is no pass all the same.
   void update_period() {
     const auto& [before_s, after_s] = updates_.period_s;
@@ -345,7 +356,7 @@ class Comparing {
     if (was_pressed(before_.result) || was_pressed(after_.result))
       comparison_.notes.push_back(
           std::string(
-              "What a unit does after a press or a loss of power is not compared; each run judges it. ") +
+              "Boundaries after a press or a loss of power are not compared; each run judges them. ") +
           (passes_when_pressed(after_.result) ? "In the new run all of it passes."
                                               : "In the new run not all of it passes: see its report."));
     for (const std::string& lamp : unwired_)

@@ -31,6 +31,8 @@ struct ComparedRun {
 };
 
 struct ComparisonItem {
+  // Of presses and losses of power "taken rpm", "reaction", "refused", "light" and "boot", with the place
+  // "set 1" or "power 1". Else
   // "threshold", "deadband", "response" (of boundary "(all)" too), "blink rate, top magenta", "blink duty,
   // top magenta", "cue" (then the changes count lamp colours), "finding: late", "update period" where it
   // changed.

@@ -1,9 +1,12 @@
-// The rows of a unit that was pressed or lost its supply. They are not compared: where a press has
-// put a boundary is no matter of the settings. Each is judged by its own run.
+// What two runs' units made of the same presses and losses of power. Boundaries after a press are not
+// compared: where it has put them is no matter of the settings, and each run judges them.
 #pragma once
 
 #include <string>
+#include <vector>
 
+#include "core/compare/compared_numbers.h"
+#include "core/compare/comparison.h"
 #include "core/judge/result.h"
 
 namespace tachproof {
@@ -14,5 +17,16 @@ bool was_pressed(const RunResult& result);
 bool fails_when_pressed(const RunResult& result, const std::string& window);
 // All that was asked after that passes, and so does what the unit made of it.
 bool passes_when_pressed(const RunResult& result);
+
+// A row of the comparison, paired by button and count: the first press of `set` with the first. Its place is
+// "set 1", "power 1", as in the names of states.
+struct PressedPair {
+  ComparisonItem item;  // what, place, unit and expected change; decided where there are no numbers
+  bool numbers = false;
+  Measured was = {}, is = {};
+  double tells = 0;
+};
+// `wait_ms`: what the units' updates may shift a reaction by.
+std::vector<PressedPair> pressed_pairs(const ComparedRun& before, const ComparedRun& after, double wait_ms);
 
 }  // namespace tachproof

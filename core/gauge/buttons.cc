@@ -157,7 +157,13 @@ Gauge with_boundary_at(const Gauge& gauge, std::size_t boundary, double rpm) {
   const std::string anchor = gauge.windows.at(boundary).anchor;
   const double by = rpm - gauge.windows[boundary].from_rpm;
   for (Window& window : out.windows)
-    if (!anchor.empty() && window.anchor == anchor) window.from_rpm += by;
+    if (!anchor.empty() && window.anchor == anchor) {
+      window.from_rpm += by;
+      if (window.turns_at) {
+        window.turns_at->first += by;
+        window.turns_at->second += by;
+      }
+    }
   for (auto& [name, at] : out.anchors)
     if (name == anchor) at += by;
   return out;

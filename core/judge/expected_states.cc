@@ -19,8 +19,9 @@ class States {
     begin(0, 0);
     for (const Action& action : profile_.actions()) {
       if (const auto* off = std::get_if<PowerOff>(&action.what)) {
-        follower_.power_lost();
-        begin(action.at, answered_by(gauge_, PowerWatch::awake_by(gauge_, action.at + off->lasts)));
+        const Nanos awake = PowerWatch::awake_by(gauge_, action.at + off->lasts);
+        follower_.power_lost(awake);
+        begin(action.at, answered_by(gauge_, awake));
       } else if (const auto* press = std::get_if<Press>(&action.what)) {
         const auto [lowest, highest] =
             history_.range_between(action.at - gauge_.tolerance.response_to - options_.source_lag, action.at);

@@ -23,6 +23,14 @@ Nanos settling_time(const Gauge& gauge) {
 // the deadband, each end off by the tolerance.
 double least_turn(const Gauge& gauge) { return std::max(1.0, gauge.deadband.rpm - 2 * gauge.tolerance.rpm); }
 
+constexpr Nanos in_a_moment = 50 * ns_per_ms;  // for a jump past several windows
+constexpr Nanos long_enough = 50 * ns_per_ms;  // to say that a lamp ought to have been seen
+
+// Lamps that change this near to each other look as one; and two periods of the slowest dimming.
+constexpr Nanos least_apart = 55 * ns_per_ms;
+
+}  // namespace
+
 ExpectationOptions expectation_options(const Gauge& gauge, const JudgeSetup& setup) {
   ExpectationOptions options;
   options.before = setup.before;
@@ -34,14 +42,6 @@ ExpectationOptions expectation_options(const Gauge& gauge, const JudgeSetup& set
   options.source_lag = setup.bench.source.lag;
   return options;
 }
-
-constexpr Nanos in_a_moment = 50 * ns_per_ms;  // for a jump past several windows
-constexpr Nanos long_enough = 50 * ns_per_ms;  // to say that a lamp ought to have been seen
-
-// Lamps that change this near to each other look as one; and two periods of the slowest dimming.
-constexpr Nanos least_apart = 55 * ns_per_ms;
-
-}  // namespace
 
 Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
     : gauge_(gauge),

@@ -31,4 +31,7 @@ struct JudgeSetup {
   double rpm_uncertainty = 0;  // standard, of a recording's recovered rpm
 };
 
+// What the expectation of such a run allows for.
+ExpectationOptions expectation_options(const Gauge& gauge, const JudgeSetup& setup);
+
 }  // namespace tachproof

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "core/base/text.h"
 #include "core/base/words.h"
@@ -10,6 +11,10 @@ namespace tachproof {
 namespace {
 
 std::string rpm_text(double rpm) { return number_text(std::round(rpm * 10) / 10) + " rpm"; }
+
+bool is_any(const std::string& boundary, const Gauge& gauge, const std::vector<std::size_t>& of) {
+  return std::any_of(of.begin(), of.end(), [&](std::size_t b) { return gauge.windows[b].name == boundary; });
+}
 
 // Where the boundaries that the take moves were, less where the take puts them: the mean, weighted.
 struct Shift {
@@ -24,9 +29,7 @@ Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<st
   std::vector<std::pair<double, double>> seen;
   for (const BoundaryResult& row : result.boundaries) {
     if (std::isnan(row.threshold_rpm) || std::isnan(row.expanded_uncertainty_rpm)) continue;
-    if (std::none_of(moved.begin(), moved.end(),
-                     [&](std::size_t b) { return gauge.windows[b].name == row.boundary; }))
-      continue;
+    if (!is_any(row.boundary, gauge, moved)) continue;
     const double u = std::max(row.expanded_uncertainty_rpm, 0.01);
     seen.emplace_back(row.threshold_rpm - row.nominal_rpm, u);
     weights += 1 / (u * u);
@@ -42,6 +45,35 @@ Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<st
     shift.agree = shift.agree && std::abs(off - shift.rpm) <= u + gauge.tolerance.rpm;
   }
   return shift;
+}
+
+// One of these boundaries was measured where it should be.
+bool any_passes(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& boundaries) {
+  return std::any_of(result.boundaries.begin(), result.boundaries.end(), [&](const BoundaryResult& row) {
+    return row.verdict == Verdict::pass && is_any(row.boundary, gauge, boundaries);
+  });
+}
+
+bool lies_elsewhere(const Shift& shift, const Gauge& gauge) {
+  return shift.rows > 0 && shift.agree &&
+         std::abs(shift.rpm) > shift.expanded_uncertainty + gauge.tolerance.rpm;
+}
+
+constexpr double most_off = 0.2, least_off = 0.02;  // of a dimming level; of full light
+
+double allowed_off(double level) { return std::max(least_off, most_off * level); }
+
+void say_elsewhere(const std::string& pressed, const DoneAt& at, PressResult& row,
+                   std::vector<Finding>& findings) {
+  row.verdict = Verdict::fail;
+  row.refused = false;
+  row.taken_rpm = at.rpm;
+  row.expanded_uncertainty_rpm = at.expanded_uncertainty_rpm;
+  const double off = at.rpm - row.rpm;
+  findings.push_back({FindingKind::wrong_take, row.at, "", "",
+                      pressed + "; the unit acts as if it had been at " + rpm_text(at.rpm) + " +- " +
+                          decimal(at.expanded_uncertainty_rpm, 1) + " rpm: " + decimal(std::abs(off), 1) +
+                          " rpm too " + (off > 0 ? "high" : "low")});
 }
 
 }  // namespace
@@ -64,29 +96,49 @@ bool unit_fails(const RunResult& result) {
 
 bool measured_any(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& boundaries) {
   return std::any_of(result.boundaries.begin(), result.boundaries.end(), [&](const BoundaryResult& row) {
-    if (row.verdict == Verdict::undecided) return false;
-    return std::any_of(boundaries.begin(), boundaries.end(),
-                       [&](std::size_t b) { return gauge.windows[b].name == row.boundary; });
+    return row.verdict != Verdict::undecided && is_any(row.boundary, gauge, boundaries);
   });
 }
 
-bool judge_take(const UnitState& state, const std::vector<std::size_t>& moved, const StateSeen& seen,
-                double set_rpm, PressResult& row, std::vector<Finding>& findings) {
-  const RunResult& as_set = *seen.as_set;
+double furthest_off(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& boundaries) {
+  double furthest = -1;
+  for (const BoundaryResult& row : result.boundaries)
+    if (!std::isnan(row.threshold_rpm) && is_any(row.boundary, gauge, boundaries))
+      furthest = std::max(furthest, std::abs(row.threshold_rpm - row.nominal_rpm));
+  return furthest < 0 ? std::numeric_limits<double>::infinity() : furthest;
+}
+
+std::optional<DoneAt> done_elsewhere(const RunResult& result, const Gauge& gauge,
+                                     const std::vector<std::size_t>& moved, double set_rpm) {
+  const Shift shift = shift_of(result, gauge, moved);
+  if (!unit_fails(result) || !lies_elsewhere(shift, gauge)) return std::nullopt;
+  return DoneAt{set_rpm + shift.rpm, shift.expanded_uncertainty};
+}
+
+void judge_take(const Gauge& gauge, const std::vector<std::size_t>& moved, const StateSeen& seen,
+                PressResult& row, std::vector<Finding>& findings) {
+  const RunResult& as_seen = *seen.as_seen;
   const std::string pressed =
       "'" + row.button + "' was pressed at " + say_time(row.at) + ", at " + rpm_text(row.rpm);
-  const bool fails = unit_fails(as_set);
-  const bool other_fits = seen.otherwise != nullptr && !unit_fails(*seen.otherwise);
-  const Shift shift = shift_of(as_set, state.gauge, moved);
-  // What is refused is not taken at any rpm.
-  if (shift.rows > 0 && !row.must_refuse) {
-    row.taken_rpm = set_rpm + shift.rpm;
+  const Shift shift = shift_of(as_seen, gauge, moved);
+  row.remark.clear();
+  row.taken_rpm = row.expanded_uncertainty_rpm = not_measured;
+  if (seen.did_otherwise && !seen.other_end.empty()) {
+    row.verdict = Verdict::fail;
+    row.refused = false;
+    // As far away as its own boundary then was.
+    for (std::size_t b = 1; b < gauge.windows.size(); ++b)
+      if (gauge.windows[b].name == seen.boundary) row.taken_rpm = gauge.windows[b].from_rpm + shift.rpm;
     row.expanded_uncertainty_rpm = shift.expanded_uncertainty;
+    findings.push_back({FindingKind::wrong_take, row.at, "", "",
+                        pressed + "; the unit took that rpm for boundary " + seen.other_end +
+                            ", and not for " + seen.boundary +
+                            ": set in the unit which end of the window its button takes"});
+    return;
   }
-  if (fails && other_fits) {
+  if (seen.did_otherwise) {
     row.verdict = Verdict::fail;
     row.refused = !row.must_refuse;
-    row.taken_rpm = row.expanded_uncertainty_rpm = not_measured;
     findings.push_back(
         row.must_refuse
             ? Finding{FindingKind::press_not_refused, row.at, "", "",
@@ -98,50 +150,70 @@ bool judge_take(const UnitState& state, const std::vector<std::size_t>& moved, c
                   pressed +
                       ", and the unit did not take it: its boundaries stayed where they were. Press longer, "
                       "or check the button and its wire"});
-    return true;
+    return;
   }
-  if (fails) {
+  if (seen.done != nullptr) return say_elsewhere(pressed, *seen.done, row, findings);
+  // What is refused is not taken at any rpm.
+  if (shift.rows > 0 && !row.must_refuse) {
+    row.taken_rpm = row.rpm + shift.rpm;
+    row.expanded_uncertainty_rpm = shift.expanded_uncertainty;
+  }
+  if (unit_fails(as_seen)) {
+    // What is wrong elsewhere is no fault of the press, where boundaries are as it had to leave them.
+    if (any_passes(as_seen, gauge, moved) && seen.otherwise != nullptr &&
+        !any_passes(*seen.otherwise, gauge, moved)) {
+      row.refused = row.must_refuse;
+      row.verdict = Verdict::pass;
+      return;
+    }
+    const bool elsewhere = lies_elsewhere(shift, gauge);
+    if (row.must_refuse || !seen.sound_before || (shift.rows > 0 && !elsewhere) ||
+        (shift.rows == 0 && !moves_wrongly(as_seen))) {
+      row.remark =
+          "what else is wrong with the unit leaves open what it made of the press: mend that, and run again";
+      return;
+    }
     row.verdict = Verdict::fail;
-    // Where the unit was wrong before, or only its lamps are, the press need not be to blame.
-    if (row.must_refuse || !seen.sound_before) return false;
-    if (shift.rows == 0 || !shift.agree ||
-        std::abs(shift.rpm) <= shift.expanded_uncertainty + state.gauge.tolerance.rpm) {
-      if (shift.rows > 0 || !moves_wrongly(as_set)) return false;
+    if (!elsewhere) {
       findings.push_back(
           {FindingKind::wrong_take, row.at, "", "",
            pressed + "; the unit acts neither as if it had taken that rpm nor as if it had ignored the "
                      "press: check which boundary the button takes, and keep the rpm still for longer "
                      "before it"});
-      return false;
+      return;
     }
-    row.refused = false;
-    findings.push_back({FindingKind::wrong_take, row.at, "", "",
-                        pressed + "; the unit acts as if it had been at " + rpm_text(row.taken_rpm) + " +- " +
-                            decimal(row.expanded_uncertainty_rpm, 1) +
-                            " rpm: " + decimal(std::abs(shift.rpm), 1) + " rpm too " +
-                            (shift.rpm > 0 ? "high" : "low")});
-    return false;
+    say_elsewhere(pressed, {row.rpm + shift.rpm, shift.expanded_uncertainty}, row, findings);
+    return;
   }
-  if (!measured_any(as_set, state.gauge, moved)) {
+  if (!measured_any(as_seen, gauge, moved)) {
     row.remark =
         "no boundary that the button moves was measured after the press: cross one of them slowly, both ways";
-    return false;
+    return;
   }
   if (seen.otherwise != nullptr && !unit_fails(*seen.otherwise)) {
     row.remark = "the boundaries would be the same if the unit had " +
                  std::string(row.must_refuse ? "taken" : "ignored") +
                  " the press: press at an rpm further away";
-    return false;
+    return;
   }
   row.refused = row.must_refuse;
   row.verdict =
-      as_set.verdict == Verdict::undecided && seen.otherwise == nullptr ? Verdict::undecided : Verdict::pass;
-  return false;
+      as_seen.verdict == Verdict::undecided && seen.otherwise == nullptr ? Verdict::undecided : Verdict::pass;
+}
+
+std::optional<std::size_t> level_shown(const Dim& dim, const DimResult& row) {
+  std::optional<std::size_t> shown;
+  if (row.verdict != Verdict::fail || std::isnan(row.level)) return shown;
+  for (std::size_t i = 0; i < dim.levels.size(); ++i) {
+    if (std::abs(row.level - dim.levels[i]) > allowed_off(dim.levels[i])) continue;
+    if (shown) return std::nullopt;
+    shown = i;
+  }
+  return shown;
 }
 
 void judge_dim(const Gauge& gauge, const RunResult& result, Channels lit, bool dims_visibly, Nanos resolution,
                DimResult& row, std::vector<Finding>& findings) {
-  constexpr double most_off = 0.2, least_off = 0.02;  // of the level; of full light
   constexpr Nanos coarse = ns_per_ms;
   if (resolution >= coarse) {
     row.remark = "this watcher sees lamps too seldom to measure how long they are lit in each cycle";
@@ -173,7 +245,7 @@ void judge_dim(const Gauge& gauge, const RunResult& result, Channels lit, bool d
         "these inputs do not see";
     return;
   }
-  const double allowed = std::max(least_off, most_off * row.set_level);
+  const double allowed = allowed_off(row.set_level);
   row.verdict = worst_off + row.expanded_uncertainty <= allowed  ? Verdict::pass
                 : worst_off - row.expanded_uncertainty > allowed ? Verdict::fail
                                                                  : Verdict::undecided;

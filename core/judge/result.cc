@@ -1,4 +1,7 @@
 #include "core/judge/result.h"
+
+#include "core/gauge/buttons.h"
+
 namespace tachproof {
 
 std::string_view word(FindingKind k) {
@@ -37,6 +40,14 @@ Verdict verdict_of(FindingKind k) {
     case FindingKind::bench_fault: return Verdict::undecided;
     default: return Verdict::fail;
   }
+}
+
+Gauge in_state(const Gauge& gauge, const StateResult& state) {
+  Gauge out = gauge;
+  for (const StateResult::Taken& taken : state.taken)
+    for (std::size_t b = 1; b < gauge.windows.size(); ++b)
+      if (gauge.windows[b].name == taken.boundary) out = with_boundary_at(out, b, taken.rpm);
+  return out;
 }
 
 }  // namespace tachproof

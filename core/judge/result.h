@@ -190,9 +190,28 @@ struct PowerResult {
   double boot_ms = not_measured;
   double expanded_uncertainty_ms = not_measured;
   double greeted_ms = not_measured;
+  // Where all boundaries that a button moves were off by as much afterwards.
+  double off_rpm = not_measured, off_uncertainty_rpm = not_measured;
   Verdict verdict = Verdict::undecided;
   std::string remark;
 };
+
+// What the unit was from one press or loss of power to the next, as far as its lamps have told.
+struct StateResult {
+  std::string state = {};  // as in the rows; empty: as set
+  Nanos from = 0, to = 0;
+  Nanos judged_from = 0;  // from then on its lamps had to be as the state says; `to` where they never had
+  // Where boundaries that a button moves then were, and with them all that hangs from the same anchor.
+  struct Taken {
+    std::string boundary;
+    double rpm = 0, doubt_rpm = 0;  // the unit may have it so far off
+    bool operator==(const Taken&) const = default;
+  };
+  std::vector<Taken> taken = {};
+  double level = 1;  // share of full light
+};
+// The gauge with its boundaries where they were in that state.
+Gauge in_state(const Gauge& gauge, const StateResult& state);
 
 enum class FindingKind {
   missing_transition,
@@ -261,7 +280,8 @@ struct RunResult {
   std::vector<PressResult> presses;
   std::vector<DimResult> dims;
   std::vector<PowerResult> powers;
-  std::vector<Finding> findings;  // time order; at most max_findings, then a count
+  std::vector<StateResult> states;  // in time order; none of a unit that stayed as it was set
+  std::vector<Finding> findings;    // time order; at most max_findings, then a count
   std::uint64_t findings_left_out = 0;
   std::vector<std::string> not_judged;   // "top magenta": channels without a wire
   std::vector<std::string> not_visited;  // boundaries that the profile never crossed

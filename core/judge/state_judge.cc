@@ -1,334 +1,210 @@
 #include "core/judge/state_judge.h"
 
-#include <algorithm>
 #include <cmath>
-#include <deque>
-#include <limits>
-#include <optional>
-#include <utility>
-#include <vector>
 
-#include "core/judge/power_watch.h"
-#include "core/judge/press_rows.h"
-#include "core/judge/rpm_history.h"
-#include "core/judge/state_results.h"
-#include "core/judge/unit_state.h"
+#include "core/judge/state_judge_impl.h"
 
 namespace tachproof {
 namespace {
 
-constexpr Nanos never = std::numeric_limits<Nanos>::max();
+constexpr Nanos longest_late = 30 * ns_per_s;  // a unit that wakes is watched for so long
 
 }  // namespace
 
-class StateJudge::Impl {
- public:
-  Impl(const Gauge& gauge, const JudgeSetup& setup)
-      : gauge_(gauge),
-        setup_(setup),
-        wired_(setup.wired & gauge.all_channels()),
-        follower_(gauge),
-        history_(1.0) {
-    StateSpell& first = spells_.emplace_back();
-    first.state = follower_.now();
-    first.judge.emplace(gauge, setup);
-  }
+StateJudge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
+    : gauge_(gauge),
+      setup_(setup),
+      wired_(setup.wired & gauge.all_channels()),
+      follower_(gauge),
+      history_(1.0) {
+  StateSpell& first = spells_.emplace_back();
+  first.ways.push_back({{follower_}, {}, {}});
+  first.ways.front().judge.emplace(gauge, setup);
+}
 
-  void rpm(const Segment& segment) {
-    history_.add(segment);
-    note_peak(segment.start.whole, segment.highest_rpm());
-    StateSpell& now = spells_.back();
-    if (now.judged_from == never) now.early.push_back(segment);
-    if (now.judge) now.judge->rpm(segment);
-    if (now.other) now.other->rpm(segment);
-    history_.forget_before(segment.start.whole - 2 * ns_per_s - gauge_.tolerance.response_to);
-  }
+void StateJudge::Impl::rpm(const Segment& segment) {
+  history_.add(segment);
+  note_peak(segment.start.whole, segment.highest_rpm());
+  StateSpell& now = spells_.back();
+  if (is_open(spells_.size() - 1)) each_of(now, [&](Judge& judge) { judge.rpm(segment); });
+  if (&now != &spells_.front() && (segment.start.whole < now.judged_from || is_judged_again(now)))
+    now.segments.push_back(segment);
+  recent_.push_back(segment);
+  while (recent_.size() > 1 && recent_[1].start.whole < segment.start.whole - recent()) recent_.pop_front();
+  history_.forget_before(segment.start.whole - recent());
+}
 
-  void lamps(std::span<const LampEvent> events) {
-    while (!events.empty()) {
-      if (current_ + 1 < spells_.size() && events.front().at >= spells_[current_].to) {
-        end_spell();
-        continue;
-      }
-      StateSpell& spell = spells_[current_];
-      const bool gap = events.front().at < spell.lamps_from();
-      const Nanos until = gap ? std::min(spell.lamps_from(), spell.to) : spell.to;
-      const auto last = std::find_if(events.begin(), events.end(),
-                                     [&](const LampEvent& event) { return event.at >= until; });
-      const std::span<const LampEvent> part(events.begin(), last);
-      if (gap) {
-        for (const LampEvent& event : part) see_in_gap(spell, event);
-      } else {
-        begin_lamps(spell);
-        for (const LampEvent& event : part) note_lit(spell, event);
-        if (spell.judge) spell.judge->lamps(part);
-        if (spell.other) spell.other->lamps(part);
-      }
-      lit_ = part.back().lit;
-      any_lamps_ = true;
-      events = events.subspan(part.size());
+void StateJudge::Impl::lamps(std::span<const LampEvent> events) {
+  while (!events.empty()) {
+    if (current_ + 1 < spells_.size() && events.front().at >= spells_[current_].to) {
+      end_spell();
+      continue;
     }
-  }
-
-  void seen_until(Nanos until) {
-    seen_until_ = std::max(seen_until_, until);
-    while (current_ + 1 < spells_.size() && until >= spells_[current_].to) end_spell();
     StateSpell& spell = spells_[current_];
-    if (until < spell.lamps_from()) return;
-    begin_lamps(spell);
-    if (spell.judge) spell.judge->seen_until(until);
-    if (spell.other) spell.other->seen_until(until);
-  }
-
-  void disturbed(Nanos from, Nanos to) {
-    disturbed_to_ = std::max(disturbed_to_, to);
-    for (StateSpell& spell : spells_) {
-      if (to <= spell.judged_from || from >= spell.to) continue;
-      const Nanos begins = std::max(from, spell.judged_from);
-      if (spell.judge && !spell.ended) spell.judge->disturbed(begins, to);
-      if (spell.other && !spell.ended) spell.other->disturbed(begins, to);
-    }
-  }
-
-  // The first judge also has what speaks of the whole run, and ends last.
-  void answered(const AnswerResult& answer) { spells_.front().judge->answered(answer); }
-  void found(const Finding& finding) { spells_.front().judge->found(finding); }
-  void lost(std::uint64_t count) { spells_.front().judge->lost(count); }
-  void pulses(std::uint64_t count) { spells_.front().judge->pulses(count); }
-  void unsure_blinks(Channels channels) {
-    unsure_ |= channels;
-    each([&](Judge& judge) { judge.unsure_blinks(channels); });
-  }
-  void untimed(const std::string& why) {
-    if (untimed_.empty()) untimed_ = why;
-    each([&](Judge& judge) { judge.untimed(why); });
-  }
-  void stamps(const StampTimes& stamps) {
-    stamps_ = stamps;
-    each([&](Judge& judge) { judge.stamps(stamps); });
-  }
-  void on_reach(std::function<void(const Reach&)> sink) {
-    sink_ = std::move(sink);
-    if (sink_) spells_.front().judge->on_reach(sink_of(0));
-  }
-  void on_finding(std::function<void(const Finding&)> sink) {
-    finding_sink_ = std::move(sink);
-    spells_.front().judge->on_finding(finding_sink_);
-  }
-
-  void pressing(const std::string& action, Nanos at) {
-    const Button* button = button_named(gauge_, action);
-    if (button == nullptr) return;
-    const double rpm = history_.rpm_at(at);
-    const auto [lowest, highest] =
-        history_.range_between(at - gauge_.tolerance.response_to - setup_.bench.source.lag, at);
-    const RpmAtPress pressed_at{rpm, std::min(lowest, rpm), std::max(highest, rpm)};
-    const StateFollower::Pressed what = follower_.press(action, at, pressed_at);
-    if (what.clears_peak) peaks_.push_back({at, rpm, true});
-    if (!what.takes && !what.dims) return;
-    StateSpell spell;
-    spell.what = what.takes ? StateSpell::What::take : StateSpell::What::dim;
-    if (what.takes) {
-      spell.press.button = action;
-      spell.press.at = at;
-      spell.press.rpm = rpm;
-      spell.press.must_refuse = what.refused.value_or(false);
-      spell.moved = StateFollower::moved_by(gauge_, std::get<TakeRpm>(button->does));
+    const bool gap = events.front().at < spell.lamps_from();
+    const Nanos until = gap ? std::min(spell.lamps_from(), spell.to) : spell.to;
+    const auto last =
+        std::find_if(events.begin(), events.end(), [&](const LampEvent& event) { return event.at >= until; });
+    const std::span<const LampEvent> part(events.begin(), last);
+    if (spell.gap && part.front().at < spell.judged_from) spell.gap->lamps(part);
+    if (is_judged_again(spell)) spell.lamps.insert(spell.lamps.end(), part.begin(), part.end());
+    for (const LampEvent& event : part) changed_ = changed_ || (any_lamps_ && event.lit != lit_);
+    if (gap) {
+      for (const LampEvent& event : part) see_in_gap(spell, event);
     } else {
-      spell.dim.button = action;
-      spell.dim.at = at;
-      spell.dim.set_level = std::get<Dim>(button->does).levels[follower_.now().level];
+      begin_lamps(spell);
+      // A unit that wakes late is still watched.
+      if (spell.power && part.front().at < spell.judged_from + longest_late)
+        for (const LampEvent& event : part) spell.power->lamps(event);
+      for (const LampEvent& event : part) note_lit(spell, event);
+      each_of(spell, [&](Judge& judge) { judge.lamps(part); });
     }
-    begin_spell(std::move(spell), at);
+    lit_ = part.back().lit;
+    any_lamps_ = true;
+    events = events.subspan(part.size());
   }
+}
 
-  void released(Nanos by) {
-    StateSpell& now = spells_.back();
-    if (now.from != 0 && now.judged_from == never) begin_judging(now, answered_by(gauge_, by));
+void StateJudge::Impl::seen_until(Nanos until) {
+  while (current_ + 1 < spells_.size() && until >= spells_[current_].to) end_spell();
+  StateSpell& spell = spells_[current_];
+  if (until < spell.lamps_from()) return;
+  begin_lamps(spell);
+  each_of(spell, [&](Judge& judge) { judge.seen_until(until); });
+}
+
+void StateJudge::Impl::disturbed(Nanos from, Nanos to) {
+  disturbances_.emplace_back(from, to);
+  for (StateSpell& spell : spells_) disturb(spell, from, to);
+}
+
+void StateJudge::Impl::unsure_blinks(Channels channels) {
+  unsure_ |= channels;
+  each([&](Judge& judge) { judge.unsure_blinks(channels); });
+}
+
+void StateJudge::Impl::untimed(const std::string& why) {
+  if (untimed_.empty()) untimed_ = why;
+  each([&](Judge& judge) { judge.untimed(why); });
+}
+
+void StateJudge::Impl::stamps(const StampTimes& stamps) {
+  stamps_ = stamps;
+  each([&](Judge& judge) { judge.stamps(stamps); });
+}
+
+void StateJudge::Impl::on_finding(std::function<void(const Finding&)> sink) {
+  finding_sink_ = std::move(sink);
+  first().on_finding(finding_sink_);
+}
+
+void StateJudge::Impl::on_reach(std::function<void(const Reach&)> sink) {
+  sink_ = std::move(sink);
+  if (sink_) first().on_reach(sink_of(0));
+}
+
+RunResult StateJudge::Impl::finish(Nanos until, bool complete) {
+  while (current_ + 1 < spells_.size() && until >= spells_[current_].to) end_spell();
+  StateSpell& last = spells_[current_];
+  if (until >= last.lamps_from()) begin_lamps(last);
+  spells_.back().to = until;
+  finish_spell(last, until, complete);
+  while (current_ + 1 < spells_.size()) {
+    go_on();
+    finish_spell(spells_[current_], until, complete);
   }
+  finish_spell(spells_.front(), until, complete);
+  return joined_results(gauge_, setup_, spells_, until, complete);
+}
 
-  void power_off(Nanos at, Nanos lasts) {
-    const Nanos back = at + lasts;
-    follower_.power_lost();
-    if (!keeps_peak()) peaks_.push_back({at, 0, true});
-    StateSpell spell;
-    spell.what = StateSpell::What::power;
-    spell.power.emplace(gauge_, wired_, at, back, setup_.bench.watcher.resolution);
-    for (const Button& button : gauge_.buttons)
-      if (const auto* take = std::get_if<TakeRpm>(&button.does))
-        for (const std::size_t b : StateFollower::moved_by(gauge_, *take)) spell.moved.push_back(b);
-    const double rpm = history_.rpm_at(at);
-    std::size_t window = 0;
-    while (window + 1 < gauge_.windows.size() &&
-           rpm >= follower_.now().gauge.rising_rpm(window + 1) + gauge_.tolerance.rpm)
-      ++window;
-    const Cue& cue = gauge_.windows[window].cue;
-    spell.dark_cue = ((cue.steady | cue.blinking) & wired_) == 0;
-    begin_spell(std::move(spell), at);
-    begin_judging(spells_.back(), answered_by(gauge_, PowerWatch::awake_by(gauge_, back)));
-  }
-
-  double peak_rpm(Nanos t) const {
-    double peak = 0;
-    for (const Peak& one : peaks_)
-      if (one.from < t) peak = one.cleared ? one.rpm : std::max(peak, one.rpm);
-    return peak;
-  }
-
-  RunResult finish(Nanos until, bool complete) {
-    while (current_ + 1 < spells_.size() && until >= spells_[current_].to) end_spell();
-    StateSpell& last = spells_[current_];
-    if (until >= last.lamps_from()) begin_lamps(last);
-    spells_.back().to = until;
-    for (StateSpell& spell : spells_) finish_spell(spell, until, complete);
-    return joined_results(gauge_, setup_, spells_, until, complete);
-  }
-
- private:
-  template <class Do>
-  void each(Do what) {
-    for (StateSpell& spell : spells_) {
-      if (spell.ended) continue;
-      if (spell.judge) what(*spell.judge);
-      if (spell.other) what(*spell.other);
-    }
-  }
-
-  // In time order: of each state while it lasts.
-  std::function<void(const Reach&)> sink_of(std::size_t spell) {
-    return [this, spell](const Reach& reach) {
-      if (current_ == spell && reach.from < spells_[spell].to) sink_(reach);
-    };
-  }
-
-  Gauge judged_gauge(const UnitState& state) const {
-    Gauge gauge = state.gauge;
-    gauge.tolerance.rpm += state.doubt_rpm;
-    gauge.buttons.clear();
-    gauge.power_up.reset();
-    return gauge;
-  }
-
-  void begin_spell(StateSpell spell, Nanos at) {
-    // A person who never said that he had pressed: nobody can say what the unit does since.
-    released(at);
-    spells_.back().to = at;
-    spell.from = at;
-    spell.judged_from = never;
-    spell.state = follower_.now();
-    if (follower_.otherwise()) spell.otherwise = *follower_.otherwise();
-    spells_.push_back(std::move(spell));
-  }
-
-  void begin_judging(StateSpell& now, Nanos answered) {
-    now.judged_from = std::max(answered, disturbed_to_) + StateSpell::warm_up;
-    if (!now.state.unknown.empty()) return;
-    begin_judge(now.judge, now.state, now);
-    if (now.otherwise) begin_judge(now.other, *now.otherwise, now);
-    if (sink_) now.judge->on_reach(sink_of(spells_.size() - 1));
-    if (finding_sink_) now.judge->on_finding(finding_sink_);
-  }
-
-  void begin_judge(std::optional<Judge>& judge, const UnitState& state, const StateSpell& spell) {
-    JudgeSetup setup = setup_;
-    setup.before = ExpectationOptions::Before::unknown;
-    judge.emplace(judged_gauge(state), setup);
-    judge->disturbed(spell.from, spell.judged_from);
-    for (const Segment& segment : spell.early) judge->rpm(segment);
-    if (unsure_ != 0) judge->unsure_blinks(unsure_);
-    if (!untimed_.empty()) judge->untimed(untimed_);
-    if (stamps_) judge->stamps(*stamps_);
-  }
-
-  // The lamps as they were when the unit had had time to answer.
-  void begin_lamps(StateSpell& spell) {
-    if (spell.lamps_begun || current_ == 0 || !any_lamps_) return;
-    spell.lamps_begun = true;
-    const LampEvent first{spell.lamps_from(), lit_};
-    note_lit(spell, first);
-    if (spell.judge) spell.judge->lamps({&first, 1});
-    if (spell.other) spell.other->lamps({&first, 1});
-  }
-
-  // Channels that were lit for longer than a dimmed lamp is in one cycle.
-  void note_lit(StateSpell& spell, const LampEvent& event) {
-    constexpr Nanos longer = 60 * ns_per_ms;
-    for (std::size_t c = 0; c < gauge_.channels(); ++c) {
-      const Channels bit = Channels{1} << c & wired_;
-      if ((spell.lit_now & bit) != 0 && event.at - spell.lit_since[c] >= longer) spell.lit_long |= bit;
-      if ((event.lit & bit) != 0 && (spell.lit_now & bit) == 0) spell.lit_since[c] = event.at;
-    }
-    spell.lit_now = event.lit & wired_;
-  }
-
-  void see_in_gap(StateSpell& spell, const LampEvent& event) {
-    if (spell.power) {
-      if (!spell.gap_begun) spell.power->lamps({spell.from, lit_});
-      spell.power->lamps(event);
-    }
-    spell.gap_begun = true;
-    if (spell.what == StateSpell::What::take && std::isnan(spell.press.reaction_ms) && event.lit != lit_)
-      spell.press.reaction_ms = to_ms(event.at - spell.from);
-  }
-
-  void end_spell() {
-    StateSpell& spell = spells_[current_];
-    if (spell.to >= spell.lamps_from()) begin_lamps(spell);
-    if (spell.judge) spell.judge->seen_until(spell.to);
-    if (spell.other) spell.other->seen_until(spell.to);
-    if (current_ > 0) finish_spell(spell, spell.to, true);
-    ++current_;
-  }
-
-  void finish_spell(StateSpell& spell, Nanos until, bool complete) {
-    if (spell.ended) return;
-    spell.ended = true;
-    const Nanos end = std::max(std::min(spell.to, until), spell.from);
-    note_lit(spell, {end, spell.lit_now});
-    // In less the judge would say, rightly, that too much of it was left out.
-    constexpr Nanos least = 10 * StateSpell::warm_up;
-    spell.seen = &spell == &spells_.front() || end >= spell.judged_from + least;
-    if (spell.judge) spell.result = spell.judge->finish(end, complete);
-    if (spell.other) spell.other_result = spell.other->finish(end, complete);
-    spell.judge.reset();
-    spell.other.reset();
-    if (spell.power) spell.woke = spell.power->finish(end, spell.dark_cue, spell.power_findings);
-  }
-
-  bool keeps_peak() const {
-    return gauge_.power_up &&
-           std::any_of(gauge_.buttons.begin(), gauge_.buttons.end(), [&](const Button& button) {
-             return std::holds_alternative<ShowPeak>(button.does) && keeps(*gauge_.power_up, button.name);
-           });
-  }
-
-  void note_peak(Nanos from, double rpm) {
-    if (peaks_.empty() || rpm > peaks_.back().rpm) peaks_.push_back({from, rpm, false});
-  }
-
-  const Gauge gauge_;
-  const JudgeSetup setup_;
-  const Channels wired_;
-  StateFollower follower_;
-  RpmHistory history_;
-  std::deque<StateSpell> spells_;
-  std::size_t current_ = 0;  // the lamps are there
-  Channels lit_ = 0;
-  bool any_lamps_ = false;
-  Nanos seen_until_ = 0, disturbed_to_ = 0;
-  std::function<void(const Finding&)> finding_sink_;
-  std::function<void(const Reach&)> sink_;
-  Channels unsure_ = 0;
-  std::string untimed_;
-  std::optional<StampTimes> stamps_;
-  // From then on at least this was reached; rising from where it was cleared.
-  struct Peak {
-    Nanos from = 0;
-    double rpm = 0;
-    bool cleared = false;
+std::function<void(const Reach&)> StateJudge::Impl::sink_of(std::size_t spell) {
+  return [this, spell](const Reach& reach) {
+    if (current_ == spell && reach.from < spells_[spell].to) sink_(reach);
   };
-  std::vector<Peak> peaks_;
-};
+}
+
+Gauge StateJudge::Impl::judged_gauge(const UnitState& state) const {
+  Gauge gauge = state.gauge;
+  gauge.tolerance.rpm += state.doubt_rpm;
+  gauge.buttons.clear();
+  gauge.power_up.reset();
+  return gauge;
+}
+
+void StateJudge::Impl::begin_spell(StateSpell spell, Nanos at) {
+  // A person who never said that he had pressed: nobody can say what the unit does since.
+  released(at);
+  spells_.back().to = at;
+  spell.from = at;
+  spell.judged_from = never;
+  spell.before.assign(recent_.begin(), recent_.end());
+  spells_.push_back(std::move(spell));
+}
+
+void StateJudge::Impl::disturb(StateSpell& spell, Nanos from, Nanos to) {
+  if (to <= spell.judged_from || from >= spell.to) return;
+  each_of(spell, [&](Judge& judge) { judge.disturbed(std::max(from, spell.judged_from), to); });
+}
+
+void StateJudge::Impl::begin_lamps(StateSpell& spell) {
+  if (spell.lamps_begun || current_ == 0 || !any_lamps_) return;
+  spell.lamps_begun = true;
+  const LampEvent first{spell.lamps_from(), lit_};
+  note_lit(spell, first);
+  each_of(spell, [&](Judge& judge) { judge.lamps({&first, 1}); });
+}
+
+void StateJudge::Impl::note_lit(StateSpell& spell, const LampEvent& event) {
+  constexpr Nanos longer = 60 * ns_per_ms;
+  for (std::size_t c = 0; c < gauge_.channels(); ++c) {
+    const Channels bit = Channels{1} << c & wired_;
+    if ((spell.lit_now & bit) != 0 && event.at - spell.lit_since[c] >= longer) spell.lit_long |= bit;
+    if ((event.lit & bit) != 0 && (spell.lit_now & bit) == 0) spell.lit_since[c] = event.at;
+  }
+  spell.lit_now = event.lit & wired_;
+}
+
+void StateJudge::Impl::see_in_gap(StateSpell& spell, const LampEvent& event) {
+  if (spell.power) {
+    if (!spell.gap_begun) spell.power->lamps({spell.from, lit_});
+    spell.power->lamps(event);
+  }
+  spell.gap_begun = true;
+  if (spell.what == StateSpell::What::take && std::isnan(spell.press.reaction_ms) && event.lit != lit_)
+    spell.press.reaction_ms = to_ms(event.at - spell.from);
+}
+
+void StateJudge::Impl::end_spell() {
+  StateSpell& spell = spells_[current_];
+  if (spell.to >= spell.lamps_from()) begin_lamps(spell);
+  each_of(spell, [&](Judge& judge) { judge.seen_until(spell.to); });
+  if (current_ > 0) finish_spell(spell, spell.to, true);
+  go_on();
+}
+
+void StateJudge::Impl::finish_spell(StateSpell& spell, Nanos until, bool complete) {
+  if (spell.ended) return;
+  spell.ended = true;
+  const Nanos end = std::max(std::min(spell.to, until), spell.from);
+  note_lit(spell, {end, spell.lit_now});
+  // In less the judge would say, rightly, that too much of it was left out.
+  constexpr Nanos least = 10 * StateSpell::warm_up;
+  spell.seen = &spell == &spells_.front() || (spell.judged_from != never && end >= spell.judged_from + least);
+  for (JudgedWay& way : spell.ways)
+    if (way.judge) {
+      way.result = way.judge->finish(end, complete);
+      way.judge.reset();
+    }
+  if (spell.power) {
+    spell.woke = spell.power->finish(end, spell.dark_cue, spell.power_findings);
+    wait_for(spell, end, complete);
+  }
+  if (spell.seen && spell.way().result) choose(spell, end, complete);
+  if (spell.gap && changed_ && setup_.what.steady) look_at_gap(spell, end);
+  spell.gap.reset();
+  spell.segments.clear();
+  spell.lamps.clear();
+}
 
 StateJudge::StateJudge(const Gauge& gauge, const JudgeSetup& setup)
     : impl_(std::make_unique<Impl>(gauge, setup)) {}
@@ -345,7 +221,9 @@ void StateJudge::pulses(std::uint64_t count) { impl_->pulses(count); }
 void StateJudge::unsure_blinks(Channels channels) { impl_->unsure_blinks(channels); }
 void StateJudge::untimed(const std::string& why) { impl_->untimed(why); }
 void StateJudge::stamps(const StampTimes& stamps) { impl_->stamps(stamps); }
-void StateJudge::on_finding(std::function<void(const Finding&)> sink) { impl_->on_finding(std::move(sink)); }
+void StateJudge::on_finding(std::function<void(const Finding&)> sink) {
+  impl_->on_finding(std::move(sink));
+}
 void StateJudge::on_reach(std::function<void(const Reach&)> sink) { impl_->on_reach(std::move(sink)); }
 void StateJudge::pressed(const std::string& action, Nanos at, Nanos lasts) {
   impl_->pressing(action, at);

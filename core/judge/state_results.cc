@@ -25,8 +25,8 @@ void add_new(std::vector<std::string>& all, const std::vector<std::string>& more
 }
 
 // A boundary that no take has moved is where it was set, and has its own tolerance only.
-void hold_to_its_own(const Gauge& gauge, const StateSpell& spell, RunResult& result) {
-  if (spell.state.doubt_rpm == 0) return;
+void hold_to_its_own(const Gauge& gauge, const UnitState& state, RunResult& result) {
+  if (state.doubt_rpm == 0) return;
   for (BoundaryResult& row : result.boundaries) {
     const auto window = std::find_if(gauge.windows.begin(), gauge.windows.end(),
                                      [&](const Window& w) { return w.name == row.boundary; });
@@ -78,15 +78,20 @@ class Joining {
       : gauge_(gauge), setup_(setup), spells_(spells) {}
 
   RunResult all(Nanos until, bool complete) {
-    out_ = std::move(*spells_.front().result);
+    out_ = std::move(*spells_.front().way().result);
     if (spells_.size() == 1) return std::move(out_);
     verdict_ = out_.verdict;
+    out_until_ = until;
+    out_.states.push_back(state_of(spells_.front()));
     for (std::size_t i = 1; i < spells_.size(); ++i)
-      if (spells_[i].result)
-        for (const LevelResult& level : spells_[i].result->levels) dims_visibly_ |= level.pwm_hz > 0;
+      if (const std::optional<RunResult>& result = spells_[i].way().result)
+        for (const LevelResult& level : result->levels) dims_visibly_ |= level.pwm_hz > 0;
     for (const LevelResult& level : out_.levels) dims_visibly_ |= level.pwm_hz > 0;
     sound_ = !unit_fails(out_);
-    for (std::size_t i = 1; i < spells_.size(); ++i) add(spells_[i]);
+    for (std::size_t i = 1; i < spells_.size(); ++i) add(i);
+    take_verdicts(out_.presses);
+    take_verdicts(out_.dims);
+    take_verdicts(out_.powers);
     std::stable_sort(out_.findings.begin(), out_.findings.end(),
                      [](const Finding& a, const Finding& b) { return a.at < b.at; });
     // A colour that no lamp has is wrong whatever was missed; all else wants the whole run.
@@ -100,61 +105,73 @@ class Joining {
   }
 
  private:
-  void add(StateSpell& spell) {
+  // A press or a loss of power of which the lamps have not shown yet what the unit made of it.
+  struct Open {
+    std::size_t event = 0, row = 0;
+    bool sound_before = true;
+  };
+
+  void add(std::size_t event) {
+    StateSpell& spell = spells_[event];
+    const UnitState& state = spell.way().unit.now();
     std::vector<Finding> findings;
-    bool explained = false;
-    if (!spell.state.unknown.empty())
-      findings.push_back({FindingKind::lost_evidence, spell.from, "", "",
-                          spell.state.unknown + ": press further inside or outside the range"});
-    const bool judged = spell.seen && spell.result;
-    if (judged) hold_to_its_own(gauge_, spell, *spell.result);
+    if (!state.unknown.empty())
+      findings.push_back({FindingKind::lost_evidence, spell.from, "", "", state.unknown});
+    const bool judged = spell.seen && spell.way().result;
+    if (judged) hold_to_its_own(gauge_, state, *spell.way().result);
     switch (spell.what) {
       case StateSpell::What::start: break;
-      case StateSpell::What::take: explained = add_take(spell, judged, findings); break;
-      case StateSpell::What::dim: explained = add_dim(spell, judged, findings); break;
-      case StateSpell::What::power: explained = add_power(spell, judged, findings); break;
+      case StateSpell::What::take: add_take(event, judged); break;
+      case StateSpell::What::dim: add_dim(spell, judged, findings); break;
+      case StateSpell::What::power: add_power(event, findings); break;
     }
+    if (spell.strange) findings.push_back(*spell.strange);
+    out_.states.push_back(state_of(spell));
+    if (judged) std::erase_if(open_, [&](const Open& one) { return is_decided(one, event, findings); });
     for (Finding& finding : findings) {
       verdict_ = worst(verdict_, verdict_of(finding.kind));
       out_.findings.push_back(std::move(finding));
     }
-    const bool failed = judged && unit_fails(*spell.result);
-    if (judged) add_rows(spell, explained);
-    sound_ = sound_ && (!failed || explained);
+    if (!judged) return;
+    sound_ = sound_ && !unit_fails(*spell.way().result);
+    measured_ = measured_ || measured_any(*spell.way().result, gauge_, spell.moved);
+    add_rows(spell);
   }
 
-  bool add_take(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
+  StateResult state_of(const StateSpell& spell) const {
+    const StateFollower& unit = spell.way().unit;
+    StateResult state{unit.now().name, spell.from, std::min(spell.to, out_until_), 0, {}, 1};
+    state.judged_from = spell.seen ? spell.judged_from : state.to;
+    for (const StateFollower::Taken& taken : unit.taken())
+      state.taken.push_back({gauge_.windows[taken.boundary].name, taken.rpm, taken.doubt_rpm});
+    for (const Button& button : gauge_.buttons)
+      if (const auto* dim = std::get_if<Dim>(&button.does)) state.level = dim->levels[unit.now().level];
+    return state;
+  }
+
+  void add_take(std::size_t event, bool judged) {
+    const StateSpell& spell = spells_[event];
     PressResult row = spell.press;
-    bool explained = false;
-    if (judged) {
-      const StateSeen seen{&*spell.result, spell.other_result ? &*spell.other_result : nullptr, sound_};
-      explained = judge_take(spell.state, spell.moved, seen, row.rpm, row, findings);
-      took_otherwise_ = explained;
-    } else if (row.remark.empty()) {
-      row.remark = spell.state.unknown.empty()
-                       ? "the run went on, or ended, before the unit had time to answer"
-                       : spell.state.unknown;
-    }
-    verdict_ = worst(verdict_, row.verdict);
+    const std::string& unknown = spell.way().unit.now().unknown;
+    if (!judged)
+      row.remark =
+          unknown.empty() ? "the run went on, or ended, before the unit had time to answer" : unknown;
     out_.presses.push_back(std::move(row));
-    return explained;
+    if (unknown.empty()) open_.push_back({event, out_.presses.size() - 1, sound_});
   }
 
-  bool add_dim(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
+  void add_dim(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
     DimResult row = spell.dim;
-    const bool still_otherwise = took_otherwise_ && judged && fits_otherwise(spell);
     if (judged)
-      judge_dim(gauge_, still_otherwise ? *spell.other_result : *spell.result, spell.lit_long, dims_visibly_,
-                setup_.bench.watcher.resolution, row, findings);
+      judge_dim(gauge_, *spell.way().result, spell.lit_long, dims_visibly_, setup_.bench.watcher.resolution,
+                row, findings);
     else
       row.remark = "the run went on, or ended, before the unit had time to answer";
-    verdict_ = worst(verdict_, row.verdict);
     out_.dims.push_back(std::move(row));
-    return still_otherwise;
   }
 
-  bool add_power(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
-    PowerResult row = spell.woke;
+  void add_power(std::size_t event, std::vector<Finding>& findings) {
+    StateSpell& spell = spells_[event];
     awake_ = 0;
     for (Finding& finding : spell.power_findings) {
       if (finding.kind == FindingKind::slow_boot && gauge_.power_up)
@@ -162,46 +179,121 @@ class Joining {
                  (gauge_.power_up->greets ? gauge_.power_up->greets->lasts * 11 / 10 : 0);
       findings.push_back(std::move(finding));
     }
-    bool explained = false;
-    const bool two = judged && spell.other_result;
-    const bool kept = spell.state.doubt_rpm > 0;
-    if (took_otherwise_ && judged && fits_otherwise(spell)) {
-      explained = true;  // by what it did at the press before
-    } else if (judged && fits_otherwise(spell)) {
-      explained = true;
+    out_.powers.push_back(spell.woke);
+    open_.push_back({event, out_.powers.size() - 1, sound_});
+  }
+
+  // What followed `event` says what the unit made of an earlier one, or of this.
+  bool is_decided(const Open& one, std::size_t event, std::vector<Finding>& findings) {
+    const StateSpell& spell = spells_[event];
+    const JudgedWay& way = spell.way();
+    const std::optional<DoneAt>& done = spells_[one.event].done;
+    StateSeen seen;
+    seen.as_seen = &*way.result;
+    seen.did_otherwise = way.did_otherwise(one.event);
+    seen.done = done ? &*done : nullptr;
+    seen.sound_before = one.sound_before;
+    const StateSpell& of = spells_[one.event];
+    const bool is_take = of.what == StateSpell::What::take;
+    for (const JudgedWay& other : spell.ways) {
+      if (!other.result || !differs_by(other, way, one.event)) continue;
+      // Which end it was, where both fit, is no doubt that it took the rpm.
+      if (is_take && !seen.did_otherwise && !other_end(other, of.press).empty()) continue;
+      if (seen.otherwise == nullptr || !unit_fails(*other.result)) seen.otherwise = &*other.result;
+    }
+    // An event that is past is decided only by what tells it apart.
+    const bool past = one.event != event;
+    if (past && !seen.did_otherwise && (seen.otherwise == nullptr || unit_fails(*way.result))) return false;
+    if (is_take) {
+      PressResult& row = out_.presses[one.row];
+      seen.boundary = gauge_.windows[taken_for(row.button)].name;
+      seen.other_end = other_end(way, row);
+      judge_take(way.unit.now().gauge, of.moved, seen, row, findings);
+      return row.verdict != Verdict::undecided;
+    }
+    return is_kept(one, way, seen, past, findings);
+  }
+
+  std::size_t taken_for(const std::string& button) const {
+    return std::get<TakeRpm>(button_named(gauge_, button)->does).boundary;
+  }
+
+  // The boundary that got the rpm of this press in place of the button's own; empty: none did.
+  std::string other_end(const UnitWay& way, const PressResult& press) const {
+    for (const StateFollower::Taken& taken : way.unit.taken())
+      if (taken.button == press.button && taken.rpm == press.rpm && taken.boundary != taken_for(press.button))
+        return gauge_.windows[taken.boundary].name;
+    return "";
+  }
+
+  // The same, but for what was done at this event.
+  static bool differs_by(const UnitWay& a, const UnitWay& b, std::size_t event) {
+    const auto rest = [&](std::vector<std::size_t> otherwise) {
+      std::erase(otherwise, event);
+      return otherwise;
+    };
+    return a.did_otherwise(event) != b.did_otherwise(event) && rest(a.otherwise) == rest(b.otherwise);
+  }
+
+  // What a loss of power left of what the unit had taken.
+  bool is_kept(const Open& one, const UnitWay& way, const StateSeen& seen, bool past,
+               std::vector<Finding>& findings) {
+    const StateSpell& spell = spells_[one.event];
+    PowerResult& row = out_.powers[one.row];
+    if (spell.done && !past) {
+      const double off = spell.done->rpm, u = spell.done->expanded_uncertainty_rpm;
       row.verdict = Verdict::fail;
+      row.off_rpm = off;
+      row.off_uncertainty_rpm = u;
+      findings.push_back({FindingKind::settings_lost, row.back_at, "", "",
+                          "after the supply was cut at " + say_time(row.at) + " the unit's boundaries are " +
+                              decimal(std::abs(off), 1) + " +- " + decimal(u, 1) + " rpm too " +
+                              (off > 0 ? "high" : "low") +
+                              ": they are neither where they were, nor where they are set"});
+      return true;
+    }
+    if (seen.did_otherwise) {
+      const bool kept = !same_boundaries(way.unit.now(), {gauge_, "", 0, 0, ""});
+      row.verdict = Verdict::fail;
+      row.remark.clear();
       findings.push_back(
-          {kept ? FindingKind::settings_lost : FindingKind::settings_kept, row.back_at, "", "",
+          {kept ? FindingKind::settings_kept : FindingKind::settings_lost, row.back_at, "", "",
            "the supply was cut at " + say_time(row.at) +
-               (kept ? ": the unit forgot the rpm that it had taken and went back to its settings; it has "
-                       "to keep it"
-                     : ": the unit kept the rpm that it had taken; it has to go back to its settings")});
-    } else if (judged && sound_ && row.verdict != Verdict::fail && moves_wrongly(*spell.result)) {
+               (kept ? ": the unit kept the rpm that it had taken; it has to go back to its settings"
+                     : ": the unit forgot the rpm that it had taken and went back to its settings; it has "
+                       "to keep it")});
+      return true;
+    }
+    if (!past && one.sound_before && measured_ && row.verdict != Verdict::fail &&
+        moves_wrongly(*seen.as_seen)) {
       row.verdict = Verdict::fail;
       findings.push_back(
           {FindingKind::settings_lost, row.back_at, "", "",
            "after the supply was cut at " + say_time(row.at) +
                " the unit's boundaries are no longer where they were, nor where they are set"});
-    } else if (two && row.verdict == Verdict::pass && !measured_any(*spell.result, gauge_, spell.moved)) {
-      row.verdict = Verdict::undecided;
-      row.remark =
-          "nobody can say what the unit kept: after the supply came back, no boundary was measured that a "
-          "button "
-          "had moved. Cross one slowly, both ways";
+      return true;
     }
-    verdict_ = worst(verdict_, row.verdict);
-    out_.powers.push_back(std::move(row));
-    return explained;
+    const bool told = measured_any(*seen.as_seen, gauge_, spell.moved) && seen.otherwise != nullptr &&
+                      unit_fails(*seen.otherwise);
+    if (seen.otherwise == nullptr || told) {
+      if (past && row.verdict == Verdict::undecided) {
+        row.verdict = spell.woke.verdict;
+        row.remark = spell.woke.remark;
+      }
+      return true;
+    }
+    if (row.verdict != Verdict::pass) return row.verdict == Verdict::fail;
+    row.verdict = Verdict::undecided;
+    row.remark =
+        "nobody can say what the unit kept: after the supply came back, no boundary was measured that a "
+        "button "
+        "had moved. Cross one slowly, both ways";
+    return false;
   }
 
-  // What was seen fits the unit that did the other thing, and not the one that did as it should.
-  static bool fits_otherwise(const StateSpell& spell) {
-    return spell.other_result && unit_fails(*spell.result) && !unit_fails(*spell.other_result);
-  }
-
-  void add_rows(StateSpell& spell, bool explained) {
-    RunResult& more = *spell.result;
-    const std::string& state = spell.state.name;
+  void add_rows(StateSpell& spell) {
+    RunResult& more = *spell.way().result;
+    const std::string& state = spell.way().unit.now().name;
     const auto same_threshold = [](const auto& a, const auto& b) {
       return a.boundary == b.boundary && a.direction == b.direction && a.nominal_rpm == b.nominal_rpm;
     };
@@ -222,12 +314,12 @@ class Joining {
     for (Finding& finding : more.findings) {
       // A unit that woke late was still greeting.
       const bool greeting = spell.what == StateSpell::What::power && finding.at < awake_;
-      if ((explained || greeting) && verdict_of(finding.kind) == Verdict::fail) continue;
+      if (greeting && verdict_of(finding.kind) == Verdict::fail) continue;
       finding.message += " (" + state + ")";
       finding.at = std::max(finding.at, spell.from);  // what speaks of the whole state begins with it
       out_.findings.push_back(std::move(finding));
     }
-    if (!explained) out_.findings_left_out += more.findings_left_out;
+    out_.findings_left_out += more.findings_left_out;
     add_new(out_.notes, more.notes);
     // Visited in any state is visited.
     std::erase_if(out_.not_visited, [&](const std::string& name) {
@@ -235,7 +327,12 @@ class Joining {
     });
     out_.evidence.lamp_changes += more.evidence.lamp_changes;
     if (std::isnan(out_.scatter.rpm) || more.scatter.dof > out_.scatter.dof) out_.scatter = more.scatter;
-    verdict_ = worst(verdict_, explained ? worst(of_rows, Verdict::fail) : of_rows);
+    verdict_ = worst(verdict_, of_rows);
+  }
+
+  template <class Rows>
+  void take_verdicts(const Rows& rows) {
+    for (const auto& row : rows) verdict_ = worst(verdict_, row.verdict);
   }
 
   const Gauge& gauge_;
@@ -244,9 +341,11 @@ class Joining {
   RunResult out_;
   Verdict verdict_ = Verdict::pass;
   bool dims_visibly_ = false;
-  Nanos awake_ = 0;              // of a unit that woke late
-  bool sound_ = true;            // nothing was wrong so far
-  bool took_otherwise_ = false;  // at the last take
+  Nanos out_until_ = 0;
+  Nanos awake_ = 0;        // of a unit that woke late
+  bool sound_ = true;      // nothing was wrong so far
+  bool measured_ = false;  // a boundary that a button moves, so far
+  std::vector<Open> open_;
 };
 
 }  // namespace

@@ -8,40 +8,53 @@
 #include <optional>
 #include <vector>
 
+#include "core/judge/gap_watch.h"
 #include "core/judge/judge.h"
 #include "core/judge/power_watch.h"
-#include "core/judge/unit_state.h"
+#include "core/judge/press_rows.h"
+#include "core/judge/unit_ways.h"
 
 namespace tachproof {
 
 // From one press or loss of power to the next.
 struct StateSpell {
+  static constexpr Nanos never = std::numeric_limits<Nanos>::max();
   static constexpr Nanos warm_up = 40 * ns_per_ms;  // dimmed lamps are known by two of their cycles
 
   enum class What { start, take, dim, power } what = What::start;  // what it begins with
   PressResult press = {};
   DimResult dim = {};
+  RpmAtPress rpm = {};                  // when it began
   std::vector<std::size_t> moved = {};  // boundaries that tell one state from the other
-  UnitState state = {};
-  std::optional<UnitState> otherwise = {};
-  Nanos from = 0, judged_from = 0, to = std::numeric_limits<Nanos>::max();
+  // It must have answered by `answered`; judged from then on, where the signal was not disturbed.
+  Nanos awake = 0;  // by then, after a loss of power
+  Nanos from = 0, answered = never, judged_from = 0, to = never;
 
   // Lamps are taken in a little before they are judged, but in the first state.
   Nanos lamps_from() const { return std::max<Nanos>(judged_from - warm_up, 0); }
 
-  std::vector<Segment> early = {};              // rpm before it was known when the unit must have answered
-  std::optional<Judge> judge = {}, other = {};  // none where nobody can say what the unit does
+  // Rpm from some time before it; then what came before its lamps did, and all that it is judged again by.
+  std::vector<Segment> before = {}, segments = {};
+  std::vector<LampEvent> lamps = {};  // the same
+  std::optional<DoneAt> done = {};    // where a take went that went elsewhere; by how much power moved all
+  std::vector<UnitState> states_before = {};
+  std::optional<GapWatch> gap = {};
+  std::optional<Finding> strange = {};  // in the gap
+  std::vector<JudgedWay> ways = {};     // what the unit may be doing, as far as it was known when it began
+  std::size_t chosen = 0;               // what it did, as far as was seen in it
   bool lamps_begun = false, gap_begun = false, ended = false;
   bool seen = false;  // it lasted long enough for the unit to answer
   // In this state: lit at the last event, since when, and for long without a break at any time.
-  Channels lit_now = 0, lit_long = 0;
+  Channels lit_before = 0, lit_now = 0, lit_long = 0;
   std::array<Nanos, max_channels> lit_since = {};
-  std::optional<RunResult> result = {}, other_result = {};
 
   std::optional<PowerWatch> power = {};
   bool dark_cue = false;  // the unit wakes where it shows nothing
   PowerResult woke = {};
   std::vector<Finding> power_findings = {};
+
+  JudgedWay& way() { return ways[chosen]; }
+  const JudgedWay& way() const { return ways[chosen]; }
 };
 
 RunResult joined_results(const Gauge& gauge, const JudgeSetup& setup, std::deque<StateSpell>& spells,

@@ -9,7 +9,6 @@
 #include <cstddef>
 #include <optional>
 #include <string>
-#include <utility>
 #include <vector>
 
 #include "core/gauge/gauge.h"
@@ -33,15 +32,16 @@ struct RpmAtPress {
 // When a unit that was pressed until `released` must show what it has made of it.
 Nanos answered_by(const Gauge& gauge, Nanos released);
 
+// Follows one unit from event to event, as it should go on from what it has done so far.
 class StateFollower {
  public:
   explicit StateFollower(const Gauge& gauge);
 
   const UnitState& now() const { return now_; }
-  // What the last event would have left if the unit had done the other thing: not taken what it
-  // had to take, taken what it had to refuse, lost what it had to keep. Nothing where there is
-  // no such thing, or where no lamp could tell.
-  const std::optional<UnitState>& otherwise() const { return otherwise_; }
+  // The same unit, had it done another thing at the last event: not taken what it had to take,
+  // taken what it had to refuse, lost what it had to keep, kept what it had to lose. Empty where
+  // there is no such thing, or where no lamp could tell.
+  const std::vector<StateFollower>& otherwise() const { return otherwise_; }
 
   struct Pressed {
     std::optional<bool> refused;  // of a take; nothing: it is too near the limit to say
@@ -49,26 +49,41 @@ class StateFollower {
   };
   // An action that is no button of the gauge changes nothing.
   Pressed press(const std::string& button, Nanos at, const RpmAtPress& rpm);
-  void power_lost();
+  // It need not heed a button before it has to be awake again.
+  void power_lost(Nanos awake_by);
 
-  // Boundaries that hang from this button's anchor, from 1.
-  static std::vector<std::size_t> moved_by(const Gauge& gauge, const TakeRpm& take);
+  // What was seen of it: the last take was done at another rpm than that of the press; the lamps
+  // are dimmed to another level than the next one.
+  void took(double rpm, double doubt_rpm);
+  // All that a button moves is off by as much after a loss of power.
+  void came_back_off(double by_rpm, double doubt_rpm);
+  void dimmed_to(std::size_t level) { now_.level = level; }
 
- private:
-  Pressed take(const Button& button, const TakeRpm& take, const RpmAtPress& rpm);
-
-  const Gauge set_;  // by its file
-  UnitState now_;
-  std::optional<UnitState> otherwise_;
-  std::optional<UnitState> unless_taken_;  // the last take, done the other way
   struct Taken {
     std::string button;
     std::size_t boundary = 0;
     double rpm = 0, doubt_rpm = 0;
   };
-  std::vector<Taken> taken_;  // in the order of the presses; the last of an anchor counts
+  const std::vector<Taken>& taken() const { return taken_; }  // one of an anchor
+
+  // Boundaries that hang from this button's anchor, from 1.
+  static std::vector<std::size_t> moved_by(const Gauge& gauge, const TakeRpm& take);
+
+ private:
+  Pressed take(const Button& button, const TakeRpm& take, Nanos at, const RpmAtPress& rpm);
+  void keep(Taken taken);
+  void set_boundaries();  // by what was taken
+
+  Gauge set_;  // by its file
+  UnitState now_;
+  std::vector<StateFollower> otherwise_;
+  std::vector<Taken> taken_;  // in the order of the presses, one of an anchor
   int takes_ = 0, dims_ = 0, losses_ = 0;
   std::optional<Nanos> peak_shown_;
+  Nanos awake_by_ = 0;
 };
+
+// Their boundaries are at the same rpm.
+bool same_boundaries(const UnitState& a, const UnitState& b);
 
 }  // namespace tachproof

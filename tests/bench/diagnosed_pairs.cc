@@ -1,16 +1,20 @@
 #include "tests/bench/diagnosed_pairs.h"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdlib>
 #include <ctime>
 #include <optional>
+#include <sstream>
 
 #include "bench/rigs/simulated/faults.h"
 #include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/rigs/simulated/unit_settings.h"
+#include "core/cause/shown.h"
 #include "core/signal/pulse_train.h"
 #include "tests/bench/mutation_oracle.h"
 
@@ -97,6 +101,15 @@ bool leaves_no_trace(const MutationPair& both, const MutationPair& one) {
   return truth_of(beside).truth == Truth::inside;
 }
 
+// Held by the judge against a gauge with the settings of the one, has the evidence a finding left? Of what is
+// no setting nothing is asked: it may be there or not.
+bool found_beside(const PlayedUnit& played, const MutationPair& one) {
+  const auto& faults = one.behaviour.faults;
+  if (std::any_of(faults.begin(), faults.end(), [](const FaultSetting& f) { return no_settings(f.kind); }))
+    return true;
+  return played.evidence.judged(as_it_acts(truly_acts(one))).verdict == Verdict::fail;
+}
+
 // Of a fault whose size is a number: what it truly is.
 std::optional<double> true_size(const MutationPair& pair, const Fault& fault) {
   if (pair.mutations.size() != 1) return std::nullopt;
@@ -126,7 +139,7 @@ std::string said(const DiagnosedPair& d) {
   std::string text = fmt::format("pair {}:", d.pair.number);
   for (const Mutation& m : d.pair.mutations) text += fmt::format(" {} x{:.2f}", m.kind, m.magnitude);
   for (const FaultSetting& f : d.pair.behaviour.faults) text += " [" + describe(f) + "]";
-  text += d.traceless ? "; one leaves no trace" : "";
+  text += d.traceless ? "; one leaves no trace" : d.shadowed ? "; one has no finding of its own" : "";
   text += d.listed ? "; listed, but first: " : "; said: ";
   if (d.diagnosis.causes.list.empty()) text += "nothing";
   for (const Cause& cause : d.diagnosis.causes.list)
@@ -156,16 +169,22 @@ PlayedUnit played_unit(const Gauge& gauge, const Gauge& runs, const Behaviour& b
 }
 
 DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
-  DiagnosedPair out;
   std::vector<MutationPair> alone;
-  out.pair = mutation_pair(seed, number, &alone);
-  MutationPair& pair = out.pair;
+  MutationPair pair = mutation_pair(seed, number, &alone);
   // Which boundary hangs from which anchor.
   for (Gauge* gauge : {&pair.gauge, &pair.runs})
     for (std::size_t w = 1; w < gauge->windows.size(); ++w)
       gauge->windows[w].anchor = gauge->anchors[w >= pair.gauge.windows.size() / 2 ? 1 : 0].first;
-  const PlayedUnit played =
-      played_unit(pair.gauge, pair.runs, pair.behaviour, acceptance_steps(pair.gauge), pair.number);
+  const std::vector<Step> steps = acceptance_steps(pair.gauge);
+  return diagnosed_unit(std::move(pair), alone, steps);
+}
+
+DiagnosedPair diagnosed_unit(MutationPair given, const std::vector<MutationPair>& alone,
+                             const std::vector<Step>& steps) {
+  DiagnosedPair out;
+  out.pair = std::move(given);
+  MutationPair& pair = out.pair;
+  const PlayedUnit played = played_unit(pair.gauge, pair.runs, pair.behaviour, steps, pair.number);
   pair.surveyed = false;
   out.result = played.result;
   out.verdict = played.result.verdict;
@@ -176,6 +195,9 @@ DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
   out.traceless = alone.size() > 1 && std::any_of(alone.begin(), alone.end(), [&](const MutationPair& one) {
                     return leaves_no_trace(pair, one);
                   });
+  out.shadowed = alone.size() > 1 && !std::all_of(alone.begin(), alone.end(), [&](const MutationPair& one) {
+                   return found_beside(played, one);
+                 });
   for (std::size_t i = 0; i < out.diagnosis.hypotheses.size(); ++i)
     if (is_true(pair, truth, out.diagnosis.hypotheses[i])) {
       out.listed = true;
@@ -192,32 +214,78 @@ DiagnosedPair diagnosed_pair(std::uint64_t seed, std::uint64_t number) {
   return out;
 }
 
+NamedLine line_of(std::uint64_t seed, const DiagnosedPair& d) {
+  NamedLine line;
+  line.seed = seed;
+  line.number = d.pair.number;
+  for (const Mutation& m : d.pair.mutations) line.kinds.push_back(m.kind);
+  line.verdict = d.verdict;
+  line.first = d.first;
+  line.listed = d.listed;
+  line.traceless = d.traceless;
+  line.shadowed = d.shadowed;
+  line.sized = d.sized;
+  line.within_u = d.within_u;
+  line.whole = !d.diagnosis.causes.list.empty() && d.diagnosis.causes.list.front().whole();
+  line.causes = d.diagnosis.causes.list.size();
+  line.cpu_s = d.cpu_s;
+  line.said = said(d);
+  return line;
+}
+
+std::string text_of(const NamedLine& l) {
+  return fmt::format("{}\t{}\t{}\t{}\t{:d}{:d}{:d}{:d}{:d}{:d}{:d}\t{}\t{:.3f}\t{}\n", l.seed, l.number,
+                     fmt::join(l.kinds, ","), word(l.verdict), l.first, l.listed, l.traceless, l.sized,
+                     l.within_u, l.whole, l.shadowed, l.causes, l.cpu_s, l.said);
+}
+
+std::optional<NamedLine> named_line(const std::string& text) {
+  std::vector<std::string> cells;
+  std::istringstream in(text);
+  for (std::string cell; cells.size() < 7 && std::getline(in, cell, '\t');) cells.push_back(cell);
+  NamedLine l;
+  if (cells.size() != 7 || cells[4].size() != 7 || !std::getline(in, l.said)) return std::nullopt;
+  l.seed = std::strtoull(cells[0].c_str(), nullptr, 10);
+  l.number = std::strtoull(cells[1].c_str(), nullptr, 10);
+  std::istringstream kinds(cells[2]);
+  for (std::string kind; std::getline(kinds, kind, ',');) l.kinds.push_back(kind);
+  for (const Verdict v : {Verdict::pass, Verdict::fail, Verdict::undecided})
+    if (word(v) == cells[3]) l.verdict = v;
+  bool* const marks[] = {&l.first, &l.listed, &l.traceless, &l.sized, &l.within_u, &l.whole, &l.shadowed};
+  for (std::size_t i = 0; i < 7; ++i) *marks[i] = cells[4][i] == '1';
+  l.causes = std::strtoull(cells[5].c_str(), nullptr, 10);
+  l.cpu_s = std::strtod(cells[6].c_str(), nullptr);
+  return l;
+}
+
+void NamedStudy::add(const NamedLine& one) {
+  cpu_s += one.cpu_s;
+  longest_s = std::max(longest_s, one.cpu_s);
+  if (one.kinds.empty()) {
+    ++healthy;
+    healthy_with_cause += one.causes > 0;
+  }
+  if (one.kinds.empty() || one.verdict != Verdict::fail) return;
+  const auto count = [&](NamedCounts& counts) {
+    ++counts.failed;
+    counts.first += one.first;
+    counts.listed += one.listed;
+    counts.explained += one.whole;
+  };
+  const bool single = one.kinds.size() == 1;
+  count(single ? singles : doubles);
+  if (!single && !one.traceless) count(traced);
+  if (!single && !one.traceless && !one.shadowed) count(found);
+  if (single) count(kinds[one.kinds.front()]);
+  sized += one.sized;
+  within_u += one.within_u;
+  if (!one.first || one.cpu_s > 3) misses.push_back(fmt::format("{:.1f} s, ", one.cpu_s) + one.said);
+}
+
 NamedStudy study_diagnoses(std::uint64_t count, std::uint64_t seed, std::uint64_t first) {
   NamedStudy study;
-  for (std::uint64_t number = first; number < first + count; ++number) {
-    const DiagnosedPair one = diagnosed_pair(seed, number);
-    study.cpu_s += one.cpu_s;
-    study.longest_s = std::max(study.longest_s, one.cpu_s);
-    if (one.pair.mutations.empty()) {
-      ++study.healthy;
-      study.healthy_with_cause += !one.diagnosis.causes.list.empty();
-    }
-    if (one.pair.mutations.empty() || one.verdict != Verdict::fail) continue;
-    const bool whole = !one.diagnosis.causes.list.empty() && one.diagnosis.causes.list.front().whole();
-    const auto add = [&](NamedCounts& counts) {
-      ++counts.failed;
-      counts.first += one.first;
-      counts.listed += one.listed;
-      counts.explained += whole;
-    };
-    const bool single = one.pair.mutations.size() == 1;
-    add(single ? study.singles : study.doubles);
-    if (!single && !one.traceless) add(study.traced);
-    if (single) add(study.kinds[one.pair.mutations.front().kind]);
-    study.sized += one.sized;
-    study.within_u += one.within_u;
-    if (!one.first || one.cpu_s > 3) study.misses.push_back(fmt::format("{:.1f} s, ", one.cpu_s) + said(one));
-  }
+  for (std::uint64_t number = first; number < first + count; ++number)
+    study.add(line_of(seed, diagnosed_pair(seed, number)));
   return study;
 }
 

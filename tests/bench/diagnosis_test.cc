@@ -2,12 +2,17 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <cstdio>
+#include <cstdlib>
+
 #include "bench/files/files.h"
 #include "core/cause/diagnosis.h"
 #include "core/cause/size_fit.h"
 #include "core/cause/telling_apart.h"
 #include "tests/bench/diagnosed_pairs.h"
+#include "tests/bench/fault_examples.h"
 #include "tests/bench/judged_unit.h"
+#include "tests/bench/unit_scene.h"
 
 namespace tachproof {
 namespace {
@@ -95,6 +100,15 @@ TEST(Diagnosis, WrongPulsesPerRevolutionAreNamedWithTheirNumber) {
     EXPECT_EQ(number(first(diagnosis).changes[0], "pulses_per_rev"), pulses);
     EXPECT_EQ(first(diagnosis).todo, "Set pulses per revolution to 3 in the unit.");
   }
+}
+
+// A U that is shown has a figure of its own, however small it is.
+TEST(Diagnosis, ANumberOfPulsesIsShownAsExactlyAsItIsKnown) {
+  const Diagnosis diagnosis = diagnosed({"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 2.98765}}});
+  EXPECT_EQ(kind(diagnosis), "wrong-pulses-per-rev");
+  EXPECT_THAT(first(diagnosis).text, HasSubstr("The unit counts 2.987"));
+  EXPECT_THAT(first(diagnosis).text, testing::Not(testing::ContainsRegex("U = 0[.]0*[)]")))
+      << first(diagnosis).text;
 }
 
 // Two thresholds near each other do not tell a moved anchor from other pulses per revolution: U is wide.
@@ -292,6 +306,94 @@ TEST(Diagnosis, CausesThatTheEvidenceDoesNotTellApartAreListedTogetherAndTheNext
   EXPECT_TRUE(both.causes.told_apart);
   EXPECT_EQ(kind(both), "boundary-moved");
   EXPECT_NEAR(number(first(both).changes.at(0), "by_rpm"), 12, 1);
+}
+
+// The test gauge with an anchor for either half, whose unit has these faults.
+MutationPair pair_with(const std::vector<FaultSetting>& faults) {
+  MutationPair pair;
+  pair.gauge = test::test_gauge();
+  pair.gauge.anchors = {{"lane", 4000}, {"shift", 5500}};
+  for (std::size_t w = 1; w < pair.gauge.windows.size(); ++w)
+    pair.gauge.windows[w].anchor = pair.gauge.anchors[w >= pair.gauge.windows.size() / 2 ? 1 : 0].first;
+  pair.runs = pair.gauge;
+  pair.behaviour.response_ms = 20;
+  for (const FaultSetting& fault : faults) {
+    pair.behaviour.faults.push_back(fault);
+    pair.mutations.push_back({fault.kind, 0});
+  }
+  return pair;
+}
+
+TEST(Diagnosis, EveryFaultOfTheCatalogueStandsFirst) {
+  const std::vector<Step> steps = test::proving_steps(test::test_gauge());
+  for (const FaultSetting& fault : test::fault_examples()) {
+    const DiagnosedPair one = diagnosed_unit(pair_with({fault}), {}, steps);
+    EXPECT_TRUE(one.first) << said(one) << "\n" << test::told(one.result).substr(0, 600);
+  }
+}
+
+// The lamps were dark, and stayed dark: whether they froze or lost their supply cannot be told.
+TEST(Diagnosis, DarkLampsThatStayDarkHaveEitherCause) {
+  const DiagnosedPair dark = diagnosed_unit(pair_with({{"freeze", {}, {{"at_s", 0.5}, {"for_s", 5}}}}), {},
+                                            test::proving_steps(test::test_gauge()));
+  ASSERT_EQ(dark.verdict, Verdict::fail);
+  std::vector<std::string> kinds;
+  for (const Cause& cause : dark.diagnosis.causes.list) kinds.push_back(cause.changes.front().kind);
+  EXPECT_THAT(kinds, testing::UnorderedElementsAre("freeze", "reset")) << said(dark);
+  EXPECT_FALSE(dark.diagnosis.causes.told_apart);
+}
+
+// Slow ramps go over each boundary where it is set to be: one that is elsewhere is crossed fast, and its size
+// is known no better than that.
+TEST(Diagnosis, ABoundaryOffTheSlowRampsIsNamedWithAWideU) {
+  const DiagnosedPair off =
+      diagnosed_unit(pair_with({{"boundary-moved", {{"boundary", "go"}}, {{"by_rpm", 40}}}}), {},
+                     test::proving_steps(test::test_gauge()));
+  EXPECT_TRUE(off.first) << said(off);
+  ASSERT_EQ(off.diagnosis.hypotheses.size(), 1u) << said(off);
+  const Hypothesis& h = off.diagnosis.hypotheses.front();
+  EXPECT_NEAR(h.faults.front().size.value_or(0), 40, h.u.front());
+  EXPECT_GT(h.u.front(), 20);
+}
+
+// Each with another one of it, wherever both have findings of their own.
+TEST(Diagnosis, TwoFaultsOfTheCatalogueAreBothNamed) {
+  const std::vector<Step> steps = test::proving_steps(test::test_gauge());
+  const std::vector<FaultSetting> all = test::fault_examples();
+  const bool full = std::getenv("TACHPROOF_FULL") != nullptr;
+  std::size_t pairs = 0, named = 0;
+  std::string misses;
+  for (std::size_t i = 0; i < all.size(); ++i)
+    for (const std::size_t further :
+         full ? std::vector<std::size_t>{3, 5, 7, 11} : std::vector<std::size_t>{5}) {
+      const FaultSetting &a = all[i], &b = all[(i + further) % all.size()];
+      if (a.kind == b.kind) continue;
+      const DiagnosedPair both = diagnosed_unit(pair_with({a, b}), {pair_with({a}), pair_with({b})}, steps);
+      if (both.traceless || both.shadowed) continue;
+      ++pairs;
+      named += both.listed;
+      if (!both.listed) misses += said(both) + "\n";
+    }
+  EXPECT_GE(static_cast<double>(named), 0.8 * static_cast<double>(pairs)) << named << " of " << pairs << "\n"
+                                                                          << misses;
+  if (full) std::printf("%zu of %zu are both named; not:\n%s", named, pairs, misses.c_str());
+}
+
+TEST(DiagnosisStudy, ALineOfAPairComesBackAsItWas) {
+  NamedLine line;
+  line.seed = 7;
+  line.number = 12;
+  line.kinds = {"boundary-moved", "settings: wires crossed"};
+  line.verdict = Verdict::fail;
+  line.first = line.sized = line.shadowed = true;
+  line.causes = 2;
+  line.cpu_s = 0.25;
+  line.said = "pair 12: boundary-moved x1.06; said: (3 of 3) The unit acts";
+  const std::optional<NamedLine> back = named_line(text_of(line).substr(0, text_of(line).size() - 1));
+  ASSERT_TRUE(back.has_value());
+  EXPECT_EQ(text_of(*back), text_of(line));
+  EXPECT_EQ(back->kinds, line.kinds);
+  EXPECT_FALSE(named_line("pair 12").has_value());
 }
 
 TEST(Mutation, OfRandomGaugesTheTrueCauseMostlyStandsFirst) {

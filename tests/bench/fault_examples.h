@@ -10,8 +10,8 @@
 
 namespace tachproof::test {
 
-// Those show only where somebody presses a button or takes the supply away, which no proving profile does.
-// What each does is in unit_button_faults_test.cc.
+// Those show only where somebody presses a button or takes the supply away, which no proving profile does:
+// they are proven on a gauge with buttons (pressed_fault_examples).
 inline bool needs_a_hand(const std::string& kind) {
   static const std::set<std::string> kinds{
       "take-ignored",     "take-not-refused", "take-other-end", "take-late", "take-lost",   "settings-reset",
@@ -44,6 +44,21 @@ inline std::vector<FaultSetting> fault_examples() {
           {"intermittent-lamp", {{"lamp", "top"}}, {{"per_min", 60}}},
           {"freeze", {}, {{"at_s", 30}}},
           {"reset", {}, {{"at_s", 4.1}}}};
+}
+
+// The same for those that need a hand: on fixtures/gauges/drumlin-buttons.yaml, by scenarios/buttons.yaml.
+inline std::vector<FaultSetting> pressed_fault_examples() {
+  return {{"take-ignored", {}, {}},
+          {"take-not-refused", {}, {}},
+          {"take-other-end", {}, {}},
+          {"take-late", {}, {{"by_ms", 1000}}},
+          {"take-lost", {}, {}},
+          {"settings-reset", {}, {{"by_rpm", 25}}},
+          {"peak-not-cleared", {}, {}},
+          {"dim-missing", {}, {{"level", 55}}},
+          {"dim-colour", {{"lamp", "mid"}, {"to", "magenta"}}, {}},
+          {"slow-boot", {}, {{"by_ms", 2500}}},
+          {"greets-wrong", {{"lamp", "top"}}, {}}};
 }
 
 }  // namespace tachproof::test

@@ -15,6 +15,7 @@
 #include "bench/record/folder_format.h"
 #include "bench/record/json_values.h"
 #include "bench/record/result_json.h"
+#include "bench/reports/comparison_report.h"
 #include "bench/run/suite.h"
 #include "tests/bench/drumlin_run.h"
 #include "tests/bench/error_of.h"
@@ -96,6 +97,19 @@ TEST_F(ForeignFolder, AJournalThatIsNestedDeepIsPassedOver) {
   EXPECT_EQ(journal.rpm[0].at, 5);
   EXPECT_EQ(error_of([&] { record_from_json(deep); }), "it is nested more than 64 deep");
   EXPECT_EQ(error_of([&] { suite_from_json(deep); }), "it is nested more than 64 deep");
+}
+
+TEST_F(ForeignFolder, ARunWithoutReadableSettingsIsNotCompared) {
+  StoredRun sound;
+  sound.record = drumlin::passing().record;
+  fs::create_directory(scratch / "cut");
+  scratch.write("cut/result.json", "{\"format\": 1, ");
+  const StoredRun cut = load_run(scratch / "cut");
+  const char* const why =
+      "cut has no settings that could be compared. result.json does not count: it is cut short, or not what "
+      "this program writes.";
+  EXPECT_EQ(error_of([&] { comparison_of("sound", sound, "cut", cut); }), why);
+  EXPECT_EQ(error_of([&] { comparison_of("cut", cut, "sound", sound); }), why);
 }
 
 TEST_F(ForeignFolder, FloatsAreNoWholeNumbers) {

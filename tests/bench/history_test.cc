@@ -51,6 +51,28 @@ class HistoryFile : public testing::Test {
     RunFolder::create(folder, run.record, run_pages).finish(run.record, run.trace);
     return folder;
   }
+  // A run that failed, and what explains it.
+  std::filesystem::path failed_run(const std::string& unit, const std::vector<Cause>& causes) {
+    const std::filesystem::path folder = temporary.path() / ("run-" + std::to_string(++runs));
+    drumlin::Run run = drumlin::small();
+    run.record.inputs.clear();
+    run.record.unit_serial = unit;
+    run.record.started = "2031-03-14T09:26:53+01:00";
+    run.record.result.verdict = Verdict::fail;
+    run.record.causes.list = causes;
+    BoundaryResult b;
+    b.boundary = "brisk";
+    run.record.result.boundaries = {b};
+    RunFolder::create(folder, run.record, run_pages).finish(run.record, run.trace);
+    return folder;
+  }
+  // As a program of the first format left it: without causes.
+  void as_of_format_1() const {
+    sqlite3* db = nullptr;
+    sqlite3_open(file().c_str(), &db);
+    sqlite3_exec(db, "DROP TABLE causes; PRAGMA user_version = 1", nullptr, nullptr, nullptr);
+    sqlite3_close(db);
+  }
   void add(const std::filesystem::path& folder) { History(file(), History::Open::make).add(folder); }
   std::vector<HistoryRun> all(const HistoryFilter& filter = {}) {
     return History(file(), History::Open::existing).runs(filter);
@@ -121,12 +143,7 @@ TEST_F(HistoryFile, RefusesFilesThatAreNoHistory) {
                nullptr);
   sqlite3_close(other);
   EXPECT_EQ(error_of([&] { History(file(), History::Open::make); }),
-            "the history " + file().string() + " has format 9, and this program knows format 1");
-}
-
-TEST_F(HistoryFile, TakesNoFolderThatIsNoRun) {
-  EXPECT_THAT(error_of([&] { add(temporary.path()); }), HasSubstr("is not a run folder"));
-  EXPECT_EQ(all().size(), 0U);
+            "the history " + file().string() + " has format 9, and this program knows format 2");
 }
 
 std::string integrity(const std::filesystem::path& file) {
@@ -165,6 +182,81 @@ int status_of(pid_t pid) {
   int status = 0;
   ::waitpid(pid, &status, 0);
   return status;
+}
+
+Cause cause(const std::string& text, std::uint64_t explains, std::uint64_t of) {
+  Cause one;
+  one.text = text;
+  one.explains = explains;
+  one.of = of;
+  one.todo = "Write the settings to the unit again.";
+  return one;
+}
+
+const Cause anchor = cause("The unit acts as if anchor pit were 5150 rpm (set: 5210, U = 0.6 rpm)", 4, 4);
+const Cause boundary = cause("The unit acts as if boundary <b> were at 5150 rpm (set: 5210)", 4, 4);
+
+TEST_F(HistoryFile, KeepsTheCausesOfAFailedRun) {
+  add(failed_run("K17", {anchor, boundary}));
+  add(failed_run("K18", {cause("Lamp left is dark", 2, 3)}));
+  add(run("K19", "2031-03-14T10:00:00+01:00", 0));
+  const HistoryView view = view_of(all());
+  ASSERT_EQ(view.runs[0].causes.size(), 2U);
+  EXPECT_EQ(view.runs[0].causes[0].text, anchor.text);
+  EXPECT_EQ(view.runs[0].causes[1].explains, 4U);
+  EXPECT_TRUE(view.runs[2].causes.empty());
+
+  const std::string text = history_text(view, 80);
+  EXPECT_THAT(text, HasSubstr("\n  The unit acts as if anchor pit were 5150 rpm (set: 5210, U = 0.6 rpm)\n"
+                              "  or: The unit acts as if boundary <b> were at 5150 rpm (set: 5210)\n"));
+  EXPECT_THAT(text, HasSubstr("\n  Lamp left is dark (explains only 2 of 3 findings)\n"));
+  std::istringstream lines(text);
+  for (std::string line; std::getline(lines, line);) EXPECT_LE(code_points(line), 80U) << line;
+  const std::string page = history_html(view, "unit K17", "now");
+  EXPECT_THAT(page,
+              HasSubstr("<td>The unit acts as if anchor pit were 5150 rpm (set: 5210, U = 0.6 rpm)<br>"
+                        "or: The unit acts as if boundary &lt;b&gt; were at 5150 rpm (set: 5210)</td>"));
+  const nlohmann::json json = nlohmann::json::parse(history_json(view));
+  EXPECT_EQ(json["runs"][0]["causes"][0]["text"], anchor.text);
+  EXPECT_EQ(json["runs"][1]["causes"][0]["explains"], 2);
+  EXPECT_EQ(json["runs"][1]["causes"][0]["of"], 3);
+  EXPECT_EQ(json["runs"][2]["causes"], nlohmann::json::array());
+}
+
+TEST_F(HistoryFile, OfTheFirstFormatIsRenewedAndLosesNothing) {
+  const std::filesystem::path bad = failed_run("K17", {anchor});
+  add(bad);
+  History(file(), History::Open::existing).accept(run("K18", "2031-03-14T10:00:00Z", 0.8), {"t", "Una", "x"});
+  const std::string before = history_text(view_of(all()), 80);
+  as_of_format_1();
+  const std::vector<HistoryRun> renewed = all();
+  EXPECT_EQ(integrity(file()), "ok");
+  ASSERT_EQ(renewed.size(), 2U);
+  EXPECT_TRUE(renewed[0].causes.empty()) << "what an older program left out is not made up";
+  EXPECT_EQ(renewed[1].boundaries[0].threshold_rpm, 3000.8);
+  ASSERT_EQ(renewed[1].accepted.size(), 1U);
+  EXPECT_EQ(renewed[1].accepted[0].who, "Una");
+  // Its folder still says what the causes are.
+  EXPECT_FALSE(History(file(), History::Open::existing).add(bad));
+  EXPECT_FALSE(History(file(), History::Open::existing).add(bad));
+  EXPECT_EQ(history_text(view_of(all()), 80), before);
+}
+
+TEST_F(HistoryFile, OfTheFirstFormatIsRenewedByManyAtOnce) {
+  add(run("K17", "2031-03-14T10:00:00Z", 0.8));
+  as_of_format_1();
+  std::vector<pid_t> readers;
+  for (int i = 0; i < 6; ++i)
+    readers.push_back(child([&] {
+      if (all().size() != 1) throw std::runtime_error("a run is gone");
+    }));
+  for (const pid_t reader : readers) EXPECT_EQ(status_of(reader), 0);
+  EXPECT_EQ(integrity(file()), "ok");
+}
+
+TEST_F(HistoryFile, TakesNoFolderThatIsNoRun) {
+  EXPECT_THAT(error_of([&] { add(temporary.path()); }), HasSubstr("is not a run folder"));
+  EXPECT_EQ(all().size(), 0U);
 }
 
 TEST_F(HistoryFile, IsSoundAfterAWriterIsKilledAtAnyInstant) {

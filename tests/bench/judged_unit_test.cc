@@ -7,6 +7,8 @@
 #include <map>
 #include <random>
 
+#include "bench/files/files.h"
+#include "bench/run/fault_trials.h"
 #include "tests/bench/fault_examples.h"
 #include "tests/bench/unit_scene.h"
 
@@ -94,9 +96,32 @@ TEST(JudgedUnit, EveryFaultOfTheCatalogueIsCaught) {
     }
     ++seen[fault.kind];
   }
-  for (const FaultKind& kind : fault_catalogue()) {
-    if (test::needs_a_hand(kind.kind)) continue;
+  for (const FaultSetting& fault : test::pressed_fault_examples()) ++seen[fault.kind];  // below
+  for (const FaultKind& kind : fault_catalogue())
     EXPECT_GT(seen[kind.kind], 0) << kind.kind << " has no case here";
+}
+
+// Those of buttons and supply, by the scenario that presses and cuts the supply.
+TEST(JudgedUnit, EveryFaultOfButtonsAndSupplyIsCaught) {
+  const std::filesystem::path root = TACHPROOF_SOURCE_DIR;
+  const Gauge gauge = load_gauge(root / "fixtures/gauges/drumlin-buttons.yaml");
+  const ScenarioFile file = load_scenario(root / "scenarios/buttons.yaml");
+  TrialScenario scenario;
+  scenario.name = file.name;
+  scenario.profile = Profile(file.steps);
+  scenario.seed = file.seed;
+  RigModel rig;
+  rig.behaviour.response_ms = 20;
+  const FaultTrials trials(gauge, scenario, rig);
+  const RunResult healthy = trials.healthy();
+  EXPECT_EQ(healthy.verdict, Verdict::pass) << test::told(healthy);
+  for (const FaultSetting& fault : test::pressed_fault_examples()) {
+    EXPECT_TRUE(test::needs_a_hand(fault.kind)) << fault.kind;
+    Behaviour behaviour = rig.behaviour;
+    behaviour.faults = {fault};
+    const RunResult result = trials.healthy(behaviour);
+    EXPECT_EQ(result.verdict, Verdict::fail) << fault.kind << "\n" << test::told(result);
+    EXPECT_FALSE(result.findings.empty()) << fault.kind;
   }
 }
 

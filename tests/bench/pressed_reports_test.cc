@@ -66,7 +66,7 @@ TEST(PressedReports, TheTerminalReadsAsApproved) {
   expect_approved("verdict-pressed.txt", verdict_text(passing().record, 80, false));
   for (const drumlin::Run* run : {&passing(), &failing(), &undecided()}) {
     std::istringstream lines(verdict_text(run->record, 80, false));
-    for (std::string line; std::getline(lines, line);) EXPECT_LE(code_points(line), 81U) << line;
+    for (std::string line; std::getline(lines, line);) EXPECT_LE(code_points(line), 80U) << line;
   }
 }
 
@@ -146,6 +146,15 @@ TEST(PressedReports, ThePictureOfAllBoundariesNamesTheStates) {
   EXPECT_EQ(count(picture.substr(0, picture.find("</figure>")), ">after set 1 at 4000 rpm</text>"), 1U);
 }
 
+// What a press took is known to half an rpm: the bands of what then hangs from it are so much wider.
+TEST(PressedReports, BandsAfterATakeShowItsDoubt) {
+  const std::string page = report_html(passing().record, passing().trace);
+  const std::string picture = page.substr(page.find("<figure class=\"deviations\">"));
+  EXPECT_THAT(picture.substr(0, picture.find("</figure>")), HasSubstr(">± 0.5 more: the take</text>"));
+  EXPECT_THAT(page, HasSubstr(">4000.0 ± 3.5 rpm (the take: 0.5)</text>"));
+  EXPECT_THAT(page, HasSubstr(">3720.0 ± 3.0 rpm</text>"));
+}
+
 TEST(PressedReports, JunitHasACaseForEachPressLevelAndPowerCut) {
   if (there_is_xmllint())
     for (const drumlin::Run* run : {&passing(), &failing(), &undecided()})
@@ -193,6 +202,57 @@ ComparedRun compared(const drumlin::Run& run) {
 TEST(PressedComparison, ComparesTheUnitAsItWasSet) {
   for (const ComparisonItem& item : compare(compared(passing()), compared(passing())).items)
     EXPECT_NE(item.word, ChangeWord::unintended) << item.what << item.boundary;
+}
+
+std::vector<ComparisonItem> items_at(const Comparison& comparison, const std::string& place) {
+  std::vector<ComparisonItem> all;
+  for (const ComparisonItem& item : comparison.items)
+    if (item.boundary == place) all.push_back(item);
+  return all;
+}
+
+TEST(PressedComparison, HasARowForWhatTheUnitMadeOfEachPress) {
+  const Comparison same = compare(compared(passing()), compared(passing()));
+  std::vector<std::string> rows;
+  for (const char* place : {"set 1", "set 2", "glow 1", "glow 2", "power 1"})
+    for (const ComparisonItem& item : items_at(same, place)) {
+      rows.push_back(item.what + " " + place);
+      EXPECT_EQ(item.word, ChangeWord::as_intended) << item.what << " " << place << " " << item.remark;
+    }
+  EXPECT_THAT(rows, testing::IsSupersetOf({"taken rpm set 1", "refused set 1", "refused set 2",
+                                           "light glow 1", "light glow 2", "boot power 1"}));
+  EXPECT_THAT(rows, Not(testing::Contains("taken rpm set 2"))) << "what is refused is not taken";
+  const Comparison worse = compare(compared(passing()), compared(failing()));
+  for (const ComparisonItem& item : items_at(worse, "set 1"))
+    if (item.what == "refused") {
+      EXPECT_EQ(item.word, ChangeWord::unintended);
+      EXPECT_EQ(item.remark, "the unit did not take the rpm in the new run");
+    }
+  // The other way round it is mended, and still no pass hides what the new run does.
+  EXPECT_EQ(compare(compared(failing()), compared(passing())).verdict, Verdict::fail);
+}
+
+TEST(PressedComparison, ATakeThatIsOffIsMeasured) {
+  test::PressedUnit unit;
+  unit.takes_off_by = -40;
+  const drumlin::Run off = pressed::run_of(pressed::everything(), unit);
+  const Comparison moved = compare(compared(passing()), compared(off));
+  for (const ComparisonItem& item : items_at(moved, "set 1"))
+    if (item.what == "taken rpm") {
+      EXPECT_EQ(item.word, ChangeWord::unintended);
+      EXPECT_NEAR(item.observed_change, -40, 3);
+    }
+  EXPECT_EQ(moved.verdict, Verdict::fail);
+}
+
+TEST(PressedComparison, APressThatTheOtherRunLacksIsNoPass) {
+  drumlin::Run less = passing();
+  less.record.result.presses.pop_back();
+  const Comparison comparison = compare(compared(passing()), compared(less));
+  const std::vector<ComparisonItem> rows = items_at(comparison, "set 2");
+  ASSERT_EQ(rows.size(), 1U);
+  EXPECT_EQ(rows[0].word, ChangeWord::cannot_tell);
+  EXPECT_NE(comparison.verdict, Verdict::pass);
 }
 
 // Its boundaries as set are as they were: only the rows after the press tell.

@@ -3,9 +3,11 @@
 #include <gtest/gtest.h>
 
 #include "bench/files/files.h"
+#include "bench/record/folder_format.h"
 #include "bench/record/result_json.h"
 #include "bench/reports/run_report.h"
 #include "bench/rigs/factory.h"
+#include "bench/run/judge_again.h"
 #include "bench/run/runner.h"
 #include "bench/run/verify.h"
 #include "tests/bench/scratch_folder.h"
@@ -57,25 +59,89 @@ class PressedWatcher : public Watcher {
   std::size_t next_ = 0;
 };
 
+// A source in real time whose buttons nobody but a person can press: he takes three looks, then does it.
+class HandSource : public Source {
+ public:
+  explicit HandSource(std::unique_ptr<Source> other) : other_(std::move(other)) {}
+  SourceFacts facts() const override {
+    SourceFacts facts = other_->facts();
+    facts.kind = "board";
+    facts.virtual_time = false;
+    return facts;
+  }
+  void begin() override { other_->begin(); }
+  void rpm(const Segment& segment) override { other_->rpm(segment); }
+  void play(const PulseBlock& block) override {
+    other_->play(block);
+    played_ = block.until;
+  }
+  bool can_press(const std::string&) const override { return false; }
+  void press(const Press&, Nanos) override {}
+  void end() noexcept override { other_->end(); }
+
+  RunHooks person() {
+    RunHooks hooks;
+    hooks.ask_person = [this](const Ask& ask, Nanos) -> std::optional<Reply> {
+      if (++looks_ % 3 != 0) return std::nullopt;
+      if (ask.question.starts_with("Press")) {
+        other_->press(Press{"set", 200 * ns_per_ms}, played_);
+        return Reply{"done"};
+      }
+      return Reply{"4800"};
+    };
+    return hooks;
+  }
+
+ private:
+  std::unique_ptr<Source> other_;
+  Nanos played_ = 0;
+  int looks_ = 0;
+};
+
 class PressedVerify : public testing::Test {
  protected:
   // Plays the scenario on the Drumlin with buttons, and keeps the run in `run`.
   RunRecord play(const test::PressedUnit& unit) {
-    const std::filesystem::path gauges = TACHPROOF_SOURCE_DIR "/fixtures/gauges";
-    std::filesystem::copy_file(gauges / "drumlin-buttons.yaml", scratch / "gauge.yaml");
-    scratch.write("scenario.yaml", scenario_text);
-    scratch.write("rig.yaml", rig_text);
+    files(scenario_text);
     const Gauge gauge = load_gauge(scratch / "gauge.yaml");
     const ScenarioFile scenario = load_scenario(scratch / "scenario.yaml");
     const Profile profile(scenario.steps);
     Rig rig = make_rig(load_rig(scratch / "rig.yaml"), (scratch / "rig.yaml").string(), gauge, scenario.seed);
     rig.watcher = std::make_unique<PressedWatcher>(std::move(rig.watcher), unit.watch(gauge, profile));
+    return run(gauge, scenario, profile, rig, {});
+  }
+
+  // By a person who presses, and who is asked at the end.
+  RunRecord play_by_hand() {
+    files(std::string(scenario_text)
+              .replace(std::string(scenario_text).find("judge:"), 0,
+                       "  - {ask: \"Highest rpm shown?\", expect: {equals: peak, within: 10}}\n"
+                       "  - {hold: 3200, for: 500ms}\n"));
+    const Gauge gauge = load_gauge(scratch / "gauge.yaml");
+    const ScenarioFile scenario = load_scenario(scratch / "scenario.yaml");
+    const Profile profile(scenario.steps);
+    Rig rig = make_rig(load_rig(scratch / "rig.yaml"), (scratch / "rig.yaml").string(), gauge, scenario.seed);
+    auto hand = std::make_unique<HandSource>(std::move(rig.source));
+    const RunHooks person = hand->person();
+    rig.source = std::move(hand);
+    return run(gauge, scenario, profile, rig, person);
+  }
+
+  void files(const std::string& scenario) {
+    const std::filesystem::path gauges = TACHPROOF_SOURCE_DIR "/fixtures/gauges";
+    std::filesystem::copy_file(gauges / "drumlin-buttons.yaml", scratch / "gauge.yaml");
+    scratch.write("scenario.yaml", scenario);
+    scratch.write("rig.yaml", rig_text);
+  }
+
+  RunRecord run(const Gauge& gauge, const ScenarioFile& scenario, const Profile& profile, Rig& rig,
+                const RunHooks& hooks) {
     RunRecord record = begun(gauge, scenario, rig);
     RunFolder folder = RunFolder::create(scratch / "run", record, run_pages);
     for (const char* name : {"gauge.yaml", "scenario.yaml", "rig.yaml"})
       record.inputs.emplace_back(name, folder.keep_input(scratch / name, name));
     RunOutcome outcome =
-        run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, folder);
+        run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, folder, hooks);
     record.result = std::move(outcome.result);
     folder.finish(record, outcome.trace);
     return record;
@@ -132,6 +198,31 @@ TEST_F(PressedVerify, APressThatWasIgnoredIsFoundAgain) {
   const Verification v = verified();
   EXPECT_EQ(v.outcome(), Verification::Kind::agrees) << lines_of(v);
   EXPECT_EQ(v.judged_again, Verdict::fail);
+}
+
+// What a person pressed and answered, and for how long the rpm was kept meanwhile, is in the journal.
+TEST_F(PressedVerify, APressByHandIsJudgedAgainInItsOwnTime) {
+  const RunRecord record = play_by_hand();
+  ASSERT_EQ(record.result.presses.size(), 1U);
+  EXPECT_EQ(record.result.presses[0].verdict, Verdict::pass) << record.result.presses[0].remark;
+  EXPECT_EQ(record.result.verdict, Verdict::pass);
+  const Gauge gauge = load_gauge(scratch / "gauge.yaml");
+  const Journal journal = read_journal(scratch / "run/journal.jsonl", 1'000'000);
+  ASSERT_EQ(journal.did.size(), 2U);
+  EXPECT_EQ(journal.did[0].action, "set");
+  EXPECT_GT(journal.did[0].held, 0U);
+  EXPECT_EQ(journal.did[1].text, "4800");
+  EXPECT_GT(journal.did[1].held, 0U);
+  const JudgedAgain again = judge_again(scratch / "run", record, journal);
+  EXPECT_TRUE(again.same_capture);
+  EXPECT_TRUE(again.same_timeline);
+  RunRecord second = record;
+  second.result = again.result;
+  EXPECT_EQ(result_json(second), result_json(record));
+  // In less time than he took, it was not that run.
+  Journal hurried = journal;
+  hurried.did[0].held -= 1;
+  EXPECT_FALSE(judge_again(scratch / "run", record, hurried).same_capture);
 }
 
 // A forger who makes the ignored press a pass changes a row that the evidence contradicts.

@@ -182,16 +182,31 @@ TEST(NamedFiles, AreReadOnceAndKeptUnderNamesOfTheirOwn) {
   scratch.write("lap.csv", "t,n\n");
   NamedFiles files(scratch.path(), NamedFiles::Copies::beside_the_scenario);
   std::string trouble;
-  ASSERT_NE(files.read("lap.csv", "log", 100, trouble), nullptr);
+  ASSERT_NE(files.read("lap.csv", "log", 100, 1, trouble), nullptr);
   scratch.write("lap.csv", "changed since\n");
-  ASSERT_NE(files.read("lap.csv", "log", 100, trouble), nullptr);
-  EXPECT_EQ(*files.read("lap.csv", "log", 100, trouble), "t,n\n");
-  EXPECT_EQ(files.read("gone.csv", "log", 100, trouble), nullptr);
+  ASSERT_NE(files.read("lap.csv", "log", 100, 1, trouble), nullptr);
+  EXPECT_EQ(*files.read("lap.csv", "log", 100, 1, trouble), "t,n\n");
+  EXPECT_EQ(files.read("gone.csv", "log", 100, 1, trouble), nullptr);
   EXPECT_THAT(trouble, HasSubstr("no such file; "));
-  EXPECT_EQ(files.read("lap.csv", "edges", 10, trouble), nullptr);
+  EXPECT_EQ(files.read("lap.csv", "edges", 10, 2, trouble), nullptr);
   const std::vector<NamedFile> kept = files.take();
   ASSERT_EQ(kept.size(), 1u);
   EXPECT_EQ(kept[0].kept_as, "log-1.csv");
+}
+
+TEST(NamedFiles, ARunFoldersScenarioNamesTheCopies) {
+  const std::vector<NamedFile> files{{"../laps/lap.csv", "log-1.csv", "", {2, 4}},
+                                     {"log-1.csv", "log-2.csv", "", {3, 4}}};
+  EXPECT_EQ(
+      naming_the_copies("# ../laps/lap.csv and log-1.csv\n"
+                        "- {replay: ../laps/lap.csv, time: t}\n"
+                        "- {replay: 'log-1.csv', time: t}\n"
+                        "[{\"replay\":\"../laps/lap.csv\"}, {\"replay\":\"log-1.csv\", \"my-log-1.csv\"}]",
+                        files),
+      "# ../laps/lap.csv and log-1.csv\n"
+      "- {replay: log-1.csv, time: t}\n"
+      "- {replay: 'log-2.csv', time: t}\n"
+      "[{\"replay\":\"log-1.csv\"}, {\"replay\":\"log-2.csv\", \"my-log-1.csv\"}]");
 }
 
 // A run folder may come from anybody: nothing outside it is opened, whatever its scenario names.
@@ -200,10 +215,10 @@ TEST(NamedFiles, OfARunFolderAreItsOwnCopiesOnly) {
   scratch.write("log-1.csv", "t,n\n0,1000\n0.1,1000\n");
   NamedFiles files(scratch.path(), NamedFiles::Copies::in_the_run_folder);
   std::string trouble;
-  const std::string* text = files.read("/dev/zero", "log", 100, trouble);
+  const std::string* text = files.read("/dev/zero", "log", 100, 1, trouble);
   ASSERT_NE(text, nullptr);
   EXPECT_EQ(*text, "t,n\n0,1000\n0.1,1000\n");
-  EXPECT_EQ(files.read("../lap.csv", "log", 100, trouble), nullptr);
+  EXPECT_EQ(files.read("../lap.csv", "log", 100, 1, trouble), nullptr);
   EXPECT_THAT(trouble, HasSubstr("no log-2.csv in the run folder"));
 }
 

@@ -47,13 +47,18 @@ struct PressedUnit {
   double pwm_hz = 100;
   bool ignores = false, never_refuses = false, loses = false, dims = true;
   double takes_off_by = 0;
+  double limit_off_by = 0;  // of boundary on-limit, whatever was taken
   bool greets_wrong = false;
+  // For 120 ms after a button went down, or after it has greeted, it shows these.
+  Channels strange = 0;
+  double comes_back_off_by = 0;  // all that hangs from pit, after a loss of power
 
   std::vector<LampEvent> watch(const Gauge& set, const Profile& profile) const {
     std::vector<LampEvent> events;
     std::map<std::string, double> anchors;
     std::size_t level = 0, next = 0, window = 0;
-    Nanos off_until = 0, awake_at = 0, forget = 0;
+    Nanos off_until = 0, awake_at = 0, forget = 0, strange_until = 0;
+    double off_by = 0;
     const auto& actions = profile.actions();
     for (Nanos t = 0; t <= profile.duration(); t += step) {
       for (; next < actions.size() && actions[next].at <= t; ++next) {
@@ -64,8 +69,11 @@ struct PressedUnit {
           window = 0;
           level = 0;
           if (loses) anchors.clear();
+          off_by = comes_back_off_by;
+          strange_until = awake_at + 720 * ns_per_ms;
         } else if (const auto* press = std::get_if<Press>(&actions[next].what); press && t >= awake_at) {
           const double rpm = std::round(profile.rpm_at(actions[next].at));
+          strange_until = actions[next].at + 120 * ns_per_ms;
           if (press->action == "set" && !ignores && (never_refuses || (rpm >= 2500 && rpm <= 5500)))
             anchors["pit"] = rpm + takes_off_by;
           if (press->action == "glow" && dims) level = (level + 1) % 3;
@@ -80,7 +88,8 @@ struct PressedUnit {
           const auto from = [&](std::size_t w) {
             const Window& it = set.windows[w];
             const auto moved = anchors.find(it.anchor);
-            return it.from_rpm + (moved == anchors.end() ? 0 : moved->second - 3720);
+            return it.from_rpm + (it.name == "on-limit" ? limit_off_by : 0) +
+                   (it.anchor == "pit" ? off_by : 0) + (moved == anchors.end() ? 0 : moved->second - 3720);
           };
           if (window + 1 < set.windows.size() && believed >= from(window + 1))
             ++window;
@@ -94,6 +103,8 @@ struct PressedUnit {
         const double phase = to_seconds(t) * pwm_hz;
         if (phase - std::floor(phase) >= share) lit = 0;
       }
+      const bool greeting = awake_at > 0 && t < awake_at + 600 * ns_per_ms;
+      if (strange != 0 && t < strange_until && !greeting) lit = strange;
       if (events.empty() || events.back().lit != lit) events.push_back({t, lit});
     }
     return events;

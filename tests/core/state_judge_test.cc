@@ -3,6 +3,9 @@
 #include <gmock/gmock.h>
 #include <rapidcheck/gtest.h>
 
+#include <algorithm>
+#include <set>
+
 #include "tests/core/pressed_unit.h"
 
 namespace tachproof {
@@ -75,6 +78,125 @@ TEST(StateJudge, APressThatIsIgnoredIsOneFinding) {
   EXPECT_EQ(result.presses.at(0).refused, true);
 }
 
+// Pressed at these rpm, one after another; after each the boundaries are passed where the unit may have them.
+Profile pressed_at(const std::vector<double>& all) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}};
+  for (const double rpm : all) {
+    steps.insert(steps.end(),
+                 {RampByTime{rpm, ns_per_s}, Hold{rpm, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                  Hold{rpm, 500 * ns_per_ms}, RampByTime{1800, ns_per_s}});
+    for (const double rate : {100.0, 400.0})
+      steps.insert(steps.end(), {RampByRate{5200, rate}, Hold{5200, 500 * ns_per_ms}, RampByRate{1800, rate},
+                                 Hold{1800, 500 * ns_per_ms}});
+  }
+  return Profile(steps);
+}
+
+std::set<std::string> states_of(const RunResult& result) {
+  std::set<std::string> states;
+  for (const BoundaryResult& row : result.boundaries) states.insert(row.state);
+  return states;
+}
+
+TEST(StateJudge, EveryPressThatIsIgnoredIsOneFinding) {
+  PressedUnit unit;
+  unit.ignores = true;
+  const RunResult result = run(pressed_at({4210, 4400, 2900}), unit);
+  EXPECT_THAT(failing(result), ElementsAre(FindingKind::press_ignored, FindingKind::press_ignored,
+                                           FindingKind::press_ignored));
+  for (const PressResult& press : result.presses) {
+    EXPECT_EQ(press.verdict, Verdict::fail);
+    EXPECT_EQ(press.refused, true);
+    EXPECT_TRUE(std::isnan(press.taken_rpm));
+  }
+  // What the unit has is judged, and is as it should be.
+  for (const BoundaryResult& row : result.boundaries) {
+    EXPECT_NE(row.verdict, Verdict::fail) << row.boundary << row.state;
+    if (row.boundary == "beyond" && row.direction == Direction::rising) {
+      EXPECT_DOUBLE_EQ(row.nominal_rpm, 3720) << row.state;
+    }
+  }
+  EXPECT_THAT(states_of(result), testing::Contains("after set 2 at 4400 rpm, not taken"));
+}
+
+TEST(StateJudge, APressThatHadToBeRefusedIsJudgedOnWhereItWent) {
+  PressedUnit unit;
+  unit.never_refuses = true;
+  const RunResult result = run(pressed_at({2300, 4300, 2250}), unit);
+  EXPECT_THAT(failing(result), ElementsAre(FindingKind::press_not_refused, FindingKind::press_not_refused));
+  EXPECT_EQ(result.presses.at(1).verdict, Verdict::pass) << result.presses.at(1).remark;
+  for (const BoundaryResult& row : result.boundaries)
+    EXPECT_NE(row.verdict, Verdict::fail) << row.boundary << row.state;
+  EXPECT_THAT(states_of(result), testing::Contains("after set 1 at 2300 rpm, taken all the same"));
+}
+
+TEST(StateJudge, ATakeAtAnotherRpmIsFollowedFromThere) {
+  PressedUnit unit;
+  unit.takes_off_by = -40;
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{4210, ns_per_s},
+                          Hold{4210, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                          Hold{4210, 500 * ns_per_ms}, RampByTime{3700, ns_per_s}};
+  cross(steps, 4180);
+  steps.insert(steps.end(),
+               {RampByTime{4150, ns_per_s}, Press{"glow", 200 * ns_per_ms}, Hold{4150, ns_per_s}});
+  const std::size_t before = failing(run(Profile(steps), unit)).size();
+  cross(steps, 4180);
+  EXPECT_EQ(failing(run(Profile(steps), unit)).size(), before);
+}
+
+// Nothing was passed between the presses: what came later tells both.
+TEST(StateJudge, WhatNoLampShowedAtFirstIsFoundLater) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}};
+  for (const double rpm : {4000.0, 4400.0})
+    steps.insert(steps.end(), {RampByTime{rpm, ns_per_s}, Hold{rpm, 500 * ns_per_ms},
+                               Press{"set", 200 * ns_per_ms}, Hold{rpm, 700 * ns_per_ms}});
+  steps.push_back(RampByTime{3200, ns_per_s});
+  for (const double rate : {100.0, 400.0}) {
+    steps.push_back(RampByRate{5200, rate});
+    steps.push_back(RampByRate{3200, rate});
+  }
+  PressedUnit unit;
+  unit.ignores = true;
+  EXPECT_THAT(failing(run(Profile(steps), unit)),
+              ElementsAre(FindingKind::press_ignored, FindingKind::press_ignored));
+  const RunResult sound = run(Profile(steps));
+  EXPECT_THAT(failing(sound), IsEmpty());
+  EXPECT_EQ(sound.presses.at(0).verdict, Verdict::undecided) << "the second press hides it";
+  EXPECT_EQ(sound.presses.at(1).verdict, Verdict::pass) << sound.presses.at(1).remark;
+}
+
+TEST(StateJudge, APressIsDecidedAfterTheLampsWereDimmed) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}, RampByTime{4210, ns_per_s},
+                          Hold{4210, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                          Hold{4210, 300 * ns_per_ms}, Press{"glow", 200 * ns_per_ms},
+                          Hold{4210, 500 * ns_per_ms}, RampByTime{3800, ns_per_s}};
+  cross(steps, 4210);
+  const RunResult sound = run(Profile(steps));
+  EXPECT_EQ(sound.presses.at(0).verdict, Verdict::pass) << sound.presses.at(0).remark;
+  EXPECT_NEAR(sound.presses.at(0).taken_rpm, 4210, 2);
+  PressedUnit unit;
+  unit.ignores = true;
+  EXPECT_THAT(failing(run(Profile(steps), unit)), ElementsAre(FindingKind::press_ignored));
+}
+
+// One boundary is 8 rpm too high, whatever is taken: that is not the buttons' fault.
+TEST(StateJudge, ABoundaryThatIsOffIsNotThePresses) {
+  PressedUnit unit;
+  unit.limit_off_by = 8;
+  for (const bool ignores : {false, true}) {
+    unit.ignores = ignores;
+    const RunResult result = run(pressed_at({4210, 4400}), unit);
+    std::set<std::string> wrong;
+    for (const BoundaryResult& row : result.boundaries)
+      if (row.verdict == Verdict::fail) wrong.insert(row.boundary);
+    EXPECT_THAT(wrong, ElementsAre("on-limit"));
+    EXPECT_EQ(std::ranges::count(failing(result), FindingKind::press_ignored), ignores ? 2 : 0);
+    EXPECT_EQ(std::ranges::count(failing(result), FindingKind::wrong_take), 0);
+    for (const PressResult& press : result.presses)
+      EXPECT_EQ(press.verdict, ignores ? Verdict::fail : Verdict::pass) << press.remark;
+  }
+}
+
 TEST(StateJudge, OutsideTheRangeNothingMayChange) {
   EXPECT_EQ(run(taken_at(2300, 3720)).presses.at(0).verdict, Verdict::pass);
   PressedUnit unit;
@@ -96,8 +218,13 @@ TEST(StateJudge, AnotherRpmThanThatOfThePressIsMeasured) {
   unit.takes_off_by = -40;
   const RunResult result = run(taken_at(4210, 4180), unit);
   EXPECT_EQ(result.verdict, Verdict::fail);
-  EXPECT_THAT(failing(result), ::testing::Contains(FindingKind::wrong_take));
+  EXPECT_THAT(failing(result), ElementsAre(FindingKind::wrong_take));
   EXPECT_NEAR(result.presses.at(0).taken_rpm, 4170, 3);
+  for (const BoundaryResult& row : result.boundaries)
+    if (!row.state.empty()) {
+      EXPECT_EQ(row.verdict, Verdict::pass) << row.boundary << row.state;
+      EXPECT_THAT(row.state, HasSubstr("after set 1 at 4210 rpm, taken at 41"));
+    }
 }
 
 TEST(StateJudge, TooNearTheLimitOfTheRangeIsUndecided) {
@@ -139,6 +266,56 @@ TEST(StateJudge, WhatIsLostOverPowerIsOneFinding) {
   PressedUnit unit;
   unit.loses = true;
   EXPECT_THAT(failing(run(power_cut(true), unit)), ElementsAre(FindingKind::settings_lost));
+}
+
+TEST(StateJudge, SettingsThatAreOffAfterPowerAreOneFindingWithItsSize) {
+  PressedUnit unit;
+  unit.comes_back_off_by = 25;
+  for (const bool take : {false, true}) {
+    unit.loses = take;
+    const RunResult result = run(power_cut(take), unit);
+    if (!take) {
+      // Nothing was measured before the cut.
+      EXPECT_THAT(failing(result), ElementsAre(FindingKind::settings_lost));
+      EXPECT_NEAR(result.powers.at(0).off_rpm, 25, 2);
+    } else {
+      EXPECT_THAT(failing(result), ::testing::Contains(FindingKind::settings_lost));
+    }
+  }
+}
+
+// Until it answers it may be as before or as afterwards, and nothing else.
+TEST(StateJudge, WhatNeitherStateAllowsIsFoundWhileTheUnitAnswers) {
+  PressedUnit unit;
+  unit.strange = pressed_gauge().windows[5].cue.steady;  // of `shift`
+  const RunResult taken = run(taken_at(4210, 4210), unit);
+  EXPECT_THAT(failing(taken), ElementsAre(FindingKind::wrong_cue));
+  EXPECT_THAT(taken.findings.at(0).message,
+              HasSubstr("blue, right magenta was lit from 2.000 s for 120.0 ms, after 'set' was pressed at "
+                        "2.000 s: neither the boundaries before that nor those after it allow this"));
+  unit.strange = pressed_gauge().windows[4].cue.steady;  // of `running`, above this rpm
+  EXPECT_THAT(failing(run(power_cut(false), unit)), ElementsAre(FindingKind::wrong_cue));
+}
+
+TEST(StateJudge, TheResultSaysWhichStateTheUnitWasIn) {
+  PressedUnit unit;
+  unit.ignores = true;
+  const RunResult result = run(pressed_at({4210, 4400}), unit);
+  ASSERT_EQ(result.states.size(), 3U);
+  EXPECT_EQ(result.states[0].state, "");
+  EXPECT_EQ(result.states[2].state, "after set 2 at 4400 rpm, not taken");
+  EXPECT_TRUE(result.states[2].taken.empty());
+  const RunResult sound = run(pressed_at({4210, 4400}));
+  ASSERT_EQ(sound.states.size(), 3U);
+  ASSERT_EQ(sound.states[2].taken.size(), 1U);
+  EXPECT_EQ(sound.states[2].taken[0].boundary, "beyond");
+  EXPECT_DOUBLE_EQ(sound.states[2].taken[0].rpm, 4400);
+  EXPECT_DOUBLE_EQ(sound.states[2].taken[0].doubt_rpm, 0.5);
+  EXPECT_EQ(sound.states[1].to, sound.states[2].from);
+  EXPECT_GT(sound.states[2].judged_from, sound.states[2].from);
+  EXPECT_DOUBLE_EQ(in_state(pressed_gauge(), sound.states[2]).windows[1].from_rpm, 4140);
+  const std::vector<Step> unpressed{Hold{2000, ns_per_s}};
+  EXPECT_TRUE(run(Profile(unpressed)).states.empty());
 }
 
 TEST(StateJudge, ASlowBootAndAWrongGreetingAreFound) {

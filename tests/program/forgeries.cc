@@ -65,6 +65,28 @@ bool drop_finding(const fs::path& run, const fs::path&, Random&) {
   });
 }
 
+bool edit_cause(const fs::path& run, const fs::path&, Random& random) {
+  return edit(run / "result.json", [&](Json& result) {
+    if (!result.contains("causes") || result["causes"].empty()) {
+      result["causes"] = {{{"text", "The unit was dropped"},
+                           {"changes", Json::array()},
+                           {"explains", 1},
+                           {"of", 1},
+                           {"left", Json::array()},
+                           {"do", "Buy another."}}};
+      result["told_apart"] = true;
+      return;
+    }
+    switch (below(random, 5)) {
+      case 0: result["causes"][0]["text"] = "Lamp near is dark"; break;
+      case 1: result["causes"][0]["do"] = "Send the unit back."; break;
+      case 2: result["causes"][0]["explains"] = 1000; break;
+      case 3: result["told_apart"] = !result["told_apart"].get<bool>(); break;
+      default: result.erase("causes"); result.erase("told_apart");
+    }
+  });
+}
+
 bool edit_statement(const fs::path& run, const fs::path&, Random& random) {
   return edit(run / "result.json", [&](Json& result) {
     switch (below(random, 6)) {
@@ -244,17 +266,13 @@ void cover_suite(const fs::path& suite, Cover cover) {
 }
 
 const std::vector<KindOfForgery>& forgeries_of_a_run() {
-  static const std::vector<KindOfForgery> all = {{"verdicts", edit_verdicts},
-                                                 {"a number", edit_number},
-                                                 {"a finding", drop_finding},
-                                                 {"a statement", edit_statement},
-                                                 {"the journal", edit_journal},
-                                                 {"the lamps", edit_lamps},
-                                                 {"a file of another run", take_from_the_other},
-                                                 {"cut short", cut_short},
-                                                 {"a page", replace_page},
-                                                 {"a copy of an input", edit_copy},
-                                                 {"the sums", empty_sums}};
+  static const std::vector<KindOfForgery> all = {
+      {"verdicts", edit_verdicts},       {"a number", edit_number},
+      {"a finding", drop_finding},       {"a cause", edit_cause},
+      {"a statement", edit_statement},   {"the journal", edit_journal},
+      {"the lamps", edit_lamps},         {"a file of another run", take_from_the_other},
+      {"cut short", cut_short},          {"a page", replace_page},
+      {"a copy of an input", edit_copy}, {"the sums", empty_sums}};
   return all;
 }
 

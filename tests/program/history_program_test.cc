@@ -48,7 +48,12 @@ TEST_F(HistoryProgram, TakesEveryRunInWithItsVerdict) {
   EXPECT_EQ(all["runs"][0]["unit"], "K17");
   EXPECT_EQ(all["runs"][0]["verdict"], "pass");
   EXPECT_EQ(all["runs"][1]["verdict"], "fail");
-  EXPECT_EQ(json::parse(tachproof("history --history h.db --unit K18 --json").out)["runs"].size(), 1U);
+  const json k18 = json::parse(tachproof("history --history h.db --unit K18 --json").out)["runs"];
+  ASSERT_EQ(k18.size(), 1U);
+  EXPECT_THAT(k18[0]["causes"][0]["text"].get<std::string>(),
+              StartsWith("The unit acts as if boundary hasty were at 4040 rpm (set: 4000"));
+  EXPECT_THAT(tachproof("history --history h.db --unit K18").out,
+              HasSubstr("\n  The unit acts as if boundary hasty were at 4040 rpm (set: 4000"));
 }
 
 TEST_F(HistoryProgram, IsFoundByTheEnvironmentAndThenWhereTheUsersDataIs) {

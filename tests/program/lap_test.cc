@@ -49,7 +49,9 @@ TEST_F(Lap, IsPlayedKeptAndVerifiedFromTheCopyAlone) {
   const Finished run = tachproof("run lap.yaml --gauge tarn.yaml --rig rig.yaml --out run");
   EXPECT_EQ(run.status, 0) << run.out << run.err;
   EXPECT_EQ(text_of("run/log-1.csv"), text_of("logs/lap.csv"));
-  EXPECT_EQ(text_of("run/scenario.yaml"), text_of("lap.yaml"));
+  std::string kept = text_of("lap.yaml");
+  kept.replace(kept.find("logs/lap.csv"), std::string("logs/lap.csv").size(), "log-1.csv");
+  EXPECT_EQ(text_of("run/scenario.yaml"), kept);
   const json result = json::parse(text_of("run/result.json"));
   bool listed = false;
   for (const json& input : result["inputs"]) listed = listed || input["file"] == "log-1.csv";
@@ -58,6 +60,12 @@ TEST_F(Lap, IsPlayedKeptAndVerifiedFromTheCopyAlone) {
   const Finished verified = tachproof("report run --verify");
   EXPECT_EQ(verified.status, 0) << verified.out;
   EXPECT_EQ(tachproof("report run").status, 0);
+  // The folder is whole by itself: its own scenario is played again from it.
+  EXPECT_EQ(tachproof("check run/scenario.yaml").status, 0);
+  EXPECT_EQ(tachproof("run run/scenario.yaml --gauge tarn.yaml --rig rig.yaml --out again").status, 0);
+  EXPECT_EQ(text_of("again/scenario.yaml"), text_of("run/scenario.yaml"));
+  EXPECT_EQ(json::parse(text_of("again/result.json"))["scenario"]["sha256"],
+            json::parse(text_of("run/result.json"))["scenario"]["sha256"]);
 }
 
 TEST_F(Lap, ThatWasChangedInTheFolderIsNoticed) {

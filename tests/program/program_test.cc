@@ -22,8 +22,9 @@ using testing::IsEmpty;
 using testing::Not;
 
 const std::vector<std::string> command_names = {
-    "run",     "survey",  "grade",    "plan",   "deadband", "noise", "expect", "judge", "check", "report",
-    "history", "compare", "diagnose", "accept", "settings", "speed", "teach",  "ports", "rig",   "calibrate"};
+    "run",      "survey", "grade",  "plan",    "deadband", "noise",     "expect",
+    "judge",    "check",  "report", "history", "compare",  "diagnose",  "accept",
+    "settings", "speed",  "teach",  "ports",   "rig",      "calibrate", "serve"};
 
 std::string joined(const std::vector<std::string>& words) {
   std::string text;
@@ -416,7 +417,8 @@ TEST_F(Program, EveryExampleInTheHelpRuns) {
   std::filesystem::create_directory(bin);
   std::filesystem::create_symlink(TACHPROOF_PROGRAM, bin / "tachproof");
   const std::map<std::string, std::string> path = {{"PATH", bin.string() + ":/usr/bin:/bin"},
-                                                   {"TACHPROOF_HISTORY", "history.db"}};
+                                                   {"TACHPROOF_HISTORY", "history.db"},
+                                                   {"XDG_DATA_HOME", (scratch / "data").string()}};
   ASSERT_EQ(tachproof("run scenarios/acceptance.yaml --gauge fixtures/gauges/drumlin.yaml --rig "
                       "fixtures/rigs/simulated.yaml --out runs/20260131-142501-acceptance",
                       path)
@@ -427,7 +429,10 @@ TEST_F(Program, EveryExampleInTheHelpRuns) {
   for (const std::string& name : command_names) pages.push_back(name + " --help");
   for (const std::string& words : pages)
     for (const std::string& example : examples_in(tachproof(words).out)) {
-      const Finished done = run_process({"sh", "-c", example}, scratch.path(), path);
+      // The page is served until somebody ends it.
+      const bool serves = example.starts_with("tachproof serve");
+      const Finished done = run_process(
+          {"sh", "-c", serves ? "timeout --preserve-status 1 " + example : example}, scratch.path(), path);
       if (example.find(board_of_the_examples) != std::string::npos) {
         EXPECT_EQ(done.status, 3) << example << "\n" << done.out << done.err;
         EXPECT_THAT(done.err, HasSubstr("there is no such port")) << example;

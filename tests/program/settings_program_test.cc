@@ -75,6 +75,20 @@ TEST_F(SettingsProgram, SheetsSpeedsAreThoseOfTheSpeedCommand) {
   EXPECT_EQ(plain["windows"][2]["offset_rpm"], 1000);
 }
 
+TEST_F(SettingsProgram, SheetSaysForProgramsWhatButtonsAndSupplyDo) {
+  const json sheet = json::parse(
+      tachproof("settings sheet " TACHPROOF_SOURCE_DIR "/fixtures/gauges/drumlin-buttons.yaml --json").out);
+  EXPECT_EQ(sheet["buttons"][0], json::parse(R"({"name": "set", "does": "take", "boundary": "beyond",
+    "from_rpm": 2500.0, "to_rpm": 5500.0, "kept_without_supply": true})"));
+  EXPECT_EQ(sheet["buttons"][1]["for_s"], 4.0);
+  EXPECT_EQ(sheet["buttons"][2]["levels"], json::parse("[100.0, 55.0, 25.0, 10.0]"));
+  EXPECT_EQ(sheet["buttons"][2]["kept_without_supply"], false);
+  EXPECT_EQ(sheet["power_up"], json::parse(R"({"boot_from_ms": 200.0, "boot_to_ms": 1500.0,
+    "greets": {"shows": "left white, mid blue", "for_ms": 600.0}, "keeps": ["set"]})"));
+  EXPECT_EQ(sheet["supply"], json::parse(R"({"from_v": 9.0, "to_v": 16.0})"));
+  EXPECT_FALSE(json::parse(tachproof("settings sheet gauge.yaml --json").out).contains("buttons"));
+}
+
 TEST_F(SettingsProgram, SheetIsAPageForTheWall) {
   EXPECT_EQ(tachproof("settings sheet " + tarn + " --html sheet.html").status, 0);
   const std::string page = text_of("sheet.html");

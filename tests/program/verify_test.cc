@@ -12,6 +12,7 @@ namespace tachproof {
 namespace {
 
 using test::Verify;
+using testing::AllOf;
 using testing::EndsWith;
 using testing::HasSubstr;
 using testing::StartsWith;
@@ -134,6 +135,59 @@ TEST_F(Verify, CatchesAVerdictThatTheEvidenceDoesNotBear) {
   EXPECT_THAT(caught.out, HasSubstr("agrees   9 of 9 files"));
   EXPECT_THAT(caught.out, HasSubstr("DIFFERS  verdict is \"pass\" in result.json and \"fail\" when judged"));
   EXPECT_THAT(caught.out, EndsWith("NOT VERIFIED: the evidence says otherwise.\n"));
+}
+
+// What a shop would do next is as much a part of the report as the verdict.
+TEST_F(Verify, CatchesACauseThatTheEvidenceDoesNotGive) {
+  scratch.write("scenario.yaml", files::measuring_scenario);
+  const auto forged = [&](const std::string& from, const std::string& to) {
+    std::filesystem::remove_all(scratch / "run");
+    run("faulty-rig.yaml", "run");
+    const std::string result = whole_file(scratch / "run" / "result.json");
+    for (const char* name : {"result.json", "report.html", "junit.xml"}) {
+      std::string text = whole_file(scratch / "run" / name);
+      for (std::size_t at = 0; (at = text.find(from, at)) != std::string::npos; at += to.size())
+        text.replace(at, from.size(), to);
+      scratch.write(std::string("run/") + name, text);
+    }
+    forge_sums("run", result);
+    return lines_of(verified("run"), Kind::differs);
+  };
+  EXPECT_THAT(forged("boundary hasty were at 4040", "boundary hasty were at 4041"),
+              AllOf(HasSubstr("causes[0].text is \"The unit acts as if boundary hasty were at 4041"),
+                    HasSubstr("when looked for again")));
+  EXPECT_THAT(forged("Write the settings to the unit again.", "Buy another."), HasSubstr("causes[0].do"));
+  EXPECT_THAT(forged("\"by_rpm\": 40", "\"by_rpm\": 39"), HasSubstr("causes[0].changes[0].by_rpm"));
+  EXPECT_THAT(forged("\"causes\": [", "\"no_cause\": \"Nothing is known\", \"missing\": [], \"causes\": ["),
+              HasSubstr("no_cause"));
+}
+
+TEST_F(Verify, CatchesACauseOfARunThatPasses) {
+  run("rig.yaml", "run");
+  const std::string result = whole_file(scratch / "run" / "result.json");
+  std::string forged = result;
+  forged.replace(
+      forged.find("\"findings\""), 0,
+      "\"causes\": [{\"text\": \"Made up\", \"changes\": [], \"explains\": 1, \"of\": 1, \"left\": "
+      "[], \"do\": \"Buy another.\"}], \"told_apart\": true, ");
+  scratch.write("run/result.json", forged);
+  forge_sums("run", result);
+  EXPECT_THAT(lines_of(verified("run"), Kind::differs), HasSubstr("causes"));
+}
+
+TEST_F(Verify, CatchesACandidateThatWasNotKept) {
+  scratch.write("scenario.yaml", files::measuring_scenario);
+  scratch.write("old.yaml", files::replaced(files::gauge, "pit: 3000", "pit: 2960"));
+  scratch.write("old-rig.yaml", files::replaced(files::rig, "unit: gauge.yaml", "unit: old.yaml"));
+  run("old-rig.yaml", "run");
+  EXPECT_EQ(verified("run").outcome(), Kind::agrees);
+  const std::string result = whole_file(scratch / "run" / "result.json");
+  const std::string journal =
+      files::replaced(whole_file(scratch / "run" / "journal.jsonl"), "\"candidate\",\"file\":\"candidate-1",
+                      "\"candidate\",\"file\":\"candidate-2");
+  scratch.write("run/journal.jsonl", journal);
+  forge_sums("run", result);
+  EXPECT_THAT(lines_of(verified("run"), Kind::differs), HasSubstr("candidate-2.yaml, which was not kept"));
 }
 
 TEST_F(Verify, CatchesSettingsInTheReportThatTheGaugeFileDoesNotHave) {

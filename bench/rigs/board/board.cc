@@ -29,6 +29,10 @@ class BoardWatcher : public Watcher {
   WatcherFacts facts() const override { return board_->watcher_facts(); }
   void begin() override { board_->begin(); }
   Seen collect(Nanos until, std::vector<LampEvent>& out) override { return board_->collect(until, out); }
+  bool tell_at_once(std::function<void(const LampEvent&)> heard) override {
+    board_->tell_at_once(std::move(heard));
+    return true;
+  }
   void end() noexcept override { board_->end(); }
 
  private:

@@ -117,6 +117,8 @@ void BoardSession::handle(const LinkFrame& frame) {
 
 void BoardSession::handle(const LinkLamps& lamps) {
   stamps_.insert(stamps_.end(), lamps.stamps.begin(), lamps.stamps.end());
+  if (heard_ && zero_)
+    for (const LinkStamp& stamp : lamps.stamps) heard_({run_time(stamp.at), lit(stamp.inputs)});
   count_lost(lamps.lost);
 }
 

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -26,6 +27,7 @@ class BoardSession {
   bool can_press(const std::string& action) const;
   void press(const Press& press, Nanos at);
   Seen collect(Nanos until, std::vector<LampEvent>& out);
+  void tell_at_once(std::function<void(const LampEvent&)> heard) { heard_ = std::move(heard); }
   Nanos attend();  // as Source::attend
   void end() noexcept;
 
@@ -66,7 +68,8 @@ class BoardSession {
   bool dry_ = false;  // ran out after all that there was
 
   std::deque<LinkStamp> stamps_;
-  std::optional<Channels> shown_;  // last handed over
+  std::function<void(const LampEvent&)> heard_;  // of each as it comes; may be empty
+  std::optional<Channels> shown_;                // last handed over
   std::uint16_t lost_reported_ = 0;
   std::uint64_t lost_new_ = 0;
 };

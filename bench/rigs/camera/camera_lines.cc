@@ -38,7 +38,7 @@ int scaled(double share, double all, int most) {
 }
 
 std::optional<double> hex(std::string_view text) {
-  int value = 0;
+  unsigned value = 0;  // takes no sign
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value, 16);
   if (error != std::errc() || end != text.data() + text.size()) return std::nullopt;
   return value;
@@ -63,7 +63,7 @@ std::optional<FrameReading> read_frame_line(std::string_view line) {
   line.remove_prefix(start.size());
   FrameReading reading;
   const auto [end, error] = std::from_chars(line.data(), line.data() + line.size(), reading.at);
-  if (error != std::errc()) return std::nullopt;
+  if (error != std::errc() || reading.at < -latest_frame || reading.at > latest_frame) return std::nullopt;
   line.remove_prefix(static_cast<std::size_t>(end - line.data()));
   if (line.size() < 4 || line[0] != ' ' || (line[1] != 's' && line[1] != '-') || line[2] != ' ')
     return std::nullopt;

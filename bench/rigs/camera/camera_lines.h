@@ -21,6 +21,9 @@
 
 namespace tachproof {
 
+// No clock of a camera tells more, either way from its 0: differences of instants stay whole numbers.
+inline constexpr Nanos latest_frame = 1'000'000'000 * ns_per_s;
+
 struct FrameReading {
   Nanos at = 0;
   bool again = false;  // the last picture

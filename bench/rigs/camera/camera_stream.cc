@@ -13,6 +13,9 @@ namespace {
 
 using namespace std::chrono_literals;
 
+// As many frames a second as a rig file may state.
+constexpr Nanos shortest_period = ns_per_ms, longest_period = ns_per_s;
+
 [[noreturn]] void not_understood() {
   throw RigError(
       "the camera's program sent something that this program does not know: build both from one version");
@@ -20,7 +23,9 @@ using namespace std::chrono_literals;
 
 Nanos number(std::string_view text) {
   Nanos value = 0;
-  if (std::from_chars(text.data(), text.data() + text.size(), value).ec != std::errc()) not_understood();
+  if (std::from_chars(text.data(), text.data() + text.size(), value).ec != std::errc() ||
+      value < -latest_frame || value > latest_frame)
+    not_understood();
   return value;
 }
 
@@ -40,13 +45,26 @@ std::vector<std::string> words(const CameraSettings& settings) {
 
 }  // namespace
 
-CameraStream::CameraStream(const CameraSettings& settings, std::size_t regions, const OpenCamera& open)
-    : regions_(regions), process_(open(words(settings))) {
+CameraStream::CameraStream(const CameraSettings& settings, std::vector<std::size_t> colours,
+                           const OpenCamera& open)
+    : colours_(std::move(colours)), process_(open(words(settings))) {
   greeting("tachproof-camera 1");
   about_ = greeting("about ");
   period_ = number(greeting("period "));
   if (period_ <= 0)
     throw RigError("the camera does not say how many frames a second it gives: give fps in the rig file");
+  if (period_ < shortest_period || period_ > longest_period)
+    throw RigError(fmt::format(
+        "the camera says that it gives {:.4g} frames a second, and 1 to 1000 can be: give the right "
+        "number (--fps, or fps in the rig file)",
+        1 / to_seconds(period_)));
+}
+
+bool CameraStream::is_of_the_regions(const FrameReading& reading) const {
+  const auto was_taught = [](const LampLook& look, std::size_t colours) {
+    return look.state != LampLook::State::lit || look.colour < colours;
+  };
+  return std::equal(reading.looks.begin(), reading.looks.end(), colours_.begin(), colours_.end(), was_taught);
 }
 
 std::string CameraStream::greeting(std::string_view start) {
@@ -63,7 +81,7 @@ std::optional<CameraStream::Line> CameraStream::next(std::chrono::milliseconds p
   Line told;
   if (line->starts_with("frame ")) {
     std::optional<FrameReading> reading = read_frame_line(*line);
-    if (!reading || reading->looks.size() != regions_) not_understood();
+    if (!reading || !is_of_the_regions(*reading)) not_understood();
     told.frame = Frame{number_++, std::move(*reading)};
   } else if (line->starts_with("moved ")) {
     const FrameMark mark{number_++, number(std::string_view(*line).substr(6))};

@@ -20,8 +20,9 @@ using OpenCamera = std::function<std::unique_ptr<CameraLines>(const std::vector<
 
 class CameraStream {
  public:
-  // Hears who it is. `regions`: how many it looks at. Throws RigError when it does not speak as it should.
-  CameraStream(const CameraSettings& settings, std::size_t regions, const OpenCamera& open);
+  // Hears who it is. `colours`: how many were taught, for each region that it looks at. Throws RigError when
+  // it does not speak as it should.
+  CameraStream(const CameraSettings& settings, std::vector<std::size_t> colours, const OpenCamera& open);
 
   const std::string& about() const { return about_; }
   Nanos period() const { return period_; }  // of the frames
@@ -43,7 +44,9 @@ class CameraStream {
  private:
   std::string greeting(std::string_view start);
 
-  std::size_t regions_;
+  bool is_of_the_regions(const FrameReading& reading) const;
+
+  std::vector<std::size_t> colours_;
   std::unique_ptr<CameraLines> process_;
   std::string about_, said_;
   Nanos period_ = 0;

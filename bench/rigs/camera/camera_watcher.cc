@@ -33,6 +33,13 @@ std::vector<double> levels_of(const LampReference& lamp) {
   return levels;
 }
 
+// How many each region was taught.
+std::vector<std::size_t> colours_of(const Regions& regions) {
+  std::vector<std::size_t> colours;
+  for (const LampRegion& region : regions.all()) colours.push_back(region.looks.colours.size());
+  return colours;
+}
+
 std::string say_rate(double rate, Nanos period) {
   const double fps = 1 / to_seconds(period);
   return fmt::format(
@@ -56,7 +63,7 @@ CameraWatcher::CameraWatcher(const CameraSettings& settings, const Gauge& gauge,
       by_(zero_           ? TimeRelation::host_clock
           : regions_.sync ? TimeRelation::sync_lamp
                           : TimeRelation::lamp_changes),
-      stream_(settings_, regions_.all().size(), open),
+      stream_(settings_, colours_of(regions_), open),
       times_(stream_.period()) {
   for (const std::vector<Channels>& lamp : channels_) {
     moves_.push_back(0);

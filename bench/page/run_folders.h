@@ -1,0 +1,54 @@
+// The folders beneath runs/ of a shop: runs, parts of jobs, suites. Told from their names and from which
+// files are there; no result is read.
+#pragma once
+
+#include <filesystem>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <unordered_map>
+#include <unordered_set>
+#include <vector>
+
+#include "bench/page/shop.h"
+
+namespace tachproof {
+
+// Names beneath runs/: "20310314-142501-plan", "20310314-142501-job/1-acceptance". Newest first, as names
+// begin with the day and the hour.
+struct FolderNames {
+  std::vector<std::string> runs;  // without those that are `known`, and those of suites
+  std::vector<std::string> suites;
+};
+
+// Looks into a folder again only where it has changed, so that ten thousand are listed at once. Safe for all
+// threads.
+class RunFolders {
+ public:
+  explicit RunFolders(const Shop& shop) : shop_(shop) {}
+  FolderNames names(const std::unordered_set<std::string>& known);
+
+ private:
+  struct Seen {
+    enum class What { run, suite, others } what = What::others;
+    std::filesystem::file_time_type changed;  // of `others`
+    std::vector<std::string> parts;           // runs in it
+  };
+  Seen look(const std::string& name) const;
+
+  const Shop& shop_;
+  std::mutex mutex_;
+  std::unordered_map<std::string, Seen> seen_;  // by name
+};
+
+// A folder somewhere beneath runs/ that is there; nothing for what is elsewhere.
+std::optional<std::filesystem::path> folder_in_runs(const Shop& shop, const std::string& name);
+// The runs straight in such a folder: of a job its parts, in their order.
+std::vector<std::string> parts_of_job(const Shop& shop, const std::string& name);
+// The regular files straight in a folder, by name: what may be downloaded.
+std::vector<std::string> files_in(const std::filesystem::path& folder);
+
+// "2031-03-14 14:25:01" of a name that begins with such a moment; else "".
+std::string moment_in_name(const std::string& name);
+
+}  // namespace tachproof

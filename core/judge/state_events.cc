@@ -1,0 +1,99 @@
+// What is done to the unit: presses, losses of power.
+#include <cmath>
+
+#include "core/judge/state_judge_impl.h"
+
+namespace tachproof {
+
+void StateJudge::Impl::pressing(const std::string& action, Nanos at) {
+  const Button* button = button_named(gauge_, action);
+  if (button == nullptr) return;
+  const double rpm = history_.rpm_at(at);
+  const auto [lowest, highest] =
+      history_.range_between(at - gauge_.tolerance.response_to - setup_.bench.source.lag, at);
+  const RpmAtPress pressed_at{rpm, std::min(lowest, rpm), std::max(highest, rpm)};
+  const StateFollower::Pressed what = follower_.press(action, at, pressed_at);
+  if (what.clears_peak) peaks_.push_back({at, rpm, true});
+  if (!what.takes && !what.dims) return;
+  StateSpell spell;
+  spell.what = what.takes ? StateSpell::What::take : StateSpell::What::dim;
+  spell.rpm = pressed_at;
+  if (what.takes) {
+    spell.press.button = action;
+    spell.press.at = at;
+    spell.press.rpm = rpm;
+    spell.press.must_refuse = what.refused.value_or(false);
+    spell.moved = StateFollower::moved_by(gauge_, std::get<TakeRpm>(button->does));
+  } else {
+    spell.dim.button = action;
+    spell.dim.at = at;
+    spell.moved = all_moved();
+  }
+  begin_spell(std::move(spell), at);
+}
+
+void StateJudge::Impl::released(Nanos by) {
+  StateSpell& now = spells_.back();
+  if (now.from == 0 || now.answered != never) return;
+  now.answered = answered_by(gauge_, by);
+  if (current_ + 1 == spells_.size()) open(now);
+}
+
+void StateJudge::Impl::power_off(Nanos at, Nanos lasts) {
+  const Nanos back = at + lasts;
+  const Nanos awake = PowerWatch::awake_by(gauge_, back);
+  follower_.power_lost(awake);
+  if (!keeps_peak()) peaks_.push_back({at, 0, true});
+  StateSpell spell;
+  spell.what = StateSpell::What::power;
+  spell.rpm.rpm = history_.rpm_at(at);
+  spell.power.emplace(gauge_, wired_, at, back, setup_.bench.watcher.resolution);
+  spell.moved = all_moved();
+  spell.awake = awake;
+  spell.answered = answered_by(gauge_, awake);
+  begin_spell(std::move(spell), at);
+}
+
+double StateJudge::Impl::peak_rpm(Nanos t) const {
+  double peak = 0;
+  for (const Peak& one : peaks_)
+    if (one.from < t) peak = one.cleared ? one.rpm : std::max(peak, one.rpm);
+  return peak;
+}
+
+std::vector<std::size_t> StateJudge::Impl::all_moved() const {
+  std::vector<std::size_t> all;
+  for (const Button& button : gauge_.buttons)
+    if (const auto* take = std::get_if<TakeRpm>(&button.does))
+      for (const std::size_t b : StateFollower::moved_by(gauge_, *take)) all.push_back(b);
+  return all;
+}
+
+void StateJudge::Impl::happens(const StateSpell& spell, StateFollower& unit) {
+  if (spell.what == StateSpell::What::power)
+    unit.power_lost(spell.awake);
+  else
+    unit.press(spell.what == StateSpell::What::take ? spell.press.button : spell.dim.button, spell.from,
+               spell.rpm);
+}
+
+bool StateJudge::Impl::is_dark(const Gauge& gauge, double rpm) const {
+  std::size_t window = 0;
+  while (window + 1 < gauge.windows.size() && rpm >= gauge.rising_rpm(window + 1) + gauge.tolerance.rpm)
+    ++window;
+  const Cue& cue = gauge.windows[window].cue;
+  return ((cue.steady | cue.blinking) & wired_) == 0;
+}
+
+bool StateJudge::Impl::keeps_peak() const {
+  return gauge_.power_up &&
+         std::any_of(gauge_.buttons.begin(), gauge_.buttons.end(), [&](const Button& button) {
+           return std::holds_alternative<ShowPeak>(button.does) && keeps(*gauge_.power_up, button.name);
+         });
+}
+
+void StateJudge::Impl::note_peak(Nanos from, double rpm) {
+  if (peaks_.empty() || rpm > peaks_.back().rpm) peaks_.push_back({from, rpm, false});
+}
+
+}  // namespace tachproof

@@ -1,0 +1,186 @@
+// Causes of failed runs in which the unit was pressed and lost its supply: of its buttons, of all else, of
+// both.
+#include <gmock/gmock.h>
+
+#include <array>
+#include <string>
+
+#include "bench/files/files.h"
+#include "bench/rigs/simulated/simulated_unit.h"
+#include "core/cause/diagnosis.h"
+#include "core/judge/expected_states.h"
+#include "core/signal/pulse_train.h"
+
+namespace tachproof {
+namespace {
+
+using testing::ElementsAre;
+using testing::HasSubstr;
+
+const std::filesystem::path pressed_root = TACHPROOF_SOURCE_DIR;
+
+const Gauge& pressed_drumlin() {
+  static const Gauge gauge = load_gauge(pressed_root / "fixtures/gauges/drumlin-buttons.yaml");
+  return gauge;
+}
+const Profile& pressed_profile() {
+  static const Profile profile(load_scenario(pressed_root / "scenarios/buttons.yaml").steps);
+  return profile;
+}
+
+// Everything that hangs from the pit anchor is passed slowly, wherever a take of this run may put it.
+Profile whole_profile() {
+  std::vector<Step> steps{Hold{2000, ns_per_s}};
+  const auto sweep = [&] {
+    steps.insert(steps.end(), {RampByTime{2100, 2 * ns_per_s}, Hold{2100, 500 * ns_per_ms}});
+    for (const double rate : {100.0, 400.0})
+      steps.insert(steps.end(), {RampByRate{5000, rate}, Hold{5000, 500 * ns_per_ms}, RampByRate{2100, rate},
+                                 Hold{2100, 500 * ns_per_ms}});
+  };
+  sweep();
+  for (const double rpm : {4210.0, 5600.0, 2700.0}) {
+    steps.insert(steps.end(), {RampByTime{rpm, 2 * ns_per_s}, Hold{rpm, 500 * ns_per_ms},
+                               Press{"set", 200 * ns_per_ms}, Hold{rpm, 500 * ns_per_ms}});
+    sweep();
+  }
+  steps.insert(steps.end(), {RampByTime{2640, 2 * ns_per_s}, Hold{2640, 500 * ns_per_ms},
+                             PowerOff{2 * ns_per_s}, Hold{2640, 5 * ns_per_s}});
+  sweep();
+  return Profile(steps);
+}
+
+struct PressedPlay {
+  RunResult result;
+  EvidenceLog evidence;
+};
+
+// The scenario that ships, played to a simulated unit with these faults.
+PressedPlay pressed_play(const std::vector<FaultSetting>& faults,
+                         const Profile& profile = pressed_profile()) {
+  const Gauge& gauge = pressed_drumlin();
+  PressedPlay play;
+  LoggedJudge judge(gauge, {}, &play.evidence);
+  std::size_t next = 0;
+  for (const Segment& segment : profile.segments()) {
+    const auto& actions = profile.actions();
+    for (; next < actions.size() && actions[next].at <= segment.start.whole; ++next)
+      if (const auto* off = std::get_if<PowerOff>(&actions[next].what))
+        judge.power_off(actions[next].at, off->lasts);
+      else if (const auto* press = std::get_if<Press>(&actions[next].what))
+        judge.pressed(press->action, actions[next].at, press->lasts);
+    judge.rpm(segment);
+  }
+  Behaviour behaviour;
+  behaviour.response_ms = 20;
+  behaviour.faults = faults;
+  SimulatedUnit unit(gauge, behaviour, gauge, 1);
+  for (const Action& action : profile.actions()) unit.act(action);
+  PulseTrain train(profile, gauge.pulses_per_rev);
+  std::array<Nanos, 4096> block{};
+  std::vector<LampEvent> events;
+  for (std::size_t n; (n = train.next(block)) > 0;) {
+    events.clear();
+    unit.run({block.data(), n}, block[n - 1], events);
+    judge.lamps(events);
+  }
+  events.clear();
+  unit.run({}, profile.duration(), events);
+  judge.lamps(events);
+  play.result = judge.finish(profile.duration());
+  return play;
+}
+
+struct CausesTold {
+  std::vector<std::string> kinds;
+  Cause cause;
+  std::string findings;
+};
+
+CausesTold causes_told(const std::vector<FaultSetting>& faults, const Profile& profile = pressed_profile()) {
+  const PressedPlay play = pressed_play(faults, profile);
+  const Diagnosis diagnosis = diagnose(pressed_drumlin(), {{play.result, play.evidence}});
+  CausesTold out;
+  for (const Finding& finding : play.result.findings) out.findings += finding.message + "\n";
+  if (diagnosis.causes.list.empty()) {
+    out.findings += diagnosis.causes.none;
+    return out;
+  }
+  out.cause = diagnosis.causes.list.front();
+  for (const CauseChange& change : out.cause.changes) out.kinds.push_back(change.kind);
+  return out;
+}
+
+double number_in(const Cause& cause, std::size_t change, const std::string& key) {
+  for (const auto& [name, value] : cause.changes.at(change).numbers)
+    if (name == key) return value;
+  return not_measured;
+}
+
+TEST(PressedCauses, ASoundUnitHasNone) {
+  const PressedPlay play = pressed_play({});
+  EXPECT_EQ(play.result.verdict, Verdict::pass);
+  for (const Finding& finding : play.result.findings) ADD_FAILURE() << finding.message;
+}
+
+TEST(PressedCauses, EveryFaultOfButtonsAndSupplyIsNamed) {
+  const std::vector<FaultSetting> faults{
+      {"take-ignored", {}, {}},
+      {"take-not-refused", {}, {}},
+      {"take-other-end", {}, {}},
+      {"take-late", {}, {{"by_ms", 600}}},
+      {"take-lost", {}, {}},
+      {"settings-reset", {}, {{"by_rpm", 25}}},
+      {"dim-missing", {}, {{"level", 55}}},
+      {"slow-boot", {}, {{"by_ms", 2500}}},
+      {"greets-wrong", {{"lamp", "top"}}, {}},
+  };
+  for (const FaultSetting& fault : faults) {
+    const CausesTold one = causes_told({fault});
+    EXPECT_THAT(one.kinds, ElementsAre(fault.kind)) << one.cause.text << "\n" << one.findings;
+    EXPECT_TRUE(one.cause.whole()) << fault.kind << "\n" << one.findings;
+  }
+}
+
+TEST(PressedCauses, TheirSizesHaveTheirUncertainty) {
+  const CausesTold late = causes_told({{"take-late", {}, {{"by_ms", 600}}}});
+  ASSERT_FALSE(late.kinds.empty());
+  EXPECT_NEAR(number_in(late.cause, 0, "by_ms"), 600,
+              number_in(late.cause, 0, "expanded_uncertainty_ms") + 20);
+  const CausesTold reset = causes_told({{"settings-reset", {}, {{"by_rpm", 25}}}});
+  ASSERT_FALSE(reset.kinds.empty());
+  EXPECT_NEAR(number_in(reset.cause, 0, "by_rpm"), 25,
+              number_in(reset.cause, 0, "expanded_uncertainty_rpm") + 0.5);
+  const CausesTold boot = causes_told({{"slow-boot", {}, {{"by_ms", 2500}}}});
+  ASSERT_FALSE(boot.kinds.empty());
+  EXPECT_GT(number_in(boot.cause, 0, "by_ms"), 1000);
+  const CausesTold level = causes_told({{"dim-missing", {}, {{"level", 55}}}});
+  ASSERT_FALSE(level.kinds.empty());
+  EXPECT_DOUBLE_EQ(number_in(level.cause, 0, "level"), 55);
+  EXPECT_THAT(level.cause.text, HasSubstr("The unit leaves out the level of 55 %"));
+}
+
+TEST(PressedCauses, ABoundaryThatIsOffBesideSoundButtonsIsTheBoundary) {
+  const CausesTold one =
+      causes_told({{"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 8}}}}, whole_profile());
+  EXPECT_THAT(one.kinds, ElementsAre("boundary-moved")) << one.cause.text << "\n" << one.findings;
+  EXPECT_TRUE(one.cause.whole());
+  EXPECT_NEAR(number_in(one.cause, 0, "by_rpm"), 8,
+              number_in(one.cause, 0, "expanded_uncertainty_rpm") + 0.1);
+}
+
+TEST(PressedCauses, BothAreNamedWhereBothAreWrong) {
+  const CausesTold both =
+      causes_told({{"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 8}}}, {"take-ignored", {}, {}}},
+                  whole_profile());
+  EXPECT_THAT(both.kinds, ElementsAre("boundary-moved", "take-ignored")) << both.cause.text << "\n"
+                                                                         << both.findings;
+  EXPECT_TRUE(both.cause.whole());
+  EXPECT_THAT(both.cause.text, HasSubstr("; the unit did not take the rpm when its button was pressed"));
+  const CausesTold dark =
+      causes_told({{"stuck-off", {{"lamp", "left"}}, {}}, {"take-ignored", {}, {}}}, whole_profile());
+  EXPECT_THAT(dark.kinds, ElementsAre("lamp-dark", "take-ignored")) << dark.cause.text << "\n"
+                                                                    << dark.findings;
+}
+
+}  // namespace
+}  // namespace tachproof
