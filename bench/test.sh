@@ -17,7 +17,7 @@ for option in "$@"; do
   esac
 done
 
-packages="$build_packages $test_packages"
+packages="$build_packages $test_packages $page_packages"
 [ $format = no ] || packages="$packages clang-format-14"
 # shellcheck disable=SC2086  # a list of words
 install_missing $packages
@@ -34,6 +34,7 @@ build_and_test() {
   # shellcheck disable=SC2086  # empty or one word
   cmake -DTACHPROOF_TESTS=ON $werror "$@" "$folder" >/dev/null
   ninja -C "$folder" --quiet >&2
+  sh tests/page/fetch_axe.sh "$folder"
   ctest --test-dir "$folder" --output-on-failure --progress -j "$(nproc)"
 }
 

@@ -41,7 +41,7 @@ void BenchPage::look_for_rigs(const std::vector<ShopJob>& jobs) {
     const bool known =
         std::any_of(tiles_.begin(), tiles_.end(), [&](const auto& tile) { return tile->rig() == job.rig; });
     if (known) continue;
-    tiles_.push_back(std::make_unique<Tile>(shop_, job.rig, settings_));
+    tiles_.push_back(std::make_unique<Tile>(shop_, job.rig, settings_, feed_));
     tiles_.back()->choose(job.file);
   }
 }
@@ -85,6 +85,12 @@ void BenchPage::bench_routes() {
         plain_text(tile_html(view, shop_.jobs(), views().size() == 1), "text/html; charset=utf-8");
     response.headers.emplace_back("X-Tile-Number", std::to_string(view.number));
     response.headers.emplace_back("X-Tile-State", std::string(word(view.state)));
+    return response;
+  });
+  // All tiles on one connection: a browser opens six to one server, and one must be left to start a run with.
+  router_.on("GET", "/events", [this](const Request&) {
+    Response response;
+    response.feed = feed_;
     return response;
   });
   router_.on("GET", "/tiles/*/events", [this](const Request& request) {

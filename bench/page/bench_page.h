@@ -34,7 +34,8 @@ class BenchPage {
   Shop shop_;
   TileSettings settings_;
   Router router_;
-  std::mutex mutex_;  // of the list of tiles
+  std::mutex mutex_;                                                       // of the list of tiles
+  const std::shared_ptr<EventFeed> feed_ = std::make_shared<EventFeed>();  // of all tiles
   std::vector<std::unique_ptr<Tile>> tiles_;
 };
 

@@ -7,6 +7,7 @@
 namespace tachproof {
 
 void EventFeed::say(const std::string& event, std::string json) {
+  if (all_) all_->say(name_ + "/" + event, json);
   const std::lock_guard lock(mutex_);
   words_[event] = {++said_, std::move(json)};
   for (const auto& [number, heard] : listeners_) heard();

@@ -6,14 +6,21 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <memory>
 #include <mutex>
 #include <string>
+#include <utility>
 
 namespace tachproof {
 
 // Safe for all threads.
 class EventFeed {
  public:
+  EventFeed() = default;
+  // What is said here is said in `all` too, as "NAME/EVENT".
+  EventFeed(std::shared_ptr<EventFeed> all, std::string name)
+      : all_(std::move(all)), name_(std::move(name)) {}
+
   // `json`: one line.
   void say(const std::string& event, std::string json);
 
@@ -35,6 +42,8 @@ class EventFeed {
     std::uint64_t number = 0;
     std::string json;
   };
+  const std::shared_ptr<EventFeed> all_;
+  const std::string name_;
   mutable std::mutex mutex_;
   std::map<std::string, Word> words_;
   std::map<std::uint64_t, std::function<void()>> listeners_;

@@ -3,6 +3,9 @@
 
 let latest = null; // the tile that had the focus last
 
+// One connection for all tiles: a browser opens six to one server.
+const live = document.querySelector(".tile") ? new EventSource("/events") : null;
+
 const still = matchMedia("(prefers-reduced-motion: reduce)");
 
 class Tile {
@@ -19,8 +22,8 @@ class Tile {
   }
 
   listen() {
-    const source = new EventSource(this.address + "/events");
-    const on = (name, does) => source.addEventListener(name, (event) => does.call(this, JSON.parse(event.data)));
+    const on = (name, does) => live.addEventListener(this.section.dataset.tile + "/" + name,
+      (event) => does.call(this, JSON.parse(event.data)));
     on("state", this.changed);
     on("lamps", this.lamps);
     on("rpm", this.rpm);
@@ -62,7 +65,10 @@ class Tile {
     // Never the Stop button: the Enter of a scanner would press it.
     const first = this.find("[autofocus]");
     const elsewhere = document.activeElement && document.activeElement !== document.body;
-    if (first && !elsewhere && (latest === null || latest === this)) first.focus({ preventScroll: true });
+    if (first && (!elsewhere || document.activeElement === first) && (latest === null || latest === this)) {
+      first.focus({ preventScroll: true });
+      if (first.value) first.select(); // a refused serial number: the next scan takes its place
+    }
     for (const form of this.section.querySelectorAll("form"))
       form.addEventListener("submit", (event) => {
         event.preventDefault();
@@ -201,6 +207,17 @@ for (const place of document.querySelectorAll(".sound")) {
 }
 
 const tiles = [...document.querySelectorAll(".tile")].map((section) => new Tile(section));
+
+// What stands on the page is old as long as nobody tells it what is new: say so.
+if (live) {
+  const lost = document.createElement("p");
+  lost.className = "trouble lost";
+  lost.setAttribute("role", "alert");
+  lost.textContent = "This page hears nothing from the bench: what it shows may be old. A run needs no page and goes " +
+    "on. If 'tachproof serve' has ended, start it again and open the address that it prints.";
+  live.addEventListener("error", () => document.querySelector("main").prepend(lost));
+  live.addEventListener("open", () => lost.remove());
+}
 
 // Escape twice within a second stops the run of the tile that has the focus, or the only one.
 let escaped = 0;

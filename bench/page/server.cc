@@ -204,7 +204,8 @@ class PageServer::Impl {
 
   static RequestOrigin origin_of(const Asked& asked) {
     return {{asked.method_string().data(), asked.method_string().size()},
-            text_of(asked, http::field::host),
+            // Two names are none: who stands between may have read the other one.
+            asked.count(http::field::host) == 1 ? text_of(asked, http::field::host) : std::string_view(),
             text_of(asked, http::field::origin),
             text_of(asked, "Sec-Fetch-Site"),
             text_of(asked, http::field::cookie),
@@ -249,7 +250,8 @@ class PageServer::Impl {
     Answer reply{static_cast<http::status>(response.status), 11};
     reply.set(http::field::content_type, response.type);
     reply.set("X-Content-Type-Options", "nosniff");
-    reply.set("Referrer-Policy", "no-referrer");
+    // With no-referrer a browser would send our own forms with the origin "null".
+    reply.set("Referrer-Policy", "same-origin");
     reply.set("Cross-Origin-Opener-Policy", "same-origin");
     reply.set("Cross-Origin-Resource-Policy", "same-origin");
     reply.set(http::field::cache_control, "no-store");

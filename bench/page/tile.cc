@@ -43,8 +43,12 @@ std::string tile_id(const std::string& rig) {
   return id;
 }
 
-Tile::Tile(const Shop& shop, std::string rig, TileSettings settings)
-    : shop_(shop), id_(tile_id(rig)), rig_(std::move(rig)), settings_(std::move(settings)) {
+Tile::Tile(const Shop& shop, std::string rig, TileSettings settings, std::shared_ptr<EventFeed> bench)
+    : shop_(shop),
+      id_(tile_id(rig)),
+      rig_(std::move(rig)),
+      settings_(std::move(settings)),
+      feed_(std::make_shared<EventFeed>(std::move(bench), id_)) {
   now_.id = id_;
   now_.rig = rig_;
 }

@@ -53,7 +53,8 @@ std::string_view word(TileView::State state);  // "waiting", ...
 
 class Tile {
  public:
-  Tile(const Shop& shop, std::string rig, TileSettings settings);
+  // `bench`: the feed of all tiles, which hears what this one says as "ID/EVENT".
+  Tile(const Shop& shop, std::string rig, TileSettings settings, std::shared_ptr<EventFeed> bench = nullptr);
   ~Tile();  // stops what goes on, and waits until it has
 
   // The job for the units to come. Says in `trouble` why it cannot be.
@@ -82,7 +83,7 @@ class Tile {
   const Shop& shop_;
   const std::string id_, rig_;
   const TileSettings settings_;
-  std::shared_ptr<EventFeed> feed_ = std::make_shared<EventFeed>();
+  const std::shared_ptr<EventFeed> feed_;
 
   mutable std::mutex mutex_;
   std::condition_variable answered_;

@@ -40,6 +40,7 @@ Browser& PageTest::driven() {
 void PageTest::TearDown() {
   if (!the_browser()) return;
   the_browser()->open("about:blank");  // no page of this test asks anybody any more
+  the_browser()->set_scripts(true);
   the_browser()->set_dark(false);
   the_browser()->resize(1600, 1000);
   the_browser()->complaints();

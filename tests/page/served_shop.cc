@@ -24,7 +24,7 @@ source: {kind: simulated}
 watch:
   kind: simulated
   unit: ../gauges/two-lamp.yaml
-  behaviour: {response_ms: 20, faults: [{kind: boundary-moved, boundary: hasty, by_rpm: 40}]}
+  behaviour: {response_ms: 20, faults: [{kind: boundary-moved, boundary: hasty, by_rpm: 200}]}
 )";
 
 // Over both boundaries and back within five seconds: so that a person's day is short enough for a test.
@@ -34,8 +34,8 @@ name: up and down
 seed: 7
 profile:
   - {hold: 2900, for: 500ms}
-  - {ramp: 4150, rate: 1000}
-  - {hold: 4150, for: 500ms}
+  - {ramp: 4400, rate: 1000}
+  - {hold: 4400, for: 500ms}
   - {ramp: 2900, rate: 1000}
   - {hold: 2900, for: 500ms}
 judge: {transitions: true, steady: true, blink: true, thresholds: false}

@@ -316,6 +316,12 @@ TEST_F(Served, TellsAllThatIsLiveToOneListener) {
   HostileClient listener(served.port());
   listener.send(head(served, "GET /events"));
   EXPECT_EQ(listener.status(), 200U);
+  served.post(start_first, "serial=TL-001");
+  std::string told;
+  EXPECT_TRUE(comes_true([&] {
+    told += listener.read(std::chrono::milliseconds(50));
+    return told.find("event: rigs_bench-1/lamps\ndata: {\"lit\":[0") != told.npos;
+  })) << told;
 }
 
 TEST_F(Served, GoesOnWithARunWhoseBrowserHasGone) {
