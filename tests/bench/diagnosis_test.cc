@@ -339,7 +339,7 @@ TEST(Diagnosis, DarkLampsThatStayDarkHaveEitherCause) {
   ASSERT_EQ(dark.verdict, Verdict::fail);
   std::vector<std::string> kinds;
   for (const Cause& cause : dark.diagnosis.causes.list) kinds.push_back(cause.changes.front().kind);
-  EXPECT_THAT(kinds, testing::UnorderedElementsAre("freeze", "reset")) << said(dark);
+  EXPECT_THAT(kinds, testing::IsSupersetOf({"freeze", "reset"})) << said(dark);
   EXPECT_FALSE(dark.diagnosis.causes.told_apart);
 }
 
