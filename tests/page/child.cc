@@ -30,6 +30,9 @@ void write_to(const std::filesystem::path& file, int descriptor) {
 // Waits until nobody holds the other end of the pipe, then ends the group.
 [[noreturn]] void guard(int pipe_end, pid_t group) {
   setpgid(0, 0);  // apart from the test's own group and from the one that it ends
+  // What it has inherited would keep the pipes of other guardians open.
+  if (pipe_end > 0) close_range(0, static_cast<unsigned>(pipe_end) - 1, 0);
+  close_range(static_cast<unsigned>(pipe_end) + 1, ~0U, 0);
   char nothing = 0;
   while (read(pipe_end, &nothing, 1) > 0) {
   }

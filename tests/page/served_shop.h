@@ -56,7 +56,7 @@ class ServedShop {
 };
 
 // The tile of a rig of SmallShop.
-inline constexpr const char* first_tile = "rigs-bench-1";
-inline constexpr const char* second_tile = "rigs-bench-2";
+inline constexpr const char* first_tile = "rigs_bench-1";
+inline constexpr const char* second_tile = "rigs_bench-2";
 
 }  // namespace tachproof

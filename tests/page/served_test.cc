@@ -58,7 +58,7 @@ TEST_F(Served, TurnsAwayWhoHasNeitherKeyNorCookie) {
   const ServedShop served(shop.folder());
   for (const char* target :
        {"/", "/runs", "/gauges", "/units", "/rigs", "/page.js", "/nothing",
-        "/?key=aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa", "/?key=", "/tiles/rigs-bench-1/events"}) {
+        "/?key=aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa", "/?key=", "/tiles/rigs_bench-1/events"}) {
     const HttpAnswer answer = ask_http(served.port(), {"GET", target, "", {}});
     EXPECT_EQ(answer.status, 403U) << target;
     EXPECT_THAT(answer.body, Not(HasSubstr("Two lamps"))) << target;
@@ -114,7 +114,7 @@ TEST_F(Served, ChangesNothingForAGet) {
   for (const char* what :
        {"start?serial=TL-001", "stop", "next", "again", "answer?answer=x", "job?job=jobs/short.yaml"}) {
     EXPECT_EQ(served.get(std::string("/tiles/") + first_tile + "/" + what).status, 405U) << what;
-    EXPECT_EQ(status_of_bytes(served.port(), head(served, "HEAD /tiles/rigs-bench-1/" + std::string(what))),
+    EXPECT_EQ(status_of_bytes(served.port(), head(served, "HEAD /tiles/rigs_bench-1/" + std::string(what))),
               405U)
         << what;
   }
@@ -277,7 +277,7 @@ TEST_F(Served, BearsTwoHundredConnectionsWhileARunGoesOn) {
     std::vector<HostileClient> crowd;
     for (int i = 0; i < 200; ++i) {
       crowd.emplace_back(served.port());
-      crowd.back().send(head(served, i % 2 == 0 ? "GET /tiles/rigs-bench-1/events" : "GET /"));
+      crowd.back().send(head(served, i % 2 == 0 ? "GET /tiles/rigs_bench-1/events" : "GET /"));
     }
     std::size_t answered = 0;
     for (HostileClient& one : crowd) answered += one.status() == 200 ? 1 : 0;
@@ -302,7 +302,7 @@ TEST_F(Served, IsNotHeldUpByAListenerThatDoesNotRead) {
   std::vector<HostileClient> deaf;
   for (int i = 0; i < 10; ++i) {
     deaf.emplace_back(served.port());
-    deaf.back().send(head(served, "GET /tiles/rigs-bench-1/events"));
+    deaf.back().send(head(served, "GET /tiles/rigs_bench-1/events"));
   }
   served.post(start_first, "serial=TL-001");
   EXPECT_TRUE(served.comes_to(first_tile, "result"));
@@ -321,7 +321,7 @@ TEST_F(Served, TellsAllThatIsLiveToOneListener) {
 TEST_F(Served, GoesOnWithARunWhoseBrowserHasGone) {
   const ServedShop served(shop.folder());
   HostileClient listener(served.port());
-  listener.send(head(served, "GET /tiles/rigs-bench-1/events"));
+  listener.send(head(served, "GET /tiles/rigs_bench-1/events"));
   served.post(start_first, "serial=TL-001");
   listener.status();
   listener.reset();
