@@ -26,6 +26,11 @@ const YamlNode* entry_of(const YamlNode& mapping, const std::string& key, const 
   return nullptr;
 }
 
+bool has(const YamlValue& mapping, const std::string& key) {
+  return std::any_of(mapping.entries.begin(), mapping.entries.end(),
+                     [&](const auto& entry) { return entry.first == key; });
+}
+
 // Which item of the old list each wanted one is; none: it is new. Those that say the same first, then those
 // that begin alike, then those that stand between the same neighbours.
 std::vector<std::optional<std::size_t>> aligned(const std::vector<const YamlNode*>& old,
@@ -166,12 +171,10 @@ class Editor {
   }
 
   bool flow_mapping(const YamlNode& old, const YamlValue& wanted) {
-    if (old.entries.size() != wanted.entries.size()) return false;
+    if (old.entries.size() != wanted.entries.size()) return flow_entries(old, wanted);
     std::vector<const YamlNode::Entry*> left;
     for (const YamlNode::Entry& entry : old.entries)
-      if (std::none_of(wanted.entries.begin(), wanted.entries.end(),
-                       [&](const auto& w) { return w.first == entry.key->text; }))
-        left.push_back(&entry);
+      if (!has(wanted, entry.key->text)) left.push_back(&entry);
     auto renamed = left.begin();
     for (const auto& [key, value] : wanted.entries) {
       const YamlNode* old_key = nullptr;
@@ -184,6 +187,45 @@ class Editor {
       if (!change(*old_value, value)) return false;
     }
     return renamed == left.end();
+  }
+
+  // Entries between braces come or go, but not both; only worth it where comments stand between them.
+  bool flow_entries(const YamlNode& old, const YamlValue& wanted) {
+    const std::optional<std::size_t> whole = places_.end(old);
+    const auto has_comment = [&](std::size_t from, std::size_t to) {
+      return text_.substr(from, to - from).find('#') != text_.npos;
+    };
+    if (!whole || old.entries.empty() || !has_comment(places_.begin(old), *whole)) return false;
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < old.entries.size(); ++i) {
+      const YamlNode::Entry& entry = old.entries[i];
+      const std::optional<std::size_t> end = places_.end(*entry.value);
+      if (!end) return false;
+      if (const auto found = std::find_if(wanted.entries.begin(), wanted.entries.end(),
+                                          [&](const auto& w) { return w.first == entry.key->text; });
+          found != wanted.entries.end()) {
+        ++kept;
+        if (!change(*entry.value, found->second)) return false;
+        continue;
+      }
+      const bool last = i + 1 == old.entries.size();
+      if (last && i == 0) return false;
+      const std::optional<std::size_t> before = i > 0 ? places_.end(*old.entries[i - 1].value) : std::nullopt;
+      const std::size_t from = last ? before.value_or(0) : places_.begin(*entry.key);
+      const std::size_t to = last ? *end : places_.begin(*old.entries[i + 1].key);
+      if (from == 0 || has_comment(from, to)) return false;
+      edits_.push_back({from, to, ""});
+    }
+    if (wanted.entries.size() == kept) return true;
+    if (kept != old.entries.size()) return false;
+    std::string more;
+    for (const auto& [key, value] : wanted.entries) {
+      const YamlNode* old_key = nullptr;
+      if (entry_of(old, key, &old_key) == nullptr) more += ", " + scalar_text(key) + ": " + flow_text(value);
+    }
+    const std::size_t end = *places_.end(*old.entries.back().value);
+    edits_.push_back({end, end, more});
+    return true;
   }
 
   bool block_list(const YamlNode& old, const YamlValue& wanted) {
@@ -241,6 +283,11 @@ class Editor {
   }
 
   bool block_mapping(const YamlNode& old, const YamlValue& wanted, bool outermost) {
+    if (wanted.entries.empty() && old.entries.size() == 1) {  // "{}" in its place
+      const std::optional<std::size_t> end = places_.end(*old.entries[0].value);
+      if (end) edits_.push_back({places_.begin(old), *end, "{}"});
+      return end.has_value();
+    }
     for (const YamlNode::Entry& entry : old.entries)
       for (const auto& [key, value] : wanted.entries)
         if (key == entry.key->text && !change_entry(entry, value, outermost)) return false;
@@ -260,15 +307,23 @@ class Editor {
                                  : indent + scalar_text(key) + ": " + flow_text(value) + "\n");
     }
     for (const YamlNode::Entry& entry : old.entries) {
-      if (std::any_of(wanted.entries.begin(), wanted.entries.end(),
-                      [&](const auto& w) { return w.first == entry.key->text; }))
-        continue;
+      if (has(wanted, entry.key->text)) continue;
       const std::size_t key = places_.begin(*entry.key);
       const std::optional<std::size_t> end = end_of_entry(*entry.key, *entry.value, outermost);
       if (!end || !places_.indent(key)) return false;
-      edits_.push_back({places_.line_begin(key), *end, ""});
+      edits_.push_back(
+          {places_.line_begin(key), *end, outermost ? "" : comments_in(places_.line_begin(key), *end)});
     }
     return true;
+  }
+
+  // What was said of a value that goes stays, on lines of its own.
+  std::string comments_in(std::size_t from, std::size_t to) const {
+    std::string lines;
+    for (const std::string& comment : yaml_comments(text_.substr(from, to - from)))
+      lines +=
+          std::string(places_.indent(text_.find_first_not_of(' ', from)).value_or(0), ' ') + comment + "\n";
+    return with_ends(lines);
   }
 
   std::optional<std::size_t> end_of_entry(const YamlNode& key, const YamlNode& value, bool outermost) const {
@@ -334,27 +389,6 @@ std::string entry_lines(std::string_view text, const std::string& key) {
       return own;
     }
   return entry_text(key, value_of(*value));
-}
-
-std::vector<std::string> yaml_comments(std::string_view text) {
-  std::vector<std::string> comments;
-  char quote = 0;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    const char c = text[i];
-    const char before = i > 0 ? text[i - 1] : '\n';
-    if (quote != 0) {
-      if (quote == '"' && c == '\\') ++i;
-      if (c == quote) quote = 0;
-    } else if ((c == '"' || c == '\'') &&
-               std::string_view(" \t\n\r[{,:").find(before) != std::string_view::npos) {
-      quote = c;
-    } else if (c == '#' && std::string_view(" \t\n\r").find(before) != std::string_view::npos) {
-      const std::size_t end = std::min(text.find_first_of("\r\n", i), text.size());
-      comments.emplace_back(text.substr(i, end - i));
-      i = end - 1;
-    }
-  }
-  return comments;
 }
 
 }  // namespace tachproof

@@ -8,7 +8,6 @@
 
 #include <string>
 #include <string_view>
-#include <vector>
 
 #include "bench/files/yaml_value.h"
 
@@ -20,8 +19,5 @@ std::string yaml_edited(std::string_view text, const YamlValue& wanted);
 // The lines of an entry of the outermost mapping, to the end of the last one; "" where it is not there.
 // Comments and empty lines behind it belong to what follows.
 std::string entry_lines(std::string_view text, const std::string& key);
-
-// Every comment of a file, from its '#' to the end of the line.
-std::vector<std::string> yaml_comments(std::string_view text);
 
 }  // namespace tachproof

@@ -114,4 +114,25 @@ std::optional<std::size_t> YamlPlaces::end(const YamlNode& node) const {
   return last;
 }
 
+std::vector<std::string> yaml_comments(std::string_view text) {
+  std::vector<std::string> comments;
+  char quote = 0;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const char c = text[i];
+    const char before = i > 0 ? text[i - 1] : '\n';
+    if (quote != 0) {
+      if (quote == '"' && c == '\\') ++i;
+      if (c == quote) quote = 0;
+    } else if ((c == '"' || c == '\'') &&
+               std::string_view(" \t\n\r[{,:").find(before) != std::string_view::npos) {
+      quote = c;
+    } else if (c == '#' && std::string_view(" \t\n\r").find(before) != std::string_view::npos) {
+      const std::size_t end = std::min(text.find_first_of("\r\n", i), text.size());
+      comments.emplace_back(text.substr(i, end - i));
+      i = end - 1;
+    }
+  }
+  return comments;
+}
+
 }  // namespace tachproof

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <optional>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -33,5 +34,8 @@ class YamlPlaces {
   std::string_view text_;
   std::vector<std::size_t> starts_{0};
 };
+
+// Every comment of a file, from its '#' to the end of the line.
+std::vector<std::string> yaml_comments(std::string_view text);
 
 }  // namespace tachproof

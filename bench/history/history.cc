@@ -395,7 +395,8 @@ std::vector<HistoryRun> History::runs(const HistoryFilter& filter) const {
     Statement select(
         *db_,
         "SELECT id, report_id, folder, started, started_s, unit_serial, gauge, scenario, source, "
-        "tested_by, tool_version, verdict, complete, duration_s, tolerance_rpm, watch FROM runs "
+        "tested_by, tool_version, verdict, complete, duration_s, tolerance_rpm, watch, gauge_sha256 FROM "
+        "runs "
         "WHERE (?1 = '' OR unit_serial = ?1) AND (?2 = '' OR gauge = ?2) "
         "AND (?3 = '' OR scenario = ?3) AND (?4 = '' OR substr(started, 1, 10) >= ?4) "
         "ORDER BY started_s, id");
@@ -418,6 +419,7 @@ std::vector<HistoryRun> History::runs(const HistoryFilter& filter) const {
       run.duration_s = select.number(13);
       run.tolerance_rpm = select.number(14);
       run.simulated = is_simulated_unit(select.text(15));
+      run.gauge_sha256 = select.text(16);
       run.boundaries = boundaries_of(*db_, run.id);
       run.accepted = acceptances_of(*db_, run.id);
       run.causes = causes_of(*db_, run.id);

@@ -51,6 +51,7 @@ struct HistoryRun {
   std::string started;         // ISO 8601 with offset
   std::int64_t started_s = 0;  // the same, seconds since 1970-01-01 UTC
   std::string unit_serial, gauge, scenario, source, tested_by, tool_version;
+  std::string gauge_sha256;  // of the gauge file
   Verdict verdict = Verdict::undecided;
   bool complete = false;
   bool simulated = false;  // the unit was the built-in one: nothing of a real one

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <ctime>
 
+#include "bench/history/drift_drawing.h"
 #include "bench/history/history_report.h"
 #include "bench/record/text.h"
 #include "bench/reports/html_tables.h"
@@ -19,103 +20,18 @@ constexpr const char* history_style = R"css(
 .tolerance { stroke: #111; stroke-width: 1; stroke-dasharray: 6 3; fill: none; }
 .nominal { stroke: #777; stroke-width: .8; fill: none; }
 .spread { stroke: #111; stroke-width: 1.6; fill: none; }
+.cut { stroke: #111; stroke-width: 1; stroke-dasharray: 1 3; fill: none; }
 )css";
 
-constexpr double left = 44, right = 452, top = 22, height = 120;  // of a drift drawing
 constexpr std::size_t most_listed = 200;
 constexpr std::size_t most_charts = 200;
-
-std::string name_of(const std::string& boundary, Direction direction) {
-  return boundary + ", " + std::string(word(direction));
-}
-
-// The deviations that a drawing has to hold, its tolerance always among them.
-Scale deviation_scale(double lowest, double highest, double tolerance, double start, double end) {
-  if (std::isfinite(tolerance)) {
-    lowest = std::min(lowest, -tolerance);
-    highest = std::max(highest, tolerance);
-  }
-  const double room = std::max(0.08 * (highest - lowest), 1e-3);
-  return {lowest - room, highest + room, start, end};
-}
-
-std::string svg(double width, double total_height, const std::string& label, const std::string& inside) {
-  return fmt::format("<svg viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n", width,
-                     total_height, escaped(label), inside);
-}
-
-std::string time_axis(const Drift& d, const Scale& x) {
-  const std::int64_t first = d.points.front().at_s;
-  const std::int64_t last = d.points.back().at_s;
-  const double y = top + height;
-  std::string out = svg_line({left, y}, {right, y}, "axis");
-  const bool with_clock = last - first < 3 * 86'400;
-  constexpr int ticks = 4;
-  for (int i = 0; i <= ticks; ++i) {
-    if (first == last && i != ticks / 2) continue;
-    const std::int64_t at = first + (last - first) * i / ticks;
-    const double at_x = x(static_cast<double>(at));
-    out += svg_line({at_x, y}, {at_x, y + 4}, "axis") +
-           svg_text({at_x, y + 17}, axis_time(at, with_clock), "small", Anchor::middle);
-  }
-  return out;
-}
-
-std::string deviation_axis(const Scale& y) {
-  std::string out = svg_line({left, top}, {left, top + height}, "axis");
-  const Ticks ticks = round_ticks(y.from, y.to, 5);
-  for (const double value : ticks.values)
-    out += svg_line({left, y(value)}, {right, y(value)}, "grid") +
-           svg_text({left - 7, y(value) + 4}, with_sign(value, ticks.decimals), "small", Anchor::end);
-  return out;
-}
-
-std::string point_with_bar(double x, const DriftPoint& p, const Scale& y) {
-  const double high = y(p.deviation_rpm + p.expanded_uncertainty_rpm);
-  const double low = y(p.deviation_rpm - p.expanded_uncertainty_rpm);
-  return svg_line({x, low}, {x, high}, "axis") + svg_line({x - 4, low}, {x + 4, low}, "axis") +
-         svg_line({x - 4, high}, {x + 4, high}, "axis") +
-         svg_rect({x - 3, y(p.deviation_rpm) - 3}, 6, 6, "point");
-}
-
-std::string drift_drawing(const Drift& d) {
-  double lowest = d.points[0].deviation_rpm, highest = lowest;
-  for (const DriftPoint& p : d.points) {
-    lowest = std::min(lowest, p.deviation_rpm - p.expanded_uncertainty_rpm);
-    highest = std::max(highest, p.deviation_rpm + p.expanded_uncertainty_rpm);
-  }
-  const Scale y = deviation_scale(lowest, highest, d.tolerance_rpm, top + height, top);
-  const auto first = static_cast<double>(d.points.front().at_s);
-  const auto last = static_cast<double>(d.points.back().at_s);
-  const Scale x{first == last ? first - 1 : first, first == last ? last + 1 : last, left + 24, right - 24};
-  std::string inside = svg_text({left, 13}, name_of(d.boundary, d.direction), "strong");
-  if (std::isfinite(d.tolerance_rpm)) {
-    const double high = y(d.tolerance_rpm);
-    inside += svg_rect({left, high}, right - left, y(-d.tolerance_rpm) - high, "within");
-    for (const double limit : {-d.tolerance_rpm, d.tolerance_rpm})
-      inside += svg_line({left, y(limit)}, {right, y(limit)}, "tolerance");
-  }
-  inside += deviation_axis(y) + svg_line({left, y(0)}, {right, y(0)}, "nominal") + time_axis(d, x);
-  std::vector<Point> line;
-  for (const DriftPoint& p : d.points) line.push_back({x(static_cast<double>(p.at_s)), y(p.deviation_rpm)});
-  inside += svg_path(line, "rpm");
-  for (const DriftPoint& p : d.points) inside += point_with_bar(x(static_cast<double>(p.at_s)), p, y);
-  return svg(460, top + height + 26, name_of(d.boundary, d.direction) + ": deviation over time", inside);
-}
-
-std::string change_words(const Drift& d) {
-  if (d.points.size() < 2) return "one run";
-  const int decimals = decimals_for(d.change_uncertainty_rpm());
-  return fmt::format("{} runs; since the first {} rpm, U = {} rpm{}", d.points.size(),
-                     html_signed(d.change_rpm(), decimals), fixed(d.change_uncertainty_rpm(), decimals),
-                     std::fabs(d.change_rpm()) > d.change_uncertainty_rpm() ? ": <b>it has moved</b>" : "");
-}
 
 std::string drifts_html(const std::vector<Drift>& drifts) {
   if (drifts.empty()) return "";
   std::string html =
       "<h2>Drift of each unit</h2>\n<p>Deviation of each boundary from its nominal rpm, with its U as a bar. "
-      "Grey: what is allowed. A change counts as movement when it is greater than its own U.</p>\n";
+      "Grey: what is allowed. The line is broken where "
+      "the settings changed. A change counts as movement when it is greater than its own U.</p>\n";
   std::string title;
   bool open = false;
   std::size_t drawn = 0;
@@ -133,91 +49,6 @@ std::string drifts_html(const std::vector<Drift>& drifts) {
   if (drifts.size() > most_charts)
     html += fmt::format("<p><b>{} of {} are drawn</b>; choose fewer with --unit or --gauge.</p>\n",
                         most_charts, drifts.size());
-  return html;
-}
-
-// One row a boundary: a dot a unit, the mean and one s to either side.
-std::string spread_drawing(const std::vector<const Spread*>& rows) {
-  constexpr double names = 170, end = 385, row = 26;  // narrow: read on a phone too
-  double lowest = 0, highest = 0;
-  for (const Spread* s : rows) {
-    if (std::isfinite(s->tolerance_rpm)) highest = std::max(highest, s->tolerance_rpm);
-    for (const double value : s->deviations_rpm) {
-      lowest = std::min(lowest, value);
-      highest = std::max(highest, value);
-    }
-  }
-  const Scale x = deviation_scale(std::min(lowest, -highest), highest, not_measured, names, end);
-  const double bottom = top + row * static_cast<double>(rows.size());
-  const Ticks ticks = round_ticks(x.from, x.to, 5);
-  std::string inside;
-  for (const double value : ticks.values)
-    inside += svg_line({x(value), top}, {x(value), bottom}, "grid") +
-              svg_text({x(value), bottom + 16}, with_sign(value, ticks.decimals), "small", Anchor::middle);
-  inside +=
-      svg_line({x(0), top}, {x(0), bottom}, "nominal") + svg_line({names, bottom}, {end, bottom}, "axis");
-  double y = top + row / 2;
-  for (const Spread* s : rows) {
-    inside +=
-        svg_text({names - 8, y + 4}, shortened(name_of(s->boundary, s->direction), 26), "small", Anchor::end);
-    if (std::isfinite(s->tolerance_rpm)) {
-      const double from = x(-s->tolerance_rpm);
-      inside += svg_rect({from, y - 9}, x(s->tolerance_rpm) - from, 18, "within");
-      for (const double limit : {-s->tolerance_rpm, s->tolerance_rpm})
-        inside += svg_line({x(limit), y - 9}, {x(limit), y + 9}, "tolerance");
-    }
-    const Capability& c = s->capability;
-    if (c.n > 1) {
-      inside += svg_line({x(c.mean - c.s), y + 7}, {x(c.mean + c.s), y + 7}, "spread") +
-                svg_line({x(c.mean), y + 3}, {x(c.mean), y + 11}, "spread");
-    }
-    for (const double value : s->deviations_rpm) inside += svg_rect({x(value) - 3, y - 5}, 6, 6, "point");
-    y += row;
-  }
-  return svg(400, bottom + 26, "spread of the units over each boundary", inside);
-}
-
-std::string spread_row(const Spread& s) {
-  const Capability& c = s.capability;
-  const auto number = [](const std::string& text) { return "<td class=\"n\">" + text + "</td>"; };
-  const bool beyond_telling = c.cpk > most_cpk;
-  const std::string limits =
-      std::isfinite(c.cpk_lower) && !beyond_telling
-          ? fmt::format("{} to {}", html_number(c.cpk_lower, 2), html_number(c.cpk_upper, 2))
-          : "–";
-  return fmt::format("<tr><td class=\"w\">{}</td><td class=\"w\">{}</td>", escaped(s.boundary),
-                     word(s.direction)) +
-         number(std::to_string(c.n)) + number(html_number(c.mean, 2)) + number(html_number(c.s, 2)) +
-         number("± " + html_number(s.tolerance_rpm, 1)) +
-         number(beyond_telling ? "&gt; 10" : html_number(c.cpk, 2)) + number(limits) +
-         number(s.left_out == 0 ? "–" : std::to_string(s.left_out)) + "</tr>\n";
-}
-
-std::string spreads_html(const std::vector<Spread>& spreads) {
-  if (spreads.empty()) return "";
-  std::string html =
-      "<h2>Spread over units</h2>\n<p>The last result of every unit: squares. Bar: mean and one standard "
-      "deviation s. Cpk = min(upper − mean, mean − lower) / 3s, from the overall s, which includes the "
-      "bench’s own scatter. Its 95 % limits are wide for few units. Left out: results whose U is above the "
-      "tolerance.</p>\n";
-  for (std::size_t i = 0; i < spreads.size();) {
-    std::vector<const Spread*> rows;
-    const Spread& first = spreads[i];
-    for (; i < spreads.size() && spreads[i].gauge == first.gauge && spreads[i].simulated == first.simulated;
-         ++i)
-      rows.push_back(&spreads[i]);
-    html += "<h3>" + escaped(first.gauge) + (first.simulated ? ": SIMULATED units" : "") +
-            "</h3>\n<figure>"
-            "<div class=\"scroll narrow\">" +
-            spread_drawing(rows) +
-            "</div></figure>\n<div class=\"scroll\"><table>\n<thead><tr><th>boundary</th><th></th><th "
-            "class=\"n\">units</th>"
-            "<th class=\"n\">mean, rpm</th><th class=\"n\">s, rpm</th><th class=\"n\">allowed, rpm</th>"
-            "<th class=\"n\">Cpk</th><th class=\"n\">95 %</th><th class=\"n\">left "
-            "out</th></tr></thead>\n<tbody>\n";
-    for (const Spread* s : rows) html += spread_row(*s);
-    html += "</tbody></table></div>\n";
-  }
   return html;
 }
 

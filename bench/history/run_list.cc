@@ -75,6 +75,11 @@ class RunList::Reader {
       return value == nullptr ? std::string() : std::string(reinterpret_cast<const char*>(value), size);
     }
     std::int64_t whole(int column) const { return sqlite3_column_int64(statement_, column); }
+    double real(int column) const {
+      return sqlite3_column_type(statement_, column) == SQLITE_NULL
+                 ? not_measured
+                 : sqlite3_column_double(statement_, column);
+    }
 
    private:
     const Reader& reader_;
@@ -114,13 +119,8 @@ class RunList::Reader {
     return run;
   }
 
-  // "watch IN ('simulated')": the words of a watcher come from our own kinds, and are quoted all the same.
-  std::string simulated() const {
-    std::string list;
-    for (const std::string& watch : texts("SELECT DISTINCT watch FROM runs"))
-      if (is_simulated_unit(watch)) list += (list.empty() ? "" : ", ") + quoted(watch);
-    return list.empty() ? "0" : "watch IN (" + list + ")";
-  }
+  // "watch IN ('simulated')"; as it was when the file was opened.
+  const std::string& simulated() const { return simulated_; }
 
  private:
   void prepare() {
@@ -130,6 +130,10 @@ class RunList::Reader {
     if (number("PRAGMA application_id") != history_id)
       throw std::runtime_error(
           fmt::format("{} is not a history of Tachproof: name another file with --history", file_.string()));
+    std::string list;
+    for (const std::string& watch : texts("SELECT DISTINCT watch FROM runs"))
+      if (is_simulated_unit(watch)) list += (list.empty() ? "" : ", ") + quoted(watch);
+    simulated_ = list.empty() ? "0" : "watch IN (" + list + ")";
     // A file of an older program has none.
     has_causes_ = number("SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = 'causes'") > 0;
   }
@@ -153,6 +157,7 @@ class RunList::Reader {
   std::filesystem::path file_;
   sqlite3* db_ = nullptr;
   bool has_causes_ = false;
+  std::string simulated_;
 };
 
 namespace {
@@ -249,6 +254,47 @@ std::vector<ListedUnit> RunList::units(const UnitFilter& filter, std::size_t mos
     unit.last_day = unit.last.started.substr(0, 10);
     unit.runs = static_cast<std::size_t>(rows.whole(9));
     all.push_back(std::move(unit));
+  }
+  return all;
+}
+
+std::vector<HistoryRun> RunList::measured(const MeasuredFilter& filter, std::size_t most) const {
+  Reader::Rows rows(
+      *reader_,
+      "SELECT r.id, r.started_s, r.unit_serial, r.gauge, r.gauge_sha256, r.tolerance_rpm, b.boundary, "
+      "b.direction, b.nominal_rpm, b.threshold_rpm, b.expanded_uncertainty_rpm FROM (SELECT * FROM runs "
+      "WHERE "
+      "complete AND unit_serial != '' AND (?1 = '' OR unit_serial = ?1) AND (?2 = '' OR gauge = ?2) AND (?3 "
+      "= "
+      "'' OR substr(started, 1, 10) >= ?3) AND (" +
+          reader_->simulated() +
+          ") = ?4 ORDER BY started_s DESC, id DESC LIMIT ?5) r JOIN boundaries b ON b.run = r.id "
+          "ORDER BY r.started_s, r.id, b.place");
+  rows.bind(1, filter.unit);
+  rows.bind(2, filter.gauge);
+  rows.bind(3, filter.since);
+  rows.bind(4, std::size_t{filter.simulated});
+  rows.bind(5, most);
+  std::vector<HistoryRun> all;
+  while (rows.next()) {
+    if (all.empty() || all.back().id != rows.whole(0)) {
+      HistoryRun& run = all.emplace_back();
+      run.id = rows.whole(0);
+      run.started_s = rows.whole(1);
+      run.unit_serial = rows.text(2);
+      run.gauge = rows.text(3);
+      run.gauge_sha256 = rows.text(4);
+      run.tolerance_rpm = rows.real(5);
+      run.simulated = filter.simulated;
+      run.complete = true;
+    }
+    HistoryBoundary b;
+    b.boundary = rows.text(6);
+    b.direction = rows.text(7) == word(Direction::falling) ? Direction::falling : Direction::rising;
+    b.nominal_rpm = rows.real(8);
+    b.threshold_rpm = rows.real(9);
+    b.expanded_uncertainty_rpm = rows.real(10);
+    all.back().boundaries.push_back(std::move(b));
   }
   return all;
 }

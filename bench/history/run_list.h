@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "bench/history/history.h"
 #include "core/judge/result.h"
 
 namespace tachproof {
@@ -64,6 +65,14 @@ class RunList {
   };
   std::size_t count(const UnitFilter& filter) const;
   std::vector<ListedUnit> units(const UnitFilter& filter, std::size_t most, std::size_t after) const;
+
+  // Complete runs with what a drift is drawn from, oldest first; of more than `most` the newest. Nothing else
+  // of them is read.
+  struct MeasuredFilter {
+    std::string unit, gauge, since;
+    bool simulated = false;
+  };
+  std::vector<HistoryRun> measured(const MeasuredFilter& filter, std::size_t most) const;
 
  private:
   class Reader;

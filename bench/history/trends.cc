@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <tuple>
 
 namespace tachproof {
 
@@ -11,20 +13,19 @@ double Drift::change_uncertainty_rpm() const {
 
 std::vector<Drift> drifts(const std::vector<HistoryRun>& runs) {
   std::vector<Drift> all;
+  std::map<std::tuple<std::string, std::string, bool, std::string, Direction>, std::size_t> places;
   for (const HistoryRun& run : runs) {
     if (!run.complete || run.unit_serial.empty()) continue;
     for (const HistoryBoundary& b : run.boundaries) {
       if (!std::isfinite(b.threshold_rpm) || !std::isfinite(b.expanded_uncertainty_rpm)) continue;
-      const auto same = [&](const Drift& d) {
-        return d.gauge == run.gauge && d.unit == run.unit_serial && d.simulated == run.simulated &&
-               d.boundary == b.boundary && d.direction == b.direction;
-      };
-      auto drift = std::find_if(all.begin(), all.end(), same);
-      if (drift == all.end())
-        drift = all.insert(
-            drift, {run.gauge, run.unit_serial, run.simulated, b.boundary, b.direction, not_measured, {}});
-      drift->tolerance_rpm = run.tolerance_rpm;
-      drift->points.push_back({run.started_s, b.threshold_rpm - b.nominal_rpm, b.expanded_uncertainty_rpm});
+      const auto [place, is_new] = places.try_emplace(
+          {run.gauge, run.unit_serial, run.simulated, b.boundary, b.direction}, all.size());
+      if (is_new)
+        all.push_back({run.gauge, run.unit_serial, run.simulated, b.boundary, b.direction, not_measured, {}});
+      Drift& drift = all[place->second];
+      drift.tolerance_rpm = run.tolerance_rpm;
+      drift.points.push_back(
+          {run.started_s, b.threshold_rpm - b.nominal_rpm, b.expanded_uncertainty_rpm, run.gauge_sha256});
     }
   }
   return all;

@@ -15,6 +15,7 @@ struct DriftPoint {
   std::int64_t at_s = 0;  // since 1970-01-01 UTC
   double deviation_rpm = 0;
   double expanded_uncertainty_rpm = 0;
+  std::string settings_sha256 = {};  // of the gauge file
 };
 
 // One boundary of one unit in one direction, from complete runs.

@@ -19,7 +19,7 @@ BenchPage::BenchPage(const std::filesystem::path& folder, TileSettings settings)
   const auto errands = std::make_shared<Errands>();
   errands->add_routes(router_);
   add_runs_routes(router_, shop_, settings_, errands);
-  add_units_routes(router_, settings_);
+  add_units_routes(router_, shop_, settings_);
   add_gauges_routes(router_, shop_);
   add_rigs_routes(router_, shop_, [this] { return views(); });
   look_for_rigs(shop_.jobs());

@@ -260,4 +260,112 @@
     });
     document.querySelector("#review")?.focus();
   }
+
+  // ---- a logged lap ---------------------------------------------------------
+
+  class Lap {
+    constructor(box) {
+      const lap = JSON.parse(box.dataset.lap);
+      this.windows = lap.windows;
+      this.line = lap.line;
+      this.lasts = lap.lasts;
+      this.box = box;
+      this.time = box.querySelector("#lap-time");
+      this.key = box.querySelector("#lap-play");
+      this.slow = box.querySelector("#lap-slow");
+      this.svg = document.querySelector("svg.lap");
+      this.since = null; // when the last picture was drawn, while it plays
+      box.hidden = false;
+      face.use(JSON.parse(holder.dataset.play));
+      this.time.addEventListener("input", () => this.at(Number(this.time.value)));
+      this.key.addEventListener("click", () => this.press());
+      this.at(0);
+    }
+
+    press() {
+      if (this.since === null && Number(this.time.value) >= this.lasts - 0.01) this.at(0);
+      this.since = this.since === null ? performance.now() : null;
+      this.key.textContent = this.since === null ? "Play" : "Stop";
+      if (this.since !== null) requestAnimationFrame((now) => this.tick(now));
+    }
+
+    tick(now) {
+      if (this.since === null) return;
+      const next = this.t + Math.max(0, now - this.since) / 1000 / (this.slow.checked ? 4 : 1);
+      this.since = now;
+      this.at(Math.min(next, this.lasts));
+      if (next >= this.lasts) this.press();
+      else requestAnimationFrame((then) => this.tick(then));
+    }
+
+    // The last of a list of [time, value] that is not after t.
+    static before(list, t) {
+      let low = 0, high = list.length - 1;
+      while (low < high) {
+        const middle = (low + high + 1) >> 1;
+        if (list[middle][0] <= t) low = middle;
+        else high = middle - 1;
+      }
+      return low;
+    }
+
+    at(t) {
+      this.t = t;
+      this.time.value = t;
+      face.show(this.windows[Lap.before(this.windows, t)][1]);
+      const i = Lap.before(this.line, t), [t0, r0] = this.line[i], [t1, r1] = this.line[i + 1] || [t0 + 1, r0];
+      const rpm = t1 > t0 ? r0 + (r1 - r0) * Math.min(Math.max((t - t0) / (t1 - t0), 0), 1) : r0;
+      const window = face.play.windows[face.window].name;
+      this.box.querySelector(".value").textContent = rpm.toFixed(0);
+      this.box.querySelector(".left").textContent = t.toFixed(2) + " s of " + this.lasts.toFixed(1) + " s: " + window;
+      this.time.setAttribute("aria-valuetext", t.toFixed(2) + " s, " + rpm.toFixed(0) + " rpm, " + window);
+      move_cursor(this.svg, t / this.lasts);
+    }
+  }
+
+  function move_cursor(svg, share) {
+    svg.querySelector(".cursor").setAttribute("transform",
+      `translate(${(share * (number(svg, "right") - number(svg, "left"))).toFixed(2)} 0)`);
+  }
+
+  const player = document.querySelector("#player");
+  if (face && player) new Lap(player);
+
+  // ---- the width of a deadband ------------------------------------------------
+
+  const width_field = document.querySelector("#width-field");
+  if (width_field) {
+    const rows = JSON.parse(width_field.dataset.rows);
+    const width = document.querySelector("#width"), svg = document.querySelector("svg.curve");
+    const choose = () => {
+      const asked = Number(width.value);
+      const row = rows.reduce((best, one) => Math.abs(one[0] - asked) < Math.abs(best[0] - asked) ? one : best);
+      document.querySelector("#at-width").textContent = row[1];
+      width.setAttribute("aria-valuetext", row[1]);
+      move_cursor(svg, row[0] / number(svg, "widest"));
+    };
+    width_field.hidden = false;
+    width.addEventListener("input", choose);
+    choose();
+  }
+
+  // ---- what takes long says so --------------------------------------------------
+
+  for (const slow of document.querySelectorAll("form[data-waits]")) {
+    const word = element("p", "");
+    word.className = "waiting";
+    word.setAttribute("role", "status");
+    word.hidden = true;
+    slow.after(word);
+    slow.addEventListener("submit", () => {
+      word.hidden = false;
+      word.textContent = slow.dataset.waits;
+      slow.querySelector("button").disabled = true;
+    });
+    // Back to this page: it is not working any more.
+    addEventListener("pageshow", () => {
+      word.hidden = true;
+      slow.querySelector("button").disabled = false;
+    });
+  }
 }

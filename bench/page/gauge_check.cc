@@ -6,6 +6,7 @@
 
 #include "bench/files/readers.h"
 #include "bench/files/yaml_edit.h"
+#include "bench/files/yaml_places.h"
 
 namespace tachproof {
 namespace {

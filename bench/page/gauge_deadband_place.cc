@@ -1,7 +1,184 @@
+// How wide a deadband must be: flicker against width, under the noise of a file or of a recording.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "bench/commands/command.h"
+#include "bench/commands/noise_source.h"
+#include "bench/page/flicker_drawing.h"
+#include "bench/page/form_html.h"
+#include "bench/page/frame.h"
 #include "bench/page/gauge_place.h"
+#include "bench/page/multipart.h"
+#include "bench/page/shop_gauge.h"
+#include "bench/record/disk.h"
+#include "bench/record/json_values.h"
+#include "bench/record/text.h"
+#include "bench/rigs/simulated/unit_settings.h"
+#include "core/base/parse.h"
 
 namespace tachproof {
+namespace {
 
-void add_gauge_deadband_routes(Router&, const Shop&) {}
+namespace fs = std::filesystem;
+
+const std::vector<std::string> recording_endings{".vcd", ".csv", ".txt"};
+constexpr const char* kept_in = "recordings";
+
+struct StudyAsk {
+  std::string gauge, noise, channel = "tach", boundary;
+  std::string limit = "1";
+};
+
+StudyAsk ask_in(const Fields& query) {
+  StudyAsk ask;
+  ask.gauge = query.get("gauge");
+  ask.noise = query.get("noise");
+  ask.boundary = query.get("boundary");
+  if (!query.get("limit").empty()) ask.limit = query.get("limit");
+  if (!query.get("channel").empty()) ask.channel = query.get("channel");
+  return ask;
+}
+
+std::string deadband_trouble(const std::string& lines) {
+  std::string html;
+  for (const std::string& line : wrapped(lines, 10'000)) html += escaped(line) + "<br>";
+  return "<p class=\"trouble\" role=\"alert\">" + html + "</p>\n";
+}
+
+Noise noise_in(const Shop& shop, const StudyAsk& ask) {
+  const auto path = shop.path_of(ask.noise);
+  if (!path) throw UsageError("There is no noise file or recording " + ask.noise + " in this shop.");
+  return load_noise_source(path->string(), ask.channel);
+}
+
+// As `tachproof deadband` sets it up.
+DeadbandRecord studied(const Shop& shop, const Gauge& gauge, const StudyAsk& ask) {
+  DeadbandRecord record;
+  const std::optional<double> limit = parse_number<double>(ask.limit);
+  if (!limit || !(*limit > 0 && *limit <= 10'000))
+    throw UsageError("The limit is '" + ask.limit + "'; a number above 0, at most 10000");
+  if (gauge.boundaries() == 0) throw UsageError("This gauge has no boundary, so nothing can flicker.");
+  record.ask.limit_per_min = *limit;
+  record.gauge = gauge;
+  record.noise = ask.noise;
+  record.ask.noise = noise_in(shop, ask);
+  record.ask.unit = unit_reading(gauge, {});
+  if (gauge.drive) record.kmh_per_rpm = in_unit(gauge.drive->speed_at({1, 0}).value, SpeedUnit::kmh);
+  record.study = study_flicker(gauge, record.ask);
+  return record;
+}
+
+std::string chooser_html(const Shop& shop, const StudyAsk& ask) {
+  FormHtml::Options gauges, noises, boundaries{{"", "the one that decides"}};
+  for (const std::string& file : shop.files("gauge")) gauges.emplace_back(file, file);
+  for (const std::string& file : shop.files("noise")) noises.emplace_back(file, file);
+  for (const std::string& file : files_ending(shop, recording_endings)) noises.emplace_back(file, file);
+  if (const auto gauge = shop_gauge(shop, ask.gauge); gauge && gauge->gauge)
+    for (std::size_t w = 1; w < gauge->gauge->windows.size(); ++w)
+      boundaries.emplace_back(gauge->gauge->windows[w].name, gauge->gauge->windows[w].name);
+  const std::map<std::string, std::vector<std::string>> nothing_wrong;
+  const FormHtml html(nothing_wrong);
+  const auto first = [](const std::string& value, const FormHtml::Options& options) {
+    return value.empty() && !options.empty() ? options.front().first : value;
+  };
+  return fmt::format(
+      "<form action=\"/deadband\" class=\"row\" data-waits=\"The noise is being simulated at every boundary "
+      "and width "
+      "...\">{}{}{}{}{}<button>Work it out</button></form>\n<details><summary>Hand in a recording of the "
+      "tach "
+      "line</summary>\n<form method=\"post\" action=\"/deadband/recordings\" enctype=\"multipart/form-data\" "
+      "class=\"row\">{}<div class=\"field\"><label for=\"recording\">VCD, CSV or edge times, at most 64 "
+      "MB</label><input "
+      "type=\"file\" id=\"recording\" name=\"recording\" accept=\".vcd,.csv,.txt\" "
+      "required></div>{}<button>Hand "
+      "in</button></form></details>\n",
+      html.choice("gauge", "Gauge", first(ask.gauge, gauges), gauges),
+      html.choice("noise", "Noise file or recording", first(ask.noise, noises), noises),
+      html.choice("boundary", "Boundary", ask.boundary, boundaries),
+      html.text("limit", "Changes a minute, at most", ask.limit, "short"),
+      html.text("channel", "Tach channel of a recording", ask.channel, "short"),
+      FormHtml::hidden("gauge", ask.gauge), html.text("upload-channel", "Its tach channel", "tach", "short"));
+}
+
+std::string result_html(const DeadbandRecord& record, const StudyAsk& ask) {
+  std::size_t shown = record.study.decisive;
+  for (std::size_t i = 0; i < record.study.boundaries.size(); ++i)
+    if (record.study.boundaries[i].boundary == ask.boundary) shown = i;
+  return flicker_html(record, shown);
+}
+
+Response deadband_page(const Shop& shop, const Fields& query) {
+  const StudyAsk ask = ask_in(query);
+  Response response;
+  std::string rest;
+  if (!ask.noise.empty()) try {
+      const auto gauge = shop_gauge(shop, ask.gauge);
+      if (!gauge) throw UsageError("There is no gauge file " + ask.gauge + " in this shop.");
+      if (!gauge->gauge) throw UsageError(gauge->trouble.empty() ? "" : gauge->trouble.front());
+      rest = fmt::format("<p><a href=\"{}\">{}</a></p>\n", gauge->address(), escaped(gauge->gauge->name)) +
+             result_html(studied(shop, *gauge->gauge, ask), ask);
+    } catch (const UsageError& e) {
+      rest = deadband_trouble(e.what());
+      response.status = 422;
+    } catch (const FileErrors& e) {
+      rest = deadband_trouble(e.what());
+      response.status = 422;
+    }
+  response.body =
+      framed_page("/gauges", "How wide a deadband?",
+                  "<h1>How wide a deadband?</h1>\n<p class=\"about\">How often the lamps of a sound unit "
+                  "would change while the engine holds a steady speed, against the width of the "
+                  "deadband. This predicts; it tests no unit.</p>\n" +
+                      chooser_html(shop, ask) + rest + "<script src=\"/gauge.js\" defer></script>\n");
+  return response;
+}
+
+// A recording that is handed in is kept where it can be read as one, else not at all.
+Response take_recording(const Shop& shop, const Request& request) {
+  const auto refuse = [](const std::string& sentence) { return refused(422, sentence); };
+  auto read = parts_of_form(request.content_type, request.body, 8);
+  if (const std::string* why = std::get_if<std::string>(&read)) return refused(400, *why);
+  const FormPart* file = nullptr;
+  std::string gauge, channel = "tach";
+  for (const FormPart& part : std::get<std::vector<FormPart>>(read)) {
+    if (part.name == "recording" && part.is_file && file == nullptr) file = &part;
+    if (part.name == "gauge" && !part.is_file) gauge = part.body;
+    if (part.name == "upload-channel" && !part.is_file && !part.body.empty()) channel = part.body;
+  }
+  if (file == nullptr || file->body.empty())
+    return refuse("No recording was handed in: choose a file first.");
+  const fs::path called(file->file_name);
+  std::string ending = called.extension().string();
+  std::transform(ending.begin(), ending.end(), ending.begin(),
+                 [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+  if (std::find(recording_endings.begin(), recording_endings.end(), ending) == recording_endings.end())
+    return refuse("'" + file->file_name + "' is no recording by its name: .vcd, .csv and .txt are read.");
+  const std::string kept =
+      write_new_file(shop, kept_in, file_stem(called.stem().string()), ending, file->body);
+  try {
+    load_noise_source((shop.folder() / kept).string(), channel);
+  } catch (const std::runtime_error& e) {
+    std::error_code ignored;
+    fs::remove(shop.folder() / kept, ignored);
+    std::string why = e.what();
+    if (const std::size_t path = why.find(shop.folder().string()); path != why.npos)
+      why.erase(path, shop.folder().string().size() + 1);
+    return refuse("The recording was not kept. " + why);
+  }
+  return see_other("/deadband?gauge=" + url_encoded(gauge) + "&channel=" + url_encoded(channel) +
+                   "&noise=" + url_encoded(kept));
+}
+
+}  // namespace
+
+void add_gauge_deadband_routes(Router& router, const Shop& shop) {
+  router.on("GET", "/deadband",
+            [&shop](const Request& request) { return deadband_page(shop, request.query); });
+  router.on("POST", "/deadband/recordings",
+            [&shop](const Request& request) { return take_recording(shop, request); });
+}
 
 }  // namespace tachproof

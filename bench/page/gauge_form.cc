@@ -235,6 +235,12 @@ GaugeForm form_of_text(std::string_view text) {
   return form;
 }
 
+bool is_whole(std::string_view text) {
+  ErrorList errors("");
+  const std::optional<YamlTree> tree = parse_yaml(text, errors);
+  return tree && says(*tree->root, values_of(form_of_text(text)));
+}
+
 YamlValue values_of(const GaugeForm& form) {
   YamlValue file = YamlValue::mapping();
   must(file, "format", form.format);

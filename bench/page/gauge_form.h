@@ -50,6 +50,9 @@ struct GaugeForm {
 GaugeForm form_of_text(std::string_view text);
 GaugeForm form_of_fields(const Fields& fields);
 
+// Whether the form holds all that the file says: else saving it would lose something.
+bool is_whole(std::string_view text);
+
 // In the order of the reference, in its short forms.
 YamlValue values_of(const GaugeForm& form);
 

@@ -10,24 +10,26 @@ namespace {
 
 using Options = FormHtml::Options;
 
-std::string part(std::string_view title, const std::string& inside) {
+std::string form_part(std::string_view title, const std::string& inside) {
   return fmt::format("<fieldset><legend>{}</legend>\n{}</fieldset>\n", title, inside);
 }
-std::string row(const std::string& inside) { return "<div class=\"row\">" + inside + "</div>\n"; }
+std::string field_row(const std::string& inside) { return "<div class=\"row\">" + inside + "</div>\n"; }
 std::string or_number(const std::string& name, std::size_t i) {
   return name.empty() ? fmt::format("{}", i + 1) : name;
 }
 
 class Parts {
  public:
-  Parts(const GaugeForm& form, const std::map<std::string, std::vector<std::string>>& wrong)
-      : form_(form), html_(wrong) {}
+  Parts(const GaugeForm& form, const std::string& deadband,
+        const std::map<std::string, std::vector<std::string>>& wrong)
+      : form_(form), deadband_(deadband), html_(wrong) {}
 
   std::string all() const {
-    return part("Gauge",
-                row(html_.text("name", "Name", form_.name, "wide") +
-                    html_.text("pulses_per_rev", "Pulses per revolution", form_.pulses_per_rev, "short") +
-                    html_.text("resolution_rpm", "Set in steps of, rpm", form_.resolution_rpm, "short"))) +
+    return form_part("Gauge", field_row(html_.text("name", "Name", form_.name, "wide") +
+                                        html_.text("pulses_per_rev", "Pulses per revolution",
+                                                   form_.pulses_per_rev, "short") +
+                                        html_.text("resolution_rpm", "Set in steps of, rpm",
+                                                   form_.resolution_rpm, "short"))) +
            anchors() + lamps() + windows() + numbers() + drive() + lines();
   }
 
@@ -37,13 +39,13 @@ class Parts {
     for (std::size_t i = 0; i < form_.anchors.size(); ++i) {
       const auto& [name, rpm] = form_.anchors[i];
       const std::string id = fmt::format("anchor-{}", i);
-      rows +=
-          row(html_.text(id + "-name", "Anchor", name) +
-              html_.text(id + "-rpm", "rpm or speed", rpm, "short") + FormHtml::hidden(id + "-was", name) +
-              FormHtml::button(fmt::format("remove-anchor-{}", i), "Remove", "small",
-                               "Remove anchor " + or_number(name, i)));
+      rows += field_row(html_.text(id + "-name", "Anchor", name) +
+                        html_.text(id + "-rpm", "rpm or speed", rpm, "short") +
+                        FormHtml::hidden(id + "-was", name) +
+                        FormHtml::button(fmt::format("remove-anchor-{}", i), "Remove", "small",
+                                         "Remove anchor " + or_number(name, i)));
     }
-    return part("Anchors", rows + FormHtml::button("add-anchor", "Add an anchor", "small"));
+    return form_part("Anchors", rows + FormHtml::button("add-anchor", "Add an anchor", "small"));
   }
 
   std::string lamps() const {
@@ -51,12 +53,12 @@ class Parts {
     for (std::size_t i = 0; i < form_.lamps.size(); ++i) {
       const GaugeForm::Lamp& lamp = form_.lamps[i];
       const std::string id = fmt::format("lamp-{}", i);
-      rows += row(html_.text(id + "-id", "Lamp", lamp.id) +
-                  html_.text(id + "-colours", "Its colours", lamp.colours) +
-                  FormHtml::button(fmt::format("remove-lamp-{}", i), "Remove", "small",
-                                   "Remove lamp " + or_number(lamp.id, i)));
+      rows += field_row(html_.text(id + "-id", "Lamp", lamp.id) +
+                        html_.text(id + "-colours", "Its colours", lamp.colours) +
+                        FormHtml::button(fmt::format("remove-lamp-{}", i), "Remove", "small",
+                                         "Remove lamp " + or_number(lamp.id, i)));
     }
-    return part("Lamps, left to right", rows + FormHtml::button("add-lamp", "Add a lamp", "small"));
+    return form_part("Lamps, left to right", rows + FormHtml::button("add-lamp", "Add a lamp", "small"));
   }
 
   std::string show(const std::string& id, const GaugeForm::Show& shown, std::string_view nothing) const {
@@ -89,10 +91,11 @@ class Parts {
 
   std::string count_in(const GaugeForm::Window& window, std::size_t w) const {
     const std::string id = fmt::format("window-{}", w);
-    std::string rows = row(FormHtml::hidden(id + "-kind", "count-in") +
-                           html_.choice(id + "-ends_at", "Ends at", window.ends_at, anchor_options(false)) +
-                           html_.text(id + "-span_rpm", "Over, rpm", window.span_rpm, "short") +
-                           html_.text(id + "-at", "Each at, rpm (empty: evenly)", window.at));
+    std::string rows =
+        field_row(FormHtml::hidden(id + "-kind", "count-in") +
+                  html_.choice(id + "-ends_at", "Ends at", window.ends_at, anchor_options(false)) +
+                  html_.text(id + "-span_rpm", "Over, rpm", window.span_rpm, "short") +
+                  html_.text(id + "-at", "Each at, rpm (empty: evenly)", window.at));
     for (std::size_t i = 0; i < window.steps.size(); ++i)
       rows += fmt::format("<fieldset class=\"step\"><legend>Step {}</legend>{}{}</fieldset>\n", i + 1,
                           show(fmt::format("{}-step-{}", id, i), window.steps[i], "as before"),
@@ -115,44 +118,52 @@ class Parts {
       rows += fmt::format(
           "<fieldset class=\"window\"><legend>{}. {}</legend>{}{}{}</fieldset>\n", w + 1,
           escaped(window.name),
-          row(FormHtml::hidden(id + "-kind", "window") + html_.text(id + "-name", "Window", window.name) +
-              html_.choice(id + "-anchor", "From", window.anchor, anchor_options(true), "from") +
-              html_.text(id + "-from", window.anchor.empty() ? "rpm or speed" : "offset, rpm or speed",
-                         window.from, "short")),
+          field_row(FormHtml::hidden(id + "-kind", "window") +
+                    html_.text(id + "-name", "Window", window.name) +
+                    html_.choice(id + "-anchor", "From", window.anchor, anchor_options(true), "from") +
+                    html_.text(id + "-from", window.anchor.empty() ? "rpm or speed" : "offset, rpm or speed",
+                               window.from, "short")),
           show(id, window.show, "dark"), add_buttons(w, name));
     }
     if (form_.windows.empty()) rows = FormHtml::button("add-window-0", "Add a window", "small");
-    return part("Windows, lowest first", rows);
+    return form_part("Windows, lowest first", rows);
   }
 
   std::string numbers() const {
     Options sits{{"below", "below the boundary"}, {"centred", "centred on it"}, {"above", "above it"}};
     if (form_.sits.empty()) sits.insert(sits.begin(), {"", "not said"});
-    return part("Deadband", row(html_.text("deadband_rpm", "Width, rpm", form_.deadband_rpm, "short") +
-                                html_.choice("sits", "It sits", form_.sits, sits))) +
-           part("Blink", row(html_.text("blink_hz", "Rate, Hz", form_.blink_hz, "short") +
-                             html_.text("blink_duty", "Lit share, 0 to 1", form_.blink_duty, "short"))) +
-           part("Tolerance",
-                row(html_.text("tolerance_rpm", "Each threshold, rpm", form_.tolerance_rpm, "short") +
-                    html_.text("response_from", "Response from, ms", form_.response_from, "short") +
-                    html_.text("response_to", "to, ms", form_.response_to, "short") +
-                    html_.text("settle_ms", "Settle, ms (10)", form_.settle_ms, "short") +
-                    html_.text("tolerance_hz", "Blink rate, Hz (0.4)", form_.tolerance_hz, "short") +
-                    html_.text("tolerance_duty", "Lit share (0.1)", form_.tolerance_duty, "short") +
-                    html_.text("signal_lost_ms", "Signal lost, ms (1000)", form_.signal_lost_ms, "short")));
+    return form_part("Deadband",
+                     field_row(html_.text("deadband_rpm", "Width, rpm", form_.deadband_rpm, "short") +
+                               html_.choice("sits", "It sits", form_.sits, sits) +
+                               fmt::format("<a class=\"button small\" href=\"{}\">How wide?</a>",
+                                           escaped(deadband_)))) +
+           form_part("Blink",
+                     field_row(html_.text("blink_hz", "Rate, Hz", form_.blink_hz, "short") +
+                               html_.text("blink_duty", "Lit share, 0 to 1", form_.blink_duty, "short"))) +
+           form_part(
+               "Tolerance",
+               field_row(
+                   html_.text("tolerance_rpm", "Each threshold, rpm", form_.tolerance_rpm, "short") +
+                   html_.text("response_from", "Response from, ms", form_.response_from, "short") +
+                   html_.text("response_to", "to, ms", form_.response_to, "short") +
+                   html_.text("settle_ms", "Settle, ms (10)", form_.settle_ms, "short") +
+                   html_.text("tolerance_hz", "Blink rate, Hz (0.4)", form_.tolerance_hz, "short") +
+                   html_.text("tolerance_duty", "Lit share (0.1)", form_.tolerance_duty, "short") +
+                   html_.text("signal_lost_ms", "Signal lost, ms (1000)", form_.signal_lost_ms, "short")));
   }
 
   std::string drive() const {
-    return part("Drive, where anchors or offsets are speeds",
-                row(html_.text("gear", "Gear ratio", form_.gear, "short") +
-                    html_.text("final_drive", "Final drive", form_.final_drive, "short") +
-                    html_.choice("tyre", "The tyre's", form_.tyre.empty() ? "tyre_circumference" : form_.tyre,
-                                 {{"tyre_circumference", "circumference"},
-                                  {"tyre_diameter", "diameter"},
-                                  {"rollout", "rollout, length/turns"}}) +
-                    html_.text("tyre_length", "is (1.98m, 25in)", form_.tyre_length, "short") +
-                    html_.text("rolling_factor", "Rolling factor (1)", form_.rolling_factor, "short") +
-                    html_.text("tyre_uncertainty", "Uncertain by", form_.tyre_uncertainty, "short")));
+    return form_part(
+        "Drive, where anchors or offsets are speeds",
+        field_row(html_.text("gear", "Gear ratio", form_.gear, "short") +
+                  html_.text("final_drive", "Final drive", form_.final_drive, "short") +
+                  html_.choice("tyre", "The tyre's", form_.tyre.empty() ? "tyre_circumference" : form_.tyre,
+                               {{"tyre_circumference", "circumference"},
+                                {"tyre_diameter", "diameter"},
+                                {"rollout", "rollout, length/turns"}}) +
+                  html_.text("tyre_length", "is (1.98m, 25in)", form_.tyre_length, "short") +
+                  html_.text("rolling_factor", "Rolling factor (1)", form_.rolling_factor, "short") +
+                  html_.text("tyre_uncertainty", "Uncertain by", form_.tyre_uncertainty, "short")));
   }
 
   std::string lines() const {
@@ -166,14 +177,15 @@ class Parts {
   }
 
   const GaugeForm& form_;
+  const std::string& deadband_;
   FormHtml html_;
 };
 
 }  // namespace
 
-std::string gauge_fields_html(const GaugeForm& form,
+std::string gauge_fields_html(const GaugeForm& form, const std::string& deadband,
                               const std::map<std::string, std::vector<std::string>>& wrong) {
-  return Parts(form, wrong).all();
+  return Parts(form, deadband, wrong).all();
 }
 
 }  // namespace tachproof

@@ -9,8 +9,9 @@
 
 namespace tachproof {
 
-// The fields alone, without the form around them; `wrong`: field and sentences.
-std::string gauge_fields_html(const GaugeForm& form,
+// The fields alone, without the form around them; `wrong`: field and sentences; `deadband`: the address that
+// helps with its width.
+std::string gauge_fields_html(const GaugeForm& form, const std::string& deadband,
                               const std::map<std::string, std::vector<std::string>>& wrong);
 
 }  // namespace tachproof

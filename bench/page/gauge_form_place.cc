@@ -19,7 +19,7 @@
 namespace tachproof {
 namespace {
 
-constexpr const char* html_type = "text/html; charset=utf-8";
+constexpr const char* gauge_page_type = "text/html; charset=utf-8";
 
 // A file that check refuses has no form: what is in it that a form does not know would be lost.
 std::string unsound_html(const ShopGauge& gauge) {
@@ -30,11 +30,12 @@ std::string unsound_html(const ShopGauge& gauge) {
     text += escaped(std::string_view(gauge.text).substr(at, end - at)) + "\n";
     at = end + 1;
   }
-  return framed_page(
-      "/gauges", gauge.file,
-      fmt::format("<h1>{}</h1>\n<div class=\"trouble\"><p>This is no sound gauge file. Put it right in "
-                  "an editor, then open it here again.</p>\n<ul>{}</ul></div>\n<pre>{}</pre>\n",
-                  escaped(gauge.file), lines, text));
+  const char* const why = gauge.gauge ? "This file says something that the form has no field for."
+                                      : "This is no sound gauge file.";
+  return framed_page("/gauges", gauge.file,
+                     fmt::format("<h1>{}</h1>\n<div class=\"trouble\"><p>{} Change it in an editor, then "
+                                 "open it here again.</p>\n<ul>{}</ul></div>\n<pre>{}</pre>\n",
+                                 escaped(gauge.file), why, lines, text));
 }
 
 const char* const changed_meanwhile =
@@ -66,7 +67,7 @@ bool saved(const ShopGauge& gauge, GaugeView& view) {
   return true;
 }
 
-Response answer(const ShopGauge& gauge, const Request& request) {
+Response answer_to_form(const ShopGauge& gauge, const Request& request) {
   GaugeView view;
   view.sent = request.form;
   view.form = form_of_fields(request.form);
@@ -116,17 +117,18 @@ Response checked_json(const ShopGauge& gauge, const Request& request) {
 void add_gauge_form_routes(Router& router, const Shop& shop) {
   const auto sound_only = [](const std::function<Response(const ShopGauge&, const Request&)>& handler) {
     return [handler](const ShopGauge& gauge, const Request& request) {
-      return gauge.gauge ? handler(gauge, request) : plain_text(unsound_html(gauge), html_type);
+      const bool fits = gauge.gauge && is_whole(gauge.text);
+      return fits ? handler(gauge, request) : plain_text(unsound_html(gauge), gauge_page_type);
     };
   };
   on_gauge(router, shop, "POST", "check", sound_only(checked_json));
-  on_gauge(router, shop, "POST", "", sound_only(answer));
+  on_gauge(router, shop, "POST", "", sound_only(answer_to_form));
   on_gauge(router, shop, "GET", "", sound_only([](const ShopGauge& gauge, const Request& request) {
              GaugeView view;
              view.form = form_of_text(gauge.text);
              view.check = checked(view.form, gauge.file, gauge.text);
              if (request.query.has("saved")) view.done = "Saved.";
-             return plain_text(gauge_page_html(gauge, view), html_type);
+             return plain_text(gauge_page_html(gauge, view), gauge_page_type);
            }));
 }
 

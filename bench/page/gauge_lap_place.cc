@@ -152,8 +152,8 @@ std::string played(const Gauge& gauge, const Lap& lap) {
   const Json data = {{"windows", windows_in_time(lap)}, {"line", line}, {"lasts", to_seconds(lap.lasts())}};
   const Palette palette(gauge, "u-");
   return fmt::format(
-      "<p class=\"about\">{} samples, {:.0f} a second, {:.1f} s, {:.0f} to {:.0f} rpm. The time is in {}: by "
-      "{}.</p>\n"
+      "<p class=\"about\">{} samples, {:.0f} a second, {:.1f} s, {:.0f} to {:.0f} rpm. The time is in {} "
+      "({}).</p>\n"
       "{}<div class=\"unit\" id=\"face\" data-play=\"{}\">{}</div>\n<div id=\"player\" data-lap=\"{}\" "
       "hidden>\n"
       "<p class=\"rpm\"><b class=\"value\">-</b> rpm <span class=\"left\"></span></p>\n"
@@ -161,8 +161,9 @@ std::string played(const Gauge& gauge, const Lap& lap) {
       "id=\"lap-time\" "
       "min=\"0\" max=\"{:.2f}\" step=\"0.01\" value=\"0\"></div>\n<p class=\"row\"><button type=\"button\" "
       "id=\"lap-play\">Play</button><label><input type=\"checkbox\" id=\"lap-slow\"> four times "
-      "slower</label></p>\n"
-      "</div>\n<div class=\"scroll\">{}</div>\n{}",
+      "slower</label></p>\n</div>\n<p class=\"row\" id=\"blink-choice\" hidden><label><input "
+      "type=\"checkbox\" id=\"blinks\" checked> lamps blink</label></p>\n"
+      "<div class=\"scroll\">{}</div>\n{}",
       lap.facts.samples, lap.facts.samples_per_s, to_seconds(lap.lasts()), lap.facts.lowest_rpm,
       lap.facts.highest_rpm, escaped(lap.facts.time_unit), escaped(lap.facts.unit_by), palette.definitions(),
       escaped(play_json(gauge)), face_svg(gauge, "u-", nullptr), escaped(json_text(data)),

@@ -40,7 +40,8 @@ std::string side_html(const Gauge& gauge, const GaugeView& view) {
   const double step = gauge.resolution_rpm > 0 ? gauge.resolution_rpm : 1;
   const double low = std::floor(range.lowest / step) * step, high = std::ceil(range.highest / step) * step;
   return fmt::format(
-      "<p class=\"as-saved\"{}>Drawn as it is saved: what stands in the form is no sound gauge.</p>\n"
+      "<p class=\"as-saved\"{}>Drawn without the last changes: what stands in the form is no sound "
+      "gauge.</p>\n"
       "<div class=\"scroll\" id=\"ladder\">{}</div>\n<div class=\"unit\" id=\"face\" "
       "data-play=\"{}\">{}</div>\n"
       "<div class=\"field wide slide\"><label for=\"at_rpm\">At <output id=\"at\" for=\"at_rpm\"></output> "
@@ -105,6 +106,11 @@ std::string gauge_page_html(const ShopGauge& saved, const GaugeView& view) {
                                  escaped(saved.file));
   if (!view.message.empty())
     body += fmt::format("<p class=\"trouble\" role=\"alert\">{}</p>\n", escaped(view.message));
+  else if (!view.check.gauge)
+    body +=
+        "<p class=\"trouble\" role=\"alert\">This cannot be saved yet. What is to be put right is said at "
+        "its "
+        "field, and <a href=\"#errors\">in one list</a>.</p>\n";
   if (!view.done.empty())
     body += fmt::format("<p class=\"note\" role=\"status\">{}</p>\n", escaped(view.done));
   body += tools(saved);
@@ -113,12 +119,13 @@ std::string gauge_page_html(const ShopGauge& saved, const GaugeView& view) {
       "<form method=\"post\" action=\"{0}\" id=\"gauge\" data-check=\"{0}/check\">\n{1}"
       "<button name=\"do\" value=\"check\" class=\"hidden\" tabindex=\"-1\">Check</button>\n",
       saved.address(), FormHtml::hidden("sum", view.sent.has("sum") ? view.sent.get("sum") : saved.sum));
-  body += view.review + errors_html(view.check);
+  body += view.review;
   body += "<div class=\"gauge-page\">\n<div class=\"gauge-form\">\n" +
-          gauge_fields_html(view.form, view.check.at_field) + speed_sum_html(view.form, view.sent) +
-          "<p class=\"row save\">" + FormHtml::button("review", "Save ...", "strong") +
-          FormHtml::button("check", "Check") + "</p>\n</div>\n<div class=\"gauge-side\">\n" +
-          side_html(shown, view) + "</div>\n</div>\n</form>\n<script src=\"/gauge.js\" defer></script>\n";
+          gauge_fields_html(view.form, "/deadband?gauge=" + url_encoded(saved.file), view.check.at_field) +
+          speed_sum_html(view.form, view.sent) + errors_html(view.check) + "<p class=\"row save\">" +
+          FormHtml::button("review", "Save ...", "strong") + FormHtml::button("check", "Check") +
+          "</p>\n</div>\n<div class=\"gauge-side\">\n" + side_html(shown, view) +
+          "</div>\n</div>\n</form>\n<script src=\"/gauge.js\" defer></script>\n";
   return framed_page("/gauges", saved.gauge->name, body);
 }
 

@@ -41,7 +41,7 @@ const Cue& brightest(const Gauge& gauge) {
   return *best;
 }
 
-std::string card(const ShopGauge& gauge, std::size_t number, const std::vector<std::string>& jobs) {
+std::string gauge_card(const ShopGauge& gauge, std::size_t number, const std::vector<std::string>& jobs) {
   std::string used;
   for (const std::string& job : jobs) used += (used.empty() ? "" : ", ") + escaped(job);
   std::string inside =
@@ -92,7 +92,7 @@ std::string gauges_html(const Shop& shop, const std::string& message) {
     const std::optional<ShopGauge> gauge = shop_gauge(shop, file);
     if (!gauge) continue;
     const auto used = jobs.find(file);
-    cards += card(*gauge, ++number, used == jobs.end() ? std::vector<std::string>{} : used->second);
+    cards += gauge_card(*gauge, ++number, used == jobs.end() ? std::vector<std::string>{} : used->second);
   }
   const std::map<std::string, std::vector<std::string>> nothing_wrong;
   std::string body = "<h1>Gauges</h1>\n";

@@ -14,8 +14,8 @@
 namespace tachproof {
 namespace {
 
-constexpr double top_y = 16, row_height = 27, least_height = 560, band_width = 74, lamp_step = 24,
-                 lamp_radius = 9;
+constexpr double top_y = 16, ladder_row = 27, flag_row = 32, least_height = 560, band_width = 74,
+                 lamp_step = 24, lamp_radius = 9;
 
 // A mark for each lamp: its colour and hatch, with stripes where it blinks; an empty socket where it is dark.
 std::string lamps_at(const Gauge& gauge, const Palette& palette, const std::string& prefix, const Cue& cue,
@@ -42,7 +42,8 @@ std::string lamps_at(const Gauge& gauge, const Palette& palette, const std::stri
 }
 
 // The middles of the bands, moved apart as far as their labels need; downwards in y, upwards in rpm.
-std::vector<double> spread(std::vector<double> wanted, double lowest_y, double highest_y) {
+std::vector<double> spread(std::vector<double> wanted, double lowest_y, double highest_y,
+                           double row_height = ladder_row) {
   double below = lowest_y + row_height / 2;
   for (double& y : wanted) below = y = std::min(y, below - row_height);
   double above = highest_y - row_height / 2;
@@ -55,7 +56,7 @@ class Ladder {
   Ladder(const Gauge& gauge, const Palette& palette, const std::string& prefix,
          const std::optional<RpmRange>& scale)
       : gauge_(gauge), palette_(palette), prefix_(prefix), range_(scale ? *scale : range_of(gauge, nullptr)) {
-    height_ = std::max(least_height, row_height * static_cast<double>(gauge.windows.size() + 1));
+    height_ = std::max(least_height, ladder_row * static_cast<double>(gauge.windows.size() + 1));
     rpm_ = {range_.lowest, range_.highest, top_y + height_, top_y};
     bands_x_ = gauge.drive ? 232 : 172;
     labels_x_ = bands_x_ + band_width + 34;
@@ -74,7 +75,7 @@ class Ladder {
         "<defs><pattern id=\"{}foot\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path "
         "class=\"foot-line\" d=\"M-1 1L1-1M0 6L6 0M5 7L7 5\"/></pattern></defs>\n",
         prefix_);
-    return svg + bands() + axes() + feet() + labels() + anchors() +
+    return svg + bands() + feet() + anchors() + axes() + labels() +
            fmt::format("<path class=\"needle\" d=\"M{0:.0f} -40h-12l-6-5v10l6-5\" hidden/>\n", bands_x_) +
            "</svg>\n";
   }
@@ -182,7 +183,8 @@ class Ladder {
     });
     std::vector<double> wanted;
     for (const std::size_t i : order) wanted.push_back(y(gauge_.anchors[i].second));
-    const std::vector<double> rows = spread(wanted, top_y + height_ + row_height / 2, top_y - row_height / 2);
+    const std::vector<double> rows =
+        spread(wanted, top_y + height_ + flag_row / 2, top_y - flag_row / 2, flag_row);
     std::string svg;
     for (std::size_t k = 0; k < order.size(); ++k) {
       const auto& [name, rpm] = gauge_.anchors[order[k]];
@@ -190,8 +192,8 @@ class Ladder {
           "<g class=\"anchor\" data-anchor=\"{0}\" data-rpm=\"{1}\" aria-label=\"anchor {2}\"><path "
           "class=\"anchor-line\" d=\"M104 {3:.2f}L116 {4:.2f}H{5:.1f}\"/><rect class=\"flag\" x=\"2\" "
           "y=\"{6:.2f}\" "
-          "width=\"102\" height=\"24\" rx=\"4\"/>{7}</g>\n",
-          order[k], number_text(rpm), escaped(name), rows[k], wanted[k], bands_x_ + band_width, rows[k] - 12,
+          "width=\"102\" height=\"28\" rx=\"4\"/>{7}</g>\n",
+          order[k], number_text(rpm), escaped(name), rows[k], wanted[k], bands_x_ + band_width, rows[k] - 14,
           svg_text({53, rows[k] + 5}, shortened(printable(name), 12), "flag-name",
                    tachproof::Anchor::middle));
     }
@@ -214,28 +216,31 @@ std::string ladder_svg(const Gauge& gauge, const Palette& palette, const std::st
 }
 
 std::string small_ladder_svg(const Gauge& gauge, const Palette& palette, const std::string& prefix) {
-  constexpr double height = 190, band = 34, step = 16, row = 15;
+  constexpr double least = 190, band = 34, step = 16, row = 15;
+  const double height = std::max(least, row * static_cast<double>(gauge.windows.size() + 1));
   const RpmRange range = range_of(gauge, nullptr);
   const Scale rpm{range.lowest, range.highest, height - 4, 4};
-  std::string bands, lamps;
-  double free_below = height + row;
+  std::string drawn;
+  std::vector<double> middles;
+  std::vector<const Window*> windows;
   for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
     const double from = std::max(gauge.windows[w].from_rpm, range.lowest);
     const double to = w + 1 < gauge.windows.size() ? gauge.windows[w + 1].from_rpm : range.highest;
     if (!(from < to)) continue;
-    bands += fmt::format("<rect x=\"2\" y=\"{:.2f}\" width=\"{:.0f}\" height=\"{:.2f}\" class=\"{}\"/>\n",
+    drawn += fmt::format("<rect x=\"2\" y=\"{:.2f}\" width=\"{:.0f}\" height=\"{:.2f}\" class=\"{}\"/>\n",
                          rpm(to), band, rpm(from) - rpm(to), w % 2 == 0 ? "band-even" : "band-odd");
-    const double y = std::min((rpm(from) + rpm(to)) / 2, free_below - row);
-    if (y < row / 2) continue;  // no room for the highest
-    free_below = y;
-    lamps += lamps_at(gauge, palette, prefix, gauge.windows[w].cue, {band + 20, y}, 6, step);
+    middles.push_back((rpm(from) + rpm(to)) / 2);
+    windows.push_back(&gauge.windows[w]);
   }
+  const std::vector<double> rows = spread(middles, height, 0, row);
+  for (std::size_t i = 0; i < rows.size(); ++i)
+    drawn += lamps_at(gauge, palette, prefix, windows[i]->cue, {band + 20, rows[i]}, 6, step);
   return fmt::format(
       "<svg class=\"small-ladder\" viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"{} windows from "
       "{} to {} "
-      "rpm\">\n{}{}</svg>\n",
+      "rpm\">\n{}</svg>\n",
       band + 20 + step * static_cast<double>(gauge.lamps.size()), height, gauge.windows.size(),
-      fixed(range.lowest, 0), fixed(range.highest, 0), bands, lamps);
+      fixed(range.lowest, 0), fixed(range.highest, 0), drawn);
 }
 
 std::string ladder_table(const Gauge& gauge) {

@@ -22,6 +22,14 @@ std::string address_of(const std::string& place, const std::string& name) {
 
 std::string run_address(const std::string& name) { return address_of("/runs", name); }
 
+std::string unit_address(const std::string& serial) {
+  std::string address = address_of("/units", serial);
+  std::vector<std::string> parts;
+  constexpr std::size_t most_parts = 5;
+  if (parts_of_path(address, parts) && !serial.ends_with('/') && parts.size() <= most_parts) return address;
+  return "/units?unit=" + url_encoded(serial);
+}
+
 std::string verdict_mark(Verdict verdict, bool simulated) {
   return fmt::format("<b class=\"said {}\">{}</b>{}", word(verdict), shouted(verdict),
                      simulated ? " <span class=\"software\">SIMULATED</span>" : "");

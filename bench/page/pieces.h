@@ -13,6 +13,8 @@ namespace tachproof {
 
 // "/runs/20310314-142501-drumlin-job/1-acceptance" of the run's name beneath runs/.
 std::string run_address(const std::string& name);
+// "/units/DR-0042"; for a serial number that no path can bear, "/units?unit=..".
+std::string unit_address(const std::string& serial);
 // "/rigs/rigs/shed.yaml": each part of a file's name encoded for itself.
 std::string address_of(const std::string& place, const std::string& name);
 

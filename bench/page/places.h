@@ -16,7 +16,8 @@ namespace tachproof {
 // /runs, /runs/NAME, two runs compared
 void add_runs_routes(Router& router, const Shop& shop, const TileSettings& settings,
                      const std::shared_ptr<Errands>& errands);
-void add_units_routes(Router& router, const TileSettings& settings);  // /units, /units/SERIAL: the history
+// /units, /units/SERIAL: the history
+void add_units_routes(Router& router, const Shop& shop, const TileSettings& settings);
 void add_gauges_routes(Router& router, const Shop& shop);             // /gauges, /gauges/FILE
 void add_rigs_routes(Router& router, const Shop& shop, std::function<std::vector<TileView>()> tiles);
 

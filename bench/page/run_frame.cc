@@ -21,10 +21,10 @@ std::string fact(const char* name, const std::string& value) {
 
 std::string run_facts_html(const RunFrame& frame) {
   const RunRecord& record = frame.record;
-  const std::string unit = record.unit_serial.empty() ? "no serial number"
-                                                      : fmt::format("<a href=\"{}\">{}</a>",
-                                                                    address_of("/units", record.unit_serial),
-                                                                    escaped(record.unit_serial));
+  const std::string unit = record.unit_serial.empty()
+                               ? "no serial number"
+                               : fmt::format("<a href=\"{}\">{}</a>", unit_address(record.unit_serial),
+                                             escaped(record.unit_serial));
   return "<dl class=\"facts\">\n" + fact("unit", unit) + fact("gauge", escaped(record.gauge_name)) +
          fact("played", escaped(record.scenario_name)) + fact("begun", escaped(clock_words(record.started))) +
          fact("lasted", fmt::format("{:.1f} s", to_seconds(record.result.duration))) +

@@ -74,9 +74,9 @@ std::string listed_row(const Shop& shop, const ListedRun& run) {
   const std::string name = run.folder.substr(std::min(shop.runs().string().size() + 1, run.folder.size()));
   std::string cause = escaped(run.cause);
   if (run.more_causes > 0) cause += fmt::format(" <small>or {} more</small>", run.more_causes);
-  const std::string unit = run.unit.empty() ? "no serial number"
-                                            : fmt::format("<a href=\"{}\">{}</a>",
-                                                          address_of("/units", run.unit), escaped(run.unit));
+  const std::string unit =
+      run.unit.empty() ? "no serial number"
+                       : fmt::format("<a href=\"{}\">{}</a>", unit_address(run.unit), escaped(run.unit));
   return "<tr>" + first_cells(shop, name, clock_words(run.started), run.unit) + cell("unit", unit) +
          cell("gauge", escaped(run.gauge)) + cell("played", escaped(run.scenario)) +
          cell("verdict", verdict_mark(run.verdict, run.simulated)) + cell("cause", cause) + "</tr>\n";

@@ -250,7 +250,8 @@ class PageServer::Impl {
     Answer reply{static_cast<http::status>(response.status), 11};
     reply.set(http::field::content_type, response.type);
     reply.set("X-Content-Type-Options", "nosniff");
-    // With no-referrer a browser would send our own forms with the origin "null".
+    // Not "no-referrer": with that a browser sends "Origin: null" with an ordinary form, which the guard
+    // refuses.
     reply.set("Referrer-Policy", "same-origin");
     reply.set("Cross-Origin-Opener-Policy", "same-origin");
     reply.set("Cross-Origin-Resource-Policy", "same-origin");

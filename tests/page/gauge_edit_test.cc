@@ -6,6 +6,7 @@
 
 #include "bench/files/readers.h"
 #include "bench/files/yaml_edit.h"
+#include "bench/files/yaml_places.h"
 #include "bench/page/gauge_check.h"
 #include "bench/record/disk.h"
 #include "tests/bench/files_cases.h"
@@ -47,6 +48,10 @@ windows:
     show:
       l: white # one
       r: blue blinking # two
+  - name: nearer
+    from: {lane: -100}
+    show:
+      r: blue # only
   # before the last
   - {name: over, from: {top: 0}, show: {l: blue}} # last
 deadband: # both ways
@@ -233,7 +238,16 @@ TEST(GaugeForm, OfEveryShippedGaugeIsThatGauge) {
     const CheckedForm result = checked(form_of_text(file), "g.yaml", "");
     EXPECT_THAT(result.errors, IsEmpty()) << file;
     EXPECT_TRUE(result.gauge);
+    EXPECT_TRUE(is_whole(file));
   }
+}
+
+TEST(GaugeForm, IsNotOfferedWhereItWouldLoseSomething) {
+  const std::string file = shipped("tarn.yaml");
+  EXPECT_FALSE(is_whole(file + "colour_of_the_case: black\n"));
+  std::string more = file;
+  more.insert(more.find("rpm: 4, resp"), "dial_rpm: 10, ");
+  EXPECT_FALSE(is_whole(more));
 }
 
 TEST(GaugeForm, GetsEachErrorAtItsFieldWithTheSentenceOfCheck) {

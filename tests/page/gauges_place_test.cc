@@ -5,6 +5,7 @@
 
 #include "bench/files/files.h"
 #include "bench/files/yaml_edit.h"
+#include "bench/files/yaml_places.h"
 #include "bench/page/gauge_form.h"
 #include "tests/page/page_client.h"
 
@@ -83,9 +84,8 @@ TEST_F(GaugesPlace, SendsBackWhatItWasGiven) {
 TEST_F(GaugesPlace, SavesWhatWasReviewedAndKeepsTheComments) {
   const std::string before = client_.read("gauges/tarn.yaml");
   const Response saved = save({{"deadband_rpm", "10"}, {"anchor-0-rpm", "3300"}});
-  EXPECT_THAT(review_, HasSubstr("Deadband 8 to 10 rpm"));
-  EXPECT_THAT(review_, HasSubstr("nchor lane moves up 100 rpm (3200 to 3300)"));
-  EXPECT_EQ(client_.read("gauges/tarn.yaml").size(), before.size());
+  EXPECT_THAT(review_, HasSubstr("deadband 8 to 10 rpm"));
+  EXPECT_THAT(review_, HasSubstr("anchor lane moves up 100 rpm (3200 to 3300)"));
   ASSERT_EQ(saved.status, 303u);
   std::string wanted = before;
   wanted.replace(wanted.find("60km/h"), 6, "3300");
@@ -101,7 +101,7 @@ TEST_F(GaugesPlace, SavesNothingThatWasNotReviewedAsItIs) {
   EXPECT_THAT(at_once.body, HasSubstr("What changes"));
   const Response other = client_.post("/gauges/gauges/tarn.yaml",
                                       PageClient::form_of(at_once.body, "save", {{"deadband_rpm", "11"}}));
-  EXPECT_THAT(other.body, HasSubstr("Deadband 8 to 11 rpm"));
+  EXPECT_THAT(other.body, HasSubstr("deadband 8 to 11 rpm"));
   EXPECT_EQ(client_.read("gauges/tarn.yaml"), before);
 }
 

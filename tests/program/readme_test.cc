@@ -129,7 +129,9 @@ class ShownPage {
     const Finished finished = run_process(words, scratch_.path());
     SCOPED_TRACE(testing::PrintToString(command.words) + "\n" + finished.out + finished.err);
     EXPECT_EQ(finished.status, command.status);
-    expect_shown(command.shown, lines_of(std::istringstream(finished.out)));
+    // What a person sees of a command that is refused is its complaint.
+    expect_shown(command.shown,
+                 lines_of(std::istringstream(finished.out.empty() ? finished.err : finished.out)));
     ++commands_run_;
   }
 
