@@ -203,7 +203,7 @@ std::string result(const TileView& tile, bool alone) {
           button_form(tile, "again", "Again <small>(R)</small>", "again");
   for (const TileRun& run : tile.played)
     html += fmt::format("<a class=\"button\" data-key=\"report\" href=\"{}\">{} <small>(P)</small></a>\n",
-                        run_address(run.name), run.record->certificate ? "Certificate" : "Report");
+                        run_address(run.name) + "/report", run.record->certificate ? "Certificate" : "Report");
   return html + "</div>\n";
 }
 
