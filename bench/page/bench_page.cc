@@ -21,7 +21,8 @@ BenchPage::BenchPage(const std::filesystem::path& folder, TileSettings settings)
   add_runs_routes(router_, shop_, settings_, errands);
   add_units_routes(router_, shop_, settings_);
   add_gauges_routes(router_, shop_);
-  add_rigs_routes(router_, shop_, [this] { return views(); });
+  add_rigs_routes(
+      router_, shop_, [this] { return views(); }, errands);
   look_for_rigs(shop_.jobs());
 }
 

@@ -211,8 +211,9 @@ std::string result(const TileView& tile) {
   html += "<div class=\"keys\">\n" + button_form(tile, "next", "Next unit <small>(Enter)</small>", "next") +
           button_form(tile, "again", "Again <small>(R)</small>", "again");
   for (const TileRun& run : tile.played)
-    html += fmt::format("<a class=\"button\" data-key=\"report\" href=\"{}\">{} <small>(P)</small></a>\n",
-                        run_address(run.name), run.record->certificate ? "Certificate" : "Report");
+    html +=
+        fmt::format("<a class=\"button\" data-key=\"report\" href=\"{}\">{} <small>(P)</small></a>\n",
+                    run_address(run.name) + "/report", run.record->certificate ? "Certificate" : "Report");
   html += "</div>\n";
   for (const TileRun& run : tile.played) html += rows_html(*run.record);
   return html;

@@ -29,15 +29,25 @@ std::optional<std::string> Errand::why_stop() const {
 }
 
 std::optional<std::string> Errand::ask(const std::string& question) {
-  constexpr auto look_again = std::chrono::milliseconds(100);  // whether the whole program is to end
-  std::unique_lock lock(mutex_);
+  const std::lock_guard lock(mutex_);
+  if (given_) {
+    now_.question.reset();
+    changed();
+    return std::exchange(given_, std::nullopt);
+  }
+  if (now_.question != question) {
+    now_.question = question;
+    changed();
+  }
+  return std::nullopt;
+}
+
+void Errand::asks_no_more() {
+  const std::lock_guard lock(mutex_);
   given_.reset();
-  now_.question = question;
-  changed();
-  while (!given_ && !why_stop()) answered_.wait_for(lock, look_again);
+  if (!now_.question) return;
   now_.question.reset();
   changed();
-  return std::exchange(given_, std::nullopt);
 }
 
 Errand::View Errand::view() const {
@@ -49,13 +59,9 @@ void Errand::answer(const std::string& text) {
   const std::lock_guard lock(mutex_);
   if (!now_.question) return;
   given_ = text;
-  answered_.notify_all();
 }
 
-void Errand::stop() {
-  stop_ = true;
-  answered_.notify_all();
-}
+void Errand::stop() { stop_ = true; }
 
 Errands::~Errands() {
   for (const auto& errand : all_) errand->stop();

@@ -4,7 +4,6 @@
 #pragma once
 
 #include <atomic>
-#include <condition_variable>
 #include <cstdint>
 #include <functional>
 #include <memory>
@@ -25,8 +24,10 @@ class Errand {
   // For the thread: what it is at, a sentence; why it must stop, a sentence, or nothing.
   void phase(const std::string& text);
   std::optional<std::string> why_stop() const;
-  // Asks a person and waits. Nothing: it must stop.
+  // Asks a person, and waits for nobody: called again and again with the same question until there is an
+  // answer.
   std::optional<std::string> ask(const std::string& question);
+  void asks_no_more();
 
   struct View {
     std::uint64_t id = 0, number = 0;  // `number`: a greater one whenever a page must draw anew
@@ -47,7 +48,6 @@ class Errand {
   std::string key_;
   std::shared_ptr<EventFeed> feed_ = std::make_shared<EventFeed>();
   mutable std::mutex mutex_;
-  std::condition_variable answered_;
   View now_;
   std::optional<std::string> given_;
   std::atomic<bool> stop_{false};
