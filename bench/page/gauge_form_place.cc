@@ -1,5 +1,6 @@
 // One gauge: its form is shown, checked, reviewed and saved.
 #include <fmt/format.h>
+#include <nlohmann/json.hpp>
 
 #include "bench/commands/command.h"
 #include "bench/page/frame.h"
@@ -13,8 +14,6 @@
 #include "bench/reports/hatch.h"
 #include "core/base/parse.h"
 #include "core/base/words.h"
-
-#include <nlohmann/json.hpp>
 
 namespace tachproof {
 namespace {
@@ -83,7 +82,10 @@ Response answer_to_form(const ShopGauge& gauge, const Request& request) {
     if (what == "save" && saved(gauge, view)) return see_other(gauge.address() + "?saved=yes");
     if (view.message.empty()) view.review = review_html(gauge, view.check);
   }
-  if (!view.check.gauge && response.status == 200) response.status = 422;
+  // A row that was just added is empty, and no mistake yet.
+  const bool only_rows = what.starts_with("add-") || what.starts_with("remove-");
+  view.tells_trouble = !only_rows;
+  if (!view.check.gauge && !only_rows && response.status == 200) response.status = 422;
   response.body = gauge_page_html(gauge, view);
   return response;
 }

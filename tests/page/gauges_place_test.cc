@@ -1,10 +1,7 @@
 // The gauges' place as a browser without script sees it.
 #include <gmock/gmock.h>
 
-#include <sys/stat.h>
-
 #include "bench/files/files.h"
-#include "bench/files/yaml_edit.h"
 #include "bench/files/yaml_places.h"
 #include "bench/page/gauge_form.h"
 #include "tests/page/page_client.h"
