@@ -1,5 +1,6 @@
 // One gauge: its form is shown, checked, reviewed and saved.
 #include <fmt/format.h>
+#include <nlohmann/json.hpp>
 
 #include "bench/commands/command.h"
 #include "bench/page/frame.h"
@@ -13,8 +14,6 @@
 #include "bench/reports/hatch.h"
 #include "core/base/parse.h"
 #include "core/base/words.h"
-
-#include <nlohmann/json.hpp>
 
 namespace tachproof {
 namespace {
@@ -58,13 +57,17 @@ void take_speed(GaugeForm& form, const Fields& sent, const std::string& which, G
 // Saves what was reviewed, and only that. False, with the view as it is now, where it was not.
 bool saved(const ShopGauge& gauge, GaugeView& view) {
   if (view.sent.get("reviewed") != sha256_of(view.check.text)) return false;
-  // The last look: what another program has written since is not overwritten.
-  if (sha256_of(whole_file(gauge.path)) != gauge.sum) {
+  try {
+    // The last look: what another program has written since is not overwritten.
+    if (sha256_of(whole_file(gauge.path)) == gauge.sum) {
+      Replacement(gauge.path, view.check.text).move_into_place();
+      return true;
+    }
     view.message = changed_meanwhile;
-    return false;
+  } catch (const std::runtime_error& e) {  // a full disk, a folder that may not be written
+    view.message = std::string("Nothing was saved: ") + e.what() + ". What you typed is still in this form.";
   }
-  Replacement(gauge.path, view.check.text).move_into_place();
-  return true;
+  return false;
 }
 
 Response answer_to_form(const ShopGauge& gauge, const Request& request) {
@@ -81,9 +84,13 @@ Response answer_to_form(const ShopGauge& gauge, const Request& request) {
     response.status = 409;
   } else if ((what == "save" || what == "review") && view.check.gauge) {
     if (what == "save" && saved(gauge, view)) return see_other(gauge.address() + "?saved=yes");
+    if (!view.message.empty()) response.status = 500;
     if (view.message.empty()) view.review = review_html(gauge, view.check);
   }
-  if (!view.check.gauge && response.status == 200) response.status = 422;
+  // A row that was just added is empty, and no mistake yet.
+  const bool only_rows = what.starts_with("add-") || what.starts_with("remove-");
+  view.tells_trouble = !only_rows;
+  if (!view.check.gauge && !only_rows && response.status == 200) response.status = 422;
   response.body = gauge_page_html(gauge, view);
   return response;
 }

@@ -106,7 +106,7 @@ std::string gauge_page_html(const ShopGauge& saved, const GaugeView& view) {
                                  escaped(saved.file));
   if (!view.message.empty())
     body += fmt::format("<p class=\"trouble\" role=\"alert\">{}</p>\n", escaped(view.message));
-  else if (!view.check.gauge)
+  else if (!view.check.gauge && view.tells_trouble)
     body +=
         "<p class=\"trouble\" role=\"alert\">This cannot be saved yet. What is to be put right is said at "
         "its "

@@ -16,6 +16,7 @@ struct GaugeView {
   GaugeForm form;
   CheckedForm check;
   std::string message, done;  // a sentence on top: what went wrong; what was done
+  bool tells_trouble = true;  // on top, too, where something is wrong
   std::string review;         // HTML: what saving would change
   Fields sent;                // for what is no setting: the calculator's fields, the rpm of the slider
 };

@@ -136,6 +136,16 @@ TEST_F(GaugeTools, KeepsNothingThatIsNoRecording) {
                !std::filesystem::is_empty(client_ / "recordings"));
 }
 
+TEST_F(GaugeTools, WritesNothingThroughALinkOutOfTheShop) {
+  const ScratchFolder elsewhere;
+  std::filesystem::create_directory_symlink(elsewhere.path(), client_ / "recordings");
+  const Response refused = client_.upload("/deadband/recordings", "multipart/form-data; boundary=xYx",
+                                          form_with("a.csv", edge_times(1500)));
+  EXPECT_EQ(refused.status, 500u);
+  EXPECT_THAT(refused.body, HasSubstr("leads out of the shop"));
+  EXPECT_TRUE(std::filesystem::is_empty(elsewhere.path()));
+}
+
 TEST(Multipart, ReadsFieldsAndFilesToTheByte) {
   const std::string body = form_with("a\\\"b.csv", std::string("1\r\n--xY\r\n\0x", 11));
   const auto read = parts_of_form("multipart/form-data; charset=utf-8; boundary=\"xYx\"", body, 8);

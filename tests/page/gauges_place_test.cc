@@ -1,10 +1,8 @@
 // The gauges' place as a browser without script sees it.
 #include <gmock/gmock.h>
-
-#include <sys/stat.h>
+#include <unistd.h>
 
 #include "bench/files/files.h"
-#include "bench/files/yaml_edit.h"
 #include "bench/files/yaml_places.h"
 #include "bench/page/gauge_form.h"
 #include "tests/page/page_client.h"
@@ -114,6 +112,19 @@ TEST_F(GaugesPlace, NeverWritesOverAFileThatHasChanged) {
   EXPECT_THAT(refused.body, HasSubstr("The file has changed since this form was loaded"));
   EXPECT_EQ(client_.post("/gauges/gauges/tarn.yaml", PageClient::form_of(refused.body, "save")).status, 409u);
   EXPECT_EQ(client_.read("gauges/tarn.yaml"), other);
+}
+
+TEST_F(GaugesPlace, KeepsTheFormWhereTheFileCannotBeWritten) {
+  if (geteuid() == 0) GTEST_SKIP() << "nothing is forbidden to root";
+  const Response review = client_.post("/gauges/gauges/tarn.yaml",
+                                       PageClient::form_of(tarn(), "review", {{"deadband_rpm", "9"}}));
+  std::filesystem::permissions(client_ / "gauges",
+                               std::filesystem::perms::owner_read | std::filesystem::perms::owner_exec);
+  const Response refused = client_.post("/gauges/gauges/tarn.yaml", PageClient::form_of(review.body, "save"));
+  std::filesystem::permissions(client_ / "gauges", std::filesystem::perms::owner_all);
+  EXPECT_EQ(refused.status, 500u);
+  EXPECT_THAT(refused.body,
+              AllOf(HasSubstr("Nothing was saved: "), HasSubstr("name=\"deadband_rpm\" value=\"9\"")));
 }
 
 TEST_F(GaugesPlace, SaysAnErrorAtItsFieldAndSavesNothing) {
