@@ -193,6 +193,7 @@ class Run {
     const std::vector<Action>& actions = plan_.profile.actions();
     for (; next_action_ < question_ && actions[next_action_].at + held_ <= until; ++next_action_) {
       const Nanos at = actions[next_action_].at + held_;
+      if (needs_person(actions[next_action_])) continue;  // he has done it
       if (const Press* press = std::get_if<Press>(&actions[next_action_].what)) {
         rig_.source->press(*press, at);
         judge_.pressed(press->action, at, press->lasts);

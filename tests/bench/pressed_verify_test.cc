@@ -7,6 +7,7 @@
 #include "bench/record/result_json.h"
 #include "bench/reports/run_report.h"
 #include "bench/rigs/factory.h"
+#include "bench/run/find_causes.h"
 #include "bench/run/judge_again.h"
 #include "bench/run/runner.h"
 #include "bench/run/verify.h"
@@ -87,7 +88,7 @@ class HandSource : public Source {
         other_->press(Press{"set", 200 * ns_per_ms}, played_);
         return Reply{"done"};
       }
-      return Reply{"4800"};
+      return Reply{"yes"};
     };
     return hooks;
   }
@@ -115,7 +116,7 @@ class PressedVerify : public testing::Test {
   RunRecord play_by_hand() {
     files(std::string(scenario_text)
               .replace(std::string(scenario_text).find("judge:"), 0,
-                       "  - {ask: \"Highest rpm shown?\", expect: {equals: peak, within: 10}}\n"
+                       "  - {ask: \"Does the dial glow?\", expect: {equals: \"yes\"}}\n"
                        "  - {hold: 3200, for: 500ms}\n"));
     const Gauge gauge = load_gauge(scratch / "gauge.yaml");
     const ScenarioFile scenario = load_scenario(scratch / "scenario.yaml");
@@ -135,7 +136,9 @@ class PressedVerify : public testing::Test {
   }
 
   RunRecord run(const Gauge& gauge, const ScenarioFile& scenario, const Profile& profile, Rig& rig,
-                const RunHooks& hooks) {
+                RunHooks hooks) {
+    EvidenceLog evidence;
+    hooks.evidence = &evidence;
     RunRecord record = begun(gauge, scenario, rig);
     RunFolder folder = RunFolder::create(scratch / "run", record, run_pages);
     for (const char* name : {"gauge.yaml", "scenario.yaml", "rig.yaml"})
@@ -143,6 +146,7 @@ class PressedVerify : public testing::Test {
     RunOutcome outcome =
         run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, folder, hooks);
     record.result = std::move(outcome.result);
+    find_causes(record, evidence, folder, scratch / "gauge.yaml", {});
     folder.finish(record, outcome.trace);
     return record;
   }
@@ -211,7 +215,7 @@ TEST_F(PressedVerify, APressByHandIsJudgedAgainInItsOwnTime) {
   ASSERT_EQ(journal.did.size(), 2U);
   EXPECT_EQ(journal.did[0].action, "set");
   EXPECT_GT(journal.did[0].held, 0U);
-  EXPECT_EQ(journal.did[1].text, "4800");
+  EXPECT_EQ(journal.did[1].text, "yes");
   EXPECT_GT(journal.did[1].held, 0U);
   const JudgedAgain again = judge_again(scratch / "run", record, journal);
   EXPECT_TRUE(again.same_capture);
