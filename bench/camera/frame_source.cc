@@ -19,6 +19,7 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr double least_fps = 1, most_fps = 1000;
+constexpr double furthest_s = 1e9;  // differences of two are nanoseconds in 64 bits
 
 class Folder : public FrameSource {
  public:
@@ -35,7 +36,12 @@ class Folder : public FrameSource {
     const fs::path times_file = fs::path(from_) / "times.txt";
     std::ifstream times;
     if (fs::is_regular_file(times_file)) times.open(times_file);  // opening a pipe would wait
-    for (double s = 0; times >> s;) times_.push_back(from_seconds(s));
+    for (double s = 0; times >> s;) {
+      if (!(std::abs(s) < furthest_s))
+        throw CameraError(
+            fmt::format("{}/times.txt has the time {:g} s: less than {:g} s can be", from_, s, furthest_s));
+      times_.push_back(from_seconds(s));
+    }
     if (times_.empty()) {
       period_ = from_seconds(1 / sensible_fps(settings.fps, "the folder " + from_));
       for (std::size_t i = 0; i < files_.size(); ++i) times_.push_back(static_cast<Nanos>(i) * period_);

@@ -369,7 +369,7 @@ class GaugeReader {
   void blink(const YamlNode& node) {
     Mapping m(node, errors_, "a blink");
     Blink blink;
-    m.number("hz", blink.hz, {0, 100, true}, Need::must);
+    m.number("hz", blink.hz, {0.1, 100}, Need::must);
     m.number("duty", blink.duty, {0, 1, true, true}, Need::must);
     m.finish();
     gauge_.blink = blink;

@@ -4,6 +4,7 @@
 
 #include "bench/files/readers.h"
 #include "bench/files/regions.h"
+#include "bench/files/yaml_text.h"
 
 namespace tachproof {
 namespace {
@@ -105,8 +106,8 @@ std::string body(const LampRegion& region, const std::string& indent) {
                      text(region.looks.rim_dark), indent);
   for (std::size_t c = 0; c < region.colours.size(); ++c) {
     const ColourReference& colour = region.looks.colours[c];
-    out += fmt::format("{}  \"{}\": {{core: {}, halo: {}, rim: {:.4f}}}\n", indent, region.colours[c],
-                       text(colour.core), text(colour.halo), colour.rim);
+    out += fmt::format("{}  {}: {{core: {}, halo: {}, rim: {:.4f}}}\n", indent,
+                       yaml_quoted(region.colours[c]), text(colour.core), text(colour.halo), colour.rim);
   }
   return out;
 }
@@ -153,16 +154,16 @@ Regions read_regions(const YamlNode& root, const std::filesystem::path& folder, 
 
 std::string regions_text(const Regions& regions) {
   std::string out = fmt::format(
-      "format: 1\nkind: regions\nframe: {{width: {}, height: {}}}\ndial:\n  reference: \"{}\"\n  within: "
+      "format: 1\nkind: regions\nframe: {{width: {}, height: {}}}\ndial:\n  reference: {}\n  within: "
       "{:.1f}\n"
       "  patches: [",
-      regions.width, regions.height, std::filesystem::path(regions.dial_picture).filename().string(),
-      regions.within_px);
+      regions.width, regions.height,
+      yaml_quoted(std::filesystem::path(regions.dial_picture).filename().string()), regions.within_px);
   for (std::size_t i = 0; i < regions.patches.size(); ++i)
     out += fmt::format("{}[{}, {}]", i == 0 ? "" : ", ", regions.patches[i][0], regions.patches[i][1]);
   out += "]\nlamps:\n";
   for (const LampRegion& region : regions.lamps)
-    out += fmt::format("  \"{}\":\n{}", region.lamp, body(region, "    "));
+    out += fmt::format("  {}:\n{}", yaml_quoted(region.lamp), body(region, "    "));
   if (regions.sync) out += "sync:\n" + body(*regions.sync, "  ");
   return out;
 }

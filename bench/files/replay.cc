@@ -1,6 +1,7 @@
 #include "bench/files/replay.h"
 
 #include <algorithm>
+#include <cmath>
 #include <optional>
 
 #include "bench/files/errors.h"
@@ -11,6 +12,7 @@ namespace {
 
 constexpr std::size_t fewest_edges = 3;
 constexpr std::size_t most_edges = 1'000'000;
+constexpr double latest_edge_s = 9e9;  // as nanoseconds in 64 bits can have it
 const std::string rule =
     "a text file of edge times in seconds, one on each line and increasing, after an optional header; 3 to "
     "1000000 "
@@ -33,6 +35,8 @@ Replay replay_of(std::string_view text) {
       if (edges.empty() && number == 1) continue;
       return "'" + on_one_line(line) + "' on " + where + "; " + rule;
     }
+    if (!(std::abs(*time) < latest_edge_s))
+      return "'" + on_one_line(line) + "' on " + where + ", which is no time of a recording; " + rule;
     if (!edges.empty() && *time <= edges.back())
       return "a time that does not increase, on " + where + "; " + rule;
     edges.push_back(*time);

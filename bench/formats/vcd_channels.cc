@@ -9,8 +9,6 @@
 namespace tachproof {
 namespace {
 
-constexpr std::uint32_t widest_wired = 64;
-
 std::string joined(const std::string& scope, const std::string& name) {
   return scope.empty() ? name : scope + "." + name;
 }

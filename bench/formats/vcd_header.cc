@@ -24,6 +24,9 @@ constexpr std::array bit_types = {
 constexpr std::array real_types = {"real"sv, "realtime"sv, "shortreal"sv, "real_parameter"sv};
 
 constexpr std::uint32_t widest = 1u << 20;
+// A name is kept for every bit, with all its scopes: a short header can ask for much memory.
+constexpr std::size_t most_name_bytes = std::size_t{32} << 20;
+constexpr std::size_t bytes_beside_a_name = 100;
 
 template <typename List>
 bool contains(const List& list, std::string_view word) {
@@ -118,7 +121,18 @@ class HeaderParser {
     if (v.name.empty()) lines_.fail("a $var without a name");
     for (const std::string& s : scopes_) v.scope += (v.scope.empty() ? "" : ".") + s;
     split_range(v);
+    count_names(v);
     header_.variables.push_back(std::move(v));
+  }
+
+  void count_names(const VcdVariable& v) {
+    const std::size_t names = v.width <= widest_wired ? v.width : 1;
+    name_bytes_ += names * (v.scope.size() + v.name.size() + bytes_beside_a_name);
+    if (name_bytes_ > most_name_bytes)
+      lines_.fail(
+          fmt::format("more than {} MB of channel names; record fewer signals, or in scopes with shorter "
+                      "names",
+                      most_name_bytes >> 20));
   }
 
   // `bus [7:0]`, `bus[7:0]`, `bus [3]`. An escaped name ends at its blank, so
@@ -192,6 +206,7 @@ class HeaderParser {
   VcdHeader header_;
   std::vector<std::string> scopes_;
   bool has_timescale_ = false;
+  std::size_t name_bytes_ = 0;
 };
 
 }  // namespace

@@ -20,6 +20,8 @@ struct VcdTimescale {
   std::uint64_t divide = 1;
 };
 
+inline constexpr std::uint32_t widest_wired = 64;  // bits of a vector that can be named one by one
+
 enum class VcdKind : std::uint8_t { bits, real, string, event };
 
 struct VcdVariable {

@@ -328,6 +328,7 @@ StoredTimeline read_timeline(const std::filesystem::path& file, std::size_t chan
   lines.next(row);  // the header
   LampEvent event;
   while (lines.next(row) == FileLines::Got::line && parse_row(row, channels, event)) {
+    if (!timeline.events.empty() && event.at < timeline.events.back().at) break;
     if (timeline.events.size() == most) {
       timeline.more = true;
       break;

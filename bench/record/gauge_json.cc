@@ -9,6 +9,7 @@ namespace tachproof {
 namespace {
 
 // Far beyond what a gauge file may say; what is read may come from anywhere.
+constexpr double slowest_blink_hz = 1e-3;
 constexpr double most_rpm = 1e6, most_hz = 1e6, most_v = 1e3, most_ratio = 1e4, most_metres = 1e4;
 
 Sits sits_from(const std::string& text) {
@@ -253,6 +254,10 @@ Gauge settings_from_json(const Json& settings) {
   gauge.deadband = {setting_from(deadband, "rpm", most_rpm), sits_from(text_from(deadband, "sits"))};
   if (const Json& blink = settings.at("blink"); !blink.is_null())
     gauge.blink = Blink{setting_from(blink, "hz", most_hz), setting_from(blink, "duty", 1)};
+  // Times are made of it.
+  if (gauge.blink && gauge.blink->hz < slowest_blink_hz)
+    throw std::runtime_error(
+        fmt::format("blink of the gauge has {} Hz; at least {}", gauge.blink->hz, slowest_blink_hz));
   gauge.tolerance = tolerance_from(settings.at("tolerance"));
   read_buttons_and_power(settings, gauge);
   if (settings.contains("drive")) gauge.drive = drive_from(settings.at("drive"));

@@ -60,6 +60,11 @@ void check_files(const std::filesystem::path& folder, const RunRecord& record, c
   }
 }
 
+template <class Row>
+bool is_in_time_order(const std::vector<Row>& rows, Nanos Row::*at) {
+  return std::is_sorted(rows.begin(), rows.end(), [&](const Row& a, const Row& b) { return a.*at < b.*at; });
+}
+
 Trace read_trace(const std::filesystem::path& folder, Journal& journal, const Gauge& gauge,
                  Troubles& troubles) {
   const std::size_t most = std::min(journal.seal ? journal.seal->lamps : most_kept, most_kept);
@@ -71,6 +76,11 @@ Trace read_trace(const std::filesystem::path& folder, Journal& journal, const Ga
   };
   if (std::erase_if(trace.reaches, of_no_window) > 0)
     troubles.push_back("journal.jsonl speaks of windows that the gauge does not have.");
+  if (!is_in_time_order(trace.rpm, &RpmPoint::at) || !is_in_time_order(trace.reaches, &Reach::from)) {
+    trace.rpm.clear();
+    trace.reaches.clear();
+    troubles.push_back("journal.jsonl tells instants that go back in time.");
+  }
   if (journal.seal) {
     const Seal& seal = *journal.seal;
     if (trace.rpm.size() < seal.rpm || trace.reaches.size() < seal.reaches)

@@ -117,6 +117,17 @@ SuitePair pair_from(const Json& json) {
   return p;
 }
 
+// So that their times can be added up.
+void require_playable(const std::vector<SuitePair>& pairs) {
+  double together_s = 0;
+  for (const SuitePair& pair : pairs) together_s += to_seconds(pair.expected);
+  if (!(together_s < most_seconds))
+    throw std::runtime_error(
+        fmt::format("its pairs take {:.4g} s together, and a suite is played in less than "
+                    "{:.0e} s",
+                    together_s, most_seconds));
+}
+
 // A shard has a pair at least.
 void shards_from(const Json& json, SuiteRecord& record) {
   const std::uint64_t of = count_from(json, "of");
@@ -145,6 +156,7 @@ SuiteRecord record_from(const Json& json) {
   record.retry.times = static_cast<int>(count_from(json.at("retry"), "times", 100));
   record.retry.fails = json.at("retry").at("verdicts").size() > 1;
   for (const Json& pair : json.at("pairs")) record.pairs.push_back(pair_from(pair));
+  require_playable(record.pairs);
   shards_from(json.at("shards"), record);
   for (const Json& note : json.at("notes")) record.notes.push_back(note.get<std::string>());
   return record;

@@ -10,7 +10,8 @@ namespace tachproof {
 namespace {
 
 constexpr double most_pulses_per_rev = 60;
-constexpr double most_blink_hz = 100;
+// Slower is no blink that anybody would call one; and times that come of it stay times.
+constexpr double least_blink_hz = 0.1, most_blink_hz = 100;
 constexpr Nanos longest_time = 60 * ns_per_s;
 
 class Rules {
@@ -154,8 +155,8 @@ class Rules {
     for (const Window& w : gauge_.windows) blinks = blinks || w.cue.blinking != 0;
     if (blinks && !gauge_.blink) problem("blink", "no blink", "hz and duty, because a window blinks");
     if (!gauge_.blink) return;
-    if (!(gauge_.blink->hz > 0 && gauge_.blink->hz <= most_blink_hz))
-      problem("blink.hz", number_text(gauge_.blink->hz) + " Hz", "above 0, at most 100 Hz");
+    if (!(gauge_.blink->hz >= least_blink_hz && gauge_.blink->hz <= most_blink_hz))
+      problem("blink.hz", number_text(gauge_.blink->hz) + " Hz", "from 0.1 to 100 Hz");
     if (!(gauge_.blink->duty > 0 && gauge_.blink->duty < 1))
       problem("blink.duty", number_text(gauge_.blink->duty), "above 0 and below 1");
   }

@@ -172,9 +172,10 @@ std::vector<std::string> lamp_changes(const Gauge& before, const Gauge& after) {
 std::string anchors_in_speed(const Gauge& before, const Gauge& after) {
   std::string text;
   for (const auto& [name, rpm] : before.anchors) {
-    const auto kept = std::find_if(after.anchors.begin(), after.anchors.end(), [&, rpm = rpm](const auto& a) {
-      return a.first == name && std::fabs(a.second - rpm) < same_within;
-    });
+    const auto kept =
+        std::find_if(after.anchors.begin(), after.anchors.end(), [&, &name = name, rpm = rpm](const auto& a) {
+          return a.first == name && std::fabs(a.second - rpm) < same_within;
+        });
     if (kept != after.anchors.end())
       text += (text.empty() ? ": anchor " : ", anchor ") + name + " stays at " + number_text(rpm) +
               " rpm and means " + speed_at(after, rpm) + ", no longer " + speed_at(before, rpm);

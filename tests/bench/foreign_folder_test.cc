@@ -99,6 +99,28 @@ TEST_F(ForeignFolder, AJournalThatIsNestedDeepIsPassedOver) {
   EXPECT_EQ(error_of([&] { suite_from_json(deep); }), "it is nested more than 64 deep");
 }
 
+TEST_F(ForeignFolder, InstantsThatGoBackAreNotDrawnAndNotCompared) {
+  Json json = Json::parse(result_json(drumlin::passing().record));
+  scratch.write("result.json", json.dump());
+  scratch.write("journal.jsonl",
+                "{\"kind\":\"begin\"}\n{\"kind\":\"reaches\",\"from_ns\":[5,-900000000000000000],"
+                "\"lowest\":[1,1],\"highest\":[1,1]}\n");
+  const StoredRun run = load_run(scratch.path());
+  EXPECT_TRUE(run.trace.reaches.empty());
+  EXPECT_THAT(run.record.result.notes,
+              testing::Contains("journal.jsonl tells instants that go back in time."));
+
+  scratch.write("timeline.csv", "time_s,a\n1.000000000,1\n2.000000000,0\n1.500000000,1\n3.000000000,0\n");
+  EXPECT_EQ(read_timeline(scratch / "timeline.csv", 1, 100).events.size(), 2u);
+}
+
+TEST_F(ForeignFolder, AGaugeThatBlinksOnceInTheAgeOfTheWorldIsNone) {
+  Json json = Json::parse(result_json(drumlin::passing().record));
+  json["gauge"]["settings"]["blink"]["hz"] = 1e-300;
+  EXPECT_EQ(error_of([&] { record_from_json(json.dump()); }),
+            "blink of the gauge has 1e-300 Hz; at least 0.001");
+}
+
 TEST_F(ForeignFolder, ARunWithoutReadableSettingsIsNotCompared) {
   StoredRun sound;
   sound.record = drumlin::passing().record;

@@ -124,6 +124,9 @@ TEST(Replay, RefusesWhatItCannotUse) {
             "a time that does not increase, on line 3; " + rule);
   EXPECT_EQ(std::get<std::string>(replay_of("1\nnan\n3\n")), "'nan' on line 2; " + rule);
   EXPECT_EQ(std::get<std::string>(replay_of("1\ninf\n")), "'inf' on line 2; " + rule);
+  // Their mean period would be infinite, and a deviation no number.
+  EXPECT_EQ(std::get<std::string>(replay_of("-1.7e308\n1.7e308\n1.75e308\n")),
+            "'-1.7e308' on line 1, which is no time of a recording; " + rule);
 }
 
 TEST(NoiseFile, ReplaysARecordingBesideIt) {

@@ -168,5 +168,17 @@ TEST_F(Suite, RefusesNumbersThatNoSuiteCanHave) {
   EXPECT_EQ(refused("\"shard\": 1", "\"shard\": -1"), "shard is not a count");
 }
 
+TEST_F(Suite, RefusesPairsThatTogetherTakeLongerThanAnybodyPlays) {
+  SuiteRecord record = four_pairs();
+  for (SuitePair& pair : record.pairs) pair.expected = 300'000'000 * ns_per_s;
+  std::string said;
+  try {
+    suite_from_json(suite_json(record));
+  } catch (const std::runtime_error& e) {
+    said = e.what();
+  }
+  EXPECT_EQ(said, "its pairs take 1.2e+09 s together, and a suite is played in less than 1e+09 s");
+}
+
 }  // namespace
 }  // namespace tachproof

@@ -105,6 +105,15 @@ TEST(VcdRefusals, CoverTheHeader) {
   });
 }
 
+// 60 kB that would take 10 GB.
+TEST(VcdRefusals, CountWhatNamesTakeInMemory) {
+  std::string text = "$timescale 1 ns $end $scope module " + std::string(30'000, 's') + " $end\n";
+  for (int i = 0; i < 1000; ++i) text += "$var wire 64 ! v" + std::to_string(i) + " $end\n";
+  EXPECT_EQ(
+      error_of(text + "$upscope $end $enddefinitions $end\n#0\n"),
+      "capture:19: more than 32 MB of channel names; record fewer signals, or in scopes with shorter names");
+}
+
 TEST(VcdRefusals, NameTheChannelsThatThereAre) {
   EXPECT_EQ(
       error_of(head, {"D2"}),

@@ -95,7 +95,7 @@ void print_tables(const std::vector<Line>& lines) {
       "| --- | --- | --- | --- |\n");
   for (auto& [fps, all] : errors) {
     std::sort(all.begin(), all.end());
-    const auto at = [&](double share) {
+    const auto at = [&all = all](double share) {
       return all[static_cast<std::size_t>(share * static_cast<double>(all.size() - 1) + 0.5)];
     };
     const auto within = std::upper_bound(all.begin(), all.end(), 1.0) - all.begin();

@@ -150,7 +150,7 @@ TEST(GaugeRules, WantABlinkWhereAWindowBlinks) {
   EXPECT_EQ(broken_by([](Gauge& g) {
               g.blink = Blink{0, 1};
             }),
-            "blink.hz: 0 Hz; above 0, at most 100 Hz\nblink.duty: 1; above 0 and below 1\n");
+            "blink.hz: 0 Hz; from 0.1 to 100 Hz\nblink.duty: 1; above 0 and below 1\n");
   EXPECT_EQ(broken_by([](Gauge& g) {
               g.blink.reset();
               g.windows[2].cue.blinking = 0;

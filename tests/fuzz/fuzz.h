@@ -23,6 +23,13 @@ inline std::string_view text_of(const std::uint8_t* data, std::size_t size) {
 // One line that a terminal prints as it is.
 inline void require_fit_for_a_line(std::string_view text) { require(shown(text) == text); }
 
+// Lines that a terminal prints as they are.
+inline void require_fit_for_a_terminal(std::string text) {
+  for (char& c : text)
+    if (c == '\n') c = ' ';
+  require_fit_for_a_line(text);
+}
+
 // A file with these bytes, the same one again and again.
 inline std::filesystem::path file_with(std::string_view bytes, const char* name) {
   static const std::filesystem::path folder = [] {

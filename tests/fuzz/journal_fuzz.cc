@@ -9,7 +9,10 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   const Journal journal = read_journal(file, most);
   fuzz::require(journal.rpm.size() <= most && journal.reaches.size() <= most);
   const std::size_t channels = size % (max_channels + 1);
-  for (const LampEvent& event : read_timeline(file, channels, most).events)
-    fuzz::require(channels == max_channels || event.lit >> channels == 0);
+  std::optional<Nanos> last;
+  for (const LampEvent& event : read_timeline(file, channels, most).events) {
+    fuzz::require((channels == max_channels || event.lit >> channels == 0) && !(last && event.at < *last));
+    last = event.at;
+  }
   return 0;
 }

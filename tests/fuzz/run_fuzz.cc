@@ -25,12 +25,6 @@ std::filesystem::path folder_of(std::string_view text) {
   return fuzz::file_with(result, "result.json").parent_path();
 }
 
-void require_fit_for_a_terminal(std::string text) {
-  for (char& c : text)
-    if (c == '\n') c = ' ';
-  fuzz::require_fit_for_a_line(text);
-}
-
 void compare(const StoredRun& before, const StoredRun& after) {
   ComparisonRecord record;
   try {
@@ -39,8 +33,8 @@ void compare(const StoredRun& before, const StoredRun& after) {
     fuzz::require_fit_for_a_line(printable(e.what()));
     return;
   }
-  require_fit_for_a_terminal(comparison_text(record, 80));
-  require_fit_for_a_terminal(comparison_json(record.comparison));
+  fuzz::require_fit_for_a_terminal(comparison_text(record, 80));
+  fuzz::require_fit_for_a_terminal(comparison_json(record.comparison));
   comparison_junit(record);
   comparison_html(record);
 }
@@ -53,7 +47,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   fuzz::require(run.record.result.verdict != Verdict::pass && !run.record.result.complete);
   report_html(run.record, run.trace);
   junit_xml(run.record);
-  require_fit_for_a_terminal(verdict_text(run.record, 80, false));
+  fuzz::require_fit_for_a_terminal(verdict_text(run.record, 80, false));
   // With itself, and with a run of which nothing could be read.
   compare(run, run);
   compare(run, StoredRun{});

@@ -23,6 +23,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     // The last nanosecond that is read is written as the first one beyond.
     fuzz::require(std::string_view(e.what()).ends_with("is not a time in seconds"));
   }
+  std::string text = suite_head(record, 80) + suite_end(record, 80, false);
+  for (const SuitePair& pair : record.pairs) text += suite_row(record, pair, 80, false);
+  fuzz::require_fit_for_a_terminal(std::move(text));
   suite_html(record);
   suite_junit(record);
   return 0;

@@ -15,6 +15,8 @@ constexpr Nanos ready_within = 500 * ns_per_ms;
 constexpr Nanos status_every = 20 * ns_per_ms;
 constexpr Nanos attend_for = 5 * ns_per_ms;
 constexpr Nanos start_with = 200 * ns_per_ms;  // of train; or a full queue
+// An entry is taken before its time comes; a board that is this far behind takes none.
+constexpr LinkTicks stuck_after = ns_per_s / link_tick_ns;
 
 std::string describe_flags(unsigned flags) {
   static constexpr std::pair<unsigned, const char*> words[] = {
@@ -90,8 +92,10 @@ void BoardSession::handle(const LinkFrame& frame) {
   if (frame.type == link_armed) {
     armed_ = understood = parse_ticks(frame.payload).has_value();
   } else if (frame.type == link_started) {
-    zero_ = parse_ticks(frame.payload);
-    understood = zero_.has_value();
+    const std::optional<LinkTicks> zero = parse_ticks(frame.payload);
+    understood = zero.has_value();
+    if (zero_ && zero && *zero != *zero_) contradiction("has begun the run twice: run again");
+    if (!zero_) zero_ = zero;
   } else if (frame.type == link_credit) {
     const auto credit = parse_credit(frame.payload);
     understood = credit.has_value();
@@ -137,6 +141,8 @@ void BoardSession::handle(const LinkStatus& status) {
   if (status.flags != 0)
     return contradiction("has stopped: " + describe_flags(status.flags) +
                          ". Check its cable, close other programs, and run again");
+  if (zero_ && ledger_.outstanding() > 0 && status.seen_until > *zero_ + ledger_.taken_ticks() + stuck_after)
+    return contradiction("has stopped playing without saying so: run again");
   const int expected = zero_ ? link_state_running : link_state_armed;
   if (status.state != expected && !dry_) contradiction("has left the run by itself: run again");
 }
@@ -158,6 +164,12 @@ void BoardSession::count_lost(std::uint16_t reported) {
 void BoardSession::begin() {
   if (begun_) return;  // the other end has
   connection_.greet();
+  if (const unsigned room = connection_.hello().queue_entries; room < link_max_entries)
+    throw RigError(
+        fmt::format("the board on {} says that it can hold {} pulses to come, and {} are needed: flash its "
+                    "firmware again, or "
+                    "have the board checked",
+                    settings_.port, room, link_max_entries));
   armed_ = false;
   zero_.reset();
   status_.reset();
