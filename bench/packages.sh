@@ -8,8 +8,8 @@ camera_packages="libopencv-imgcodecs-dev libopencv-imgproc-dev libopencv-core-de
   libavformat-dev libavcodec-dev libavutil-dev libswscale-dev"
 test_packages="$camera_packages
   libopencv-videoio-dev libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev"
-# A browser for the tests of the bench page. Without it they say so and are skipped.
-page_packages="chromium chromium-driver"
+# A browser and a reverse proxy for the tests of the bench page. Without them they say so and are skipped.
+page_packages="chromium chromium-driver nginx-light curl"
 
 say() { printf '%s\n' "$*" >&2; }
 
