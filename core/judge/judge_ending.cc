@@ -334,7 +334,7 @@ Verdict Judge::Impl::verdict() {
 
 void Judge::Impl::last_words(Nanos until, bool complete) {
   // A unit that is dead and a watcher that is blind look the same.
-  const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty();
+  const bool dead = result_.evidence.lamp_changes == 0 && !seen_.empty() && !setup_.lamps_live;
   say_unseen(dead);
   if (!dead) say_apart();
   FindingLog unit_log;

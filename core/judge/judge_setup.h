@@ -28,6 +28,8 @@ struct JudgeSetup {
   ExpectationOptions::Before before = ExpectationOptions::Before::no_signal;
   Channels wired = ~Channels{0};  // channels that the watcher sees
   BenchFacts bench;
+  // Its lamps were seen to change before: that none does now is the unit's doing, not a dead bench.
+  bool lamps_live = false;
   double rpm_uncertainty = 0;  // standard, of a recording's recovered rpm
 };
 

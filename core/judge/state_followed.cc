@@ -42,6 +42,7 @@ void StateJudge::Impl::open(StateSpell& spell) {
 void StateJudge::Impl::begin_judge(JudgedWay& way, const StateSpell& spell) const {
   JudgeSetup setup = setup_;
   setup.before = ExpectationOptions::Before::unknown;
+  setup.lamps_live = changed_;
   Judge& judge = way.judge.emplace(judged_gauge(way.unit.now()), setup);
   judge.disturbed(spell.from, spell.judged_from);
   for (const Segment& segment : spell.segments) judge.rpm(segment);

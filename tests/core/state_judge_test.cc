@@ -268,6 +268,23 @@ TEST(StateJudge, WhatIsLostOverPowerIsOneFinding) {
   EXPECT_THAT(failing(run(power_cut(true), unit)), ElementsAre(FindingKind::settings_lost));
 }
 
+// It went back to boundaries that are not passed any more: that no lamp changes is no dead bench.
+TEST(StateJudge, WhatIsLostIsFoundWhereNoLampChanges) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}};
+  cross(steps, 3720);
+  steps.insert(steps.end(),
+               {RampByTime{2700, ns_per_s}, Hold{2700, 500 * ns_per_ms}, Press{"set", 200 * ns_per_ms},
+                Hold{2700, 500 * ns_per_ms}, RampByTime{2300, ns_per_s}});
+  cross(steps, 2700);
+  steps.insert(steps.end(), {RampByTime{2650, ns_per_s}, Hold{2650, 500 * ns_per_ms}, PowerOff{2 * ns_per_s},
+                             Hold{2650, 4 * ns_per_s}, RampByTime{2300, ns_per_s}});
+  cross(steps, 2700);
+  PressedUnit unit;
+  unit.loses = true;
+  EXPECT_THAT(failing(run(Profile(steps), unit)), ElementsAre(FindingKind::settings_lost));
+  EXPECT_THAT(failing(run(Profile(steps))), IsEmpty());
+}
+
 TEST(StateJudge, SettingsThatAreOffAfterPowerAreOneFindingWithItsSize) {
   PressedUnit unit;
   unit.comes_back_off_by = 25;
