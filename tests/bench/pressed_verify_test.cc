@@ -6,6 +6,7 @@
 #include "bench/record/result_json.h"
 #include "bench/reports/run_report.h"
 #include "bench/rigs/factory.h"
+#include "bench/run/find_causes.h"
 #include "bench/run/runner.h"
 #include "bench/run/verify.h"
 #include "tests/bench/scratch_folder.h"
@@ -74,9 +75,13 @@ class PressedVerify : public testing::Test {
     RunFolder folder = RunFolder::create(scratch / "run", record, run_pages);
     for (const char* name : {"gauge.yaml", "scenario.yaml", "rig.yaml"})
       record.inputs.emplace_back(name, folder.keep_input(scratch / name, name));
+    EvidenceLog evidence;
+    RunHooks hooks;
+    hooks.evidence = &evidence;
     RunOutcome outcome =
-        run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, folder);
+        run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, folder, hooks);
     record.result = std::move(outcome.result);
+    find_causes(record, evidence, folder, scratch / "gauge.yaml", {});
     folder.finish(record, outcome.trace);
     return record;
   }
