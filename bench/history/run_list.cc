@@ -259,14 +259,17 @@ std::vector<ListedUnit> RunList::units(const UnitFilter& filter, std::size_t mos
 }
 
 std::vector<HistoryRun> RunList::measured(const MeasuredFilter& filter, std::size_t most) const {
+  // One unit's runs by their index: a list asks for many units.
+  const std::string of_unit = filter.unit.empty() ? "?1 = ''" : "unit_serial = ?1";
   Reader::Rows rows(
       *reader_,
       "SELECT r.id, r.started_s, r.unit_serial, r.gauge, r.gauge_sha256, r.tolerance_rpm, b.boundary, "
       "b.direction, b.nominal_rpm, b.threshold_rpm, b.expanded_uncertainty_rpm FROM (SELECT * FROM runs "
-      "WHERE "
-      "complete AND unit_serial != '' AND (?1 = '' OR unit_serial = ?1) AND (?2 = '' OR gauge = ?2) AND (?3 "
-      "= "
-      "'' OR substr(started, 1, 10) >= ?3) AND (" +
+      "WHERE " +
+          of_unit +
+          " AND complete AND unit_serial != '' AND (?2 = '' OR gauge = ?2) AND (?3 = '' OR substr(started, "
+          "1, "
+          "10) >= ?3) AND (" +
           reader_->simulated() +
           ") = ?4 ORDER BY started_s DESC, id DESC LIMIT ?5) r JOIN boundaries b ON b.run = r.id "
           "ORDER BY r.started_s, r.id, b.place");
