@@ -14,7 +14,7 @@ else()
   string(APPEND text "#include \"bench/page/shipped_files.h\"\n\nnamespace tachproof {\nnamespace {\n"
     "constexpr ShippedFile files[] = {\n")
   file(GLOB names RELATIVE ${ROOT} ${ROOT}/fixtures/jobs/*.yaml ${ROOT}/fixtures/gauges/*.yaml
-    ${ROOT}/fixtures/rigs/*.yaml ${ROOT}/fixtures/certificates/*.yaml ${ROOT}/fixtures/noise/*.yaml
+    ${ROOT}/fixtures/rigs/*.yaml ${ROOT}/fixtures/certificates/*.yaml ${ROOT}/fixtures/noise/*.yaml ${ROOT}/fixtures/logs/*.csv
     ${ROOT}/scenarios/*.yaml)
   foreach(name ${names})
     file(READ ${ROOT}/${name} content)
