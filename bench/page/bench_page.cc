@@ -68,7 +68,8 @@ void BenchPage::tile_route(const std::string& what, std::function<void(Tile&, co
     does(*asked, request);
     // Our script fetches the tile when its state has changed.
     if (request.asks_fragment) return Response{204, "text/plain", {}, {}, {}};
-    return see_other("/#tile-" + asked->id());
+    // No "#tile": where there is no script the page loads itself again, and with that it would only scroll.
+    return see_other("/");
   });
 }
 

@@ -47,13 +47,14 @@ std::string job_form(const TileView& tile, const std::vector<ShopJob>& jobs) {
       address(tile, "job"), tile.id, tile.id, options);
 }
 
+// Always empty: the next scan would go in front of a refused number, which the sentence at the field names.
 std::string serial_form(const TileView& tile) {
   return fmt::format(
       "<form method=\"post\" action=\"{}\" class=\"serial\"><label for=\"serial-{}\">Serial number, then "
-      "Enter</label>\n<input id=\"serial-{}\" name=\"serial\" value=\"{}\" autocomplete=\"off\" "
+      "Enter</label>\n<input id=\"serial-{}\" name=\"serial\" autocomplete=\"off\" "
       "autocapitalize=\"off\" spellcheck=\"false\" maxlength=\"100\" "
       "autofocus{}>\n<button>Start</button></form>\n",
-      address(tile, "start"), tile.id, tile.id, tile.trouble.empty() ? "" : escaped(tile.serial),
+      address(tile, "start"), tile.id, tile.id,
       tile.trouble.empty() ? ""
                            : fmt::format(" aria-invalid=\"true\" aria-describedby=\"trouble-{}\"", tile.id));
 }

@@ -65,14 +65,14 @@ class Tile {
     // Never the Stop button: the Enter of a scanner would press it.
     const first = this.find("[autofocus]");
     const elsewhere = document.activeElement && document.activeElement !== document.body;
-    if (first && (!elsewhere || document.activeElement === first) && (latest === null || latest === this)) {
-      first.focus({ preventScroll: true });
-      if (first.value) first.select(); // a refused serial number: the next scan takes its place
-    }
+    if (first && !elsewhere && (latest === null || latest === this)) first.focus({ preventScroll: true });
     for (const form of this.section.querySelectorAll("form"))
       form.addEventListener("submit", (event) => {
         event.preventDefault();
         this.send(form.action, new URLSearchParams(new FormData(form)));
+        // What is typed from now on is the next one's.
+        const field = form.querySelector("input[name=serial]:not([type=hidden])");
+        if (field) field.value = "";
       });
     for (const choice of this.section.querySelectorAll("[data-sends]"))
       choice.addEventListener("change", () => choice.form.requestSubmit());

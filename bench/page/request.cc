@@ -94,8 +94,12 @@ Response see_other(const std::string& where) {
 Response refused(unsigned status, const std::string& sentence) {
   Response response;
   response.status = status;
-  response.body =
-      framed_page("", "Tachproof", fmt::format("<p class=\"trouble\">{}</p>\n", escaped(sentence)));
+  response.body = framed_page("", "Tachproof",
+                              fmt::format("<h1>{}</h1>\n<p class=\"trouble\">{}</p>\n",
+                                          status == 404   ? "Not found"
+                                          : status >= 500 ? "It broke"
+                                                          : "Not done",
+                                          escaped(sentence)));
   return response;
 }
 
