@@ -78,7 +78,10 @@ class ReverseProxy : public ::testing::Test {
     put("/etc/ssl/bench.key", (scratch / "bench.key").string());
     put("/etc/nginx/bench.users", (scratch / "bench.users").string());
     put("127.0.0.1:8765", fmt::format("127.0.0.1:{}", page->port()));
-    return "pid nginx.pid;\nerror_log stderr;\nworker_processes 1;\nevents { worker_connections 64; }\n"
+    // Its workers read files that only this user may.
+    const std::string user = geteuid() == 0 ? "user root;\n" : "";
+    return user +
+           "pid nginx.pid;\nerror_log stderr;\nworker_processes 1;\nevents { worker_connections 64; }\n"
            "http {\naccess_log off;\nclient_body_temp_path body;\nproxy_temp_path proxy;\nfastcgi_temp_path "
            "f;\n"
            "uwsgi_temp_path u;\nscgi_temp_path s;\n" +
