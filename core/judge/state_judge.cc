@@ -221,9 +221,7 @@ void StateJudge::pulses(std::uint64_t count) { impl_->pulses(count); }
 void StateJudge::unsure_blinks(Channels channels) { impl_->unsure_blinks(channels); }
 void StateJudge::untimed(const std::string& why) { impl_->untimed(why); }
 void StateJudge::stamps(const StampTimes& stamps) { impl_->stamps(stamps); }
-void StateJudge::on_finding(std::function<void(const Finding&)> sink) {
-  impl_->on_finding(std::move(sink));
-}
+void StateJudge::on_finding(std::function<void(const Finding&)> sink) { impl_->on_finding(std::move(sink)); }
 void StateJudge::on_reach(std::function<void(const Reach&)> sink) { impl_->on_reach(std::move(sink)); }
 void StateJudge::pressed(const std::string& action, Nanos at, Nanos lasts) {
   impl_->pressing(action, at);
