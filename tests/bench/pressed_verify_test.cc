@@ -143,9 +143,6 @@ class PressedVerify : public testing::Test {
     RunFolder folder = RunFolder::create(scratch / "run", record, run_pages);
     for (const char* name : {"gauge.yaml", "scenario.yaml", "rig.yaml"})
       record.inputs.emplace_back(name, folder.keep_input(scratch / name, name));
-    EvidenceLog evidence;
-    RunHooks hooks;
-    hooks.evidence = &evidence;
     RunOutcome outcome =
         run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, folder, hooks);
     record.result = std::move(outcome.result);
