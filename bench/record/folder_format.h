@@ -72,8 +72,8 @@ struct Journal {
   std::optional<Seal> seal;        // only when the last line is whole
   std::vector<RpmPoint> rpm;
   std::vector<Reach> reaches;
-  std::vector<PersonDid> did;        // in the order of the questions
-  std::vector<FileSum> inputs;       // as they were kept
+  std::vector<PersonDid> did;   // in the order of the questions
+  std::vector<FileSum> inputs;  // as they were kept
   std::vector<CandidateLine> candidates;
   std::optional<StampTimes> stamps;  // as last told
   bool more = false;                 // than `most` of either

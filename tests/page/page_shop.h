@@ -45,10 +45,11 @@ struct PageShop {
         "  - {ramp: 3200, rate: 200}\n  - {ramp: 2950, rate: 200}\n"
         "  - repeat: 3\n    steps: [{step: 3200}, {hold: 3200, for: 500ms}, {step: 2950}, {hold: 2950, for: "
         "500ms}]\n");
-    scenario("asks",
-             "  - {hold: 3200, for: 600ms}\n  - {ask: \"Which word is on the dial?\", expect: {equals: LANE}}\n"
-             "  - {hold: 2950, for: 600ms}\n",
-             "judge: {thresholds: false}\n");
+    scenario(
+        "asks",
+        "  - {hold: 3200, for: 600ms}\n  - {ask: \"Which word is on the dial?\", expect: {equals: LANE}}\n"
+        "  - {hold: 2950, for: 600ms}\n",
+        "judge: {thresholds: false}\n");
     scenario("long", "  - {hold: 3200, for: 30s}\n  - {hold: 2950, for: 1s}\n",
              "judge: {thresholds: false}\n");
   }
