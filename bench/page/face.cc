@@ -50,7 +50,7 @@ std::string face_svg(const Gauge& gauge, const std::string& prefix, const Cue* l
     const double x = lamp_place * (static_cast<double>(lamp) + 0.5);
     std::string shown = "dark";
     bool blinks = false;
-    svg += fmt::format("<circle cx=\"{:.0f}\" cy=\"46\" r=\"{:.0f}\" class=\"socket\"/>\n", x, radius);
+    svg += fmt::format("<circle cx=\"{:.0f}\" cy=\"46\" r=\"{:.0f}\" class=\"socket\"/>\n", x, radius + 6);
     for (const std::string& colour : gauge.lamps[lamp].colours) {
       const Channels bit = Channels{1} << channel;
       const bool on = lit != nullptr && ((lit->steady | lit->blinking) & bit) != 0;

@@ -8,6 +8,13 @@ const live = document.querySelector(".tile") ? new EventSource("/events") : null
 
 const still = matchMedia("(prefers-reduced-motion: reduce)");
 
+// "45 s", "12 min", "2 h 5 min".
+function lasting(s) {
+  if (s < 120) return s.toFixed(0) + " s";
+  const min = Math.round(s / 60);
+  return min < 60 ? min + " min" : Math.floor(min / 60) + " h " + min % 60 + " min";
+}
+
 class Tile {
   constructor(section) {
     this.section = section;
@@ -153,8 +160,7 @@ class Tile {
 
   rpm(now) {
     this.write(".rpm .value", String(now.rpm));
-    this.write(".rpm .left", now.of === null ? now.t.toFixed(0) + " s" :
-      Math.max(0, now.of - now.t).toFixed(0) + " s left");
+    this.write(".rpm .left", now.of === null ? lasting(now.t) : lasting(Math.max(0, now.of - now.t)) + " left");
     const strip = this.find(".strip");
     if (!strip) return;
     const knots = strip.dataset.knots.split(" ").map((knot) => knot.split(",").map(Number));

@@ -126,7 +126,7 @@ std::string run_frame_html(const RunFrame& frame) {
                      verdict_banner(verdict, escaped(headline(record)), record.unit_serial);
   if (on_simulated_unit(record))
     body += "<p class=\"simulated\"><b>SIMULATED</b> This says nothing of a real unit.</p>\n";
-  body += fmt::format("<p class=\"reason\">{}</p>\n", escaped(reason(record))) + causes_html(record) +
+  body += causes_html(record) + fmt::format("<p class=\"reason\">{}</p>\n", escaped(reason(record))) +
           buttons_html(frame) + run_facts_html(frame) + not_passed_html(record);
   if (verdict != Verdict::pass) body += deviations_html(record);
   body += reference_form(frame) + files_html(frame);
