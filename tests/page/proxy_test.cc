@@ -49,6 +49,7 @@ class ReverseProxy : public ::testing::Test {
     // The proxy's own port is asked for by listening once and letting go.
     const std::uint16_t port = free_port();
     origin = fmt::format("https://bench.example:{}", port);
+    shop.write_job("short.yaml", "Up and down", "../scenarios/short.yaml", "bench-1");
     page = std::make_unique<ServedShop>(shop.folder(), "--no-history --behind " + origin);
     run("openssl", {"req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj",
                     "/CN=bench.example", "-keyout", "bench.key", "-out", "bench.pem"});
@@ -136,7 +137,7 @@ TEST_F(ReverseProxy, PassesOnWhatIsLiveAtOnce) {
   ASSERT_TRUE(std::regex_search(welcomed, cookie, std::regex("Set-Cookie: ([^;]+)")));
   const std::string told = curl("/tiles/" + std::string(first_tile) + "/events",
                                 "-N --max-time 2 -u shop:lamp -b '" + cookie[1].str() + "'");
-  EXPECT_THAT(told, HasSubstr("event: state"));
+  EXPECT_THAT(told, HasSubstr("state\ndata:"));
 }
 
 }  // namespace
