@@ -95,6 +95,8 @@ Played drawn(const Wrong& wrong) {
 
 // Nearer than that to what it should be no lamp tells it apart; and a take near its limit need not be one.
 bool surely_differs(const Done& done) { return std::abs(done.should - done.has) > 10; }
+// And from there on one may.
+bool may_differ(const Done& done) { return std::abs(done.should - done.has) > 2; }
 bool near_the_limit(const Done& done) {
   return std::abs(done.at_rpm - 2500) < 2 || std::abs(done.at_rpm - 5500) < 2;
 }
@@ -141,7 +143,7 @@ RC_GTEST_PROP(PressedOracle, AnySequenceIsJudgedAsTheFilesSay, ()) {
   if (near) return;
   // The run ends with a sweep: what the last event did is seen.
   if (last_differs) RC_ASSERT(result.verdict == Verdict::fail);
-  if (std::none_of(played.done.begin(), played.done.end(), surely_differs))
+  if (std::none_of(played.done.begin(), played.done.end(), may_differ))
     RC_ASSERT(result.verdict != Verdict::fail);
   // One finding for each wrong doing, and the boundaries judged where the unit has them.
   std::size_t against = 0;
