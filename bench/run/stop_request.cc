@@ -102,7 +102,10 @@ void catch_crashes() {
   bool has_stack = false;
   for (const int signal : crashing) {
     if (!usual(signal)) continue;  // a sanitizer's, or ours already
-    if (!has_stack) sigaltstack(&alternative, nullptr);
+    // A thread that has one keeps it: a sanitizer's is freed by the sanitizer.
+    stack_t now = {};
+    if (!has_stack && sigaltstack(nullptr, &now) == 0 && (now.ss_flags & SS_DISABLE) != 0)
+      sigaltstack(&alternative, nullptr);
     has_stack = true;
     struct sigaction action = {};
     action.sa_sigaction = on_crash;
