@@ -12,6 +12,7 @@
 #include "bench/record/text.h"
 #include "bench/reports/drawing.h"
 #include "bench/reports/html_tables.h"
+#include "bench/reports/page.h"
 #include "bench/rigs/factory.h"
 
 namespace tachproof {
@@ -205,7 +206,7 @@ std::string result(const TileView& tile) {
       word(tile.verdict), shouted(tile.verdict), escaped(tile.serial));
   const bool simulated = std::any_of(tile.played.begin(), tile.played.end(),
                                      [](const TileRun& run) { return on_simulated_unit(*run.record); });
-  if (simulated) html += "<p class=\"simulated\"><b>SIMULATED</b> This says nothing of a real unit.</p>\n";
+  if (simulated) html += simulated_banner("This says nothing of a real unit.");
   html += trouble_html(tile);
   for (const TileRun& run : tile.played) html += why_html(tile, run);
   html += serial_form(tile);

@@ -10,6 +10,7 @@
 #include "bench/record/text.h"
 #include "bench/reports/drawing.h"
 #include "bench/reports/html_tables.h"
+#include "bench/reports/page.h"
 #include "bench/run/suite_folders.h"
 
 namespace tachproof {
@@ -124,8 +125,7 @@ std::string run_frame_html(const RunFrame& frame) {
   const Verdict verdict = reported_verdict(record.result);
   std::string body = fmt::format("<h1>Run {}</h1>\n", escaped(frame.name)) + siblings_html(frame) +
                      verdict_banner(verdict, escaped(headline(record)), record.unit_serial);
-  if (on_simulated_unit(record))
-    body += "<p class=\"simulated\"><b>SIMULATED</b> This says nothing of a real unit.</p>\n";
+  if (on_simulated_unit(record)) body += simulated_banner("This says nothing of a real unit.");
   body += causes_html(record) + fmt::format("<p class=\"reason\">{}</p>\n", escaped(reason(record))) +
           buttons_html(frame) + run_facts_html(frame) + not_passed_html(record);
   if (verdict != Verdict::pass) body += deviations_html(record);
