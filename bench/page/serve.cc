@@ -6,6 +6,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
@@ -91,8 +92,17 @@ class ServeCommand : public Command {
       std::fflush(stdout);
       if (is_terminal(stderr)) fmt::print(stderr, "Ctrl-C ends it.\n");
       if (!no_browser_) open_browser(server.address());
-      while (!stop_requested()) std::this_thread::sleep_for(std::chrono::milliseconds(50));
-      if (page.busy() > 0) fmt::print(stderr, "Stopping {} runs; what was measured is kept.\n", page.busy());
+      // Runs see the signal themselves and may have ended before this thread looks: those that went on just
+      // before it are the ones that it stopped.
+      std::size_t stopped = 0;
+      while (!stop_requested()) {
+        stopped = page.busy();
+        std::this_thread::sleep_for(std::chrono::milliseconds(20));
+      }
+      stopped = std::max(stopped, page.busy());
+      if (stopped > 0)
+        fmt::print(stderr, "Stopping {} {}; what was measured is kept.\n", stopped,
+                   stopped == 1 ? "run" : "runs");
     } catch (const std::runtime_error& e) {
       throw UsageError(e.what());
     }
