@@ -7,9 +7,12 @@
 
 namespace tachproof {
 
+struct WatchSettings {
+  std::size_t at_once = 0;  // frames that are held back to be looked at together; 0: as suits a clip
+  double least_level = 1;   // the unit may dim its lamps to this share of full light
+};
 // Watches until the frames end, or nobody listens any more.
-// `at_once`: frames that are held back to be looked at together; 0: as suits a clip.
-void watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once);
+void watch(const SourceSettings& from, const std::string& regions_file, const WatchSettings& settings);
 
 // Writes every frame of a device into a folder, as it comes, until SIGTERM or
 // SIGINT: frame-000000.jpg and times.txt. Says "ready" on stdout at the first.

@@ -2,6 +2,7 @@
 // rest starts in a millisecond. `tachproof` starts it; nobody else need.
 //
 //     tachproof-camera watch FROM --regions FILE [--fps N] [--exposure-ms N] [--gain N] [--at-once N]
+//                           [--least-level SHARE]
 //     tachproof-camera film FROM --out FOLDER [--fps N] [--exposure-ms N] [--gain N]
 //     tachproof-camera teach FROM --gauge FILE --scenario FILE --out FILE [--sync ACTION] [--within PX] ...
 //
@@ -65,7 +66,8 @@ int run(const std::vector<std::string>& words) {
   from.exposure_ms = options.number("--exposure-ms", 0);
   from.gain = options.number("--gain", -1);
   if (words[0] == "watch")
-    watch(from, options.text("--regions"), static_cast<std::size_t>(options.number("--at-once", 0)));
+    watch(from, options.text("--regions"),
+          {static_cast<std::size_t>(options.number("--at-once", 0)), options.number("--least-level", 1)});
   else if (words[0] == "film")
     film(from, options.text("--out"));
   else

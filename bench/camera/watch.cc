@@ -22,16 +22,18 @@ constexpr double same_light = 1.04;  // a ratio; the same of the light on the di
 
 class Watch {
  public:
-  Watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once)
-      : regions_(load_regions(regions_file)),
+  Watch(const SourceSettings& from, const std::string& regions_file, const WatchSettings& settings)
+      : least_level_(settings.least_level),
+        regions_(load_regions(regions_file)),
         lamps_(regions_.all()),
         source_(open_frames(of_size(from, regions_))),
         dial_(regions_),
         summer_(lamps_, regions_.width, regions_.height),
-        batch_(at_once > 0 ? at_once
-                           : std::clamp<std::size_t>(
-                                 static_cast<std::size_t>(between_checks_s / to_seconds(source_->period())),
-                                 1, most_between_checks)),
+        batch_(settings.at_once > 0
+                   ? settings.at_once
+                   : std::clamp<std::size_t>(
+                         static_cast<std::size_t>(between_checks_s / to_seconds(source_->period())), 1,
+                         most_between_checks)),
         repeated_(source_->repeats_show()) {}
 
   void run() {
@@ -104,13 +106,28 @@ class Watch {
                                                                : summer_.of_jpeg(frame.jpeg);
     const Light ambient{place->ambient, place->ambient, place->ambient};
     FrameReading reading{frame.at, same, std::vector<LampLook>(lamps_.size())};
-    for (std::size_t i = 0; i < lamps_.size() && sums != nullptr; ++i)
-      reading.looks[i] = look_at(lamps_[i].looks, (*sums)[i].core, (*sums)[i].rim, ambient);
+    const double level = sums != nullptr ? unit_level(*sums, ambient) : 1;
+    for (std::size_t i = 0; i < lamps_.size() && sums != nullptr; ++i) {
+      reading.looks[i] = look_at(lamps_[i].looks, (*sums)[i].core, (*sums)[i].rim, ambient,
+                                 lamps_[i].lamp.empty() ? 1 : level);
+      if (least_level_ < 1) reading.looks[i].flux = flux_of(lamps_[i].looks, (*sums)[i].core, ambient);
+    }
     say(frame_line(reading) + "\n");
+  }
+
+  // A unit dims all its lamps alike: the brightest says how bright the others may be at most. The bench's own
+  // sync lamp is none of them.
+  double unit_level(const std::vector<RegionSums>& sums, const Light& ambient) const {
+    double brightest = least_level_;
+    for (std::size_t i = 0; i < lamps_.size() && brightest < 1; ++i)
+      if (!lamps_[i].lamp.empty())
+        brightest = std::max(brightest, light_beside_taught(lamps_[i].looks, sums[i].core, ambient));
+    return std::min(brightest, 1.0);
   }
 
   static void say(const std::string& line) { std::fputs(line.c_str(), stdout); }
 
+  double least_level_;
   Regions regions_;
   std::vector<LampRegion> lamps_;
   std::unique_ptr<FrameSource> source_;
@@ -123,8 +140,8 @@ class Watch {
 
 }  // namespace
 
-void watch(const SourceSettings& from, const std::string& regions_file, std::size_t at_once) {
-  Watch(from, regions_file, at_once).run();
+void watch(const SourceSettings& from, const std::string& regions_file, const WatchSettings& settings) {
+  Watch(from, regions_file, settings).run();
 }
 
 }  // namespace tachproof

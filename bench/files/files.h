@@ -151,6 +151,9 @@ struct CameraSettings {
     Nanos from = 0, to = 0;
   };
   std::optional<Delay> stamp_delay;
+  // By how much the exponent of its tone curve may differ from sRGB's, as a share.
+  double tone = 0.1;
+  double least_level = 1;  // the unit dims its lamps to this share of full light
 };
 
 struct RigFile {

@@ -23,6 +23,7 @@
 #include "core/base/time.h"
 #include "core/gauge/gauge.h"
 #include "core/judge/bench_facts.h"
+#include "core/judge/dim_light.h"
 #include "core/judge/result.h"
 #include "core/judge/timeline.h"
 #include "core/signal/noise.h"
@@ -130,6 +131,8 @@ struct Seen {
   std::string untimed = {};
   // Of all changes until now.
   std::optional<StampTimes> stamps = {};
+  // How bright lamps were, up to `until`, where it sees light and the unit dims.
+  std::vector<SeenLight> lights = {};
 };
 
 // A file of evidence that a watcher leaves, beside the timeline.

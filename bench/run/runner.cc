@@ -245,6 +245,7 @@ class Run {
     if (seen.unsure_blinks != 0) judge_.unsure_blinks(seen.unsure_blinks);
     if (!seen.untimed.empty()) judge_.untimed(seen.untimed);
     if (seen.stamps) judge_.stamps(*seen.stamps);
+    judge_.lights(seen.lights);
     judge_.lamps(events);
     judge_.seen_until(certain);
     writer_.advance(events, certain);

@@ -27,6 +27,15 @@ Light less(const Light& a, const Light& dark, const Light& ambient) {
   return {a.r - dark.r * ambient.r, a.g - dark.g * ambient.g, a.b - dark.b * ambient.b};
 }
 
+// A dimmer scene may be a shorter exposure, and the lamp dimmer with it.
+double exposure_by(const Light& ambient) { return std::min(1.0, (ambient.r + ambient.g + ambient.b) / 3); }
+
+double weakest_taught(const LampReference& lamp, const Light& ambient) {
+  double weakest = std::numeric_limits<double>::infinity();
+  for (const ColourReference& colour : lamp.colours) weakest = std::min(weakest, colour.core.sum());
+  return weakest * exposure_by(ambient);
+}
+
 }  // namespace
 
 double light_of_code(double code) {
@@ -49,18 +58,38 @@ Light halo_light(const PixelSums& s) {
                   static_cast<double>(s.halo_cb), static_cast<double>(s.halo_cr));
 }
 
-LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSums& rim,
-                 const Light& ambient) {
+const std::array<std::uint16_t, 256> light_of_step = [] {
+  std::array<std::uint16_t, 256> light{};
+  for (std::size_t code = 0; code < light.size(); ++code)
+    light[code] = static_cast<std::uint16_t>(std::lround(65535 * light_of_code(static_cast<double>(code))));
+  return light;
+}();
+
+double flux_of(const LampReference& lamp, const PixelSums& core, const Light& ambient) {
+  if (core.pixels == 0) return 0;
+  const double mean = static_cast<double>(core.light) / static_cast<double>(core.pixels) / (3 * 65535.0);
+  const Light dark = less({}, lamp.core_dark, ambient);
+  return std::max(0.0, mean + dark.sum() / 3);
+}
+
+double light_beside_taught(const LampReference& lamp, const PixelSums& core, const Light& ambient) {
+  if (core.pixels == 0 || lamp.colours.empty()) return 0;
+  const double light = less(mean_light(core), lamp.core_dark, ambient).sum();
+  return std::max(0.0, light / std::max(weakest_taught(lamp, ambient), 1e-9));
+}
+
+LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSums& rim, const Light& ambient,
+                 double level) {
   LampLook look;
   if (core.pixels == 0 || lamp.colours.empty()) return look;
-  // A dimmer scene may be a shorter exposure, and the lamp dimmer with it.
-  const double exposure = std::min(1.0, (ambient.r + ambient.g + ambient.b) / 3);
+  const double exposure = exposure_by(ambient);
   const double light = less(mean_light(core), lamp.core_dark, ambient).sum();
-  double weakest = std::numeric_limits<double>::infinity();
-  for (const ColourReference& colour : lamp.colours) weakest = std::min(weakest, colour.core.sum());
-  weakest *= exposure;
-  look.light = std::max(0.0, light / std::max(weakest, 1e-9));
-  if (std::abs(light) < std::max(dark_below * weakest, nothing)) {
+  const double weakest = level * weakest_taught(lamp, ambient);
+  look.light = light_beside_taught(lamp, core, ambient);
+  if (const double dark = std::max(dark_below * weakest, nothing); std::abs(light) < dark) {
+    // A dimmed lamp may be less bright than what the light on the dial was corrected by.
+    const double corrected = std::abs((ambient.r + ambient.g + ambient.b) / 3 - 1) * lamp.core_dark.sum();
+    if (level < 1 && corrected > dark) return look;
     look.state = LampLook::State::dark;
     return look;
   }

@@ -12,6 +12,7 @@
 // their means are converted, and made linear (IEC 61966-2-1, sRGB).
 #pragma once
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
@@ -19,10 +20,14 @@
 
 namespace tachproof {
 
+// What a channel's code is as light, in 1/65535 of a full one.
+extern const std::array<std::uint16_t, 256> light_of_step;
+
 struct PixelSums {
   std::uint64_t pixels = 0;
   std::uint64_t clipped = 0;  // some channel full
   std::uint64_t y = 0, cb = 0, cr = 0;
+  std::uint64_t light = 0;                             // of the lumas, each made linear by itself
   std::uint64_t halo_y = 0, halo_cb = 0, halo_cr = 0;  // of the pixels that are not clipped
 
   // One pixel. Full is 250: JPEG rings a little round what was 255.
@@ -30,8 +35,13 @@ struct PixelSums {
     constexpr int full = 250;
     const int db = blue - 128, dr = red - 128;
     // In 1/1024: 1.402, 0.344, 0.714, 1.772.
-    const bool is_clipped = luma + ((1436 * dr) >> 10) >= full || luma + ((1815 * db) >> 10) >= full ||
-                            luma - ((352 * db + 731 * dr) >> 10) >= full;
+    const int r = luma + ((1436 * dr) >> 10), g = luma - ((352 * db + 731 * dr) >> 10),
+              b = luma + ((1815 * db) >> 10);
+    const bool is_clipped = r >= full || g >= full || b >= full;
+    const auto light_of = [](int code) {
+      return light_of_step[static_cast<std::size_t>(code < 0 ? 0 : code > 255 ? 255 : code)];
+    };
+    light += std::uint64_t{light_of(r)} + light_of(g) + light_of(b);
     ++pixels;
     y += static_cast<unsigned>(luma);
     cb += static_cast<unsigned>(blue);
@@ -75,6 +85,10 @@ struct LampLook {
   // colour; of it, the share from pixels that are not clipped; and of the halo's light,
   // the shares of red and green, 0 while dark.
   double light = 0, open = 0, red = 0, green = 0;
+  // The mean light of its region above what it is while dark, each pixel made linear by itself; 1 is all
+  // channels full. Unlike `light` it is in proportion to how bright the lamp is: a mean of codes overstates a
+  // dim lamp beside a bright one. Only where the unit dims.
+  double flux = 0;
 };
 
 // A lamp may be this much less bright than it was, as a share of its light, and has not
@@ -93,8 +107,15 @@ double colour_apart(double red, double green, const ColourReference& taught);
 // (common practice, no published source).
 inline constexpr double same_colour = 0.10, apart_for_certain = 0.115, gross = 0.25;
 
-// `ambient`: light on the dial now beside that at teaching, per channel.
-LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSums& rim,
-                 const Light& ambient);
+// `ambient`: light on the dial now beside that at teaching, per channel. `level`: how bright its unit's
+// lamps may be, as a share of what was taught; less than 1 where they are dimmed.
+LampLook look_at(const LampReference& lamp, const PixelSums& core, const PixelSums& rim, const Light& ambient,
+                 double level = 1);
+
+// The lamp's light beside that of its weakest colour as taught, whatever it looks like.
+double light_beside_taught(const LampReference& lamp, const PixelSums& core, const Light& ambient);
+
+// As LampLook has it.
+double flux_of(const LampReference& lamp, const PixelSums& core, const Light& ambient);
 
 }  // namespace tachproof

@@ -15,7 +15,9 @@ void EvidenceLog::called(What what, std::size_t end, Nanos until) {
   if (calls_.empty() || calls_.back().what != what) calls_.push_back({what, end, until});
   calls_.back().end = end;
   calls_.back().until = until;
-  if (calls_.size() <= most_kept && segments_.size() <= most_kept && lamps_.size() <= most_kept) return;
+  if (calls_.size() <= most_kept && segments_.size() <= most_kept &&
+      lamps_.size() + lights_.size() <= most_kept)
+    return;
   const JudgeSetup setup = setup_;
   *this = EvidenceLog();
   setup_ = setup;
@@ -32,6 +34,12 @@ void EvidenceLog::lamps(std::span<const LampEvent> events) {
   if (too_long_ || events.empty()) return;
   lamps_.insert(lamps_.end(), events.begin(), events.end());
   called(What::lamps, lamps_.size());
+}
+
+void EvidenceLog::lights(std::span<const SeenLight> lights) {
+  if (too_long_ || lights.empty()) return;
+  lights_.insert(lights_.end(), lights.begin(), lights.end());
+  called(What::lights, lights_.size());
 }
 
 void EvidenceLog::seen_until(Nanos until) {
@@ -80,7 +88,7 @@ void EvidenceLog::finish(Nanos seen_until, bool complete) {
 }
 
 void EvidenceLog::repeat(StateJudge& judge, const std::vector<Segment>* believed) const {
-  std::size_t rpm = 0, lamps = 0, disturbed = 0, answers = 0, found = 0, done = 0;
+  std::size_t rpm = 0, lamps = 0, lights = 0, disturbed = 0, answers = 0, found = 0, done = 0;
   // Another rpm comes whole, and first of all that is not a disturbance.
   for (const Call& call : calls_) switch (call.what) {
       case What::rpm:
@@ -94,6 +102,10 @@ void EvidenceLog::repeat(StateJudge& judge, const std::vector<Segment>* believed
       case What::lamps:
         judge.lamps(std::span(lamps_).subspan(lamps, call.end - lamps));
         lamps = call.end;
+        break;
+      case What::lights:
+        judge.lights(std::span(lights_).subspan(lights, call.end - lights));
+        lights = call.end;
         break;
       case What::seen: judge.seen_until(call.until); break;
       case What::disturbed:

@@ -40,6 +40,7 @@ class EvidenceLog {
   void unsure_blinks(Channels channels) { unsure_blinks_ |= channels; }
   void untimed(const std::string& why);
   void stamps(const StampTimes& stamps) { stamps_ = stamps; }
+  void lights(std::span<const SeenLight> lights);
   void finish(Nanos seen_until, bool complete);
 
   // Begun, finished, and nothing was left out.
@@ -71,7 +72,7 @@ class EvidenceLog {
   RunResult judged(const Gauge& gauge) const { return judged(gauge, Changes()); }
 
  private:
-  enum class What : std::uint8_t { rpm, lamps, seen, disturbed, done, answered, found };
+  enum class What : std::uint8_t { rpm, lamps, lights, seen, disturbed, done, answered, found };
   struct Call {
     What what = What::rpm;
     std::size_t end = 0;  // of the list that it hands over: all before this
@@ -93,6 +94,7 @@ class EvidenceLog {
   std::vector<Done> done_;
   std::vector<Segment> segments_;
   std::vector<LampEvent> lamps_;
+  std::vector<SeenLight> lights_;
   std::vector<std::pair<Nanos, Nanos>> disturbed_;
   std::vector<AnswerResult> answers_;
   std::vector<Finding> found_;
@@ -171,6 +173,10 @@ class LoggedJudge {
   void stamps(const StampTimes& stamps) {
     judge_.stamps(stamps);
     if (log_ != nullptr) log_->stamps(stamps);
+  }
+  void lights(std::span<const SeenLight> lights) {
+    judge_.lights(lights);
+    if (log_ != nullptr) log_->lights(lights);
   }
   void on_reach(std::function<void(const Reach&)> sink) { judge_.on_reach(std::move(sink)); }
   void on_finding(std::function<void(const Finding&)> sink) { judge_.on_finding(std::move(sink)); }

@@ -6,6 +6,7 @@
 
 #include "core/base/text.h"
 #include "core/base/words.h"
+#include "core/judge/dim_light.h"
 
 namespace tachproof {
 namespace {
@@ -58,10 +59,6 @@ bool lies_elsewhere(const Shift& shift, const Gauge& gauge) {
   return shift.rows > 0 && shift.agree &&
          std::abs(shift.rpm) > shift.expanded_uncertainty + gauge.tolerance.rpm;
 }
-
-constexpr double most_off = 0.2, least_off = 0.02;  // of a dimming level; of full light
-
-double allowed_off(double level) { return std::max(least_off, most_off * level); }
 
 void say_elsewhere(const std::string& pressed, const DoneAt& at, PressResult& row,
                    std::vector<Finding>& findings) {
@@ -205,7 +202,7 @@ std::optional<std::size_t> level_shown(const Dim& dim, const DimResult& row) {
   std::optional<std::size_t> shown;
   if (row.verdict != Verdict::fail || std::isnan(row.level)) return shown;
   for (std::size_t i = 0; i < dim.levels.size(); ++i) {
-    if (std::abs(row.level - dim.levels[i]) > allowed_off(dim.levels[i])) continue;
+    if (std::abs(row.level - dim.levels[i]) > dim_may_be_off(dim.levels[i])) continue;
     if (shown) return std::nullopt;
     shown = i;
   }
@@ -245,7 +242,7 @@ void judge_dim(const Gauge& gauge, const RunResult& result, Channels lit, bool d
         "these inputs do not see";
     return;
   }
-  const double allowed = allowed_off(row.set_level);
+  const double allowed = dim_may_be_off(row.set_level);
   row.verdict = worst_off + row.expanded_uncertainty <= allowed  ? Verdict::pass
                 : worst_off - row.expanded_uncertainty > allowed ? Verdict::fail
                                                                  : Verdict::undecided;

@@ -113,7 +113,7 @@ void StateJudge::Impl::choose(StateSpell& spell, Nanos end, bool complete) {
   } else if (spell.what == StateSpell::What::dim) {
     DimResult row = spell.dim;
     std::vector<Finding> findings;
-    judge_dim(gauge_, *way.result, spell.lit_long, true, setup_.bench.watcher.resolution, row, findings);
+    judge_step(gauge_, setup_, spells_, current_, true, row, findings);
     const Dim& dim = std::get<Dim>(button_named(gauge_, row.button)->does);
     if (const auto level = level_shown(dim, row)) way.unit.dimmed_to(*level);
   }

@@ -93,6 +93,14 @@ void StateJudge::Impl::stamps(const StampTimes& stamps) {
   each([&](Judge& judge) { judge.stamps(stamps); });
 }
 
+void StateJudge::Impl::lights(std::span<const SeenLight> lights) {
+  for (const SeenLight& light : lights) {
+    auto spell = spells_.rbegin();
+    while (spell->from > light.at && std::next(spell) != spells_.rend()) ++spell;
+    spell->lights.add(light, spell->judged_from);
+  }
+}
+
 void StateJudge::Impl::on_finding(std::function<void(const Finding&)> sink) {
   finding_sink_ = std::move(sink);
   first().on_finding(finding_sink_);
@@ -220,6 +228,7 @@ void StateJudge::lost(std::uint64_t count) { impl_->lost(count); }
 void StateJudge::pulses(std::uint64_t count) { impl_->pulses(count); }
 void StateJudge::unsure_blinks(Channels channels) { impl_->unsure_blinks(channels); }
 void StateJudge::untimed(const std::string& why) { impl_->untimed(why); }
+void StateJudge::lights(std::span<const SeenLight> lights) { impl_->lights(lights); }
 void StateJudge::stamps(const StampTimes& stamps) { impl_->stamps(stamps); }
 void StateJudge::on_finding(std::function<void(const Finding&)> sink) { impl_->on_finding(std::move(sink)); }
 void StateJudge::on_reach(std::function<void(const Reach&)> sink) { impl_->on_reach(std::move(sink)); }

@@ -16,6 +16,7 @@
 #include <string>
 
 #include "core/gauge/gauge.h"
+#include "core/judge/dim_light.h"
 #include "core/judge/judge.h"
 
 namespace tachproof {
@@ -38,6 +39,9 @@ class StateJudge {
   void unsure_blinks(Channels channels);
   void untimed(const std::string& why);
   void stamps(const StampTimes& stamps);
+  // How bright lamps were, from a watcher that sees light and no wires: in time order, before any lamp event
+  // after them. Tells the steps of a dimming button.
+  void lights(std::span<const SeenLight> lights);
   void on_reach(std::function<void(const Reach&)> sink);
   void on_finding(std::function<void(const Finding&)> sink);
 

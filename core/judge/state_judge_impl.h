@@ -38,6 +38,7 @@ class StateJudge::Impl {
   void unsure_blinks(Channels channels);
   void untimed(const std::string& why);
   void stamps(const StampTimes& stamps);
+  void lights(std::span<const SeenLight> lights);
   void on_reach(std::function<void(const Reach&)> sink);
   void on_finding(std::function<void(const Finding&)> sink);
   void pressing(const std::string& action, Nanos at);

@@ -122,7 +122,7 @@ class Joining {
     switch (spell.what) {
       case StateSpell::What::start: break;
       case StateSpell::What::take: add_take(event, judged); break;
-      case StateSpell::What::dim: add_dim(spell, judged, findings); break;
+      case StateSpell::What::dim: add_dim(event, judged, findings); break;
       case StateSpell::What::power: add_power(event, findings); break;
     }
     if (spell.strange) findings.push_back(*spell.strange);
@@ -160,11 +160,10 @@ class Joining {
     if (unknown.empty()) open_.push_back({event, out_.presses.size() - 1, sound_});
   }
 
-  void add_dim(StateSpell& spell, bool judged, std::vector<Finding>& findings) {
-    DimResult row = spell.dim;
+  void add_dim(std::size_t event, bool judged, std::vector<Finding>& findings) {
+    DimResult row = spells_[event].dim;
     if (judged)
-      judge_dim(gauge_, *spell.way().result, spell.lit_long, dims_visibly_, setup_.bench.watcher.resolution,
-                row, findings);
+      judge_step(gauge_, setup_, spells_, event, dims_visibly_, row, findings);
     else
       row.remark = "the run went on, or ended, before the unit had time to answer";
     out_.dims.push_back(std::move(row));

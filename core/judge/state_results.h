@@ -8,6 +8,7 @@
 #include <optional>
 #include <vector>
 
+#include "core/judge/dim_light.h"
 #include "core/judge/gap_watch.h"
 #include "core/judge/judge.h"
 #include "core/judge/power_watch.h"
@@ -15,6 +16,19 @@
 #include "core/judge/unit_ways.h"
 
 namespace tachproof {
+
+// Light that was seen in a spell: what comes before the unit has answered is of the state before, or neither.
+class SpellLights {
+ public:
+  // `judged_from`: from then on it is of this state; StateSpell::never while that is not known.
+  void add(const SeenLight& light, Nanos judged_from);
+  const LightSums& sums(Nanos judged_from);
+  bool any() const { return !waiting_.empty() || !sums_.empty(); }
+
+ private:
+  std::vector<SeenLight> waiting_;
+  LightSums sums_;
+};
 
 // From one press or loss of power to the next.
 struct StateSpell {
@@ -47,6 +61,7 @@ struct StateSpell {
   // In this state: lit at the last event, since when, and for long without a break at any time.
   Channels lit_before = 0, lit_now = 0, lit_long = 0;
   std::array<Nanos, max_channels> lit_since = {};
+  SpellLights lights = {};
 
   std::optional<PowerWatch> power = {};
   bool dark_cue = false;  // the unit wakes where it shows nothing
@@ -56,6 +71,11 @@ struct StateSpell {
   JudgedWay& way() { return ways[chosen]; }
   const JudgedWay& way() const { return ways[chosen]; }
 };
+
+// The row of a dimming button's step, spell `index`: by how long lamps were lit in each cycle, or by their
+// light where that is what the watcher saw. `dims_visibly`: as for judge_dim.
+void judge_step(const Gauge& gauge, const JudgeSetup& setup, std::deque<StateSpell>& spells,
+                std::size_t index, bool dims_visibly, DimResult& row, std::vector<Finding>& findings);
 
 RunResult joined_results(const Gauge& gauge, const JudgeSetup& setup, std::deque<StateSpell>& spells,
                          Nanos until, bool complete);

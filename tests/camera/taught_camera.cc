@@ -65,15 +65,24 @@ Scene scene_of(const Gauge& gauge, const Behaviour& behaviour, const Profile& pr
   SimulatedUnit unit(gauge, behaviour, gauge, seed);
   PulseTrain train(profile, gauge.pulses_per_rev);
   std::array<Nanos, 4096> block;
-  for (std::size_t n; (n = train.next(block)) > 0;) unit.run({block.data(), n}, block[n - 1], scene.lamps);
+  auto action = profile.actions().begin();
+  const auto act_until = [&](Nanos until) {
+    for (; action != profile.actions().end() && action->at <= until; ++action) unit.act(*action);
+  };
+  for (std::size_t n; (n = train.next(block)) > 0;) {
+    act_until(block[n - 1]);
+    unit.run({block.data(), n}, block[n - 1], scene.lamps);
+  }
+  act_until(profile.duration());
   unit.run({}, profile.duration(), scene.lamps);
-  for (const Action& action : profile.actions())
-    if (const Press* press = std::get_if<Press>(&action.what))
-      scene.flashes.emplace_back(action.at, action.at + press->lasts);
+  for (const Action& one : profile.actions())
+    if (const Press* press = std::get_if<Press>(&one.what); press != nullptr && press->action == "sync")
+      scene.flashes.emplace_back(one.at, one.at + press->lasts);
   return scene;
 }
 
-TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed, double size)
+TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed, double size,
+                           std::optional<double> brightness)
     : folder_(folder) {
   std::filesystem::create_directories(folder_);
   write(folder_ / "gauge.yaml", gauge_text);
@@ -91,6 +100,7 @@ TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t se
   camera_.width = static_cast<int>(camera_.width * size);
   camera_.height = static_cast<int>(camera_.height * size);
   dim_ = dice.one_in(3) ? dice.between(0.3, 0.7) : 1;
+  if (brightness) camera_.brightness = *brightness, dim_ = 1;
 
   const Profile profile(teaching_steps(gauge_, "sync"));
   Behaviour behaviour;

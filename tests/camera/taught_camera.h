@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <optional>
 #include <random>
 
 #include "bench/files/files.h"
@@ -32,7 +33,9 @@ class TaughtCamera {
   // Films the teaching scenario as teaching.avi and runs `tachproof teach`. Throws
   // std::runtime_error with what it said when that fails.
   // `size`: of its pictures, 1 as usual.
-  TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed, double size = 1);
+  // `brightness`: of a lamp's core, steadily lit; else as the seed draws it, dimmed now and then.
+  TaughtCamera(const std::filesystem::path& folder, std::uint64_t seed, double size = 1,
+               std::optional<double> brightness = {});
 
   const std::filesystem::path& folder() const { return folder_; }
   const Gauge& gauge() const { return gauge_; }

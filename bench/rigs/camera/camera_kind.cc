@@ -26,6 +26,9 @@ CameraSettings read_camera(Mapping& m, const std::filesystem::path& folder, Erro
   m.number("exposure_ms", camera.exposure_ms, Range{0, 1000, true}, Need::may);
   m.number("readout_ms", camera.readout_ms, Range{0, 1000}, Need::may);
   m.number("gain", camera.gain, Range{0, 10'000}, Need::may);
+  double tone_percent = 100 * camera.tone;
+  m.number("tone_percent", tone_percent, Range{0, 50}, Need::may);
+  camera.tone = tone_percent / 100;
   if (const YamlNode* block = m.any("stamp_delay_ms", Need::may)) {
     camera.stamp_delay.emplace();
     Mapping delay(*block, errors, "a stamp's delay");
@@ -57,6 +60,7 @@ std::string camera_text(const CameraSettings& camera) {
   else
     text += "  # readout_ms: 12 # from the first row of a frame to the last\n";
   if (camera.gain >= 0) text += rig_line("gain", rig_number(camera.gain));
+  if (camera.tone != CameraSettings().tone) text += rig_line("tone_percent", rig_number(100 * camera.tone));
   return text;
 }
 

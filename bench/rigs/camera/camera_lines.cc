@@ -9,7 +9,7 @@
 namespace tachproof {
 namespace {
 
-constexpr std::size_t digits = 9;
+constexpr std::size_t digits = 9, with_flux = 13;
 
 char letter(const LampLook& look) {
   switch (look.state) {
@@ -48,11 +48,14 @@ std::optional<double> hex(std::string_view text) {
 
 std::string frame_line(const FrameReading& reading) {
   std::string looks, measures;
+  const bool flux = std::any_of(reading.looks.begin(), reading.looks.end(),
+                                [](const LampLook& look) { return look.flux > 0; });
   for (const LampLook& look : reading.looks) {
     looks += letter(look);
     measures +=
         fmt::format("{:03x}{:02x}{:02x}{:02x}", scaled(look.light, 1024, 0xfff), scaled(look.open, 255, 255),
                     scaled(look.red, 255, 255), scaled(look.green, 255, 255));
+    if (flux) measures += fmt::format("{:04x}", scaled(look.flux, 0xffff, 0xffff));
   }
   return fmt::format("frame {} {} {} {}", reading.at, reading.again ? 's' : '-', looks, measures);
 }
@@ -72,19 +75,21 @@ std::optional<FrameReading> read_frame_line(std::string_view line) {
   const std::size_t blank = std::min(line.find(' '), line.size());
   const std::string_view looks = line.substr(0, blank),
                          measures = blank < line.size() ? line.substr(blank + 1) : std::string_view();
-  if (!measures.empty() && measures.size() != digits * looks.size()) return std::nullopt;
+  const std::size_t each = measures.size() == with_flux * looks.size() ? with_flux : digits;
+  if (!measures.empty() && measures.size() != each * looks.size()) return std::nullopt;
   for (std::size_t i = 0; i < looks.size(); ++i) {
     std::optional<LampLook> look = look_of(looks[i]);
     if (!look) return std::nullopt;
     if (!measures.empty()) {
-      const std::string_view own = measures.substr(digits * i, digits);
+      const std::string_view own = measures.substr(each * i, each);
       const auto light = hex(own.substr(0, 3)), open = hex(own.substr(3, 2)), red = hex(own.substr(5, 2)),
-                 green = hex(own.substr(7, 2));
-      if (!light || !open || !red || !green) return std::nullopt;
+                 green = hex(own.substr(7, 2)), flux = each > digits ? hex(own.substr(digits)) : 0;
+      if (!light || !open || !red || !green || !flux) return std::nullopt;
       look->light = *light / 1024;
       look->open = *open / 255;
       look->red = *red / 255;
       look->green = *green / 255;
+      look->flux = *flux / 0xffff;
     }
     reading.looks.push_back(*look);
   }

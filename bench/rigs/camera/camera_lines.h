@@ -8,7 +8,7 @@
 // weakly, `#` lit in none that was taught, `?` unclear. MEASURES has nine hexadecimal
 // digits for each: three for the light (1024 is the lamp's weakest colour as taught), two for the
 // share of it from pixels that are not clipped, two each for the halo's shares of red and
-// green (255 is all).
+// green (255 is all). Where the unit dims four more: the region's flux (65535 is a full channel).
 #pragma once
 
 #include <optional>

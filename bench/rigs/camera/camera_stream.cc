@@ -38,6 +38,7 @@ std::vector<std::string> words(const CameraSettings& settings) {
   if (settings.fps > 0) add("--fps", settings.fps);
   if (settings.live && settings.exposure_ms > 0) add("--exposure-ms", settings.exposure_ms);
   if (settings.live && settings.gain >= 0) add("--gain", settings.gain);
+  if (settings.least_level < 1) add("--least-level", settings.least_level);
   // The source waits for what is seen.
   if (settings.live) add("--at-once", 1);
   return words;

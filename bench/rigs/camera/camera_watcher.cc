@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <utility>
 
@@ -49,12 +50,24 @@ std::string say_rate(double rate, Nanos period) {
       100 * std::abs(rate - 1), rate > 1 ? "fast" : "slow", fps * rate, std::round(1000 * fps) / 1000);
 }
 
+const Dim* dimming_of(const Gauge& gauge) {
+  for (const Button& button : gauge.buttons)
+    if (const auto* dim = std::get_if<Dim>(&button.does)) return dim;
+  return nullptr;
+}
+
+CameraSettings for_unit(CameraSettings settings, const Gauge& gauge) {
+  if (const Dim* dim = dimming_of(gauge))
+    settings.least_level = *std::min_element(dim->levels.begin(), dim->levels.end());
+  return settings;
+}
+
 }  // namespace
 
 CameraWatcher::CameraWatcher(const CameraSettings& settings, const Gauge& gauge,
                              std::shared_ptr<PlayedMarks> marks, RunZero zero, Attend attend,
                              const OpenCamera& open)
-    : settings_(settings),
+    : settings_(for_unit(settings, gauge)),
       regions_(load_regions(settings.regions)),
       channels_(resolve(regions_, gauge)),
       marks_(std::move(marks)),
@@ -71,6 +84,7 @@ CameraWatcher::CameraWatcher(const CameraSettings& settings, const Gauge& gauge,
     wired_ |= moves_.back();
   }
   lamps_.emplace(setup_for(regions_.lamps));
+  if (dimming_of(gauge) != nullptr) dims_.emplace(setup_for(regions_.lamps).levels);
   doubts_.emplace(settings_, regions_, gauge, channels_, stream_.period());
   if (by_ == TimeRelation::sync_lamp) sync_lamp_.emplace(setup_for({*regions_.sync}));
 }
@@ -108,7 +122,8 @@ WatcherFacts CameraWatcher::facts() const {
   facts.stamp_offset = facts.stamp_uncertainty;
   facts.wired = wired_;
   facts.time_by = by_;
-  if (settings_.live) facts.behind = timing.widest_change() + timing.exposure() + 5 * stream_.period();
+  if (settings_.live)
+    facts.behind = timing.widest_change() + timing.exposure() + (dims_ ? 7 : 5) * stream_.period();
   return facts;
 }
 
@@ -130,6 +145,7 @@ Seen CameraWatcher::collect(Nanos until, std::vector<LampEvent>& out) {
   }
   if (known) vouched_ = std::max(vouched_, std::min(*known, until));
   seen.until = vouched_;
+  if (synced()) tell_lights(seen);
   const bool is_last = stream_.ended() || (marks_->duration && until >= *marks_->duration);
   if (synced()) tell_doubts(is_last, seen);
   seen.stamps = stamps_.times(timing().readout_doubt());
@@ -178,6 +194,7 @@ bool CameraWatcher::read(std::chrono::milliseconds patience) {
   std::optional<CameraStream::Line> line = stream_.next(patience);
   if (!line) return false;
   if (line->frame) take_frame(*line->frame);
+  if (stream_.ended()) pass_held_frames(true);
   if (line->moved) moved_.push_back(std::move(*line->moved));
   return true;
 }
@@ -197,6 +214,26 @@ void CameraWatcher::take_frame(CameraStream::Frame& frame) {
   const Nanos at = frame.reading.at;
   if (zero_ && (!*zero_ || at < **zero_ - before_the_run)) return;
   if (!times_.take(at, frame.reading.again)) return;
+  DimFollower::Frame taken{at, frame.number, std::move(looks)};
+  if (!dims_) return look_at_frame(taken);
+  dims_->add(std::move(taken));
+  pass_held_frames(false);
+}
+
+void CameraWatcher::pass_held_frames(bool all) {
+  if (!dims_) return;
+  while (std::optional<DimFollower::Frame> frame = dims_->take(all)) look_at_frame(*frame);
+  for (const DimFollower::Steady& lamp : dims_->take_steady()) {
+    const Channels channel = channels_[lamp.lamp].at(lamp.colour);
+    if (channel != 0)
+      lights_.push_back({lamp.at, static_cast<std::size_t>(std::countr_zero(channel)), lamp.flux, lamp.open,
+                         settings_.tone});
+  }
+}
+
+void CameraWatcher::look_at_frame(DimFollower::Frame& frame) {
+  const Nanos at = frame.at;
+  std::vector<LampLook>& looks = frame.looks;
   if (sync_lamp_) sync_lamp_->add(at, {&looks.back(), 1}, frame.number);
   doubts_->add(at, looks, frame.number);
   looks.resize(regions_.lamps.size());
@@ -303,6 +340,16 @@ Channels CameraWatcher::lit() const {
   for (std::size_t i = 0; i < states_.size(); ++i)
     if (states_[i] >= 0) lit |= channels_[i].at(static_cast<std::size_t>(states_[i]));
   return lit;
+}
+
+// Up to where the run is known.
+void CameraWatcher::tell_lights(Seen& seen) {
+  while (!lights_.empty() && in_run(lights_.front().at) <= seen.until) {
+    SeenLight light = lights_.front();
+    lights_.pop_front();
+    light.at = in_run(light.at);
+    if (light.at >= 0) seen.lights.push_back(light);
+  }
 }
 
 // What is seen and not believed.

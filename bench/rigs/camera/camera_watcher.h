@@ -1,6 +1,7 @@
 // The watcher that a camera is: frames in, lamp changes in the run's time out, and what could not be read.
 #pragma once
 
+#include <deque>
 #include <memory>
 #include <optional>
 #include <string>
@@ -14,6 +15,7 @@
 #include "bench/rigs/camera/camera_stream.h"
 #include "bench/rigs/camera/camera_timing.h"
 #include "bench/rigs/rig.h"
+#include "core/camera/dim_follower.h"
 #include "core/camera/frame_times.h"
 #include "core/camera/lamp_frames.h"
 
@@ -42,6 +44,9 @@ class CameraWatcher : public Watcher {
   void read_all();
   Nanos wait_by_source();
   void take_frame(CameraStream::Frame& frame);
+  void pass_held_frames(bool all);
+  void look_at_frame(DimFollower::Frame& frame);
+  void tell_lights(Seen& seen);
   bool placed(Nanos until);
 
   // The camera's time and the run's.
@@ -70,6 +75,8 @@ class CameraWatcher : public Watcher {
   CameraStream stream_;
   std::vector<Channels> moves_;  // by lamp
   Channels wired_ = 0;
+  std::optional<DimFollower> dims_;  // where the unit has a button for it
+  std::deque<SeenLight> lights_;     // by the camera's time
   std::optional<LampFrames> lamps_, sync_lamp_;
   std::optional<CameraDoubts> doubts_;
   FrameTimes times_;
