@@ -58,13 +58,6 @@ Light halo_light(const PixelSums& s) {
                   static_cast<double>(s.halo_cb), static_cast<double>(s.halo_cr));
 }
 
-const std::array<std::uint16_t, 256> light_of_step = [] {
-  std::array<std::uint16_t, 256> light{};
-  for (std::size_t code = 0; code < light.size(); ++code)
-    light[code] = static_cast<std::uint16_t>(std::lround(65535 * light_of_code(static_cast<double>(code))));
-  return light;
-}();
-
 double flux_of(const LampReference& lamp, const PixelSums& core, const Light& ambient) {
   if (core.pixels == 0) return 0;
   const double mean = static_cast<double>(core.light) / static_cast<double>(core.pixels) / (3 * 65535.0);

@@ -32,6 +32,11 @@ std::vector<LampLook> through(DimFollower& follower, const std::vector<LampLook>
   return out;
 }
 
+TEST(LightOfStep, IsTheToneCurveOfSrgb) {
+  for (std::size_t code = 0; code < light_of_step.size(); ++code)
+    EXPECT_NEAR(light_of_step[code], 65535 * light_of_code(static_cast<double>(code)), 0.5001) << code;
+}
+
 TEST(DimFollower, LeavesALampAtFullLightAsItIs) {
   DimFollower follower(std::vector<std::vector<double>>{{1.0}});
   const std::vector<LampLook> in{dark(), lit(0.4), lit(1.0), lit(1.02), lit(0.98), lit(0.5), dark(), dark()};
