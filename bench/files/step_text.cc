@@ -25,6 +25,12 @@ std::string step_text(const Step& step, std::string (*duration)(Nanos)) {
     return fmt::format("{{press: {}, for: {}}}", press->action, duration(press->lasts));
   if (const auto* off = std::get_if<PowerOff>(&step))
     return fmt::format("{{power: off, for: {}}}", duration(off->lasts));
+  if (const auto* supply = std::get_if<Supply>(&step)) {
+    const std::string to =
+        supply->to_v == supply->from_v ? "" : fmt::format(", to: {}V", number_text(supply->to_v));
+    return fmt::format("{{supply: {}V{}, for: {}}}", number_text(supply->from_v), to,
+                       duration(supply->lasts));
+  }
   if (const auto* ask = std::get_if<Ask>(&step); ask != nullptr && ask->wants == Ask::Wants::peak)
     return fmt::format("{{ask: {}, expect: {{equals: peak, within: {}}}}}", yaml_quoted(ask->question),
                        number_text(ask->within));

@@ -157,6 +157,8 @@ Json dim_to_json(const DimResult& d) {
 Json power_to_json(const PowerResult& p) {
   return {{"at_s", to_seconds(p.at)},
           {"back_at_s", to_seconds(p.back_at)},
+          {"lowest_v", number_to_json(p.lowest_v)},
+          {"went_dark", p.went_dark},
           {"boot_ms", number_to_json(p.boot_ms)},
           {"expanded_uncertainty_ms", number_to_json(p.expanded_uncertainty_ms)},
           {"greeted_ms", number_to_json(p.greeted_ms)},
@@ -177,7 +179,8 @@ Json state_to_json(const StateResult& s) {
           {"judged_from_s", to_seconds(s.judged_from)},
           {"to_s", to_seconds(s.to)},
           {"taken", list_of(s.taken, taken)},
-          {"level", number_to_json(s.level)}};
+          {"level", number_to_json(s.level)},
+          {"fed_v", number_to_json(s.fed_v)}};
 }
 
 Json finding_to_json(const Finding& f) {

@@ -51,7 +51,7 @@ Direction direction_from(const Json& object) {
 
 FindingKind kind_from(const Json& object) {
   const std::string text = text_from(object, "kind");
-  for (int i = 0; i <= static_cast<int>(FindingKind::slow_boot); ++i)
+  for (int i = 0; i <= static_cast<int>(last_finding_kind); ++i)
     if (text == word(static_cast<FindingKind>(i))) return static_cast<FindingKind>(i);
   throw std::runtime_error("there is no finding of kind '" + text + "'");
 }
@@ -201,6 +201,11 @@ PowerResult power_from(const Json& json) {
   p.boot_ms = number_from(json, "boot_ms");
   p.expanded_uncertainty_ms = number_from(json, "expanded_uncertainty_ms");
   p.greeted_ms = number_from(json, "greeted_ms");
+  // Since the supply's voltage is judged.
+  if (json.contains("lowest_v")) {
+    p.lowest_v = number_from(json, "lowest_v");
+    p.went_dark = json.at("went_dark").get<bool>();
+  }
   // Since boundaries are followed over a loss of power.
   if (json.contains("off_rpm")) {
     p.off_rpm = number_from(json, "off_rpm");
@@ -221,6 +226,7 @@ StateResult state_row_from(const Json& json) {
     s.taken.push_back(
         {text_from(taken, "boundary"), number_from(taken, "rpm"), number_from(taken, "doubt_rpm")});
   s.level = number_from(json, "level");
+  if (json.contains("fed_v")) s.fed_v = number_from(json, "fed_v");
   return s;
 }
 

@@ -62,6 +62,11 @@ struct Count {
   std::string_view what, many;  // "blink", "blinks"
 };
 
+bool any_dips(const RunResult& r) {
+  return std::any_of(r.powers.begin(), r.powers.end(),
+                     [](const PowerResult& p) { return std::isfinite(p.lowest_v); });
+}
+
 // How many of each kind have this verdict; only kinds that there are.
 std::vector<Count> counts(const RunResult& r, Verdict v) {
   const auto kind = [v](const auto& rows, std::string_view what, std::string_view many) {
@@ -75,7 +80,8 @@ std::vector<Count> counts(const RunResult& r, Verdict v) {
                             kind(r.flicker, "flicker count", "flicker counts"),
                             kind(r.presses, "press", "presses"),
                             kind(r.dims, "dimming level", "dimming levels"),
-                            kind(r.powers, "power cut", "power cuts"),
+                            kind(r.powers, any_dips(r) ? "power cut or dip" : "power cut",
+                                 any_dips(r) ? "power cuts and dips" : "power cuts"),
                             kind(r.answers, "answer", "answers")};
   std::erase_if(all, [](const Count& c) { return c.all == 0; });
   return all;
@@ -135,7 +141,7 @@ std::string first_remark(const RunResult& r) {
   for (const DimResult& d : r.dims)
     if (open(d)) return say(at(d, "Press of " + d.button), d.remark);
   for (const PowerResult& p : r.powers)
-    if (open(p)) return say(at(p, "Power cut"), p.remark);
+    if (open(p)) return say(at(p, std::isfinite(p.lowest_v) ? "Supply dip" : "Power cut"), p.remark);
   const auto asked = [&](const auto& row) { return row.asked && open(row); };
   for (const BoundaryResult& b : r.boundaries)
     if (b.asked && b.verdict == Verdict::undecided)
@@ -159,7 +165,8 @@ std::string deeds_that_pass(const RunResult& r) {
   };
   add(r.presses.size(), "press", "presses");
   add(r.dims.size(), "dimming level", "dimming levels");
-  add(r.powers.size(), "power cut", "power cuts");
+  add(r.powers.size(), any_dips(r) ? "power cut or dip" : "power cut",
+      any_dips(r) ? "power cuts and dips" : "power cuts");
   if (parts.empty()) return "";
   const bool one = r.presses.size() + r.dims.size() + r.powers.size() == 1;
   return listed(parts) + (one ? " passes. " : " pass. ");

@@ -106,8 +106,10 @@ std::string describe(const DimResult& d) {
 }
 
 std::string describe(const PowerResult& p) {
+  const std::string what =
+      std::isfinite(p.lowest_v) ? fmt::format("fed {} V", fixed(p.lowest_v, 1)) : std::string("cut");
   return with_remark(
-      fmt::format("cut at {} s, back at {} s; woke {} ms after that, U {} ms; greeted for {} ms",
+      fmt::format("{} at {} s, back at {} s; woke {} ms after that, U {} ms; greeted for {} ms", what,
                   fixed(to_seconds(p.at), 3), fixed(to_seconds(p.back_at), 3), fixed(p.boot_ms, 1),
                   fixed(p.expanded_uncertainty_ms, 1), fixed(p.greeted_ms, 1)),
       p.remark);
@@ -140,6 +142,8 @@ bool has_own_case(FindingKind kind) {
     case FindingKind::settings_lost:
     case FindingKind::settings_kept:
     case FindingKind::slow_boot:
+    case FindingKind::supply_drift:
+    case FindingKind::brown_out:
     case FindingKind::wrong_answer: return true;
     default: return false;
   }
@@ -181,7 +185,7 @@ Cases cases_of(const RunRecord& record) {
     cases.add({p.button, "presses", to_seconds(p.at), p.verdict, describe(p)});
   for (const DimResult& d : r.dims) cases.add({d.button, "dims", to_seconds(d.at), d.verdict, describe(d)});
   for (const PowerResult& p : r.powers)
-    cases.add({"power cut", "powers", to_seconds(p.at), p.verdict, describe(p)});
+    cases.add({std::string(power_word(p)), "powers", to_seconds(p.at), p.verdict, describe(p)});
   for (const FlickerResult& f : r.flicker)
     cases.add({fmt::format("{} at {} rpm", f.boundary, fixed(f.mean_rpm, 1)), "flicker", f.duration_s,
                f.verdict, describe(f)});

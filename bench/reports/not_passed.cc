@@ -93,7 +93,7 @@ class NotPassed {
             d.verdict);
     for (const PowerResult& p : record_.result.powers)
       if (p.verdict != Verdict::pass)
-        add(at("supply cut", p.at), "power",
+        add(at(std::isfinite(p.lowest_v) ? std::string(power_word(p)) : "supply cut", p.at), "power",
             !p.remark.empty() ? p.remark
             : std::isfinite(p.boot_ms)
                 ? fmt::format("woke {} ms after the supply came back; see the findings",

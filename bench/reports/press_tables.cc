@@ -4,6 +4,7 @@
 #include "bench/record/summary.h"
 #include "bench/reports/html_tables.h"
 #include "bench/reports/table_cells.h"
+#include "core/judge/row_place.h"
 
 namespace tachproof {
 
@@ -65,15 +66,19 @@ std::string powers_html(const RunRecord& record) {
   std::string rows;
   for (const PowerResult& p : record.result.powers) {
     const int decimals = decimals_for(p.expanded_uncertainty_ms, 1);
-    rows += row(number_cell(html_number(to_seconds(p.at), 3)) +
+    rows += row(text_cell(power_word(p)) +
+                number_cell(std::isfinite(p.lowest_v) ? html_number(p.lowest_v, 1) : "off") +
+                number_cell(html_number(to_seconds(p.at), 3)) +
                 number_cell(html_number(to_seconds(p.back_at), 3)) +
                 number_cell(html_number(p.boot_ms, decimals)) +
                 number_cell(html_number(p.expanded_uncertainty_ms, decimals)) + number_cell(set) +
                 number_cell(html_number(p.greeted_ms, 0)) + verdict_cell(record, p.verdict));
-    rows += remark_row(as_sentence(p.remark), 7);
+    rows += remark_row(as_sentence(p.remark), 9);
   }
   return table("Power",
-               {{"cut at, s", true},
+               {{"what"},
+                {"fed, V", true},
+                {"from, s", true},
                 {"back at, s", true},
                 {"woke after, ms", true},
                 {"U, ms", true},

@@ -140,11 +140,16 @@ void powers(Terminal& out, const RunRecord& record) {
   const std::string set = power_up ? fmt::format("{}..{}", fixed(to_ms(power_up->boot_from), 0),
                                                  fixed(to_ms(power_up->boot_to), 0))
                                    : "n/a";
+  const bool dips = std::any_of(record.result.powers.begin(), record.result.powers.end(),
+                                [](const PowerResult& p) { return std::isfinite(p.lowest_v); });
   constexpr const char* columns = "{:>9}{:>10}{:>18}{:>13}{:>12}  {}";
-  out.line(fmt::format(columns, "cut at s", "back at s", "woke after ms", "set ms", "greeted ms", "verdict"));
+  const auto fed = [&](const std::string& text) { return dips ? fmt::format("{:>6}", text) : ""; };
+  out.line(fed("fed V") + fmt::format(columns, dips ? "from s" : "cut at s", "back at s", "woke after ms",
+                                      "set ms", "greeted ms", "verdict"));
   for (const PowerResult& p : record.result.powers) {
     const double u = p.expanded_uncertainty_ms;
-    out.line(fmt::format(columns, fixed(to_seconds(p.at), 3), fixed(to_seconds(p.back_at), 3),
+    out.line(fed(std::isfinite(p.lowest_v) ? fixed(p.lowest_v, 1) : "off") +
+             fmt::format(columns, fixed(to_seconds(p.at), 3), fixed(to_seconds(p.back_at), 3),
                          with_u(p.boot_ms, u, decimals_for(u, 1)), set, fixed(p.greeted_ms, 0),
                          out.verdict(p.verdict)));
     if (!p.remark.empty()) out.paragraph("  ", as_sentence(p.remark));

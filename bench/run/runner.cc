@@ -204,6 +204,7 @@ class Run {
         folder_.journal(power_line(at, off->lasts));
       } else if (const Supply* supply = std::get_if<Supply>(&actions[next_action_].what)) {
         rig_.source->supply(*supply, at);
+        judge_.supplied(*supply, at);
         folder_.journal(supply_line(at, *supply));
       }
     }

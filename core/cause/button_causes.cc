@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "core/base/text.h"
 #include "core/base/words.h"
@@ -41,6 +42,18 @@ constexpr Known known[] = {
      "Write the greeting to the unit again; then check the wires of those lamps."},
     {FindingKind::slow_boot, Kind::slow_boot, "The unit wakes too late",
      "Check the voltage at the unit while it wakes; then the time to boot in the gauge file."},
+    {FindingKind::supply_drift, Kind::supply_drift, "The unit's boundaries move with its supply",
+     "Measure the voltage at the unit's plug at each of these levels, and between its ground and the "
+     "bench's; if "
+     "both are right, replace the unit, or feed it from a regulated supply."},
+    {FindingKind::brown_out, Kind::brown_out, "The unit goes dark inside what it may be fed",
+     "Measure the voltage at the unit's plug while it is dark: wires and fuses take some of it. If it is "
+     "what "
+     "was set, replace the unit."},
+    {FindingKind::no_return, Kind::no_return, "The unit does not come back after a dip of its supply",
+     "Cut its supply for a few seconds: if it wakes then, it needs a new firmware or a new unit; if not, "
+     "check its "
+     "fuse."},
 };
 
 const Known* known_by(FindingKind kind) {
@@ -58,6 +71,12 @@ double rpm_then(const std::vector<Segment>& segments, Nanos t) {
 }
 
 std::string with_u(double u, const std::string& unit) { return ", U = " + decimal(u, 1) + " " + unit; }
+
+std::string late_text(double ms, double u) {
+  return "The unit takes the rpm of about " + decimal(ms, 0) + " ms before the press" + with_u(u, "ms");
+}
+constexpr const char* late_todo =
+    "Look in the unit's settings for smoothing, and set less of it; keep the rpm still before a press.";
 
 // The takes that went elsewhere: all to the other end of the window, all to the rpm of some time ago, or
 // as they were measured.
@@ -100,10 +119,8 @@ void say_takes(const Gauge& gauge, const JudgedRun& run, const RunResult& result
   }
   if (first != 0) {
     const double ms = to_ms(first + last) / 2, u = to_ms(last - first) / 2 + to_ms(stale);
-    cause.text =
-        "The unit takes the rpm of about " + decimal(ms, 0) + " ms before the press" + with_u(u, "ms");
-    cause.todo =
-        "Look in the unit's settings for smoothing, and set less of it; keep the rpm still before a press.";
+    cause.text = late_text(ms, u);
+    cause.todo = late_todo;
     change.numbers = {{"by_ms", ms}, {"expanded_uncertainty_ms", u}};
     return;
   }
@@ -155,6 +172,43 @@ void say_power(const Gauge& gauge, const RunResult& result, FindingKind kind, Ca
   }
 }
 
+// rpm for each volt: the line through what was measured at each voltage, with an offset of its own, by
+// weighted least squares.
+void say_drift(const Gauge& gauge, const RunResult& result, Cause& cause, CauseChange& change) {
+  std::vector<std::size_t> all;
+  for (std::size_t b = 1; b < gauge.windows.size(); ++b) all.push_back(b);
+  double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0;
+  for (const StateResult& state : result.states) {
+    if (std::isnan(state.fed_v)) continue;
+    RunResult rows;
+    for (const BoundaryResult& row : result.boundaries)
+      if (row.state == state.state) rows.boundaries.push_back(row);
+    const Shift shift = shift_of(rows, gauge, all);
+    if (shift.rows == 0) continue;
+    const double weight = 4 / (shift.expanded_uncertainty * shift.expanded_uncertainty);
+    w += weight;
+    wx += weight * state.fed_v;
+    wy += weight * shift.rpm;
+    wxx += weight * state.fed_v * state.fed_v;
+    wxy += weight * state.fed_v * shift.rpm;
+  }
+  const double det = w * wxx - wx * wx;
+  if (!(det > 0)) return;
+  const double slope = (w * wxy - wx * wy) / det, u = 2 * std::sqrt(w / det);
+  cause.text += ": by " + decimal(slope, 1) + " rpm for each volt" + with_u(u, "rpm");
+  change.numbers = {{"rpm_per_v", slope}, {"expanded_uncertainty_rpm_per_v", u}};
+}
+
+// The highest voltage at which it went dark.
+void say_brown_out(const RunResult& result, Cause& cause, CauseChange& change) {
+  double volts = -1;
+  for (const PowerResult& row : result.powers)
+    if (row.went_dark) volts = std::max(volts, row.lowest_v);
+  if (volts < 0) return;
+  cause.text += ": at " + decimal(volts, 1) + " V";
+  change.numbers = {{"at_v", volts}};
+}
+
 // One of the kinds that were found.
 Cause cause_of_kind(const Gauge& gauge, const JudgedRun& run, const RunResult& result, const Known& one) {
   Cause cause;
@@ -163,6 +217,8 @@ Cause cause_of_kind(const Gauge& gauge, const JudgedRun& run, const RunResult& r
   CauseChange change{std::string(word(one.fault)), {}, {}, {}};
   if (one.finding == FindingKind::wrong_take) say_takes(gauge, run, result, cause, change);
   if (one.finding == FindingKind::dim_level) say_level(gauge, result, cause, change);
+  if (one.finding == FindingKind::supply_drift) say_drift(gauge, result, cause, change);
+  if (one.finding == FindingKind::brown_out) say_brown_out(result, cause, change);
   say_power(gauge, result, one.finding, cause, change);
   cause.changes.push_back(std::move(change));
   return cause;
@@ -207,6 +263,51 @@ void join(Cause& cause, Cause more) {
   }
 }
 
+std::ptrdiff_t open_findings(const RunResult& result) {
+  return std::count_if(result.findings.begin(), result.findings.end(),
+                       [](const Finding& f) { return verdict_of(f.kind) == Verdict::undecided; });
+}
+
+template <class Rows>
+std::size_t passed(const Rows& rows) {
+  return static_cast<std::size_t>(
+      std::count_if(rows.begin(), rows.end(), [](const auto& row) { return row.verdict == Verdict::pass; }));
+}
+
+// A unit that takes the rpm of some time ago may refuse what it has to take, and take what it has to refuse:
+// it is one cause where all that was seen is right for it.
+std::optional<Cause> takes_late(const Gauge& gauge, const JudgedRun& run, std::uint64_t findings) {
+  const std::vector<PressResult>& presses = run.result.presses;
+  const bool any = std::any_of(presses.begin(), presses.end(),
+                               [](const PressResult& press) { return press.verdict == Verdict::fail; });
+  if (!any || !run.evidence.whole()) return std::nullopt;
+  constexpr Nanos longest = 3 * ns_per_s, step = 20 * ns_per_ms, shortest = 60 * ns_per_ms;
+  constexpr std::size_t most_work = 2'000'000;
+  const std::size_t work = run.evidence.lamp_events().size() + run.evidence.segments().size() + 200;
+  Nanos first = 0, last = 0;
+  std::size_t left = most_work / work;
+  for (Nanos ago = shortest; ago <= longest && left > 0; ago += step, --left) {
+    EvidenceLog::Changes changes;
+    changes.takes_late = ago;
+    const RunResult late = run.evidence.judged(gauge, changes);
+    // Where nobody could say what such a unit does, nothing is proven.
+    const bool fits = late.verdict != Verdict::fail && open_findings(late) <= open_findings(run.result) &&
+                      passed(late.transitions) > 0;
+    if (fits && first == 0) first = ago;
+    if (fits) last = ago;
+    if (!fits && first != 0) break;
+  }
+  if (first == 0) return std::nullopt;
+  const double ms = to_ms(first + last) / 2, u = to_ms(last - first) / 2 + to_ms(step);
+  Cause cause;
+  cause.text = late_text(ms, u);
+  cause.todo = late_todo;
+  cause.explains = cause.of = findings;
+  cause.changes.push_back({std::string(word(Kind::take_late)), {}, {}, {}});
+  cause.changes.back().numbers = {{"by_ms", ms}, {"expanded_uncertainty_ms", u}};
+  return cause;
+}
+
 bool any_of_kind(const RunResult& result, FindingKind kind) {
   return std::any_of(result.findings.begin(), result.findings.end(),
                      [&](const Finding& f) { return f.kind == kind; });
@@ -226,13 +327,16 @@ std::vector<Cause> button_causes(const Gauge& gauge, const JudgedRun& run) {
   std::vector<const Finding*> against;
   for (const Finding& finding : result.findings)
     if (verdict_of(finding.kind) == Verdict::fail) against.push_back(&finding);
-  if (against.empty() || result.findings_left_out > 0) return {};
+  if (against.empty()) return {};
   Cause all;
   all.explains = all.of = against.size();
   const auto wrong_peak = [&](const Finding* f) { return not_cleared(result, *f); };
-  if (!std::all_of(against.begin(), against.end(),
-                   [&](const Finding* f) { return is_of_a_button(f->kind) || wrong_peak(f); }))
-    return {};
+  if (result.findings_left_out > 0 || !std::all_of(against.begin(), against.end(), [&](const Finding* f) {
+        return is_of_a_button(f->kind) || wrong_peak(f);
+      })) {
+    std::optional<Cause> late = takes_late(gauge, run, faults_found(result));
+    return late ? std::vector<Cause>{std::move(*late)} : std::vector<Cause>{};
+  }
   // All of them together are what is wrong: one cause, with a change for each kind.
   for (const Known& one : known)
     if (any_of_kind(result, one.finding)) join(all, cause_of_kind(gauge, run, result, one));

@@ -59,13 +59,16 @@ void EvidenceLog::add_done(Done done) {
 }
 
 void EvidenceLog::pressed(const std::string& action, Nanos at, Nanos lasts) {
-  add_done({Done::What::pressed, action, at, lasts});
+  add_done({Done::What::pressed, action, at, lasts, {}});
 }
 void EvidenceLog::pressing(const std::string& action, Nanos at) {
-  add_done({Done::What::pressing, action, at, 0});
+  add_done({Done::What::pressing, action, at, 0, {}});
 }
-void EvidenceLog::released(Nanos by) { add_done({Done::What::released, "", by, 0}); }
-void EvidenceLog::power_off(Nanos at, Nanos lasts) { add_done({Done::What::power, "", at, lasts}); }
+void EvidenceLog::released(Nanos by) { add_done({Done::What::released, "", by, 0, {}}); }
+void EvidenceLog::power_off(Nanos at, Nanos lasts) { add_done({Done::What::power, "", at, lasts, {}}); }
+void EvidenceLog::supplied(const Supply& supply, Nanos at) {
+  add_done({Done::What::supply, "", at, supply.lasts, supply});
+}
 
 void EvidenceLog::answered(const AnswerResult& answer) {
   if (too_long_) return;
@@ -120,6 +123,7 @@ void EvidenceLog::repeat(StateJudge& judge, const std::vector<Segment>* believed
             case Done::What::pressing: judge.pressing(one.action, one.at); break;
             case Done::What::released: judge.released(one.at); break;
             case Done::What::power: judge.power_off(one.at, one.lasts); break;
+            case Done::What::supply: judge.supplied(one.supply, one.at); break;
           }
         }
         break;
@@ -148,6 +152,7 @@ RunResult EvidenceLog::judged(const Gauge& gauge, const Changes& changes) const 
   setup.wired &= changes.wired;
   if (!changes.noise.quiet()) setup.noise = changes.noise;
   StateJudge judge(gauge, setup);
+  judge.takes_late(changes.takes_late);
   if (changes.on_reach) judge.on_reach(changes.on_reach);
   if (changes.excused.empty()) {
     repeat(judge, changes.believed);

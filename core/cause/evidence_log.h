@@ -33,6 +33,7 @@ class EvidenceLog {
   void pressing(const std::string& action, Nanos at);
   void released(Nanos by);
   void power_off(Nanos at, Nanos lasts);
+  void supplied(const Supply& supply, Nanos at);
   void answered(const AnswerResult& answer);
   void found(const Finding& finding);
   void lost(std::uint64_t count) { lost_ += count; }
@@ -66,6 +67,7 @@ class EvidenceLog {
     std::vector<std::pair<Nanos, Nanos>> hidden = {};
     std::function<void(const Reach&)> on_reach = {};
     const std::vector<Segment>* believed = nullptr;  // in place of the rpm, adjoining
+    Nanos takes_late = 0;                            // as in StateJudge
     Noise noise = {};                                // in place of the signal's, where it is not quiet
   };
   RunResult judged(const Gauge& gauge, const Changes& changes) const;
@@ -83,9 +85,10 @@ class EvidenceLog {
   void repeat(StateJudge& judge, const std::vector<Segment>* believed) const;
 
   struct Done {
-    enum class What : std::uint8_t { pressed, pressing, released, power } what = What::pressed;
+    enum class What : std::uint8_t { pressed, pressing, released, power, supply } what = What::pressed;
     std::string action;
     Nanos at = 0, lasts = 0;
+    Supply supply = {};
   };
   void add_done(Done done);
 
@@ -144,6 +147,10 @@ class LoggedJudge {
   void power_off(Nanos at, Nanos lasts) {
     judge_.power_off(at, lasts);
     if (log_ != nullptr) log_->power_off(at, lasts);
+  }
+  void supplied(const Supply& supply, Nanos at) {
+    judge_.supplied(supply, at);
+    if (log_ != nullptr) log_->supplied(supply, at);
   }
   double peak_rpm(Nanos t) const { return judge_.peak_rpm(t); }
   void answered(const AnswerResult& answer) {

@@ -56,6 +56,9 @@ constexpr KindWords kind_words[] = {
     {Kind::dim_colour, "dim-colour", "", false},
     {Kind::slow_boot, "slow-boot", "ms", false},
     {Kind::greets_wrong, "greets-wrong", "", false},
+    {Kind::supply_drift, "supply-drift", "rpm/V", false},
+    {Kind::brown_out, "brown-out", "V", false},
+    {Kind::no_return, "no-return", "", false},
 };
 
 const KindWords& words_of(Kind kind) {
@@ -255,7 +258,10 @@ void change(Gauge& g, const Fault& fault, const Places& at) {
     case Kind::dim_missing:
     case Kind::dim_colour:
     case Kind::slow_boot:
-    case Kind::greets_wrong: at.refuse("is no change of settings");
+    case Kind::greets_wrong:
+    case Kind::supply_drift:
+    case Kind::brown_out:
+    case Kind::no_return: at.refuse("is no change of settings");
   }
 }
 

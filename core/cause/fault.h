@@ -62,7 +62,11 @@ struct Fault {
     dim_missing,       // [; per cent, the level that is left out]
     dim_colour,        // [lamp, other_channel] its colour when dimmed
     slow_boot,         // [; ms longer]
-    greets_wrong       // [lamp] the only one that it greets with
+    greets_wrong,      // [lamp] the only one that it greets with
+    // supply: seen only where a scenario changes the voltage
+    supply_drift,  // [; rpm per volt] all boundaries, as set in the middle of what it may be fed
+    brown_out,     // [; V] off when it is fed less
+    no_return      // [] off for want of voltage, and for good
   };
 
   Kind kind = Kind::boundary_moved;
@@ -100,7 +104,7 @@ struct FaultKeys {
 };
 FaultKeys keys_of(const Fault& fault, const Gauge& gauge);
 
-// Shows only where a button is pressed or the supply comes back.
+// Shows only where a button is pressed, or the supply comes back or changes.
 bool is_of_buttons(Fault::Kind kind);
 
 // Whether with_fault can say what a unit with such a fault does.

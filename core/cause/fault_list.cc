@@ -44,6 +44,7 @@ class List {
     supply();
     reading();
     buttons();
+    voltage();
     random_ones();
     return std::move(list_);
   }
@@ -294,6 +295,22 @@ class List {
       add_apart({greets, {}, 0, 0});
       break;
     }
+  }
+
+  // Seen only by a scenario that changes the voltage.
+  void voltage() {
+    if (!gauge_.supply) return;
+    const double span_v = gauge_.supply->highest_v - gauge_.supply->lowest_v;
+    // At either end of what it may be fed, off by so many tolerances.
+    for (const double way : {1.0, -1.0}) {
+      ListedFault drift{fault_of(Kind::supply_drift), {}, 0, way * gauge_.tolerance.rpm / (span_v / 2)};
+      drift.fault = drift.by(graded_tolerances);
+      if (healthy_.cues.size() > 1) add_apart(drift);
+    }
+    Fault brown_out = fault_of(Kind::brown_out);
+    brown_out.size = std::round(10 * (gauge_.supply->lowest_v + span_v / 4)) / 10;
+    add_apart({brown_out, {}, 0, 0});
+    add_apart({fault_of(Kind::no_return), {}, 0, 0});
   }
 
   // A scenario meets them by luck.

@@ -156,6 +156,9 @@ std::string of_buttons(const Fault& f, const Gauge& g) {
     case Kind::dim_colour:
       return "lamp " + lamp_of(g, f.lamp) + " shows " + channel_of(g, f.other_channel) + " when it is dimmed";
     case Kind::slow_boot: return "the unit wakes " + number(size) + " ms too late";
+    case Kind::supply_drift: return "all boundaries move with the supply, by " + rpm(size) + " for each volt";
+    case Kind::brown_out: return "the unit is off when it is fed less than " + number(size) + " V";
+    case Kind::no_return: return "the unit stays dark after its supply dipped";
     default: return "the unit greets with lamp " + lamp_of(g, f.lamp) + " alone";
   }
 }
@@ -181,6 +184,8 @@ const char* number_key(Kind kind) {
     case Kind::slow_boot: return "by_ms";
     case Kind::settings_reset: return "by_rpm";
     case Kind::dim_missing: return "level";
+    case Kind::supply_drift: return "rpm_per_v";
+    case Kind::brown_out: return "at_v";
     default: return nullptr;
   }
 }
@@ -228,7 +233,10 @@ std::string describe(const Fault& fault, const Gauge& gauge) {
     case Kind::dim_missing:
     case Kind::dim_colour:
     case Kind::slow_boot:
-    case Kind::greets_wrong: return of_buttons(fault, gauge);
+    case Kind::greets_wrong:
+    case Kind::supply_drift:
+    case Kind::brown_out:
+    case Kind::no_return: return of_buttons(fault, gauge);
   }
   return "";
 }

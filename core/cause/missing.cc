@@ -31,7 +31,7 @@ class Missing {
     if (!result_.complete) say("The run did not get to its end: run it again, to the end.");
     for (const PressResult& row : result_.presses) pressed("press of " + row.button, row);
     for (const DimResult& row : result_.dims) pressed("press of " + row.button, row);
-    for (const PowerResult& row : result_.powers) pressed("power cut", row);
+    for (const PowerResult& row : result_.powers) pressed(std::string(power_word(row)), row);
     rows(result_.boundaries, "threshold");
     rows(result_.deadbands, "deadband");
     rows(result_.responses, "response");

@@ -1,9 +1,11 @@
 #include "core/judge/expected_states.h"
 
 #include <algorithm>
+#include <limits>
 
 #include "core/judge/power_watch.h"
 #include "core/judge/rpm_history.h"
+#include "core/judge/supply_move.h"
 
 namespace tachproof {
 namespace {
@@ -22,6 +24,8 @@ class States {
         const Nanos awake = PowerWatch::awake_by(gauge_, action.at + off->lasts);
         follower_.power_lost(awake);
         begin(action.at, answered_by(gauge_, awake));
+      } else if (const auto* supply = std::get_if<Supply>(&action.what)) {
+        feed(*supply, action.at);
       } else if (const auto* press = std::get_if<Press>(&action.what)) {
         const auto [lowest, highest] =
             history_.range_between(action.at - gauge_.tolerance.response_to - options_.source_lag, action.at);
@@ -41,6 +45,24 @@ class States {
   void begin(Nanos at, Nanos answered) {
     if (!states_.empty()) states_.back().to = at;
     states_.push_back({follower_.now(), at, answered, 0, {}});
+  }
+
+  // As StateJudge::supplied, for a unit that comes through all dips in time.
+  void feed(const Supply& supply, Nanos at) {
+    constexpr SupplyRange any{0, std::numeric_limits<double>::infinity()};
+    const SupplyMove move = supply_move(supply, at, gauge_.supply.value_or(any));
+    if (volts_ && *volts_ == supply.from_v && supply.from_v == supply.to_v) return;
+    volts_ = supply.to_v;
+    if (at == 0 && states_.size() == 1 && !move.outside_from && supply.from_v == supply.to_v) {
+      follower_.fed_now("at " + volts_text(supply.to_v), 0);
+      states_.back().state = follower_.now();
+      return;
+    }
+    follower_.fed(move.outside_from.has_value());
+    const Nanos still = supply.from_v == supply.to_v ? at : move.until();
+    const Nanos due = move.back_at ? std::max(still, PowerWatch::awake_by(gauge_, *move.back_at)) : still;
+    follower_.fed_now("at " + volts_text(supply.to_v), move.outside_from ? due : 0);
+    begin(at, answered_by(gauge_, due));
   }
 
   void expect_in(ExpectedState& state) {
@@ -66,13 +88,15 @@ class States {
   StateFollower follower_;
   RpmHistory history_;
   std::vector<ExpectedState> states_;
+  std::optional<double> volts_;
 };
 
 }  // namespace
 
 bool changes_states(const Gauge& gauge, const Profile& profile) {
   return std::any_of(profile.actions().begin(), profile.actions().end(), [&](const Action& action) {
-    if (std::holds_alternative<PowerOff>(action.what)) return true;
+    if (std::holds_alternative<PowerOff>(action.what) || std::holds_alternative<Supply>(action.what))
+      return true;
     const auto* press = std::get_if<Press>(&action.what);
     const Button* button = press == nullptr ? nullptr : button_named(gauge, press->action);
     return button != nullptr && !std::holds_alternative<ShowPeak>(button->does);
@@ -98,6 +122,8 @@ void tell(StateJudge& judge, const Profile& profile) {
     for (; next < actions.size() && actions[next].at <= segment.start.whole; ++next)
       if (const auto* off = std::get_if<PowerOff>(&actions[next].what))
         judge.power_off(actions[next].at, off->lasts);
+      else if (const auto* supply = std::get_if<Supply>(&actions[next].what))
+        judge.supplied(*supply, actions[next].at);
       else if (const auto* press = std::get_if<Press>(&actions[next].what))
         judge.pressed(press->action, actions[next].at, press->lasts);
     judge.rpm(segment);

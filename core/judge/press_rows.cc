@@ -17,37 +17,6 @@ bool is_any(const std::string& boundary, const Gauge& gauge, const std::vector<s
   return std::any_of(of.begin(), of.end(), [&](std::size_t b) { return gauge.windows[b].name == boundary; });
 }
 
-// Where the boundaries that the take moves were, less where the take puts them: the mean, weighted.
-struct Shift {
-  double rpm = 0, expanded_uncertainty = 0;
-  int rows = 0;
-  bool agree = true;  // all moved alike
-};
-
-Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& moved) {
-  Shift shift;
-  double weights = 0, sum = 0;
-  std::vector<std::pair<double, double>> seen;
-  for (const BoundaryResult& row : result.boundaries) {
-    if (std::isnan(row.threshold_rpm) || std::isnan(row.expanded_uncertainty_rpm)) continue;
-    if (!is_any(row.boundary, gauge, moved)) continue;
-    const double u = std::max(row.expanded_uncertainty_rpm, 0.01);
-    seen.emplace_back(row.threshold_rpm - row.nominal_rpm, u);
-    weights += 1 / (u * u);
-    sum += seen.back().first / (u * u);
-  }
-  if (seen.empty()) return shift;
-  shift.rows = static_cast<int>(seen.size());
-  shift.rpm = sum / weights;
-  // The response that all share does not average out: no better than the best of them.
-  shift.expanded_uncertainty = seen.front().second;
-  for (const auto& [off, u] : seen) {
-    shift.expanded_uncertainty = std::min(shift.expanded_uncertainty, u);
-    shift.agree = shift.agree && std::abs(off - shift.rpm) <= u + gauge.tolerance.rpm;
-  }
-  return shift;
-}
-
 // One of these boundaries was measured where it should be.
 bool any_passes(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& boundaries) {
   return std::any_of(result.boundaries.begin(), result.boundaries.end(), [&](const BoundaryResult& row) {
@@ -74,6 +43,30 @@ void say_elsewhere(const std::string& pressed, const DoneAt& at, PressResult& ro
 }
 
 }  // namespace
+
+Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& moved) {
+  Shift shift;
+  double weights = 0, sum = 0;
+  std::vector<std::pair<double, double>> seen;
+  for (const BoundaryResult& row : result.boundaries) {
+    if (std::isnan(row.threshold_rpm) || std::isnan(row.expanded_uncertainty_rpm)) continue;
+    if (!is_any(row.boundary, gauge, moved)) continue;
+    const double u = std::max(row.expanded_uncertainty_rpm, 0.01);
+    seen.emplace_back(row.threshold_rpm - row.nominal_rpm, u);
+    weights += 1 / (u * u);
+    sum += seen.back().first / (u * u);
+  }
+  if (seen.empty()) return shift;
+  shift.rows = static_cast<int>(seen.size());
+  shift.rpm = sum / weights;
+  // The response that all share does not average out: no better than the best of them.
+  shift.expanded_uncertainty = seen.front().second;
+  for (const auto& [off, u] : seen) {
+    shift.expanded_uncertainty = std::min(shift.expanded_uncertainty, u);
+    shift.agree = shift.agree && std::abs(off - shift.rpm) <= u + gauge.tolerance.rpm;
+  }
+  return shift;
+}
 
 bool moves_wrongly(const RunResult& result) {
   const auto fails = [](const auto& row) { return row.verdict == Verdict::fail; };

@@ -27,6 +27,14 @@ struct StateSeen {
   bool sound_before = true;      // nothing was wrong until the press
 };
 
+// Where boundaries were, less where they should be: the mean, weighted.
+struct Shift {
+  double rpm = 0, expanded_uncertainty = 0;
+  int rows = 0;       // that were measured
+  bool agree = true;  // all moved alike
+};
+Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& boundaries);
+
 // A change of window failed.
 bool moves_wrongly(const RunResult& result);
 // Fails, and by lamps: what the bench could not see is not held against the unit.

@@ -29,6 +29,9 @@ std::string_view word(FindingKind k) {
     case FindingKind::settings_kept: return "settings-kept";
     case FindingKind::wrong_greeting: return "wrong-greeting";
     case FindingKind::slow_boot: return "slow-boot";
+    case FindingKind::supply_drift: return "supply-drift";
+    case FindingKind::brown_out: return "brown-out";
+    case FindingKind::no_return: return "no-return";
   }
   return "bench-fault";
 }

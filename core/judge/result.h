@@ -183,10 +183,13 @@ struct DimResult {
   std::string remark;
 };
 
-// One loss of power, and how the unit woke.
+// One loss of power, or one time outside what the unit may be fed, and how it woke; or one time at which it
+// went dark inside of that.
 struct PowerResult {
-  Nanos at = 0;       // off
-  Nanos back_at = 0;  // and on again
+  Nanos at = 0;                    // off; outside; dark
+  Nanos back_at = 0;               // and on again, inside again
+  double lowest_v = not_measured;  // the furthest outside; where it went dark; NaN: the supply was cut
+  bool went_dark = false;          // inside what it may be fed
   double boot_ms = not_measured;
   double expanded_uncertainty_ms = not_measured;
   double greeted_ms = not_measured;
@@ -208,7 +211,8 @@ struct StateResult {
     bool operator==(const Taken&) const = default;
   };
   std::vector<Taken> taken = {};
-  double level = 1;  // share of full light
+  double level = 1;             // share of full light
+  double fed_v = not_measured;  // NaN: nobody said
 };
 // The gauge with its boundaries where they were in that state.
 Gauge in_state(const Gauge& gauge, const StateResult& state);
@@ -236,8 +240,12 @@ enum class FindingKind {
   settings_lost,  // over a loss of power
   settings_kept,  // what had to be forgotten then
   wrong_greeting,
-  slow_boot
+  slow_boot,
+  supply_drift,  // boundaries move with the voltage
+  brown_out,     // dark inside what it may be fed
+  no_return      // dark after it was outside of that
 };
+inline constexpr FindingKind last_finding_kind = FindingKind::no_return;
 std::string_view word(FindingKind k);  // "missing-transition", ...
 // What a finding of this kind makes of a run: fail when it speaks of the unit,
 // undecided when it speaks of the bench or of the evidence.

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "core/base/verdict.h"
+#include "core/judge/result.h"
 
 namespace tachproof {
 
@@ -16,6 +17,11 @@ inline constexpr std::string_view state_as_set = "as set";
 inline std::string in_state(std::string place, const std::string& state) {
   if (!state.empty()) place += ", " + state;
   return place;
+}
+
+// What a row of the supply tells of.
+inline std::string_view power_word(const PowerResult& row) {
+  return row.went_dark ? "brown-out" : row.lowest_v == row.lowest_v ? "supply dip" : "power cut";
 }
 
 // "beyond, rising, after set 1 at 4210 rpm", "over-rev, top magenta": what the row has of

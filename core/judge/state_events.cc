@@ -1,21 +1,33 @@
 // What is done to the unit: presses, losses of power.
 #include <cmath>
 
+#include "core/base/text.h"
+
 #include "core/judge/state_judge_impl.h"
 
 namespace tachproof {
 
+RpmAtPress StateJudge::Impl::believed_at(Nanos at) const {
+  // What was believed then was read a moment before, or after, the instant that is meant.
+  constexpr Nanos stale = 15 * ns_per_ms;
+  const Nanos then = at - takes_late_;
+  const double rpm = history_.rpm_at(then);
+  const Nanos before = takes_late_ > 0 ? stale : gauge_.tolerance.response_to;
+  const auto [lowest, highest] =
+      history_.range_between(then - before - setup_.bench.source.lag, takes_late_ > 0 ? then + stale : then);
+  return {rpm, std::min(lowest, rpm), std::max(highest, rpm)};
+}
+
 void StateJudge::Impl::pressing(const std::string& action, Nanos at) {
   const Button* button = button_named(gauge_, action);
   if (button == nullptr) return;
-  const double rpm = history_.rpm_at(at);
-  const auto [lowest, highest] =
-      history_.range_between(at - gauge_.tolerance.response_to - setup_.bench.source.lag, at);
-  const RpmAtPress pressed_at{rpm, std::min(lowest, rpm), std::max(highest, rpm)};
+  const RpmAtPress pressed_at = believed_at(at);
+  const double rpm = pressed_at.rpm;
   const StateFollower::Pressed what = follower_.press(action, at, pressed_at);
   if (what.clears_peak) peaks_.push_back({at, rpm, true});
   if (!what.takes && !what.dims) return;
   StateSpell spell;
+  if (outside_) spell.doubt = doubt_outside("'" + action + "' was pressed at " + say_time(at));
   spell.what = what.takes ? StateSpell::What::take : StateSpell::What::dim;
   spell.rpm = pressed_at;
   if (what.takes) {
@@ -46,6 +58,7 @@ void StateJudge::Impl::power_off(Nanos at, Nanos lasts) {
   if (!keeps_peak()) peaks_.push_back({at, 0, true});
   StateSpell spell;
   spell.what = StateSpell::What::power;
+  if (outside_) spell.doubt = doubt_outside("the supply came back at " + say_time(back));
   spell.rpm.rpm = history_.rpm_at(at);
   spell.power.emplace(gauge_, wired_, at, back, setup_.bench.watcher.resolution);
   spell.moved = all_moved();
@@ -70,11 +83,22 @@ std::vector<std::size_t> StateJudge::Impl::all_moved() const {
 }
 
 void StateJudge::Impl::happens(const StateSpell& spell, StateFollower& unit) {
-  if (spell.what == StateSpell::What::power)
+  if (spell.what == StateSpell::What::power) {
     unit.power_lost(spell.awake);
-  else
+  } else if (spell.what == StateSpell::What::supply) {
+    unit.fed(spell.fed->dips());
+    if (!spell.level.empty()) unit.fed_now(spell.level, spell.awake);
+  } else {
     unit.press(spell.what == StateSpell::What::take ? spell.press.button : spell.dim.button, spell.from,
                spell.rpm);
+  }
+  if (!spell.doubt.empty()) unit.unsure(spell.doubt);
+}
+
+// Of what was done to a unit that is fed what it need not work with.
+std::string StateJudge::Impl::doubt_outside(const std::string& what) const {
+  return what + ", when the unit was fed " + volts_text(*volts_) +
+         ", outside what it may be fed: do that at a voltage inside";
 }
 
 bool StateJudge::Impl::is_dark(const Gauge& gauge, double rpm) const {

@@ -18,6 +18,7 @@ void StateJudge::Impl::go_on() {
   now.gap.emplace(gauge_, setup_);
   const LampEvent first{now.from, lit_};
   if (any_lamps_) now.gap->lamps({&first, 1});
+  if (any_lamps_ && now.fed) now.fed->lamps({&first, 1});
   for (UnitWay& way : through_event(ways, current_, [&](StateFollower& unit) { happens(now, unit); }))
     now.ways.push_back({std::move(way), {}, {}});
   const UnitState& state = now.ways.front().unit.now();
@@ -58,8 +59,7 @@ void StateJudge::Impl::wait_for(StateSpell& spell, Nanos end, bool complete) {
   const Nanos late = gauge_.power_up ? woke - (spell.woke.back_at + gauge_.power_up->boot_to) : 0;
   if (late <= 0) return;
   spell.judged_from += late;
-  constexpr Nanos least = 10 * StateSpell::warm_up;
-  spell.seen = end >= spell.judged_from + least;
+  spell.seen = end >= spell.judged_from + least_judged;
   for (JudgedWay& way : spell.ways)
     if (way.result) judge_again(spell, way, end, complete);
 }
@@ -76,7 +76,8 @@ void StateJudge::Impl::look_at_gap(StateSpell& spell, Nanos end) {
   for (const auto& [from, to] : disturbances_) disturbed.add(from, to);
   gap.disturbed = &disturbed;
   switch (spell.what) {
-    case StateSpell::What::start: return;
+    case StateSpell::What::start:
+    case StateSpell::What::supply: return;  // SupplyWatch looks
     case StateSpell::What::take: gap.since = say_pressed(spell.press.button, spell.from); break;
     case StateSpell::What::dim: gap.since = say_pressed(spell.dim.button, spell.from); break;
     case StateSpell::What::power:
@@ -121,7 +122,8 @@ void StateJudge::Impl::choose(StateSpell& spell, Nanos end, bool complete) {
 
 bool StateJudge::Impl::is_judged_again(const StateSpell& spell) {
   constexpr std::size_t most = 1'000'000;
-  return (spell.what == StateSpell::What::take || spell.what == StateSpell::What::power) &&
+  return (spell.what == StateSpell::What::take || spell.what == StateSpell::What::power ||
+          spell.what == StateSpell::What::supply) &&
          spell.lamps.size() < most && spell.segments.size() < most;
 }
 

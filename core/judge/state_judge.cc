@@ -23,6 +23,7 @@ StateJudge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
 }
 
 void StateJudge::Impl::rpm(const Segment& segment) {
+  settle_supply(segment.start.whole);
   history_.add(segment);
   note_peak(segment.start.whole, segment.highest_rpm());
   StateSpell& now = spells_.back();
@@ -35,6 +36,7 @@ void StateJudge::Impl::rpm(const Segment& segment) {
 }
 
 void StateJudge::Impl::lamps(std::span<const LampEvent> events) {
+  if (!events.empty()) settle_supply(events.back().at);
   while (!events.empty()) {
     if (current_ + 1 < spells_.size() && events.front().at >= spells_[current_].to) {
       end_spell();
@@ -47,6 +49,7 @@ void StateJudge::Impl::lamps(std::span<const LampEvent> events) {
         std::find_if(events.begin(), events.end(), [&](const LampEvent& event) { return event.at >= until; });
     const std::span<const LampEvent> part(events.begin(), last);
     if (spell.gap && part.front().at < spell.judged_from) spell.gap->lamps(part);
+    if (spell.fed) spell.fed->lamps(part);
     if (is_judged_again(spell)) spell.lamps.insert(spell.lamps.end(), part.begin(), part.end());
     for (const LampEvent& event : part) changed_ = changed_ || (any_lamps_ && event.lit != lit_);
     if (gap) {
@@ -66,6 +69,7 @@ void StateJudge::Impl::lamps(std::span<const LampEvent> events) {
 }
 
 void StateJudge::Impl::seen_until(Nanos until) {
+  settle_supply(until);
   while (current_ + 1 < spells_.size() && until >= spells_[current_].to) end_spell();
   StateSpell& spell = spells_[current_];
   if (until < spell.lamps_from()) return;
@@ -112,6 +116,8 @@ void StateJudge::Impl::on_reach(std::function<void(const Reach&)> sink) {
 }
 
 RunResult StateJudge::Impl::finish(Nanos until, bool complete) {
+  settle_supply(until);
+  if (spells_.back().fed && spells_.back().answered == never) close_supply(spells_.back(), until);
   while (current_ + 1 < spells_.size() && until >= spells_[current_].to) end_spell();
   StateSpell& last = spells_[current_];
   if (until >= last.lamps_from()) begin_lamps(last);
@@ -122,6 +128,7 @@ RunResult StateJudge::Impl::finish(Nanos until, bool complete) {
     finish_spell(spells_[current_], until, complete);
   }
   finish_spell(spells_.front(), until, complete);
+  find_drift(until, complete);
   return joined_results(gauge_, setup_, spells_, until, complete);
 }
 
@@ -141,8 +148,10 @@ Gauge StateJudge::Impl::judged_gauge(const UnitState& state) const {
 
 void StateJudge::Impl::begin_spell(StateSpell spell, Nanos at) {
   // A person who never said that he had pressed: nobody can say what the unit does since.
+  if (spells_.back().fed && spells_.back().answered == never) close_supply(spells_.back(), at);
   released(at);
   spells_.back().to = at;
+  if (std::isnan(spell.fed_v) && volts_) spell.fed_v = *volts_;
   spell.from = at;
   spell.judged_from = never;
   spell.before.assign(recent_.begin(), recent_.end());
@@ -195,9 +204,8 @@ void StateJudge::Impl::finish_spell(StateSpell& spell, Nanos until, bool complet
   spell.ended = true;
   const Nanos end = std::max(std::min(spell.to, until), spell.from);
   note_lit(spell, {end, spell.lit_now});
-  // In less the judge would say, rightly, that too much of it was left out.
-  constexpr Nanos least = 10 * StateSpell::warm_up;
-  spell.seen = &spell == &spells_.front() || (spell.judged_from != never && end >= spell.judged_from + least);
+  spell.seen =
+      &spell == &spells_.front() || (spell.judged_from != never && end >= spell.judged_from + least_judged);
   for (JudgedWay& way : spell.ways)
     if (way.judge) {
       way.result = way.judge->finish(end, complete);
@@ -206,7 +214,9 @@ void StateJudge::Impl::finish_spell(StateSpell& spell, Nanos until, bool complet
   if (spell.power) {
     spell.woke = spell.power->finish(end, spell.dark_cue, spell.power_findings);
     wait_for(spell, end, complete);
+    dark_at_v_.reset();
   }
+  if (spell.fed) look_at_supply(spell, end, complete);
   if (spell.seen && spell.way().result) choose(spell, end, complete);
   if (spell.gap && changed_ && setup_.what.steady) look_at_gap(spell, end);
   spell.gap.reset();
@@ -239,6 +249,8 @@ void StateJudge::pressed(const std::string& action, Nanos at, Nanos lasts) {
 void StateJudge::pressing(const std::string& action, Nanos at) { impl_->pressing(action, at); }
 void StateJudge::released(Nanos by) { impl_->released(by); }
 void StateJudge::power_off(Nanos at, Nanos lasts) { impl_->power_off(at, lasts); }
+void StateJudge::supplied(const Supply& supply, Nanos at) { impl_->supplied(supply, at); }
+void StateJudge::takes_late(Nanos by) { impl_->takes_late(by); }
 double StateJudge::peak_rpm(Nanos t) const { return impl_->peak_rpm(t); }
 RunResult StateJudge::finish(Nanos until, bool complete) { return impl_->finish(until, complete); }
 

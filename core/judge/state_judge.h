@@ -1,4 +1,4 @@
-// The judge of a unit that is pressed, or whose supply fails, in the middle of a run.
+// The judge of a unit that is pressed, or whose supply fails or changes, in the middle of a run.
 //
 // Between two such events the unit is as StateFollower says, and an ordinary Judge judges it
 // against that gauge: its thresholds, cues and blinks are rows of their own for each state.
@@ -52,6 +52,12 @@ class StateJudge {
   void pressing(const std::string& action, Nanos at);
   void released(Nanos by);
   void power_off(Nanos at, Nanos lasts);
+  // What the unit is fed from then on. Where that is outside what its gauge allows, until it must be awake
+  // again afterwards, it may be dark, but never wrong.
+  void supplied(const Supply& supply, Nanos at);
+  // Before anything else: judged as a unit that takes the rpm of so long before a press. Not for presses by
+  // a person.
+  void takes_late(Nanos by);
   // The highest rpm that the unit must show when it is asked for it at `t`: since it was last cleared,
   // or lost its supply.
   double peak_rpm(Nanos t) const;

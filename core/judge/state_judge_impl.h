@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <deque>
 #include <functional>
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
@@ -44,11 +45,15 @@ class StateJudge::Impl {
   void pressing(const std::string& action, Nanos at);
   void released(Nanos by);
   void power_off(Nanos at, Nanos lasts);
+  void supplied(const Supply& supply, Nanos at);
+  void takes_late(Nanos by) { takes_late_ = by; }
   double peak_rpm(Nanos t) const;
   RunResult finish(Nanos until, bool complete);
 
  private:
   static constexpr Nanos never = StateSpell::never;
+  // In less the judge would say, rightly, that too much of it was left out.
+  static constexpr Nanos least_judged = 10 * StateSpell::warm_up;
 
   Judge& first() { return *spells_.front().ways.front().judge; }
   template <class Do>
@@ -71,6 +76,7 @@ class StateJudge::Impl {
 
   // The lamps have come to this spell: what the unit did before it is known as well as it can be.
   void go_on();
+  std::string doubt_outside(const std::string& what) const;
   static void happens(const StateSpell& spell, StateFollower& unit);
 
   // At this rpm the unit shows nothing.
@@ -102,7 +108,17 @@ class StateJudge::Impl {
   static bool is_judged_again(const StateSpell& spell);
   void judge_again(const StateSpell& spell, JudgedWay& way, Nanos end, bool complete) const;
 
-  Nanos recent() const { return 2 * ns_per_s + gauge_.tolerance.response_to; }
+  Nanos recent() const { return 2 * ns_per_s + gauge_.tolerance.response_to + takes_late_; }
+  // What the unit may have believed, as far as a press at `at` is concerned.
+  RpmAtPress believed_at(Nanos at) const;
+
+  // The supply: state_supply.cc.
+  std::string level_name(double volts);
+  void settle_supply(Nanos t);
+  void close_supply(StateSpell& spell, Nanos due);
+  void name_level(StateSpell& spell, double volts, Nanos awake_by);
+  void look_at_supply(StateSpell& spell, Nanos end, bool complete);
+  void find_drift(Nanos until, bool complete);
 
   bool keeps_peak() const;
   void note_peak(Nanos from, double rpm);
@@ -130,6 +146,13 @@ class StateJudge::Impl {
     bool cleared = false;
   };
   std::vector<Peak> peaks_;
+
+  std::optional<double> volts_;  // that the unit is fed now, as far as anybody said
+  Nanos takes_late_ = 0;
+  bool outside_ = false;  // of what it may be fed
+  std::map<std::string, int> levels_;
+  std::optional<double> dark_at_v_;  // it went dark when it was fed this, and has stayed so
+  bool told_dead_ = false;           // and that has been said
 };
 
 }  // namespace tachproof

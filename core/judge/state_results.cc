@@ -19,6 +19,17 @@ void append(std::vector<Row>& all, std::vector<Row>& more, const std::string& st
   }
 }
 
+void call_rows(RunResult& result, const std::string& state) {
+  const auto call = [&](auto& rows) {
+    for (auto& row : rows) row.state = state;
+  };
+  call(result.transitions);
+  call(result.boundaries);
+  call(result.deadbands);
+  call(result.responses);
+  call(result.blinks);
+}
+
 void add_new(std::vector<std::string>& all, const std::vector<std::string>& more) {
   for (const std::string& one : more)
     if (std::find(all.begin(), all.end(), one) == all.end()) all.push_back(one);
@@ -79,7 +90,8 @@ class Joining {
 
   RunResult all(Nanos until, bool complete) {
     out_ = std::move(*spells_.front().way().result);
-    if (spells_.size() == 1) return std::move(out_);
+    call_rows(out_, spells_.front().way().unit.now().name);
+    if (spells_.size() == 1 && std::isnan(spells_.front().fed_v)) return std::move(out_);
     verdict_ = out_.verdict;
     out_until_ = until;
     out_.states.push_back(state_of(spells_.front()));
@@ -115,7 +127,9 @@ class Joining {
     StateSpell& spell = spells_[event];
     const UnitState& state = spell.way().unit.now();
     std::vector<Finding> findings;
-    if (!state.unknown.empty())
+    const bool said = std::any_of(out_.findings.begin(), out_.findings.end(),
+                                  [&](const Finding& f) { return f.message == state.unknown; });
+    if (!state.unknown.empty() && !said)
       findings.push_back({FindingKind::lost_evidence, spell.from, "", "", state.unknown});
     const bool judged = spell.seen && spell.way().result;
     if (judged) hold_to_its_own(gauge_, state, *spell.way().result);
@@ -124,6 +138,7 @@ class Joining {
       case StateSpell::What::take: add_take(event, judged); break;
       case StateSpell::What::dim: add_dim(event, judged, findings); break;
       case StateSpell::What::power: add_power(event, findings); break;
+      case StateSpell::What::supply: add_supply(event, findings); break;
     }
     if (spell.strange) findings.push_back(*spell.strange);
     out_.states.push_back(state_of(spell));
@@ -141,6 +156,7 @@ class Joining {
   StateResult state_of(const StateSpell& spell) const {
     const StateFollower& unit = spell.way().unit;
     StateResult state{unit.now().name, spell.from, std::min(spell.to, out_until_), 0, {}, 1};
+    state.fed_v = spell.fed_v;
     state.judged_from = spell.seen ? spell.judged_from : state.to;
     for (const StateFollower::Taken& taken : unit.taken())
       state.taken.push_back({gauge_.windows[taken.boundary].name, taken.rpm, taken.doubt_rpm});
@@ -161,8 +177,12 @@ class Joining {
   }
 
   void add_dim(std::size_t event, bool judged, std::vector<Finding>& findings) {
-    DimResult row = spells_[event].dim;
-    if (judged)
+    const StateSpell& spell = spells_[event];
+    DimResult row = spell.dim;
+    const std::string& unknown = spell.way().unit.now().level_unknown;
+    if (!unknown.empty())
+      row.remark = unknown;
+    else if (judged)
       judge_step(gauge_, setup_, spells_, event, dims_visibly_, row, findings);
     else
       row.remark = "the run went on, or ended, before the unit had time to answer";
@@ -180,6 +200,21 @@ class Joining {
     }
     out_.powers.push_back(spell.woke);
     open_.push_back({event, out_.powers.size() - 1, sound_});
+  }
+
+  void add_supply(std::size_t event, std::vector<Finding>& findings) {
+    StateSpell& spell = spells_[event];
+    awake_ = 0;
+    for (Finding& finding : spell.power_findings) findings.push_back(std::move(finding));
+    for (const PowerResult& row : spell.supply_rows) out_.powers.push_back(row);
+    // What the unit has kept over a dip, where it had something to keep.
+    const bool dips = spell.fed->dips() && !spell.supply_rows.empty();
+    const bool can_lose = std::any_of(spell.ways.begin(), spell.ways.end(),
+                                      [&](const JudgedWay& way) { return way.did_otherwise(event); });
+    if (dips && can_lose) {
+      spell.woke = out_.powers.back();
+      open_.push_back({event, out_.powers.size() - 1, sound_});
+    }
   }
 
   // What followed `event` says what the unit made of an earlier one, or of this.
@@ -257,7 +292,8 @@ class Joining {
       row.remark.clear();
       findings.push_back(
           {kept ? FindingKind::settings_kept : FindingKind::settings_lost, row.back_at, "", "",
-           "the supply was cut at " + say_time(row.at) +
+           (std::isnan(row.lowest_v) ? "the supply was cut at " : "the supply dipped at ") +
+               say_time(row.at) +
                (kept ? ": the unit kept the rpm that it had taken; it has to go back to its settings"
                      : ": the unit forgot the rpm that it had taken and went back to its settings; it has "
                        "to keep it")});
@@ -290,19 +326,32 @@ class Joining {
     return false;
   }
 
+  // That the unit was fed in this state; NaN: nobody said.
+  double fed_in(const std::string& state) const {
+    for (const StateResult& one : out_.states)
+      if (one.state == state) return one.fed_v;
+    return not_measured;
+  }
+
   void add_rows(StateSpell& spell) {
     RunResult& more = *spell.way().result;
     const std::string& state = spell.way().unit.now().name;
-    const auto same_threshold = [](const auto& a, const auto& b) {
-      return a.boundary == b.boundary && a.direction == b.direction && a.nominal_rpm == b.nominal_rpm;
+    // What was proven at one voltage says nothing of another.
+    const auto fed_alike = [&](const auto& row) {
+      const double before = fed_in(row.state);
+      return before == spell.fed_v || (std::isnan(before) && std::isnan(spell.fed_v));
+    };
+    const auto same_threshold = [&](const auto& a, const auto& b) {
+      return fed_alike(a) && a.boundary == b.boundary && a.direction == b.direction &&
+             a.nominal_rpm == b.nominal_rpm;
     };
     ask_once(out_.boundaries, more.boundaries, same_threshold);
     ask_once(out_.transitions, more.transitions, same_threshold);
-    ask_once(out_.deadbands, more.deadbands, [](const auto& a, const auto& b) {
-      return a.boundary == b.boundary && a.nominal_rpm == b.nominal_rpm;
+    ask_once(out_.deadbands, more.deadbands, [&](const auto& a, const auto& b) {
+      return fed_alike(a) && a.boundary == b.boundary && a.nominal_rpm == b.nominal_rpm;
     });
-    ask_once(out_.responses, more.responses, [](const auto& a, const auto& b) {
-      return a.boundary == b.boundary && a.direction == b.direction;
+    ask_once(out_.responses, more.responses, [&](const auto& a, const auto& b) {
+      return fed_alike(a) && a.boundary == b.boundary && a.direction == b.direction;
     });
     const Verdict of_rows = verdict_of_rows(more);
     append(out_.transitions, more.transitions, state);

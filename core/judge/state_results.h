@@ -13,6 +13,7 @@
 #include "core/judge/judge.h"
 #include "core/judge/power_watch.h"
 #include "core/judge/press_rows.h"
+#include "core/judge/supply_watch.h"
 #include "core/judge/unit_ways.h"
 
 namespace tachproof {
@@ -35,7 +36,7 @@ struct StateSpell {
   static constexpr Nanos never = std::numeric_limits<Nanos>::max();
   static constexpr Nanos warm_up = 40 * ns_per_ms;  // dimmed lamps are known by two of their cycles
 
-  enum class What { start, take, dim, power } what = What::start;  // what it begins with
+  enum class What { start, take, dim, power, supply } what = What::start;  // what it begins with
   PressResult press = {};
   DimResult dim = {};
   RpmAtPress rpm = {};                  // when it began
@@ -67,6 +68,12 @@ struct StateSpell {
   bool dark_cue = false;  // the unit wakes where it shows nothing
   PowerResult woke = {};
   std::vector<Finding> power_findings = {};
+
+  std::optional<SupplyWatch> fed = {};        // it begins with another voltage
+  double fed_v = not_measured;                // in it, as far as anybody said
+  std::string level = {};                     // the same in words, of this time
+  std::vector<PowerResult> supply_rows = {};  // what came of it
+  std::string doubt = {};                     // why nobody can say what the unit makes of the event
 
   JudgedWay& way() { return ways[chosen]; }
   const JudgedWay& way() const { return ways[chosen]; }

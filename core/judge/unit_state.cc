@@ -28,8 +28,11 @@ std::vector<std::size_t> StateFollower::moved_by(const Gauge& gauge, const TakeR
   return all;
 }
 
+void StateFollower::call_it() { now_.name = event_ + (event_.empty() || fed_.empty() ? "" : ", ") + fed_; }
+
 StateFollower::Pressed StateFollower::press(const std::string& name, Nanos at, const RpmAtPress& rpm) {
   otherwise_.clear();
+  as_well_.clear();
   const Button* button = button_named(set_, name);
   if (button == nullptr) return {};
   if (at < awake_by_ && !std::holds_alternative<ShowPeak>(button->does))
@@ -39,8 +42,9 @@ StateFollower::Pressed StateFollower::press(const std::string& name, Nanos at, c
   Pressed pressed;
   if (const auto* dim = std::get_if<Dim>(&button->does)) {
     now_.level = (now_.level + 1) % dim->levels.size();
-    now_.name = "after " + name + " " + std::to_string(++dims_) + " at " +
-                number_text(std::round(1000 * dim->levels[now_.level]) / 10) + " %";
+    event_ = "after " + name + " " + std::to_string(++dims_) + " at " +
+             number_text(std::round(1000 * dim->levels[now_.level]) / 10) + " %";
+    call_it();
     pressed.dims = true;
   } else if (const auto* peak = std::get_if<ShowPeak>(&button->does)) {
     pressed.clears_peak = peak_shown_ && at <= *peak_shown_ + peak->lasts;
@@ -56,7 +60,8 @@ StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& 
   const double doubt = std::max(rpm.highest - rpm.rpm, rpm.rpm - rpm.lowest) + resolution_rpm / 2;
   const bool surely_in = rpm.rpm - doubt >= take.lowest_rpm && rpm.rpm + doubt <= take.highest_rpm;
   const bool surely_out = rpm.rpm + doubt < take.lowest_rpm || rpm.rpm - doubt > take.highest_rpm;
-  now_.name = "after " + button.name + " " + std::to_string(++takes_) + " at " + rpm_text(rpm.rpm);
+  event_ = "after " + button.name + " " + std::to_string(++takes_) + " at " + rpm_text(rpm.rpm);
+  call_it();
   StateFollower left = *this, taken = *this;
   taken.keep({button.name, take.boundary, rpm.rpm, doubt});
   // A take settles what was open before it, where it moves the same boundaries.
@@ -80,7 +85,8 @@ StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& 
     return pressed;
   }
   StateFollower& other = surely_in ? left : taken;
-  other.now_.name += surely_in ? ", not taken" : ", taken all the same";
+  other.event_ += surely_in ? ", not taken" : ", taken all the same";
+  other.call_it();
   // Only where the windows would stay in order could the unit have taken it.
   const auto in_order = [](const StateFollower& unit) {
     Gauge bare = unit.now_.gauge;
@@ -97,7 +103,8 @@ StateFollower::Pressed StateFollower::take(const Button& button, const TakeRpm& 
           set_.windows[end].anchor != set_.windows[take.boundary].anchor)
         continue;
       StateFollower elsewhere = left;
-      elsewhere.now_.name = now_.name + ", taken for " + set_.windows[end].name;
+      elsewhere.event_ = event_ + ", taken for " + set_.windows[end].name;
+      elsewhere.call_it();
       elsewhere.keep({button.name, end, rpm.rpm, doubt});
       if (in_order(elsewhere)) others.push_back(std::move(elsewhere));
     }
@@ -128,7 +135,8 @@ void StateFollower::took(double rpm, double doubt_rpm) {
   if (taken_.empty()) return;
   taken_.back().rpm = rpm;
   taken_.back().doubt_rpm = doubt_rpm;
-  now_.name += ", taken at " + rpm_text(rpm);
+  event_ += ", taken at " + rpm_text(rpm);
+  call_it();
   set_boundaries();
 }
 
@@ -139,16 +147,56 @@ void StateFollower::came_back_off(double by_rpm, double doubt_rpm) {
       all.push_back(
           {button.name, take->boundary, now_.gauge.windows[take->boundary].from_rpm + by_rpm, doubt_rpm});
   for (Taken& one : all) keep(std::move(one));
-  now_.name += ", off by " + rpm_text(by_rpm);
+  event_ += ", off by " + rpm_text(by_rpm);
+  call_it();
+}
+
+void StateFollower::drifted(double by_rpm, double doubt_rpm) {
+  for (std::size_t b = 1; b < now_.gauge.windows.size(); ++b) now_.gauge.windows[b].from_rpm += by_rpm;
+  now_.doubt_rpm += doubt_rpm;
+}
+
+void StateFollower::fed(bool dips) {
+  otherwise_.clear();
+  as_well_.clear();
+  if (!dips) return;
+  const PowerUp power_up = set_.power_up.value_or(PowerUp{});
+  for (const Button& button : set_.buttons)
+    if (std::holds_alternative<Dim>(button.does) && !keeps(power_up, button.name) && now_.level != 0)
+      now_.level_unknown =
+          "the supply dipped since the light was dimmed, which may have reset it: dim again after "
+          "the supply was cut, or let the unit keep its level";
+  StateFollower out = *this;
+  out.event_ = "after a dip";
+  StateFollower forgot = out;
+  std::erase_if(out.taken_, [&](const Taken& taken) { return !keeps(power_up, taken.button); });
+  forgot.taken_.clear();
+  forgot.event_ += ", forgotten";
+  for (StateFollower* unit : {&out, &forgot}) {
+    unit->set_boundaries();
+    unit->call_it();
+  }
+  if (!now_.unknown.empty()) return;
+  if (!same_boundaries(now_, forgot.now_) && !same_boundaries(out.now_, forgot.now_))
+    otherwise_.push_back(std::move(forgot));
+  if (!same_boundaries(now_, out.now_)) as_well_.push_back(std::move(out));
+}
+
+void StateFollower::fed_now(const std::string& name, Nanos awake_by) {
+  fed_ = name;
+  awake_by_ = std::max(awake_by_, awake_by);
+  call_it();
 }
 
 void StateFollower::power_lost(Nanos awake_by) {
   awake_by_ = awake_by;
   otherwise_.clear();
+  as_well_.clear();
   peak_shown_.reset();
   const PowerUp power_up = set_.power_up.value_or(PowerUp{});
   const UnitState before = now_;
-  now_ = {set_, "after power " + std::to_string(++losses_), 0, 0, ""};
+  now_ = {set_, "", 0, 0, ""};
+  event_ = "after power " + std::to_string(++losses_);
   for (const Button& button : set_.buttons)
     if (std::holds_alternative<Dim>(button.does) && keeps(power_up, button.name)) now_.level = before.level;
   // What the unit may or may not have taken is only forgotten where no take is kept.
@@ -157,10 +205,13 @@ void StateFollower::power_lost(Nanos awake_by) {
       now_.unknown = before.unknown;
   StateFollower lost = *this, kept = *this;
   lost.taken_.clear();
-  lost.now_.name += ", forgotten";
-  kept.now_.name += ", not forgotten";
+  lost.event_ += ", forgotten";
+  kept.event_ += ", not forgotten";
   std::erase_if(taken_, [&](const Taken& taken) { return !keeps(power_up, taken.button); });
-  for (StateFollower* unit : {this, &lost, &kept}) unit->set_boundaries();
+  for (StateFollower* unit : {this, &lost, &kept}) {
+    unit->set_boundaries();
+    unit->call_it();
+  }
   if (!now_.unknown.empty()) return;
   for (StateFollower* other : {&lost, &kept})
     if (!same_boundaries(now_, other->now_)) otherwise_.push_back(std::move(*other));

@@ -16,11 +16,12 @@
 namespace tachproof {
 
 struct UnitState {
-  Gauge gauge;            // as set, its boundaries where takes have put them
-  std::string name;       // "after take 2 at 4210 rpm"; empty before the first event
-  double doubt_rpm = 0;   // of the boundaries that were taken: a unit may have them this far off
-  std::size_t level = 0;  // of the dimming button's
-  std::string unknown;    // why nobody can say what the unit does now, a clause; empty: known
+  Gauge gauge;                     // as set, its boundaries where takes have put them
+  std::string name;                // "after take 2 at 4210 rpm"; empty before the first event
+  double doubt_rpm = 0;            // of the boundaries that were taken: a unit may have them this far off
+  std::size_t level = 0;           // of the dimming button's
+  std::string unknown;             // why nobody can say what the unit does now, a clause; empty: known
+  std::string level_unknown = {};  // the same of the level alone
 };
 
 // What the unit may have believed when it was pressed.
@@ -42,6 +43,9 @@ class StateFollower {
   // taken what it had to refuse, lost what it had to keep, kept what it had to lose. Empty where
   // there is no such thing, or where no lamp could tell.
   const std::vector<StateFollower>& otherwise() const { return otherwise_; }
+  // The same, had it done another thing that it was free to do: a dip of its supply may or may not have
+  // cost it what it need not keep.
+  const std::vector<StateFollower>& as_well() const { return as_well_; }
 
   struct Pressed {
     std::optional<bool> refused;  // of a take; nothing: it is too near the limit to say
@@ -51,6 +55,12 @@ class StateFollower {
   Pressed press(const std::string& button, Nanos at, const RpmAtPress& rpm);
   // It need not heed a button before it has to be awake again.
   void power_lost(Nanos awake_by);
+  // It is fed otherwise than before; `dips`: outside what it may be fed, for a time.
+  void fed(bool dips);
+  // What it is fed now, "at 9.0 V", and from when on it has to heed a button.
+  void fed_now(const std::string& name, Nanos awake_by);
+  // Nobody can say what it does now.
+  void unsure(const std::string& why) { now_.unknown = why; }
 
   // What was seen of it: the last take was done at another rpm than that of the press; the lamps
   // are dimmed to another level than the next one.
@@ -58,6 +68,8 @@ class StateFollower {
   // All that a button moves is off by as much after a loss of power.
   void came_back_off(double by_rpm, double doubt_rpm);
   void dimmed_to(std::size_t level) { now_.level = level; }
+  // All boundaries are off by as much, by the supply.
+  void drifted(double by_rpm, double doubt_rpm);
 
   struct Taken {
     std::string button;
@@ -73,10 +85,12 @@ class StateFollower {
   Pressed take(const Button& button, const TakeRpm& take, Nanos at, const RpmAtPress& rpm);
   void keep(Taken taken);
   void set_boundaries();  // by what was taken
+  void call_it();         // by what happened last, and what it is fed
 
   Gauge set_;  // by its file
   UnitState now_;
-  std::vector<StateFollower> otherwise_;
+  std::vector<StateFollower> otherwise_, as_well_;
+  std::string event_, fed_;   // "after set 1 at 4210 rpm"; "at 9.0 V"
   std::vector<Taken> taken_;  // in the order of the presses, one of an anchor
   int takes_ = 0, dims_ = 0, losses_ = 0;
   std::optional<Nanos> peak_shown_;

@@ -37,7 +37,9 @@ std::vector<UnitWay> through_event(const std::vector<UnitWay>& before, std::size
       one.otherwise.push_back(event);
       add(others, std::move(one));
     }
+    const std::vector<StateFollower> as_well = unit.as_well();
     add(all, {std::move(unit), way.otherwise});
+    for (const StateFollower& other : as_well) add(all, {other, way.otherwise});
   }
   for (UnitWay& other : others) all.push_back(std::move(other));
   std::stable_sort(all.begin(), all.end(), [](const UnitWay& a, const UnitWay& b) {

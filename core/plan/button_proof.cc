@@ -18,6 +18,7 @@ class ButtonProof {
  public:
   ButtonProof(const Gauge& gauge, const ProofShape& shape)
       : gauge_(gauge),
+        shape_(shape),
         now_(gauge),
         rate_(*std::min_element(shape.rate_rpm_per_s.begin() + 1, shape.rate_rpm_per_s.end())),
         // A press counts what the unit averaged before it.
@@ -30,6 +31,7 @@ class ButtonProof {
     for (const Button& button : gauge_.buttons)
       if (const auto* dim = std::get_if<Dim>(&button.does)) dims(button.name, *dim);
     if (gauge_.power_up) power();
+    if (gauge_.supply) voltages();
     for (const Button& button : gauge_.buttons)
       if (std::holds_alternative<ShowPeak>(button.does)) peak(button.name);
     return std::move(parts_);
@@ -113,6 +115,32 @@ class ButtonProof {
       }
   }
 
+  // All that the settings say, at another voltage.
+  void all_again(const std::string& about, const Supply& supply) {
+    std::vector<Step> steps{RampByRate{hundredths(now_.falling_rpm(1) / 2), quick}, supply};
+    const std::vector<Step> proof = steps_of(proof_parts(now_, shape_));
+    steps.insert(steps.end(), proof.begin(), proof.end());
+    add(about, std::move(steps));
+  }
+
+  // At both ends of what the unit may be fed, and back from a dip far outside of it.
+  void voltages() {
+    const double lowest = gauge_.supply->lowest_v, highest = gauge_.supply->highest_v;
+    const double usual = hundredths((lowest + highest) / 2), low = hundredths(lowest / 2);
+    const Nanos slowly = 2 * ns_per_s;
+    all_again("fed as little as it may be: all boundaries stay where they are", {usual, lowest, slowly});
+    all_again("fed as much as it may be: all boundaries stay where they are", {lowest, highest, slowly});
+    const double rpm = lit_rpm();
+    const Nanos awake = answered_by(gauge_, PowerWatch::awake_by(gauge_, 0));
+    add("the supply dips: the unit may go dark, and comes back",
+        {RampByRate{rpm, quick}, Hold{rpm, still_}, Supply{low, low, ns_per_s},
+         Supply{highest, highest, awake + ns_per_s}});
+    for (const Button& button : gauge_.buttons)
+      if (const auto* take = std::get_if<TakeRpm>(&button.does)) cross(*take);
+    add("fed as usual",
+        {RampByRate{hundredths(now_.falling_rpm(1) / 2), quick}, Supply{highest, usual, slowly}});
+  }
+
   void peak(const std::string& name) {
     Ask ask;
     ask.wants = Ask::Wants::peak;
@@ -128,6 +156,7 @@ class ButtonProof {
   }
 
   const Gauge& gauge_;
+  const ProofShape& shape_;
   Gauge now_;
   double rate_;
   Nanos still_, answers_;
@@ -137,7 +166,7 @@ class ButtonProof {
 }  // namespace
 
 std::vector<ProofPart> button_parts(const Gauge& gauge, const ProofShape& shape) {
-  if ((gauge.buttons.empty() && !gauge.power_up) || gauge.boundaries() == 0) return {};
+  if ((gauge.buttons.empty() && !gauge.power_up && !gauge.supply) || gauge.boundaries() == 0) return {};
   return ButtonProof(gauge, shape).all();
 }
 

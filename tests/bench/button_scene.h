@@ -21,6 +21,7 @@ inline Gauge button_gauge() {
   power_up.boot_to = 600 * ns_per_ms;
   power_up.greets = Greeting{{top_blue, 0}, 300 * ns_per_ms};
   power_up.keeps = {"set"};
+  gauge.supply = SupplyRange{9, 16};
   return gauge;
 }
 

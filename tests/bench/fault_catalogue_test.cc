@@ -19,14 +19,15 @@ std::string refusal_of(const FaultSetting& f) {
 TEST(FaultCatalogue, HasTheFaultsThatRigFilesMayName) {
   std::vector<std::string> kinds;
   for (const FaultKind& kind : fault_catalogue()) kinds.push_back(kind.kind);
-  EXPECT_THAT(kinds, ::testing::UnorderedElementsAre(
-                         "boundary-moved", "deadband-missing", "deadband-width", "deadband-side",
-                         "wrong-colour", "swapped-lamps", "stuck-on", "stuck-off", "blink-absent",
-                         "blink-rate", "blink-duty", "wrong-pulses-per-rev", "slow-filter", "slow-response",
-                         "count-in-uneven", "over-rev-missing", "intermittent-lamp", "freeze", "reset",
-                         "dropped-updates", "noisy-reading", "take-ignored", "take-not-refused",
-                         "take-other-end", "take-late", "take-lost", "settings-reset", "peak-not-cleared",
-                         "dim-missing", "dim-colour", "slow-boot", "greets-wrong"));
+  EXPECT_THAT(kinds,
+              ::testing::UnorderedElementsAre(
+                  "boundary-moved", "deadband-missing", "deadband-width", "deadband-side", "wrong-colour",
+                  "swapped-lamps", "stuck-on", "stuck-off", "blink-absent", "blink-rate", "blink-duty",
+                  "wrong-pulses-per-rev", "slow-filter", "slow-response", "count-in-uneven",
+                  "over-rev-missing", "intermittent-lamp", "freeze", "reset", "dropped-updates",
+                  "noisy-reading", "take-ignored", "take-not-refused", "take-other-end", "take-late",
+                  "take-lost", "settings-reset", "peak-not-cleared", "dim-missing", "dim-colour", "slow-boot",
+                  "greets-wrong", "supply-drift", "brown-out", "no-return"));
 }
 
 TEST(FaultCatalogue, SaysWhatEachFaultDoesInASentence) {
@@ -167,7 +168,7 @@ TEST(FaultCatalogue, ListsWhatThereIsForAnUnknownName) {
       "blink-absent, blink-rate, blink-duty, wrong-pulses-per-rev, slow-filter, slow-response, "
       "dropped-updates, noisy-reading, intermittent-lamp, freeze, reset, take-ignored, take-not-refused, "
       "take-other-end, take-late, take-lost, settings-reset, peak-not-cleared, dim-missing, dim-colour, "
-      "slow-boot, greets-wrong.");
+      "slow-boot, greets-wrong, supply-drift, brown-out, no-return.");
 }
 
 }  // namespace

@@ -14,8 +14,9 @@ namespace tachproof::test {
 // they are proven on a gauge with buttons (pressed_fault_examples).
 inline bool needs_a_hand(const std::string& kind) {
   static const std::set<std::string> kinds{
-      "take-ignored",     "take-not-refused", "take-other-end", "take-late", "take-lost",   "settings-reset",
-      "peak-not-cleared", "dim-missing",      "dim-colour",     "slow-boot", "greets-wrong"};
+      "take-ignored",   "take-not-refused", "take-other-end", "take-late",  "take-lost",
+      "settings-reset", "peak-not-cleared", "dim-missing",    "dim-colour", "slow-boot",
+      "greets-wrong",   "supply-drift",     "brown-out",      "no-return"};
   return kinds.count(kind) > 0;
 }
 
@@ -59,6 +60,14 @@ inline std::vector<FaultSetting> pressed_fault_examples() {
           {"dim-colour", {{"lamp", "mid"}, {"to", "magenta"}}, {}},
           {"slow-boot", {}, {{"by_ms", 2500}}},
           {"greets-wrong", {{"lamp", "top"}}, {}}};
+}
+
+// Those of the voltage: on the same gauge, by scenarios/supply.yaml.
+inline std::vector<FaultSetting> fed_fault_examples() {
+  return {{"supply-drift", {}, {{"rpm_per_v", 2}}},
+          {"supply-drift", {}, {{"rpm_per_v", -3}, {"at_v", 9}}},
+          {"brown-out", {}, {{"at_v", 9.5}}},
+          {"no-return", {}, {}}};
 }
 
 }  // namespace tachproof::test

@@ -97,15 +97,15 @@ TEST(JudgedUnit, EveryFaultOfTheCatalogueIsCaught) {
     ++seen[fault.kind];
   }
   for (const FaultSetting& fault : test::pressed_fault_examples()) ++seen[fault.kind];  // below
+  for (const FaultSetting& fault : test::fed_fault_examples()) ++seen[fault.kind];
   for (const FaultKind& kind : fault_catalogue())
     EXPECT_GT(seen[kind.kind], 0) << kind.kind << " has no case here";
 }
 
-// Those of buttons and supply, by the scenario that presses and cuts the supply.
-TEST(JudgedUnit, EveryFaultOfButtonsAndSupplyIsCaught) {
+void expect_caught(const char* scenario_file, const std::vector<FaultSetting>& faults) {
   const std::filesystem::path root = TACHPROOF_SOURCE_DIR;
   const Gauge gauge = load_gauge(root / "fixtures/gauges/drumlin-buttons.yaml");
-  const ScenarioFile file = load_scenario(root / "scenarios/buttons.yaml");
+  const ScenarioFile file = load_scenario(root / scenario_file);
   TrialScenario scenario;
   scenario.name = file.name;
   scenario.profile = Profile(file.steps);
@@ -115,7 +115,7 @@ TEST(JudgedUnit, EveryFaultOfButtonsAndSupplyIsCaught) {
   const FaultTrials trials(gauge, scenario, rig);
   const RunResult healthy = trials.healthy();
   EXPECT_EQ(healthy.verdict, Verdict::pass) << test::told(healthy);
-  for (const FaultSetting& fault : test::pressed_fault_examples()) {
+  for (const FaultSetting& fault : faults) {
     EXPECT_TRUE(test::needs_a_hand(fault.kind)) << fault.kind;
     Behaviour behaviour = rig.behaviour;
     behaviour.faults = {fault};
@@ -123,6 +123,15 @@ TEST(JudgedUnit, EveryFaultOfButtonsAndSupplyIsCaught) {
     EXPECT_EQ(result.verdict, Verdict::fail) << fault.kind << "\n" << test::told(result);
     EXPECT_FALSE(result.findings.empty()) << fault.kind;
   }
+}
+
+// Those of buttons and supply, by the scenario that presses and cuts the supply.
+TEST(JudgedUnit, EveryFaultOfButtonsAndSupplyIsCaught) {
+  expect_caught("scenarios/buttons.yaml", test::pressed_fault_examples());
+}
+
+TEST(JudgedUnit, EveryFaultOfTheVoltageIsCaught) {
+  expect_caught("scenarios/supply.yaml", test::fed_fault_examples());
 }
 
 }  // namespace

@@ -159,6 +159,18 @@ TEST(PressedCauses, TheirSizesHaveTheirUncertainty) {
   EXPECT_THAT(level.cause.text, HasSubstr("The unit leaves out the level of 55 %"));
 }
 
+// It refuses what it has to take and takes what it has to refuse, by the rpm of a second ago.
+TEST(PressedCauses, OneThatTakesTheRpmOfASecondAgoIsNamedThoughItsPressesGoWrongInManyWays) {
+  for (const double by_ms : {1000.0, 1300.0, 800.0}) {
+    const CausesTold late = causes_told({{"take-late", {}, {{"by_ms", by_ms}}}});
+    EXPECT_THAT(late.kinds, ElementsAre("take-late")) << late.cause.text << "\n" << late.findings;
+    if (late.kinds.empty()) continue;
+    EXPECT_NEAR(number_in(late.cause, 0, "by_ms"), by_ms,
+                number_in(late.cause, 0, "expanded_uncertainty_ms") + 20);
+    EXPECT_TRUE(late.cause.whole());
+  }
+}
+
 TEST(PressedCauses, ABoundaryThatIsOffBesideSoundButtonsIsTheBoundary) {
   const CausesTold one =
       causes_told({{"boundary-moved", {{"boundary", "on-limit"}}, {{"by_rpm", 8}}}}, whole_profile());

@@ -3,12 +3,14 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cmath>
 #include <regex>
 #include <set>
 #include <sstream>
 
 #include "bench/history/history.h"
 #include "bench/history/trends.h"
+#include "bench/record/result_json.h"
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/reports/html_tables.h"
@@ -168,6 +170,35 @@ TEST(PressedReports, JunitHasACaseForEachPressLevelAndPowerCut) {
   record.result.findings = {{FindingKind::press_ignored, ns_per_s, "", "", "The unit did not take it"}};
   record.result.verdict = Verdict::fail;
   EXPECT_THAT(junit_xml(record), HasSubstr("failures=\"2\" errors=\"0\""));  // press, verdict
+}
+
+// A dip of the supply is a row beside the cuts, by its voltage; and it is read back as it was written.
+TEST(PressedReports, ADipOfTheSupplyIsNamedByItsVoltage) {
+  drumlin::Run run = pressed::passing();
+  PowerResult dip = run.record.result.powers.at(0);
+  dip.lowest_v = 4.5;
+  run.record.result.powers.push_back(dip);
+  PowerResult dark = dip;
+  dark.lowest_v = 10.75;
+  dark.went_dark = true;
+  dark.verdict = Verdict::fail;
+  dark.remark = "the unit went dark at 10.8 V, inside what it may be fed";
+  run.record.result.powers.push_back(dark);
+  run.record.result.states.at(0).fed_v = 12.5;
+  const std::string text = verdict_text(run.record, 80, false);
+  EXPECT_THAT(part_of(text, "Power"), AllOf(HasSubstr(" fed V   from s"), HasSubstr("\n   off "),
+                                            HasSubstr("\n   4.5 "), HasSubstr("\n  10.8 ")));
+  EXPECT_THAT(text, HasSubstr("power cuts and dips"));
+  const std::string page = report_html(run.record, run.trace);
+  EXPECT_THAT(page, AllOf(HasSubstr("supply dip"), HasSubstr("brown-out"), HasSubstr("power cut")));
+  EXPECT_THAT(junit_xml(run.record),
+              AllOf(HasSubstr("fed 4.5 V at"), HasSubstr("brown-out"), HasSubstr("cut at")));
+  const RunRecord read = record_from_json(result_json(run.record));
+  ASSERT_EQ(read.result.powers.size(), 3U);
+  EXPECT_TRUE(std::isnan(read.result.powers[0].lowest_v));
+  EXPECT_DOUBLE_EQ(read.result.powers[1].lowest_v, 4.5);
+  EXPECT_TRUE(read.result.powers[2].went_dark);
+  EXPECT_DOUBLE_EQ(read.result.states.at(0).fed_v, 12.5);
 }
 
 TEST(PressedReports, WhatIsMissingNamesThePress) {

@@ -147,6 +147,9 @@ TEST(UnitButtonFaults, AllShowInWhatTheUnitDoes) {
       fault("dim-colour", {{"lamp", "left"}, {"to", "white"}}),
       fault("slow-boot", {}, {{"by_ms", 1}}),
       fault("greets-wrong", {{"lamp", "right"}}),
+      fault("supply-drift", {}, {{"rpm_per_v", 100}}),
+      fault("brown-out", {}, {{"at_v", 12}}),
+      fault("no-return"),
   };
   const Signal signal = Signal(3)
                             .hold(6000, 1)
@@ -156,8 +159,8 @@ TEST(UnitButtonFaults, AllShowInWhatTheUnitDoes) {
                             .hold(4700, 2)
                             .ramp(4700, 2000, 20);
   const std::vector<Action> actions{
-      pressed("set", 5),  pressed("glow", 6),  pressed("glow", 7),  power_off(9, 1),
-      pressed("set", 33), pressed("high", 50), pressed("high", 51),
+      pressed("set", 5),  pressed("glow", 6), pressed("glow", 7), power_off(9, 1),     pressed("set", 33),
+      fed(11, 11, 36, 2), fed(3, 3, 38, 1),   fed(15, 15, 39, 1), pressed("high", 50), pressed("high", 51),
   };
   const Handled sound = handle(button_gauge(), exact_behaviour(), signal, actions);
   std::map<std::string, int> seen;

@@ -105,6 +105,17 @@ TEST(UnitButtons, ShowThePeakOnceAndClearItWhenPressedAgainInTime) {
   EXPECT_NEAR(peak_after({2, 2.5, 3.5}), 3200, 0.1);
 }
 
+// A take can put the lowest boundary so low that the unit must not take the pulses there for a lost signal.
+TEST(UnitButtons, APeakThatIsClearedFarBelowTheSettingsIsTheRpmThere) {
+  Gauge gauge = button_gauge();
+  gauge.buttons[0].does = TakeRpm{2, 1600, 4500};
+  Behaviour behaviour;
+  behaviour.averaging_ms = 10;
+  const std::vector<Action> actions{pressed("set", 2), pressed("high", 4), pressed("high", 5)};
+  const Signal signal = Signal(3).hold(1620, 3).hold(330, 4);
+  EXPECT_NEAR(handle(gauge, behaviour, signal, actions).peak_rpm, 330, 5);
+}
+
 TEST(UnitButtons, EndTheShowingWithTheClearing) {
   // The third press shows what came after the second, the fourth would clear it.
   const Signal signal = Signal(3).hold(6000, 1).hold(3200, 1).hold(5200, 0.5).hold(3200, 5);

@@ -91,5 +91,7 @@ inline FaultKind fault_kind(std::string name, std::string does, std::vector<std:
 
 // Those of buttons, power-up and dimming; in button_faults.cc.
 std::vector<FaultEntry> button_faults();
+// Those of the supply's voltage; in supply_faults.cc.
+std::vector<FaultEntry> supply_faults();
 
 }  // namespace tachproof

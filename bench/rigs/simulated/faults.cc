@@ -148,13 +148,14 @@ void add_noise(const FaultWords& words, UnitSettings& s) { s.noise_rpm = words.n
 
 // ---- the catalogue ---------------------------------------------------------------------
 
-std::vector<FaultEntry> with_button_faults(std::vector<FaultEntry> all) {
+std::vector<FaultEntry> with_those_of_events(std::vector<FaultEntry> all) {
   for (const FaultEntry& entry : button_faults()) all.push_back(entry);
+  for (const FaultEntry& entry : supply_faults()) all.push_back(entry);
   return all;
 }
 
 const std::vector<FaultEntry>& entries() {
-  static const std::vector<FaultEntry> all = with_button_faults({
+  static const std::vector<FaultEntry> all = with_those_of_events({
       {fault_kind("boundary-moved", "One boundary is off by this much.", {"boundary"}, {"by_rpm"}),
        move_boundary},
       {fault_kind("count-in-uneven", "One boundary of a count-in is off by this much.", {"boundary"},
@@ -221,6 +222,8 @@ constexpr NumberRule number_rules[] = {
     {"boot_ms", 0, 3'600'000},
     {"by_ms", 0, 60'000},
     {"level", 0, 100},
+    {"rpm_per_v", -2'000, 2'000},
+    {"at_v", 0, 60},
 };
 
 bool contains(const std::vector<std::string>& names, const std::string& name) {

@@ -105,7 +105,7 @@ class SimulatedUnit::Impl {
   void lose_power(Nanos at) {
     driver_.power_off(at);
     buttons_.lose_power();
-    settings_.gauge = buttons_.gauge();
+    set_gauge();
     logic_.forget(buttons_.keeps_peak());
   }
 
@@ -115,12 +115,28 @@ class SimulatedUnit::Impl {
     switch (buttons_.press(press.button, press.at, logic_.believed_rpm())) {
       case UnitButtons::Effect::none: break;
       case UnitButtons::Effect::settings:
-        settings_.gauge = buttons_.gauge();
+        set_gauge();
         logic_.settings_changed();
         break;
       case UnitButtons::Effect::dimmed: driver_.dim(press.at, buttons_.share()); break;
       case UnitButtons::Effect::peak_cleared: logic_.clear_peak(); break;
     }
+  }
+
+  void set_gauge() {
+    settings_.gauge = buttons_.gauge();
+    for (std::size_t w = 1; w < settings_.gauge.windows.size(); ++w)
+      settings_.gauge.windows[w].from_rpm += drifted_rpm_;
+  }
+
+  // Its boundaries move with what it is fed.
+  void follow_supply(Nanos at) {
+    const double volts = power_.volts_at(at);
+    const double rpm = std::isnan(volts) ? 0 : settings_.drift.rpm_per_v * (volts - settings_.drift.at_v);
+    if (rpm == drifted_rpm_) return;
+    drifted_rpm_ = rpm;
+    set_gauge();
+    logic_.settings_changed();
   }
 
   void live_until(Nanos until) {
@@ -165,6 +181,7 @@ class SimulatedUnit::Impl {
   }
 
   void update(Nanos at) {
+    if (settings_.drift.rpm_per_v != 0) follow_supply(at);
     if (settings_.dropped_share > 0 && dropped_.uniform(updates_) < settings_.dropped_share) return;
     // A pulse after a lost signal makes no reading yet: it stays 0.
     const MeterReading measured = meter_.latest();
@@ -205,6 +222,7 @@ class SimulatedUnit::Impl {
   double update_phase_ns_ = 0;
   std::uint64_t updates_ = 0;
   Nanos lost_told_ = 0;
+  double drifted_rpm_ = 0;
 };
 
 SimulatedUnit::SimulatedUnit(const Gauge& gauge, const Behaviour& behaviour, const Gauge& as_seen,

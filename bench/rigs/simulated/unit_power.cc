@@ -15,11 +15,23 @@ void UnitPower::cut(Nanos at, Nanos lasts) { cuts_.push_back({at, at + std::max<
 
 void UnitPower::feed(const Supply& supply, Nanos at) {
   while (!edges_.empty() && edges_.back().at >= at) edges_.pop_back();
+  while (!fed_.empty() && fed_.back().first >= at) fed_.pop_back();
+  fed_.emplace_back(at, supply);
   const double lowest = settings_.lowest_v;
   edges_.push_back({at, supply.from_v < lowest});
   if ((supply.from_v < lowest) == (supply.to_v < lowest)) return;
   const double share = (lowest - supply.from_v) / (supply.to_v - supply.from_v);
   edges_.push_back({at + std::llround(share * static_cast<double>(supply.lasts)), supply.to_v < lowest});
+}
+
+double UnitPower::volts_at(Nanos t) const {
+  const auto next =
+      std::upper_bound(fed_.begin(), fed_.end(), t, [](Nanos at, const auto& one) { return at < one.first; });
+  if (next == fed_.begin()) return std::nan("");
+  const auto& [at, supply] = *std::prev(next);
+  const double share =
+      supply.lasts > 0 ? std::min(static_cast<double>(t - at) / static_cast<double>(supply.lasts), 1.0) : 1.0;
+  return supply.from_v + share * (supply.to_v - supply.from_v);
 }
 
 Nanos UnitPower::next() const {
@@ -39,9 +51,10 @@ bool UnitPower::pass() {
   wait_for_edges(t);
   if (cut_ || too_long(t)) {
     lost = knew;
+    stays_off_ = !cut_ && settings_.stays_off;
     state_ = State::off;
     until_ = never;
-  } else if (state_ == State::off && !low_) {
+  } else if (state_ == State::off && !low_ && !stays_off_) {
     boot(t + boot_time());
   }
   for (; !resets_.empty() && resets_.front().at <= t; resets_.pop_front()) {

@@ -10,6 +10,8 @@
 
 #include <cstdint>
 #include <deque>
+#include <utility>
+#include <vector>
 
 #include "bench/rigs/simulated/counter_random.h"
 #include "bench/rigs/simulated/spells.h"
@@ -31,6 +33,8 @@ class UnitPower {
   void feed(const Supply& supply, Nanos at);
 
   State state() const { return state_; }
+  // What it is fed; NaN: nobody has said so far.
+  double volts_at(Nanos t) const;
   // It measures: buttons wait until it has greeted.
   bool runs() const { return state_ == State::greeting || state_ == State::awake; }
   Nanos next() const;  // the next instant at which something may change
@@ -62,7 +66,9 @@ class UnitPower {
   std::deque<Edge> edges_;  // of the voltage, still to come
   bool low_ = false;
   Nanos low_since_ = 0;
-  std::deque<Reset> resets_;  // still to come
+  bool stays_off_ = false;
+  std::vector<std::pair<Nanos, Supply>> fed_;  // in time order
+  std::deque<Reset> resets_;                   // still to come
 };
 
 }  // namespace tachproof

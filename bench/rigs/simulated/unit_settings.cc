@@ -33,17 +33,29 @@ void check_ranges(const Behaviour& b) {
         "The simulated unit has both averaging_pulses and averaging_ms; it takes one of them.");
 }
 
+// The lowest falling threshold, wherever a button may put it.
+double lowest_falling_rpm(const Gauge& gauge) {
+  double lowest = gauge.falling_rpm(1);
+  for (const Button& button : gauge.buttons)
+    if (const auto* take = std::get_if<TakeRpm>(&button.does))
+      lowest = std::min(lowest, with_boundary_at(gauge, take->boundary, take->lowest_rpm).falling_rpm(1));
+  return std::max(lowest, 1.0);
+}
+
 // All in ms. The slowest pulses that matter, and the room the tolerance gives.
 struct Room {
   double from = 0, to = 0;
-  double period = 0;  // at the lowest falling threshold
+  double period = 0;   // at the lowest falling threshold
+  double slowest = 0;  // the same wherever a button may put that
   double span() const { return to - from; }
 };
 
 Room room_of(const Gauge& gauge) {
   Room room{to_ms(gauge.tolerance.response_from), to_ms(gauge.tolerance.response_to), 0};
-  if (gauge.boundaries() > 0)
+  if (gauge.boundaries() > 0) {
     room.period = 60e3 / (gauge.pulses_per_rev * std::max(gauge.falling_rpm(1), 1.0));
+    room.slowest = 60e3 / (gauge.pulses_per_rev * lowest_falling_rpm(gauge));
+  }
   return room;
 }
 
@@ -70,7 +82,7 @@ double default_signal_lost_ms(const Room& room, const Tolerance& tolerance, doub
   // longer than the tolerance would like.
   const double fits = 0.9 * room.span() - before_ms;
   return std::max(std::min({fits, most_lost_periods * room.period, at_most}),
-                  fewest_lost_periods * room.period);
+                  fewest_lost_periods * room.slowest);
 }
 
 double default_response_ms(const Room& room, double rest_ms) {

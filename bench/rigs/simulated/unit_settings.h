@@ -28,6 +28,12 @@ struct Reset {
   std::optional<Nanos> boot = {};  // nothing: as at any other power-up
 };
 
+// Its boundaries move with the voltage; at this voltage they are where they are set.
+struct SupplyDrift {
+  double rpm_per_v = 0;
+  double at_v = 0;
+};
+
 // What is wrong with its buttons.
 struct ButtonFaults {
   bool take_ignored = false;
@@ -66,6 +72,8 @@ struct UnitSettings {
   Nanos boot_late = 0;       // every boot takes this much longer
   double lowest_v = 6;       // fed less for longer than `holds`, it is off
   Nanos holds = 20 * ns_per_ms;
+  bool stays_off = false;  // once it was off for want of voltage, until its supply is cut
+  SupplyDrift drift;
   double dim = 1;
   double dim_hz = 400;
 
