@@ -33,6 +33,8 @@ class EvidenceLog {
   void pressing(const std::string& action, Nanos at);
   void released(Nanos by);
   void power_off(Nanos at, Nanos lasts);
+  void cutting(Nanos at);
+  void cut(const PowerCut& cut);
   void answered(const AnswerResult& answer);
   void found(const Finding& finding);
   void lost(std::uint64_t count) { lost_ += count; }
@@ -82,9 +84,10 @@ class EvidenceLog {
   void repeat(StateJudge& judge, const std::vector<Segment>* believed) const;
 
   struct Done {
-    enum class What : std::uint8_t { pressed, pressing, released, power } what = What::pressed;
+    enum class What : std::uint8_t { pressed, pressing, released, power, cutting, cut } what = What::pressed;
     std::string action;
     Nanos at = 0, lasts = 0;
+    PowerCut power = {};
   };
   void add_done(Done done);
 
@@ -142,6 +145,14 @@ class LoggedJudge {
   void power_off(Nanos at, Nanos lasts) {
     judge_.power_off(at, lasts);
     if (log_ != nullptr) log_->power_off(at, lasts);
+  }
+  void cutting(Nanos at) {
+    judge_.cutting(at);
+    if (log_ != nullptr) log_->cutting(at);
+  }
+  void cut(const PowerCut& cut) {
+    judge_.cut(cut);
+    if (log_ != nullptr) log_->cut(cut);
   }
   double peak_rpm(Nanos t) const { return judge_.peak_rpm(t); }
   void answered(const AnswerResult& answer) {

@@ -134,7 +134,12 @@ Gauge StateJudge::Impl::judged_gauge(const UnitState& state) const {
 void StateJudge::Impl::begin_spell(StateSpell spell, Nanos at) {
   // A person who never said that he had pressed: nobody can say what the unit does since.
   released(at);
-  spells_.back().to = at;
+  StateSpell& before = spells_.back();
+  if (before.awake == never) {  // the same of a supply that nobody says is back
+    before.awake = at;
+    for (JudgedWay& way : before.ways) way.unit.awake_by(at);
+  }
+  before.to = at;
   spell.from = at;
   spell.judged_from = never;
   spell.before.assign(recent_.begin(), recent_.end());
@@ -197,6 +202,7 @@ void StateJudge::Impl::finish_spell(StateSpell& spell, Nanos until, bool complet
     }
   if (spell.power) {
     spell.woke = spell.power->finish(end, spell.dark_cue, spell.power_findings);
+    doubt_the_cut(spell, spell.power->not_seen_cut(end));
     wait_for(spell, end, complete);
   }
   if (spell.seen && spell.way().result) choose(spell, end, complete);
@@ -230,6 +236,8 @@ void StateJudge::pressed(const std::string& action, Nanos at, Nanos lasts) {
 void StateJudge::pressing(const std::string& action, Nanos at) { impl_->pressing(action, at); }
 void StateJudge::released(Nanos by) { impl_->released(by); }
 void StateJudge::power_off(Nanos at, Nanos lasts) { impl_->power_off(at, lasts); }
+void StateJudge::cutting(Nanos at) { impl_->cutting(at); }
+void StateJudge::cut(const PowerCut& cut) { impl_->cut(cut); }
 double StateJudge::peak_rpm(Nanos t) const { return impl_->peak_rpm(t); }
 RunResult StateJudge::finish(Nanos until, bool complete) { return impl_->finish(until, complete); }
 

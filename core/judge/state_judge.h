@@ -17,6 +17,7 @@
 
 #include "core/gauge/gauge.h"
 #include "core/judge/judge.h"
+#include "core/judge/power_watch.h"
 
 namespace tachproof {
 
@@ -47,7 +48,11 @@ class StateJudge {
   // The same where a person presses: asked at `at`, and done no later than `by`. The rpm is kept meanwhile.
   void pressing(const std::string& action, Nanos at);
   void released(Nanos by);
+  // The source's `switch_from` and `switch_to` say how well its instants are known.
   void power_off(Nanos at, Nanos lasts);
+  // The same where a person cuts it: he is asked to at `at`; when it was off and back is told later.
+  void cutting(Nanos at);
+  void cut(const PowerCut& cut);
   // The highest rpm that the unit must show when it is asked for it at `t`: since it was last cleared,
   // or lost its supply.
   double peak_rpm(Nanos t) const;

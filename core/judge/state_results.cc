@@ -180,7 +180,7 @@ class Joining {
       findings.push_back(std::move(finding));
     }
     out_.powers.push_back(spell.woke);
-    open_.push_back({event, out_.powers.size() - 1, sound_});
+    if (!spell.cut_doubted) open_.push_back({event, out_.powers.size() - 1, sound_});
   }
 
   // What followed `event` says what the unit made of an earlier one, or of this.
