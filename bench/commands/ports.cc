@@ -206,7 +206,7 @@ class PortsCommand : public Command {
     fmt::print("  clock        {} Hz nominal, ticks of {} us\n", hello.clock_hz, +link_tick_ns / 1e3);
     fmt::print("  inputs       in0 to in{}; a change is stamped after {} us, up to {} us late\n",
                hello.inputs - 1, hello.stamp_delay_ns / 1e3, hello.stamp_spread_ns / 1e3);
-    fmt::print("  outputs      {}: two for presses, the sync lamp\n", hello.outputs);
+    fmt::print("  outputs      {}: two for presses, the sync lamp, the supply\n", hello.outputs);
     fmt::print("  train        {} intervals ahead, {} us the shortest\n", hello.queue_entries,
                hello.min_ticks * (+link_tick_ns / 1e3));
   }

@@ -68,16 +68,10 @@ void refuse_unplayable(const ScenarioRun& run) {
       throw UsageError(run.scenario.file + " presses '" + press->action + "', which the source of " +
                        run.rig.file + " cannot press; " +
                        kind_of(run.rig.rig.source).how_to_press(press->action));
-  for (const Action& action : run.scenario.profile.actions()) {
-    if (std::holds_alternative<PowerOff>(action.what) &&
-        !kind_of(run.rig.rig.source).can_power(run.rig.rig.source))
-      throw UsageError(run.scenario.file + " cuts the unit's supply, which the source of " + run.rig.file +
-                       " cannot: use a rig with an output for the supply");
-    if (std::holds_alternative<Supply>(action.what) &&
-        !kind_of(run.rig.rig.source).can_supply(run.rig.rig.source))
-      throw UsageError(run.scenario.file + " sets the unit's supply, which the source of " + run.rig.file +
-                       " cannot: use a rig with `supply: {kind: scpi, ...}`");
-  }
+  if (std::vector<FileError> errors =
+          refused_supply(run.rig.rig, run.gauge.gauge, run.scenario.scenario, run.scenario.file);
+      !errors.empty())
+    throw FileErrors(std::move(errors));
   refuse(run, cannot_play(run.rig.rig, request_of(run)));
 }
 

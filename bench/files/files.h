@@ -71,6 +71,12 @@ struct LogFacts {
   double lowest_rpm = 0, highest_rpm = 0;
 };
 
+// A step that sets the unit's supply, and where it stands.
+struct SupplyPlace {
+  double lowest_v = 0, highest_v = 0;
+  int line = 0, column = 0;
+};
+
 struct ScenarioFile {
   std::string name;
   std::uint64_t seed = 0;
@@ -78,8 +84,9 @@ struct ScenarioFile {
   std::optional<Dwell> dwell;  // certifies flicker in place of a profile
   Noise noise;
   JudgeWhat judge;
-  std::vector<NamedFile> named;  // each once
-  std::vector<LogFacts> logs;    // of each replay, in the order of the steps
+  std::vector<NamedFile> named;            // each once
+  std::vector<LogFacts> logs;              // of each replay, in the order of the steps
+  std::vector<SupplyPlace> supplied = {};  // of each step that sets the supply, a repeated one once
 };
 
 // One fault of the simulated unit; the catalogue is in bench/rigs/simulated/faults.h.
@@ -135,6 +142,20 @@ struct ScpiSetting {
   bool reset = true;              // *RST before it is set up
 };
 
+// A power supply that speaks SCPI, and how it feeds the unit.
+struct PowerSupplySetting {
+  std::string address;  // host, host:port, or a device
+  unsigned baud = 9600;
+  unsigned channel = 1;
+  double volts = 0;    // before the run, and until the scenario says otherwise
+  double limit_a = 0;  // of its current
+  std::optional<double> lowest_v = {}, highest_v = {};  // a scenario may ask for no less, and no more
+  Nanos answer = 50 * ns_per_ms;                        // within which a setting is read back
+  Nanos settle = 100 * ns_per_ms;                       // from then until its output is what it should be
+  double within_v = 0.1;  // what it measures may differ by as much from what is set
+  bool reset = true;      // *RST before it is set up
+};
+
 // A camera, or a clip of one.
 struct CameraSettings {
   std::string from;           // device, video file or folder of pictures
@@ -178,6 +199,15 @@ struct RigFile {
     CameraSettings camera;
     int line = 0, column = 0;
   } watch;
+  // What cuts or sets the unit's supply, where the source is not all.
+  struct SupplyPart {
+    std::string kind;  // "board", "scpi"
+    // board: its switch has cut the supply, or given it back, so long after the output.
+    Nanos switch_from = 0, switch_to = 20 * ns_per_ms;
+    std::optional<PowerSupplySetting> scpi;
+    int line = 0, column = 0;
+  };
+  std::optional<SupplyPart> supply;  // nothing: the bench has no part in it
 };
 
 // `bytes`: gets the file as it was read, byte by byte, for who keeps it or hashes it.

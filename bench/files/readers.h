@@ -36,7 +36,7 @@ bool read_header(Mapping& file, const std::string& kind, ErrorList& errors);
 
 // A profile's steps, and their rules together: how long, how many. `files`: that steps replay.
 std::vector<Step> read_profile(const YamlNode& list, NamedFiles& files, std::vector<LogFacts>& logs,
-                               ErrorList& errors);
+                               ErrorList& errors, std::vector<SupplyPlace>* supplied = nullptr);
 // A {replay: ...} step, with all that it names; nothing where it is unsound.
 std::optional<Step> read_replay(Mapping& m, NamedFiles& files, std::vector<LogFacts>& logs,
                                 ErrorList& errors);

@@ -42,9 +42,18 @@ class WatchFormat {
   virtual bool watches_software() const { return false; }
 };
 
+class SupplyFormat {
+ public:
+  virtual ~SupplyFormat() = default;
+  virtual std::string word() const = 0;
+  virtual void read(Mapping& keys, RigFile::SupplyPart& supply, ErrorList& errors) const = 0;
+  virtual std::string text(const RigFile::SupplyPart& supply) const = 0;
+};
+
 // All there are, in the order in which a message names them. Defined by the factory.
 const std::vector<const SourceFormat*>& source_formats();
 const std::vector<const WatchFormat*>& watch_formats();
+const std::vector<const SupplyFormat*>& supply_formats();
 
 // The one of this word; null where there is none.
 template <class Format>

@@ -4,6 +4,7 @@
 //     kind: rig
 //     source: {kind: KIND, ...}
 //     watch:  {kind: KIND, ...}
+//     supply: {kind: KIND, ...}   optional
 //
 // Each kind reads its own keys: see bench/rigs/*/*_kind.cc.
 #include <algorithm>
@@ -52,6 +53,16 @@ void read_watch(const YamlNode& node, const RigReading& reading, RigFile::WatchP
   m.finish();
 }
 
+void read_rig_supply(const YamlNode& node, RigFile::SupplyPart& supply, ErrorList& errors) {
+  Mapping m(node, errors, "a supply");
+  supply.line = node.at.line;
+  supply.column = node.at.column;
+  const SupplyFormat* kind = read_kind(m, supply_formats(), {}, supply.kind, errors);
+  if (kind == nullptr) return;
+  kind->read(m, supply, errors);
+  m.finish();
+}
+
 RigFile read_whole(const YamlNode& root, const std::filesystem::path& folder, ErrorList& errors,
                    bool load_unit) {
   RigFile rig;
@@ -60,6 +71,8 @@ RigFile read_whole(const YamlNode& root, const std::filesystem::path& folder, Er
   if (const YamlNode* source = file.any("source", Need::must)) read_source(*source, rig.source, errors);
   if (const YamlNode* watch = file.any("watch", Need::must))
     read_watch(*watch, {folder, load_unit}, rig.watch, errors);
+  if (const YamlNode* supply = file.any("supply", Need::may))
+    read_rig_supply(*supply, rig.supply.emplace(), errors);
   file.finish();
   return rig;
 }

@@ -46,8 +46,10 @@ bool watches_software(const std::string& word) {
 }
 
 std::string rig_yaml(const RigFile& rig, const std::string& heading) {
+  const std::string supply =
+      rig.supply ? "supply:\n" + part_text(supply_formats(), *rig.supply) : std::string();
   return "# " + heading + "\nformat: 1\nkind: rig\nsource:\n" + part_text(source_formats(), rig.source) +
-         "watch:\n" + part_text(watch_formats(), rig.watch);
+         "watch:\n" + part_text(watch_formats(), rig.watch) + supply;
 }
 
 }  // namespace tachproof

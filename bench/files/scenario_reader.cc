@@ -101,8 +101,9 @@ Extent extent_of(const std::vector<Step>& steps) {
 
 class StepsReader {
  public:
-  StepsReader(NamedFiles& files, std::vector<LogFacts>& logs, ErrorList& errors)
-      : files_(files), logs_(logs), errors_(errors) {}
+  StepsReader(NamedFiles& files, std::vector<LogFacts>& logs, ErrorList& errors,
+              std::vector<SupplyPlace>* supplied)
+      : files_(files), logs_(logs), errors_(errors), supplied_(supplied) {}
 
   std::vector<Step> read(const YamlNode& list) {
     std::vector<Step> steps;
@@ -219,6 +220,9 @@ class StepsReader {
     if (m.volts("supply", step.from_v, Need::must)) step.to_v = step.from_v;
     m.volts("to", step.to_v, Need::may);
     m.duration("for", step.lasts, Need::must);
+    if (supplied_ != nullptr)
+      supplied_->push_back(
+          {std::min(step.from_v, step.to_v), std::max(step.from_v, step.to_v), m.at().line, m.at().column});
     return step;
   }
 
@@ -257,6 +261,7 @@ class StepsReader {
   NamedFiles& files_;
   std::vector<LogFacts>& logs_;
   ErrorList& errors_;
+  std::vector<SupplyPlace>* supplied_;  // where they stand; may be null
 };
 
 JudgeWhat read_judge(const YamlNode& node, ErrorList& errors) {
@@ -291,9 +296,9 @@ Dwell read_dwell(const YamlNode& node, ErrorList& errors) {
 }  // namespace
 
 std::vector<Step> read_profile(const YamlNode& list, NamedFiles& files, std::vector<LogFacts>& logs,
-                               ErrorList& errors) {
+                               ErrorList& errors, std::vector<SupplyPlace>* supplied) {
   const std::size_t before = errors.values();
-  std::vector<Step> steps = StepsReader(files, logs, errors).read(list);
+  std::vector<Step> steps = StepsReader(files, logs, errors, supplied).read(list);
   if (errors.values() != before) return steps;
   Extent all{0, 0, {}, 0.0};
   append(all, extent_of(steps));
@@ -319,7 +324,7 @@ ScenarioFile read_scenario(const YamlNode& root, const std::filesystem::path& fo
   if (dwells && file.has("profile"))
     errors.add(file.place("dwell"), "'dwell' beside 'profile'", "one of the two");
   if (const YamlNode* list = file.list("profile", dwells ? Need::may : Need::must))
-    scenario.steps = read_profile(*list, files, scenario.logs, errors);
+    scenario.steps = read_profile(*list, files, scenario.logs, errors, &scenario.supplied);
   if (const YamlNode* node = file.any("dwell", Need::may)) scenario.dwell = read_dwell(*node, errors);
   if (const YamlNode* node = file.any("noise", Need::may)) {
     Mapping block(*node, errors, "noise");

@@ -19,7 +19,7 @@
 namespace {
 
 const uint8_t firmware_major = 1;
-const uint8_t firmware_minor = 0;
+const uint8_t firmware_minor = 1;
 // Counted and measured, see "Stamps" in README.md.
 const uint16_t stamp_delay_ns = 2000;
 const uint16_t stamp_spread_ns = 17000;
@@ -110,7 +110,7 @@ bool send_hello() {
   link_add32(build_id);
   link_add32(F_CPU);
   link_add8(8);
-  link_add8(3);
+  link_add8(4);
   link_add16(player_capacity);
   link_add16(link_min_ticks);
   link_add16(stamp_delay_ns);

@@ -51,6 +51,10 @@ inline __attribute__((always_inline)) void set_outputs(uint8_t outputs) {
     PORTB |= _BV(PB5);
   else
     PORTB &= static_cast<uint8_t>(~_BV(PB5));
+  if (outputs & link_output_supply_off)
+    PORTB |= _BV(PB0);
+  else
+    PORTB &= static_cast<uint8_t>(~_BV(PB0));
 }
 
 inline __attribute__((always_inline)) void finish(uint8_t new_state) {
@@ -123,7 +127,7 @@ ISR(TIMER1_COMPA_vect) {
 }
 
 void player_begin() {
-  DDRB |= _BV(PB1) | _BV(PB5);
+  DDRB |= _BV(PB0) | _BV(PB1) | _BV(PB5);
   DDRD |= _BV(PD4) | _BV(PD5);
   finish(link_state_idle);
   TIMSK1 |= _BV(OCIE1A);

@@ -15,7 +15,7 @@ void player_begin();
 void player_arm(uint16_t pulse_ticks);
 // Instant 0 of the train is the returned one, a little ahead of now.
 Ticks48 player_start();
-// Output low, presses released; `flag` (of link_flag_..., or 0) is kept.
+// Output low, presses released, supply on; `flag` (of link_flag_..., or 0) is kept.
 void player_stop(uint8_t flag);
 
 uint8_t player_room();  // entries

@@ -18,8 +18,8 @@
 #include <stdint.h>
 
 enum {
-  link_protocol_version = 1,
-  link_baud = 500000, /* 8N1: an exact divisor at 16 MHz */
+  link_protocol_version = 2, /* 2: an output for the unit's supply */
+  link_baud = 500000,        /* 8N1: an exact divisor at 16 MHz */
 
   link_max_payload = 64,
   link_header = 3,
@@ -46,8 +46,15 @@ enum {
  */
 enum { link_entry_wait = 0x8000, link_entry_end = 0x0000, link_entry_outputs = 0x0010 };
 
-/* Outputs, one bit each. */
-enum { link_output_press_1 = 1, link_output_press_2 = 2, link_output_sync_lamp = 4, link_outputs_all = 7 };
+/* Outputs, one bit each. All are 0 at reset, at the end of a run and whatever stops one: nothing is
+ * pressed, and the unit has its supply. */
+enum {
+  link_output_press_1 = 1,
+  link_output_press_2 = 2,
+  link_output_sync_lamp = 4,
+  link_output_supply_off = 8, /* set: the unit's supply is cut */
+  link_outputs_all = 15
+};
 
 enum {
   /* host to board */
@@ -57,7 +64,7 @@ enum {
   link_start = 0x04,     /* */
   link_outputs = 0x05,   /* outputs u8; not in a run: there the train says it */
   link_query = 0x06,     /* answered by a status; also feeds the watchdog */
-  link_stop = 0x07,      /* output low, presses released, back to idle */
+  link_stop = 0x07,      /* output low, presses released, supply on, back to idle */
 
   /* board to host */
   link_hello = 0x81,
@@ -109,7 +116,7 @@ enum {
   link_state_stopped = 4 /* by a flag */
 };
 
-/* Each stops a run: output low, presses released. Kept until the next arm. */
+/* Each stops a run: output low, presses released, supply on. Kept until the next arm. */
 enum {
   link_flag_late = 1,      /* an edge was set up after its instant */
   link_flag_underrun = 2,  /* the queue was empty in mid-train */

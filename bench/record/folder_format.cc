@@ -74,6 +74,23 @@ std::string released_line(std::optional<Nanos> by, const std::string& action, st
   return json_text(line) + "\n";
 }
 
+std::string fed_line(std::optional<Nanos> by, const std::string& what, std::size_t held) {
+  Json line = {
+      {"kind", "fed"}, {"by_s", by ? Json(to_seconds(*by)) : Json(nullptr)}, {"what", text_to_json(what)}};
+  if (held > 0) line["held"] = held;
+  return json_text(line) + "\n";
+}
+
+std::string supplied_line(Nanos due, Nanos from, Nanos to, double volts, double within_v) {
+  return json_text(Json{{"kind", "supplied"},
+                        {"due_s", to_seconds(due)},
+                        {"from_s", to_seconds(from)},
+                        {"to_s", to_seconds(to)},
+                        {"volts", number_to_json(volts)},
+                        {"within_v", number_to_json(within_v)}}) +
+         "\n";
+}
+
 std::string press_line(Nanos at, const std::string& action) {
   return json_text(Json{{"kind", "press"}, {"at_s", to_seconds(at)}, {"action", text_to_json(action)}}) +
          "\n";
@@ -248,7 +265,7 @@ std::size_t held_in(const Json& line) {
 
 void take_line(const std::string& text, bool first, std::size_t most, Journal& journal) {
   journal.seal.reset();  // only the very last line can be one
-  constexpr std::array<std::string_view, 8> kinds{"rpm",   "reaches",   "answer", "released",
+  constexpr std::array<std::string_view, 9> kinds{"rpm",   "reaches",   "answer", "released", "fed",
                                                   "input", "candidate", "stamps", "end"};
   const auto is = [&](std::string_view k) { return text.starts_with(fmt::format("{{\"kind\":\"{}\"", k)); };
   if (!first && std::none_of(kinds.begin(), kinds.end(), is)) return;
@@ -257,9 +274,11 @@ void take_line(const std::string& text, bool first, std::size_t most, Journal& j
   if (kind == "begin") journal.begun = record_from_json(json_text(line.at("run")));
   if (kind == "rpm") take_rpm(line, most, journal);
   if (kind == "reaches") take_reaches(line, most, journal);
-  if (kind == "answer") journal.did.push_back({text_from(line, "answer"), {}, true, held_in(line)});
+  if (kind == "answer") journal.did.push_back({text_from(line, "answer"), {}, true, held_in(line), {}});
   if (kind == "released")
-    journal.did.push_back({"", text_from(line, "action"), !line.at("by_s").is_null(), held_in(line)});
+    journal.did.push_back({"", text_from(line, "action"), !line.at("by_s").is_null(), held_in(line), {}});
+  if (kind == "fed")
+    journal.did.push_back({"", {}, !line.at("by_s").is_null(), held_in(line), text_from(line, "what")});
   if (kind == "input") journal.inputs.push_back({text_from(line, "file"), text_from(line, "sha256")});
   if (kind == "candidate")
     journal.candidates.push_back(

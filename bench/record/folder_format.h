@@ -28,6 +28,8 @@ std::string supply_line(Nanos at, const Supply& supply);
 // A person has pressed, no later than `by`; nothing: nobody did. `held`: how many stretches of the train
 // were played meanwhile at the rpm of the moment, in real time.
 std::string released_line(std::optional<Nanos> by, const std::string& action, std::size_t held);
+// A person has done with the unit's supply as he was asked: "cut", "back", "set"; otherwise the same.
+std::string fed_line(std::optional<Nanos> by, const std::string& what, std::size_t held);
 std::string answer_line(const AnswerResult& answer, std::size_t held);
 std::string dwell_line(const FlickerResult& row);
 std::string recording_line(const std::string& file, const std::string& sha256);
@@ -45,6 +47,9 @@ std::string stamps_line(const StampTimes& stamps);
 std::string progress_line(Nanos at, std::uint64_t pulses, std::uint64_t lamp_changes);
 // Of a source that times its own commands: when a frequency was due, sent and read back.
 std::string played_line(Nanos due, Nanos sent, Nanos answered, double hz);
+// Of a supply that is told by commands: when it was due, between which instants it came, and the volts that
+// were read back.
+std::string supplied_line(Nanos due, Nanos from, Nanos to, double volts, double within_v);
 std::string rpm_line(const std::vector<RpmPoint>& points);
 std::string reaches_line(const std::vector<Reach>& reaches);
 
@@ -59,12 +64,13 @@ struct Seal {
 };
 std::string end_line(const Seal& seal);
 
-// An answer, or a press by hand.
+// An answer, a press by hand, or what a hand did with the supply.
 struct PersonDid {
   std::string text;                   // of an answer
   std::optional<std::string> action;  // of a press
   bool done = true;                   // nobody was there to press: false
   std::size_t held = 0;               // as above
+  std::string fed = {};               // "cut", "back", "set": what was done with the supply
 };
 
 struct Journal {

@@ -206,18 +206,21 @@ Json scenario_part(const RunRecord& record) {
 Json rig_part(const RunRecord& record) {
   const auto& source = record.bench.source;
   const auto& watcher = record.bench.watcher;
-  return {{"source", text_to_json(record.source)},
-          {"watch", text_to_json(record.watch)},
-          {"source_description", text_to_json(record.source_description)},
-          {"watch_description", text_to_json(record.watch_description)},
-          {"source_tick_ns", source.tick},
-          {"watcher_resolution_ns", watcher.resolution},
-          {"stamp_uncertainty_ns", watcher.stamp_uncertainty},
-          {"clock_ppm", number_to_json(source.clock_ppm)},
-          {"source_lag_ns", source.lag},
-          {"source_rpm", number_to_json(source.rpm)},
-          {"stamp_offset_ns", watcher.stamp_offset},
-          {"time_by", word(watcher.time_by)}};
+  Json rig = {{"source", text_to_json(record.source)},
+              {"watch", text_to_json(record.watch)},
+              {"source_description", text_to_json(record.source_description)},
+              {"watch_description", text_to_json(record.watch_description)},
+              {"source_tick_ns", source.tick},
+              {"watcher_resolution_ns", watcher.resolution},
+              {"stamp_uncertainty_ns", watcher.stamp_uncertainty},
+              {"clock_ppm", number_to_json(source.clock_ppm)},
+              {"source_lag_ns", source.lag},
+              {"source_rpm", number_to_json(source.rpm)},
+              {"stamp_offset_ns", watcher.stamp_offset},
+              {"time_by", word(watcher.time_by)}};
+  if (source.switch_from != 0) rig["switch_from_ns"] = source.switch_from;
+  if (source.switch_to != 0) rig["switch_to_ns"] = source.switch_to;
+  return rig;
 }
 
 Json scatter_to_json(const UnitScatter& s) {

@@ -301,6 +301,12 @@ void rig_from(const Json& rig, RunRecord& record) {
   // Since signal generators are sources.
   if (rig.contains("source_lag_ns")) bench.source.lag = stated_span(rig, "source_lag_ns");
   if (rig.contains("source_rpm")) bench.source.rpm = bound_from(rig, "source_rpm", 1e5);
+  // Since a rig may switch the unit's supply; the first may be below 0.
+  constexpr Nanos longest_switch = 60 * ns_per_s;
+  if (rig.contains("switch_from_ns"))
+    bench.source.switch_from =
+        nanos_of(rig.at("switch_from_ns"), "switch_from_ns", -longest_switch, longest_switch);
+  if (rig.contains("switch_to_ns")) bench.source.switch_to = stated_span(rig, "switch_to_ns");
   // Since cameras are watchers.
   if (rig.contains("stamp_offset_ns")) bench.watcher.stamp_offset = stated_span(rig, "stamp_offset_ns");
   // Since a camera's clip may be judged without a sync lamp.

@@ -1,12 +1,16 @@
 #include "bench/rigs/factory.h"
 
 #include <stdexcept>
+#include <utility>
 
 #include "bench/rigs/board/board_kind.h"
+#include "bench/rigs/board/board_supply_kind.h"
 #include "bench/rigs/camera/camera_kind.h"
 #include "bench/rigs/gpio/gpio_kind.h"
 #include "bench/rigs/scpi/scpi_kind.h"
+#include "bench/rigs/scpi/scpi_supply_kind.h"
 #include "bench/rigs/simulated/simulated_kind.h"
+#include "core/base/words.h"
 
 namespace tachproof {
 
@@ -29,6 +33,14 @@ const std::vector<const WatchKind*>& watch_kinds() {
   return kinds;
 }
 
+const std::vector<const SupplyKind*>& supply_kinds() {
+  static const std::vector<const SupplyKind*> kinds{
+      &board_supply_kind(),
+      &scpi_supply_kind(),
+  };
+  return kinds;
+}
+
 const std::vector<const SourceFormat*>& source_formats() {
   static const std::vector<const SourceFormat*> formats(source_kinds().begin(), source_kinds().end());
   return formats;
@@ -36,6 +48,11 @@ const std::vector<const SourceFormat*>& source_formats() {
 
 const std::vector<const WatchFormat*>& watch_formats() {
   static const std::vector<const WatchFormat*> formats(watch_kinds().begin(), watch_kinds().end());
+  return formats;
+}
+
+const std::vector<const SupplyFormat*>& supply_formats() {
+  static const std::vector<const SupplyFormat*> formats(supply_kinds().begin(), supply_kinds().end());
   return formats;
 }
 
@@ -62,6 +79,10 @@ const SourceKind& kind_of(const RigFile::SourcePart& source) {
 
 const WatchKind& kind_of(const RigFile::WatchPart& watch) {
   return known(find_kind(watch_kinds(), watch.kind), watch.kind);
+}
+
+const SupplyKind& kind_of(const RigFile::SupplyPart& supply) {
+  return known(find_kind(supply_kinds(), supply.kind), supply.kind);
 }
 
 bool source_is_software(const std::string& word) {
@@ -95,13 +116,22 @@ void refuse_mixed_kinds(const RigFile& rig, const std::string& file) {
   const WatchKind& watch = kind_of(rig.watch);
   if (!watch.goes_beside(source.clock()))
     throw FileErrors({{file, rig.watch.line, rig.watch.column, mixed_kinds(source, watch)}});
+  if (!rig.supply) return;
+  const SupplyKind& supply = kind_of(*rig.supply);
+  if (!supply.goes_beside(source.clock()))
+    throw FileErrors(
+        {{file, rig.supply->line, rig.supply->column,
+          "a '" + supply.word() + "' supply beside a '" + source.word() + "' source; " + supply.needs()}});
 }
 
 Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, std::uint64_t seed) {
   refuse_mixed_kinds(rig, file);
   const RigPlan plan{rig, file, gauge, seed};
+  if (rig.supply) kind_of(*rig.supply).check(plan);
   try {
-    return kind_of(rig.source).make(plan, kind_of(rig.watch));
+    Rig made = kind_of(rig.source).make(plan, kind_of(rig.watch));
+    return rig.supply ? kind_of(*rig.supply).fed(plan, std::move(made), kind_of(rig.source).clock())
+                      : std::move(made);
   } catch (const std::invalid_argument& e) {
     refuse_watch(plan, e.what());
   }
@@ -110,6 +140,7 @@ Rig make_rig(const RigFile& rig, const std::string& file, const Gauge& gauge, st
 Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& gauge) {
   refuse_mixed_kinds(rig, file);
   const RigPlan plan{rig, file, gauge, 0};
+  if (rig.supply) kind_of(*rig.supply).check(plan);
   try {
     return kind_of(rig.watch).watched(plan);
   } catch (const std::invalid_argument& e) {
@@ -124,7 +155,30 @@ std::optional<std::string> cannot_play(const RigFile& rig, const PlayRequest& re
 bool can_press(const RigFile& rig, const std::string& action) {
   return kind_of(rig.source).can_press(rig.source, action);
 }
-bool can_power(const RigFile& rig) { return kind_of(rig.source).can_power(rig.source); }
-bool can_supply(const RigFile& rig) { return kind_of(rig.source).can_supply(rig.source); }
+bool can_power(const RigFile& rig) {
+  return rig.supply.has_value() || kind_of(rig.source).can_power(rig.source);
+}
+bool can_supply(const RigFile& rig) {
+  return rig.supply ? kind_of(*rig.supply).can_supply() : kind_of(rig.source).can_supply(rig.source);
+}
+
+std::vector<FileError> refused_supply(const RigFile& rig, const Gauge& gauge, const ScenarioFile& scenario,
+                                      const std::string& scenario_file) {
+  std::vector<FileError> errors;
+  if (!rig.supply) return errors;
+  for (const SupplyPlace& place : scenario.supplied)
+    for (const double volts : {place.lowest_v, place.highest_v})
+      if (const auto why = kind_of(*rig.supply).refuses(*rig.supply, gauge, volts)) {
+        errors.push_back(
+            {scenario_file, place.line, place.column, "a supply of " + number_text(volts) + " V; " + *why});
+        break;
+      }
+  return errors;
+}
+
+SourceTiming source_states(const RigFile& rig, double pulses_per_rev) {
+  const SourceTiming source = kind_of(rig.source).states(rig.source, pulses_per_rev);
+  return rig.supply ? kind_of(*rig.supply).states(*rig.supply, source, kind_of(rig.source).clock()) : source;
+}
 
 }  // namespace tachproof

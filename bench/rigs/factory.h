@@ -16,10 +16,12 @@ namespace tachproof {
 // Every kind there is, in the order in which a message names them.
 const std::vector<const SourceKind*>& source_kinds();
 const std::vector<const WatchKind*>& watch_kinds();
+const std::vector<const SupplyKind*>& supply_kinds();
 
 // The kind of a part of a rig file. Throws std::logic_error where the file was never read and names none.
 const SourceKind& kind_of(const RigFile::SourcePart& source);
 const WatchKind& kind_of(const RigFile::WatchPart& watch);
+const SupplyKind& kind_of(const RigFile::SupplyPart& supply);
 // Software stands in for the device that plays.
 bool source_is_software(const std::string& word);  // of a record, which may name what is no kind's
 // The camera that watches; null where none does.
@@ -44,8 +46,13 @@ Channels watched_by(const RigFile& rig, const std::string& file, const Gauge& ga
 std::optional<std::string> cannot_play(const RigFile& rig, const PlayRequest& request);
 // Whether its source has an output for this action on the unit.
 bool can_press(const RigFile& rig, const std::string& action);
-// Whether its source can cut the unit's supply, or set its voltage.
+// Whether it can cut the unit's supply, or set its voltage; else a person does.
 bool can_power(const RigFile& rig);
 bool can_supply(const RigFile& rig);
+// What is wrong with what this scenario wants of the supply: nothing, or errors at its steps.
+std::vector<FileError> refused_supply(const RigFile& rig, const Gauge& gauge, const ScenarioFile& scenario,
+                                      const std::string& scenario_file);
+// What source and supply state of their time, by the rig file alone.
+SourceTiming source_states(const RigFile& rig, double pulses_per_rev);
 
 }  // namespace tachproof

@@ -25,6 +25,11 @@ std::string SourceKind::how_to_press(const std::string& action) const {
 bool SourceKind::can_power(const RigFile::SourcePart&) const { return false; }
 bool SourceKind::can_supply(const RigFile::SourcePart&) const { return false; }
 
+std::optional<std::string> SupplyKind::refuses(const RigFile::SupplyPart&, const Gauge&, double) const {
+  return std::nullopt;
+}
+Rig SupplyKind::fed(const RigPlan&, Rig rig, SourceClock) const { return rig; }
+
 SourceTiming SourceKind::states(const RigFile::SourcePart&, double) const { return {}; }
 
 Channels WatchKind::watched(const RigPlan& plan) const {

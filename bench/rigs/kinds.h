@@ -84,6 +84,27 @@ class SourceKind : public SourceFormat {
   bool is_software() const { return clock() == SourceClock::none; }
 };
 
+// What feeds the unit, beside a source that can neither cut nor set its supply.
+class SupplyKind : public SupplyFormat {
+ public:
+  virtual bool goes_beside(SourceClock clock) const = 0;
+  // Which source it needs; the end of a sentence about one that it does not go beside.
+  virtual std::string needs() const = 0;
+  // Whether it can set a voltage; each can cut the supply.
+  virtual bool can_supply() const { return false; }
+  // Why it will not feed a unit of this gauge so many volts; the end of a sentence about them.
+  virtual std::optional<std::string> refuses(const RigFile::SupplyPart& supply, const Gauge& gauge,
+                                             double volts) const;
+  // Throws FileErrors for a supply that does not suit the gauge.
+  virtual void check(const RigPlan& plan) const { (void)plan; }
+  // What both state of their time, beside a source of this clock.
+  virtual SourceTiming states(const RigFile::SupplyPart& supply, const SourceTiming& source,
+                              SourceClock clock) const = 0;
+  // The rig with its supply. Opens a device of its own: throws RigError.
+  virtual Rig fed(const RigPlan& plan, Rig rig, SourceClock source) const;
+  virtual std::string cautions() const { return {}; }
+};
+
 class WatchKind : public WatchFormat {
  public:
   virtual std::string about() const = 0;

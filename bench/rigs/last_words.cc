@@ -12,7 +12,7 @@
 namespace tachproof {
 namespace {
 
-constexpr std::size_t places = 4;
+constexpr std::size_t places = 8;
 constexpr std::size_t longest = 62;
 
 struct LastWord {

@@ -31,6 +31,8 @@
 
 namespace tachproof {
 
+struct PulseWire;
+
 // A device that is missing, lost or not fit for the job. what() is a sentence:
 // doing what, on what, why.
 struct RigError : std::runtime_error {
@@ -60,6 +62,26 @@ struct PlayedChange {
   Nanos due = 0;                 // when it should have come
   Nanos sent = 0, answered = 0;  // when it was asked for and when it was read back
   double hz = 0;                 // as read back; 0: the output is off
+};
+
+// What a supply that is told by commands has done with one of them.
+struct SuppliedChange {
+  Nanos due = 0;
+  // In the run's time: it came somewhere between the two.
+  Nanos from = 0, to = 0;
+  double volts = 0;     // as read back; 0: the output is off
+  double within_v = 0;  // what the unit is fed may differ by as much
+};
+
+// Done by the one thread that there is, in between. Both may throw RigError.
+class SideWork {
+ public:
+  virtual ~SideWork() = default;
+  virtual Nanos next() const = 0;  // when something is due; the latest time there is: nothing
+  // What is due next; the run has come to its instant. `no_later`: asked afterwards, the run's time is not
+  // beyond its answer.
+  virtual void run(const std::function<Nanos()>& no_later) = 0;
+  virtual void spare(Nanos time) = 0;  // nothing of the source's is due for so long
 };
 
 struct PlayRequest {
@@ -103,8 +125,19 @@ class Source {
   // that waits for something else. The run's time by the device, below 0 before
   // it; nothing where there is no such device.
   virtual std::optional<Nanos> attend() { return std::nullopt; }
+  // The wire to a unit in software that hears what is played: whoever feeds it tells it by that. Null: there
+  // is none.
+  virtual PulseWire* wire_to_unit() { return nullptr; }
   // What it has done since the last call, for the journal.
   virtual std::vector<PlayedChange> take_played() { return {}; }
+  // The same of the unit's supply.
+  virtual std::vector<SuppliedChange> take_supplied() { return {}; }
+  // Something else that is due at instants of the run: the source sees to it while it lets time pass. One at
+  // most, which must outlive the run. A source in virtual time has none.
+  virtual void beside(SideWork& errands) {
+    (void)errands;
+    throw std::logic_error("a source was given errands that it cannot run");
+  }
   // Output off, whatever state the run is in. Called once after begin.
   virtual void end() noexcept = 0;
   // After end.

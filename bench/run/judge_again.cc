@@ -92,9 +92,9 @@ class StoredSource : public Source {
   void play(const PulseBlock&) override {}
   bool can_press(const std::string& action) const override { return !person_.pressed(action); }
   void press(const Press&, Nanos) override {}
-  bool can_power() const override { return true; }
+  bool can_power() const override { return !person_.fed("cut"); }
   void power_off(Nanos, Nanos) override {}
-  bool can_supply() const override { return true; }
+  bool can_supply() const override { return !person_.fed("set"); }
   void supply(const Supply&, Nanos) override {}
   void end() noexcept override {}
 

@@ -22,7 +22,7 @@ constexpr double device_stamp_spread_ns = 17'000;
 constexpr Nanos host_stamp_uncertainty = 20 * ns_per_us;
 
 void source_facts(const RigFile& rig, const Gauge& gauge, RigModel& model) {
-  model.bench.source = kind_of(rig.source).states(rig.source, gauge.pulses_per_rev);
+  model.bench.source = source_states(rig, gauge.pulses_per_rev);
   if (rig.source.scpi) model.steps = stepped_timing(*rig.source.scpi);
 }
 

@@ -10,6 +10,7 @@
 #include <fmt/format.h>
 
 #include "bench/record/folder_format.h"
+#include "bench/run/deeds.h"
 #include "bench/run/evidence_writer.h"
 #include "bench/run/pace.h"
 #include "bench/run/playing.h"
@@ -35,6 +36,7 @@ class Run {
         pace_(pace_of(source_, rig.watcher->facts(), hooks.in_real_time)),
         judge_(plan.gauge, judge_setup(plan, rig), hooks.evidence),
         train_(plan.profile, plan.gauge.pulses_per_rev, plan.noise, plan.seed),
+        deeds_(deeds_of(plan.profile, *rig.source)),
         writer_(folder, plan.gauge),
         playing_(
             rig, hooks,
@@ -81,28 +83,29 @@ class Run {
   }
 
   void play_all() {
-    const std::vector<Action>& actions = plan_.profile.actions();
     for (;;) {
-      while (question_ < actions.size() && !needs_person(actions[question_])) ++question_;
-      const bool question = question_ < actions.size();
-      const Nanos at = held_ + (question ? actions[question_].at : plan_.profile.duration());
+      while (question_ < deeds_.size() && !needs_person(deeds_[question_])) ++question_;
+      const bool question = question_ < deeds_.size();
+      const Nanos at = held_ + (question ? deeds_[question_].at : plan_.profile.duration());
       play_and_see(at);
       if (playing_.stopped() || !question) return;
-      put(actions[question_], at);
+      put(deeds_[question_], at);
       if (playing_.stopped()) return;
       ++question_;
     }
   }
 
-  // A question, or a button that the rig cannot press.
+  // A question, a button that the rig cannot press, or a supply that it cannot cut or set.
   bool needs_person(const Action& action) const {
     if (std::holds_alternative<Ask>(action.what)) return true;
+    if (std::holds_alternative<PowerOff>(action.what)) return !rig_.source->can_power();
+    if (std::holds_alternative<Supply>(action.what)) return !rig_.source->can_supply();
     const Press* press = std::get_if<Press>(&action.what);
     return press != nullptr && button_named(plan_.gauge, press->action) != nullptr &&
            !rig_.source->can_press(press->action);
   }
 
-  bool question_ahead() const { return question_ < plan_.profile.actions().size(); }
+  bool question_ahead() const { return question_ < deeds_.size(); }
 
   // Everything until `until` has been played and seen, unless the run is
   // stopped. In real time the train has then gone on into the question.
@@ -127,7 +130,7 @@ class Run {
   // moment, in whole periods so that the phase is kept, and all that is to
   // follow that much later.
   void hold_on() {
-    const double rpm = plan_.profile.rpm_at(plan_.profile.actions()[question_].at - 1);
+    const double rpm = plan_.profile.rpm_at(deeds_[question_].at - 1);
     const double per_s = rpm * plan_.gauge.pulses_per_rev / 60;
     const double period = 1e9 / std::max(per_s, 1e-9);
     const bool silent = period > static_cast<double>(slowest_held_period);
@@ -177,8 +180,7 @@ class Run {
       Segment segment = segments[next_segment_];
       // What begins with a question waits for its answer.
       const Nanos begins = segment.start.whole + (segment.start.frac_ns > 0 ? 1 : 0);
-      const bool held_back =
-          !source_.virtual_time && question_ahead() && begins >= plan_.profile.actions()[question_].at;
+      const bool held_back = !source_.virtual_time && question_ahead() && begins >= deeds_[question_].at;
       segment.start.whole += held_;
       if (segment.start.whole > until || held_back) return;
       do_until(segment.start.whole);
@@ -190,19 +192,19 @@ class Run {
 
   // What the profile does to the unit by then; the judge is told before the rpm that goes with it.
   void do_until(Nanos until) {
-    const std::vector<Action>& actions = plan_.profile.actions();
-    for (; next_action_ < question_ && actions[next_action_].at + held_ <= until; ++next_action_) {
-      const Nanos at = actions[next_action_].at + held_;
-      if (needs_person(actions[next_action_])) continue;  // he has done it
-      if (const Press* press = std::get_if<Press>(&actions[next_action_].what)) {
+    for (; next_action_ < question_ && deeds_[next_action_].at + held_ <= until; ++next_action_) {
+      const Deed& deed = deeds_[next_action_];
+      const Nanos at = deed.at + held_;
+      if (needs_person(deed)) continue;  // he has done it
+      if (const Press* press = std::get_if<Press>(&deed.what)) {
         rig_.source->press(*press, at);
         judge_.pressed(press->action, at, press->lasts);
         folder_.journal(press_line(at, press->action));
-      } else if (const PowerOff* off = std::get_if<PowerOff>(&actions[next_action_].what)) {
+      } else if (const PowerOff* off = std::get_if<PowerOff>(&deed.what)) {
         rig_.source->power_off(off->lasts, at);
         judge_.power_off(at, off->lasts);
         folder_.journal(power_line(at, off->lasts));
-      } else if (const Supply* supply = std::get_if<Supply>(&actions[next_action_].what)) {
+      } else if (const Supply* supply = std::get_if<Supply>(&deed.what)) {
         rig_.source->supply(*supply, at);
         judge_.supplied(*supply, at);
         folder_.journal(supply_line(at, *supply));
@@ -256,6 +258,8 @@ class Run {
   void note_played() {
     for (const PlayedChange& change : rig_.source->take_played())
       folder_.journal(played_line(change.due, change.sent, change.answered, change.hz));
+    for (const SuppliedChange& change : rig_.source->take_supplied())
+      folder_.journal(supplied_line(change.due, change.from, change.to, change.volts, change.within_v));
   }
 
   // `held`: so many stretches went by until the answer.
@@ -292,15 +296,62 @@ class Run {
     folder_.journal(released_line(done ? std::optional(by) : std::nullopt, press.action, held));
   }
 
-  void put(const Action& action, Nanos at) {
-    if (const Press* press = std::get_if<Press>(&action.what)) return let_press(*press, at);
-    const Ask& ask = std::get<Ask>(action.what);
+  // The same for the supply: what he is asked to do with it.
+  bool let_feed(const std::string& what, const std::string& question, Nanos at) {
+    Ask ask;
+    ask.button = "supply";
+    ask.question = question;
+    std::size_t held = 0;
+    const std::optional<std::string> done = hooks_.ask_person ? ask_person(ask, held) : std::nullopt;
+    if (playing_.stopped()) return false;
+    if (!done)
+      found(FindingKind::lost_evidence, at,
+            "nobody was there to do it (" + question +
+                "), and this rig cannot: run it in a terminal, or give the rig a `supply`");
+    folder_.journal(fed_line(done ? std::optional(playing_.played()) : std::nullopt, what, held));
+    return done.has_value();
+  }
+
+  // When it happened is known between the question and the answer.
+  void let_cut(const Deed& deed, Nanos at) {
+    if (!deed.second) {
+      judge_.cutting(at);
+      folder_.journal(power_line(at, lasts(deed)));
+      cut_ = {};
+      if (!let_feed("cut", "Cut the unit's supply now, then Enter", at)) return;
+      cut_.by_hand = true;
+      cut_.off_from = at;
+      cut_.off_to = playing_.played();
+    } else if (let_feed("back", "Switch the unit's supply on again, then Enter", at) && cut_.by_hand) {
+      cut_.on_from = at;
+      cut_.on_to = playing_.played();
+      judge_.cut(cut_);
+    }
+  }
+
+  void let_set(const Deed& deed, const Supply& supply, Nanos at) {
+    if (!deed.second) folder_.journal(supply_line(at, supply));
+    const double volts = deed.second ? supply.to_v : supply.from_v;
+    judge_.supplying({volts, volts, 0}, at);
+    if (let_feed("set", fmt::format("Set the unit's supply to {:.1f} V, then Enter", volts), at))
+      judge_.supplied_by(playing_.played());
+  }
+
+  void put(const Deed& deed, Nanos at) {
+    if (const Press* press = std::get_if<Press>(&deed.what)) return let_press(*press, at);
+    if (std::holds_alternative<PowerOff>(deed.what)) return let_cut(deed, at);
+    if (const Supply* supply = std::get_if<Supply>(&deed.what)) return let_set(deed, *supply, at);
+    const Ask& ask = std::get<Ask>(deed.what);
     std::optional<std::string> answer = rig_.watcher->answer(ask);
     std::size_t held = 0;
     if (!answer && hooks_.ask_person) answer = ask_person(ask, held);
     if (playing_.stopped()) return;
-    const AnswerResult result =
-        judge_answer(ask, at, plan_.gauge.buttons.empty() ? action.peak_rpm : judge_.peak_rpm(at), answer);
+    AnswerResult result =
+        judge_answer(ask, at, plan_.gauge.buttons.empty() ? deed.peak_rpm : judge_.peak_rpm(at), answer);
+    // Where only a person says that the supply was cut, the unit may still have its peak from before.
+    if (cut_.by_hand && result.verdict == Verdict::fail && ask.wants == Ask::Wants::peak &&
+        judge_answer(ask, at, deed.peak_rpm, answer).verdict == Verdict::pass)
+      result.verdict = Verdict::undecided;
     judge_.answered(result);
     folder_.journal(answer_line(result, held));
   }
@@ -313,6 +364,8 @@ class Run {
   Pace pace_;
   LoggedJudge judge_;
   PulseTrain train_;
+  const std::vector<Deed> deeds_;
+  PowerCut cut_;  // the last one by hand
   EvidenceWriter writer_;
 
   std::array<Nanos, 4096> chunk_{};

@@ -133,12 +133,14 @@ class Facts {
   const Gauge& played_by() const { return journal_.begun ? journal_.begun->gauge : stored_.gauge; }
 
   void source_of(const RigFile& rig) {
-    const SourceTiming due = kind_of(rig.source).states(rig.source, played_by().pulses_per_rev);
+    const SourceTiming due = source_states(rig, played_by().pulses_per_rev);
     const SourceTiming& stated = stored_.bench.source;
     compare("source_tick_ns", stated.tick, due.tick);
     compare("clock_ppm", stated.clock_ppm, due.clock_ppm);
     compare("source_lag_ns", stated.lag, due.lag);
     compare("source_rpm", stated.rpm, due.rpm);
+    compare("switch_from_ns", stated.switch_from, due.switch_from);
+    compare("switch_to_ns", stated.switch_to, due.switch_to);
   }
 
   // What a board or camera says of itself before a run, no file tells: the journal's first line has it.

@@ -1,5 +1,5 @@
-// What the person at the bench did in a run that is judged again: each answer and each press in its turn,
-// after the rpm was kept for as long as he took.
+// What the person at the bench did in a run that is judged again: each answer, each press and each move at
+// the supply in its turn, after the rpm was kept for as long as he took.
 #pragma once
 
 #include <algorithm>
@@ -21,9 +21,14 @@ class StoredPerson {
     return std::any_of(did_.begin(), did_.end(),
                        [&](const PersonDid& one) { return one.action && *one.action == action; });
   }
+  // The supply was cut, or set, by hand.
+  bool fed(const std::string& what) const {
+    return std::any_of(did_.begin(), did_.end(), [&](const PersonDid& one) { return one.fed == what; });
+  }
   // An answer for which the rpm was not kept: the watcher's own, or at once.
   std::optional<std::string> at_once() {
-    if (next_ == did_.size() || did_[next_].action || did_[next_].held > 0) return std::nullopt;
+    if (next_ == did_.size() || did_[next_].action || !did_[next_].fed.empty() || did_[next_].held > 0)
+      return std::nullopt;
     return did_[next_++].text;
   }
   // Nothing until the rpm was kept for long enough.

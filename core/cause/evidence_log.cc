@@ -59,16 +59,23 @@ void EvidenceLog::add_done(Done done) {
 }
 
 void EvidenceLog::pressed(const std::string& action, Nanos at, Nanos lasts) {
-  add_done({Done::What::pressed, action, at, lasts, {}});
+  add_done({Done::What::pressed, action, at, lasts, {}, {}});
 }
 void EvidenceLog::pressing(const std::string& action, Nanos at) {
-  add_done({Done::What::pressing, action, at, 0, {}});
+  add_done({Done::What::pressing, action, at, 0, {}, {}});
 }
-void EvidenceLog::released(Nanos by) { add_done({Done::What::released, "", by, 0, {}}); }
-void EvidenceLog::power_off(Nanos at, Nanos lasts) { add_done({Done::What::power, "", at, lasts, {}}); }
+void EvidenceLog::released(Nanos by) { add_done({Done::What::released, "", by, 0, {}, {}}); }
+void EvidenceLog::power_off(Nanos at, Nanos lasts) { add_done({Done::What::power, "", at, lasts, {}, {}}); }
 void EvidenceLog::supplied(const Supply& supply, Nanos at) {
-  add_done({Done::What::supply, "", at, supply.lasts, supply});
+  add_done({Done::What::supply, "", at, supply.lasts, supply, {}});
 }
+
+void EvidenceLog::supplying(const Supply& supply, Nanos at) {
+  add_done({Done::What::supplying, "", at, supply.lasts, supply, {}});
+}
+void EvidenceLog::supplied_by(Nanos by) { add_done({Done::What::supplied_by, "", by, 0, {}, {}}); }
+void EvidenceLog::cutting(Nanos at) { add_done({Done::What::cutting, "", at, 0, {}, {}}); }
+void EvidenceLog::cut(const PowerCut& cut) { add_done({Done::What::cut, "", cut.off_to, 0, {}, cut}); }
 
 void EvidenceLog::answered(const AnswerResult& answer) {
   if (too_long_) return;
@@ -124,6 +131,10 @@ void EvidenceLog::repeat(StateJudge& judge, const std::vector<Segment>* believed
             case Done::What::released: judge.released(one.at); break;
             case Done::What::power: judge.power_off(one.at, one.lasts); break;
             case Done::What::supply: judge.supplied(one.supply, one.at); break;
+            case Done::What::supplying: judge.supplying(one.supply, one.at); break;
+            case Done::What::supplied_by: judge.supplied_by(one.at); break;
+            case Done::What::cutting: judge.cutting(one.at); break;
+            case Done::What::cut: judge.cut(one.power); break;
           }
         }
         break;

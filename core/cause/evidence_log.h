@@ -34,6 +34,10 @@ class EvidenceLog {
   void released(Nanos by);
   void power_off(Nanos at, Nanos lasts);
   void supplied(const Supply& supply, Nanos at);
+  void supplying(const Supply& supply, Nanos at);
+  void supplied_by(Nanos by);
+  void cutting(Nanos at);
+  void cut(const PowerCut& cut);
   void answered(const AnswerResult& answer);
   void found(const Finding& finding);
   void lost(std::uint64_t count) { lost_ += count; }
@@ -85,10 +89,21 @@ class EvidenceLog {
   void repeat(StateJudge& judge, const std::vector<Segment>* believed) const;
 
   struct Done {
-    enum class What : std::uint8_t { pressed, pressing, released, power, supply } what = What::pressed;
+    enum class What : std::uint8_t {
+      pressed,
+      pressing,
+      released,
+      power,
+      supply,
+      supplying,
+      supplied_by,
+      cutting,
+      cut
+    } what = What::pressed;
     std::string action;
     Nanos at = 0, lasts = 0;
     Supply supply = {};
+    PowerCut power = {};
   };
   void add_done(Done done);
 
@@ -151,6 +166,22 @@ class LoggedJudge {
   void supplied(const Supply& supply, Nanos at) {
     judge_.supplied(supply, at);
     if (log_ != nullptr) log_->supplied(supply, at);
+  }
+  void supplying(const Supply& supply, Nanos at) {
+    judge_.supplying(supply, at);
+    if (log_ != nullptr) log_->supplying(supply, at);
+  }
+  void supplied_by(Nanos by) {
+    judge_.supplied_by(by);
+    if (log_ != nullptr) log_->supplied_by(by);
+  }
+  void cutting(Nanos at) {
+    judge_.cutting(at);
+    if (log_ != nullptr) log_->cutting(at);
+  }
+  void cut(const PowerCut& cut) {
+    judge_.cut(cut);
+    if (log_ != nullptr) log_->cut(cut);
   }
   double peak_rpm(Nanos t) const { return judge_.peak_rpm(t); }
   void answered(const AnswerResult& answer) {

@@ -16,6 +16,8 @@ struct SourceTiming {
   // to t, give or take so many rpm.
   Nanos lag = 0;
   double rpm = 0;
+  // Bounds: the unit's supply is cut, or back, so long after it should be; never cut before that.
+  Nanos switch_from = 0, switch_to = 0;
   bool operator==(const SourceTiming&) const = default;
 };
 

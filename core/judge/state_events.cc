@@ -46,25 +46,40 @@ void StateJudge::Impl::pressing(const std::string& action, Nanos at) {
 
 void StateJudge::Impl::released(Nanos by) {
   StateSpell& now = spells_.back();
-  if (now.from == 0 || now.answered != never) return;
+  if (now.from == 0 || now.answered != never || now.what == StateSpell::What::power) return;
   now.answered = answered_by(gauge_, by);
   if (current_ + 1 == spells_.size()) open(now);
 }
 
 void StateJudge::Impl::power_off(Nanos at, Nanos lasts) {
+  const Nanos from = setup_.bench.source.switch_from, to = setup_.bench.source.switch_to;
   const Nanos back = at + lasts;
-  const Nanos awake = PowerWatch::awake_by(gauge_, back);
-  follower_.power_lost(awake);
+  cutting(at);
+  cut({std::max(at, at + from), at + to, back + from, back + to});
+}
+
+void StateJudge::Impl::cutting(Nanos at) {
+  follower_.power_lost(never);
   if (!keeps_peak()) peaks_.push_back({at, 0, true});
   StateSpell spell;
   spell.what = StateSpell::What::power;
-  if (outside_) spell.doubt = doubt_outside("the supply came back at " + say_time(back));
+  if (outside_) spell.doubt = doubt_outside("the supply was cut at " + say_time(at));
   spell.rpm.rpm = history_.rpm_at(at);
-  spell.power.emplace(gauge_, wired_, at, back, setup_.bench.watcher.resolution);
+  spell.power.emplace(gauge_, wired_, at, setup_.bench.watcher.resolution);
   spell.moved = all_moved();
-  spell.awake = awake;
-  spell.answered = answered_by(gauge_, awake);
+  spell.awake = never;
   begin_spell(std::move(spell), at);
+}
+
+void StateJudge::Impl::cut(const PowerCut& cut) {
+  StateSpell& now = spells_.back();
+  if (now.what != StateSpell::What::power || now.answered != never) return;
+  now.power->cut(cut);
+  now.awake = PowerWatch::awake_by(gauge_, cut.on_to);
+  follower_.awake_by(now.awake);
+  for (JudgedWay& way : now.ways) way.unit.awake_by(now.awake);
+  now.answered = answered_by(gauge_, now.awake);
+  if (current_ + 1 == spells_.size()) open(now);
 }
 
 double StateJudge::Impl::peak_rpm(Nanos t) const {
@@ -92,7 +107,7 @@ void StateJudge::Impl::happens(const StateSpell& spell, StateFollower& unit) {
     unit.press(spell.what == StateSpell::What::take ? spell.press.button : spell.dim.button, spell.from,
                spell.rpm);
   }
-  if (!spell.doubt.empty()) unit.unsure(spell.doubt);
+  if (!spell.doubt.empty()) unit.is_unknown(spell.doubt);
 }
 
 // Of what was done to a unit that is fed what it need not work with.

@@ -15,6 +15,7 @@ void StateJudge::Impl::go_on() {
   if (now.what != StateSpell::What::power)
     for (const UnitWay& way : ways) now.states_before.push_back(way.unit.now());
   now.lit_before = lit_;
+  if (now.power) now.power->begins_lit(lit_);
   now.gap.emplace(gauge_, setup_);
   const LampEvent first{now.from, lit_};
   if (any_lamps_) now.gap->lamps({&first, 1});
@@ -50,6 +51,16 @@ void StateJudge::Impl::begin_judge(JudgedWay& way, const StateSpell& spell) cons
   if (unsure_ != 0) judge.unsure_blinks(unsure_);
   if (!untimed_.empty()) judge.untimed(untimed_);
   if (stamps_) judge.stamps(*stamps_);
+}
+
+void StateJudge::Impl::doubt_the_cut(StateSpell& spell, const std::string& why) {
+  if (why.empty()) return;
+  spell.cut_doubted = true;
+  spell.seen = false;
+  for (JudgedWay& way : spell.ways) {
+    way.result.reset();
+    way.unit.is_unknown(why);
+  }
 }
 
 void StateJudge::Impl::wait_for(StateSpell& spell, Nanos end, bool complete) {

@@ -150,8 +150,13 @@ void StateJudge::Impl::begin_spell(StateSpell spell, Nanos at) {
   // A person who never said that he had pressed: nobody can say what the unit does since.
   if (spells_.back().fed && spells_.back().answered == never) close_supply(spells_.back(), at);
   released(at);
-  spells_.back().to = at;
   if (std::isnan(spell.fed_v) && volts_) spell.fed_v = *volts_;
+  StateSpell& before = spells_.back();
+  if (before.awake == never) {  // the same of a supply that nobody says is back
+    before.awake = at;
+    for (JudgedWay& way : before.ways) way.unit.awake_by(at);
+  }
+  before.to = at;
   spell.from = at;
   spell.judged_from = never;
   spell.before.assign(recent_.begin(), recent_.end());
@@ -213,6 +218,7 @@ void StateJudge::Impl::finish_spell(StateSpell& spell, Nanos until, bool complet
     }
   if (spell.power) {
     spell.woke = spell.power->finish(end, spell.dark_cue, spell.power_findings);
+    doubt_the_cut(spell, spell.power->not_seen_cut(end));
     wait_for(spell, end, complete);
     dark_at_v_.reset();
   }
@@ -249,8 +255,12 @@ void StateJudge::pressed(const std::string& action, Nanos at, Nanos lasts) {
 void StateJudge::pressing(const std::string& action, Nanos at) { impl_->pressing(action, at); }
 void StateJudge::released(Nanos by) { impl_->released(by); }
 void StateJudge::power_off(Nanos at, Nanos lasts) { impl_->power_off(at, lasts); }
-void StateJudge::supplied(const Supply& supply, Nanos at) { impl_->supplied(supply, at); }
+void StateJudge::supplied(const Supply& supply, Nanos at) { impl_->supplied(supply, at, false); }
+void StateJudge::supplying(const Supply& supply, Nanos at) { impl_->supplied(supply, at, true); }
+void StateJudge::supplied_by(Nanos by) { impl_->supplied_by(by); }
 void StateJudge::takes_late(Nanos by) { impl_->takes_late(by); }
+void StateJudge::cutting(Nanos at) { impl_->cutting(at); }
+void StateJudge::cut(const PowerCut& cut) { impl_->cut(cut); }
 double StateJudge::peak_rpm(Nanos t) const { return impl_->peak_rpm(t); }
 RunResult StateJudge::finish(Nanos until, bool complete) { return impl_->finish(until, complete); }
 

@@ -18,6 +18,7 @@
 #include "core/gauge/gauge.h"
 #include "core/judge/dim_light.h"
 #include "core/judge/judge.h"
+#include "core/judge/power_watch.h"
 
 namespace tachproof {
 
@@ -51,13 +52,20 @@ class StateJudge {
   // The same where a person presses: asked at `at`, and done no later than `by`. The rpm is kept meanwhile.
   void pressing(const std::string& action, Nanos at);
   void released(Nanos by);
+  // The source's `switch_from` and `switch_to` say how well its instants are known.
   void power_off(Nanos at, Nanos lasts);
   // What the unit is fed from then on. Where that is outside what its gauge allows, until it must be awake
   // again afterwards, it may be dark, but never wrong.
   void supplied(const Supply& supply, Nanos at);
+  // The same where a person sets it: asked at `at`, and done no later than `by`. The rpm is kept meanwhile.
+  void supplying(const Supply& supply, Nanos at);
+  void supplied_by(Nanos by);
   // Before anything else: judged as a unit that takes the rpm of so long before a press. Not for presses by
   // a person.
   void takes_late(Nanos by);
+  // The same where a person cuts it: he is asked to at `at`; when it was off and back is told later.
+  void cutting(Nanos at);
+  void cut(const PowerCut& cut);
   // The highest rpm that the unit must show when it is asked for it at `t`: since it was last cleared,
   // or lost its supply.
   double peak_rpm(Nanos t) const;

@@ -45,8 +45,11 @@ class StateJudge::Impl {
   void pressing(const std::string& action, Nanos at);
   void released(Nanos by);
   void power_off(Nanos at, Nanos lasts);
-  void supplied(const Supply& supply, Nanos at);
+  void supplied(const Supply& supply, Nanos at, bool awaited);
+  void supplied_by(Nanos by);
   void takes_late(Nanos by) { takes_late_ = by; }
+  void cutting(Nanos at);
+  void cut(const PowerCut& cut);
   double peak_rpm(Nanos t) const;
   RunResult finish(Nanos until, bool complete);
 
@@ -94,6 +97,8 @@ class StateJudge::Impl {
   void end_spell();
   void finish_spell(StateSpell& spell, Nanos until, bool complete);
 
+  // A unit of which nobody can say that it lost its supply is not judged until its next state.
+  static void doubt_the_cut(StateSpell& spell, const std::string& why);
   // A unit that woke late is judged from when it was awake, where there is enough left.
   void wait_for(StateSpell& spell, Nanos end, bool complete);
 

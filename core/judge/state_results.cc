@@ -199,7 +199,7 @@ class Joining {
       findings.push_back(std::move(finding));
     }
     out_.powers.push_back(spell.woke);
-    open_.push_back({event, out_.powers.size() - 1, sound_});
+    if (!spell.cut_doubted) open_.push_back({event, out_.powers.size() - 1, sound_});
   }
 
   void add_supply(std::size_t event, std::vector<Finding>& findings) {

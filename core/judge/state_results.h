@@ -65,7 +65,8 @@ struct StateSpell {
   SpellLights lights = {};
 
   std::optional<PowerWatch> power = {};
-  bool dark_cue = false;  // the unit wakes where it shows nothing
+  bool dark_cue = false;     // the unit wakes where it shows nothing
+  bool cut_doubted = false;  // nobody can say that it lost its supply
   PowerResult woke = {};
   std::vector<Finding> power_findings = {};
 

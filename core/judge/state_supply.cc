@@ -32,10 +32,12 @@ std::string StateJudge::Impl::level_name(double volts) {
   return times == 1 ? text : text + ", time " + std::to_string(times);
 }
 
-void StateJudge::Impl::supplied(const Supply& supply, Nanos at) {
+void StateJudge::Impl::supplied(const Supply& supply, Nanos at, bool awaited) {
   const bool same = volts_ && *volts_ == supply.from_v && supply.from_v == supply.to_v;
   constexpr SupplyRange any{0, std::numeric_limits<double>::infinity()};
-  const SupplyMove move = supply_move(supply, at, gauge_.supply.value_or(any));
+  SupplyMove move = supply_move(supply, at, gauge_.supply.value_or(any));
+  move.awaited = awaited;
+  move.late = awaited ? 0 : setup_.bench.source.switch_to;
   volts_ = supply.to_v;
   outside_ = move.ends_outside;
   settle_supply(at);
@@ -43,7 +45,8 @@ void StateJudge::Impl::supplied(const Supply& supply, Nanos at) {
   // What comes before the unit had to be awake again is a part of the same dip.
   if (now.fed && now.answered == never) return now.fed->moves(move);
   if (same) return;
-  if (history_.empty() && spells_.size() == 1 && !move.outside_from && supply.from_v == supply.to_v)
+  if (!awaited && history_.empty() && spells_.size() == 1 && !move.outside_from &&
+      supply.from_v == supply.to_v)
     return name_level(now, supply.to_v, 0);
   StateSpell spell;
   spell.what = StateSpell::What::supply;
@@ -54,6 +57,13 @@ void StateJudge::Impl::supplied(const Supply& supply, Nanos at) {
   happens(spell, follower_);
   begin_spell(std::move(spell), at);
   settle_supply(at);
+}
+
+void StateJudge::Impl::supplied_by(Nanos by) {
+  StateSpell& now = spells_.back();
+  if (!now.fed || now.answered != never) return;
+  now.fed->done_by(by);
+  settle_supply(by);
 }
 
 // The voltage that was set, where the unit has come through what was before it.

@@ -14,6 +14,8 @@ namespace tachproof {
 struct SupplyMove {
   Supply supply;
   Nanos at = 0;
+  Nanos late = 0;        // all of its instants may come this much later
+  bool awaited = false;  // a person has been asked to do it, and has not said yet that he has
   Nanos until() const { return at + supply.lasts; }
 
   // Within the step: when it is first outside what the unit may be fed, and when it is last back inside.

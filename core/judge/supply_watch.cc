@@ -40,19 +40,28 @@ SupplyWatch::SupplyWatch(const Gauge& gauge, const JudgeSetup& setup, const Supp
 void SupplyWatch::moves(const SupplyMove& move) {
   moves_.push_back(move);
   if (!move.outside_from) {
-    if (dips() && !back_at_) back_at_ = move.at;
+    if (dips() && !back_at_) back_at_ = move.at + move.late;
     return;
   }
   if (!outside_from_) outside_from_ = move.outside_from;
   back_at_ = move.back_at;
+  if (back_at_) *back_at_ += move.late;
   const double middle_v = (gauge_.supply->lowest_v + gauge_.supply->highest_v) / 2;
   if (std::isnan(furthest_v_) || std::abs(move.furthest_v - middle_v) > std::abs(furthest_v_ - middle_v))
     furthest_v_ = move.furthest_v;
 }
 
+void SupplyWatch::done_by(Nanos by) {
+  SupplyMove& last = moves_.back();
+  if (!last.awaited) return;
+  last.awaited = false;
+  last.late = std::max<Nanos>(by - last.at, 0);
+  if (dips() && back_at_) *back_at_ += last.late;
+}
+
 Nanos SupplyWatch::due() const {
-  const Nanos still =
-      moves_.back().supply.from_v == moves_.back().supply.to_v ? moves_.back().at : moves_.back().until();
+  const SupplyMove& last = moves_.back();
+  const Nanos still = (last.supply.from_v == last.supply.to_v ? last.at : last.until()) + last.late;
   return dips() ? std::max(still, PowerWatch::awake_by(gauge_, *back_at_)) : still;
 }
 

@@ -2,12 +2,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "core/base/text.h"
 #include "core/base/words.h"
 
 namespace tachproof {
 namespace {
+
+constexpr Nanos never_awake = std::numeric_limits<Nanos>::max();
 
 std::string rpm_text(double rpm) { return number_text(std::round(rpm * 10) / 10) + " rpm"; }
 
@@ -35,7 +38,10 @@ StateFollower::Pressed StateFollower::press(const std::string& name, Nanos at, c
   as_well_.clear();
   const Button* button = button_named(set_, name);
   if (button == nullptr) return {};
-  if (at < awake_by_ && !std::holds_alternative<ShowPeak>(button->does))
+  if (awake_by_ == never_awake)
+    now_.unknown =
+        "nobody says that the supply was back before '" + name + "' was pressed at " + say_time(at);
+  else if (at < awake_by_ && !std::holds_alternative<ShowPeak>(button->does))
     now_.unknown = "'" + name + "' was pressed at " + say_time(at) +
                    ", before the unit had to be awake: press it " + say_span(awake_by_ - at) + " later";
   if (const auto* taking = std::get_if<TakeRpm>(&button->does)) return take(*button, *taking, at, rpm);

@@ -53,14 +53,15 @@ class StateFollower {
   };
   // An action that is no button of the gauge changes nothing.
   Pressed press(const std::string& button, Nanos at, const RpmAtPress& rpm);
-  // It need not heed a button before it has to be awake again.
+  // It need not heed a button before it has to be awake again; the latest time there is: not known yet.
   void power_lost(Nanos awake_by);
   // It is fed otherwise than before; `dips`: outside what it may be fed, for a time.
   void fed(bool dips);
   // What it is fed now, "at 9.0 V", and from when on it has to heed a button.
   void fed_now(const std::string& name, Nanos awake_by);
-  // Nobody can say what it does now.
-  void unsure(const std::string& why) { now_.unknown = why; }
+  void awake_by(Nanos t) { awake_by_ = t; }  // where that is known later only
+  // Nobody can say what it does now, `why`, a clause.
+  void is_unknown(const std::string& why) { now_.unknown = why; }
 
   // What was seen of it: the last take was done at another rpm than that of the press; the lamps
   // are dimmed to another level than the next one.

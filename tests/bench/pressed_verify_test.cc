@@ -88,6 +88,11 @@ class HandSource : public Source {
         other_->press(Press{"set", 200 * ns_per_ms}, played_);
         return Reply{"done"};
       }
+      if (ask.button == "supply") {
+        const double volts = ask.question.starts_with("Cut") ? 1 : 13;
+        other_->supply(Supply{volts, volts, 0}, played_);
+        return Reply{""};
+      }
       return Reply{"yes"};
     };
     return hooks;
@@ -113,11 +118,10 @@ class PressedVerify : public testing::Test {
   }
 
   // By a person who presses, and who is asked at the end.
-  RunRecord play_by_hand() {
-    files(std::string(scenario_text)
-              .replace(std::string(scenario_text).find("judge:"), 0,
-                       "  - {ask: \"Does the dial glow?\", expect: {equals: \"yes\"}}\n"
-                       "  - {hold: 3200, for: 500ms}\n"));
+  RunRecord play_by_hand(const std::string& at_the_end =
+                             "  - {ask: \"Does the dial glow?\", expect: {equals: \"yes\"}}\n"
+                             "  - {hold: 3200, for: 500ms}\n") {
+    files(std::string(scenario_text).replace(std::string(scenario_text).find("judge:"), 0, at_the_end));
     const Gauge gauge = load_gauge(scratch / "gauge.yaml");
     const ScenarioFile scenario = load_scenario(scratch / "scenario.yaml");
     const Profile profile(scenario.steps);
@@ -226,6 +230,32 @@ TEST_F(PressedVerify, APressByHandIsJudgedAgainInItsOwnTime) {
   // In less time than he took, it was not that run.
   Journal hurried = journal;
   hurried.did[0].held -= 1;
+  EXPECT_FALSE(judge_again(scratch / "run", record, hurried).same_capture);
+}
+
+TEST_F(PressedVerify, ACutByHandIsJudgedAgainInItsOwnTime) {
+  const RunRecord record = play_by_hand(
+      "  - {ramp: 4155, for: 1s}\n"
+      "  - {hold: 4155, for: 500ms}\n"
+      "  - {power: off, for: 2s}\n"
+      "  - {hold: 4155, for: 4s}\n"
+      "  - {ramp: 3200, for: 1s}\n"
+      "  - {ramp: 4800, rate: 100}\n"
+      "  - {ramp: 3200, rate: 100}\n");
+  ASSERT_EQ(record.result.powers.size(), 1U);
+  EXPECT_EQ(record.result.powers[0].verdict, Verdict::pass) << record.result.powers[0].remark;
+  const Journal journal = read_journal(scratch / "run/journal.jsonl", 1'000'000);
+  ASSERT_EQ(journal.did.size(), 3U);
+  EXPECT_EQ(journal.did[1].fed, "cut");
+  EXPECT_EQ(journal.did[2].fed, "back");
+  EXPECT_GT(journal.did[2].held, 0U);
+  const JudgedAgain again = judge_again(scratch / "run", record, journal);
+  EXPECT_TRUE(again.same_capture);
+  RunRecord second = record;
+  second.result = again.result;
+  EXPECT_EQ(result_json(second), result_json(record));
+  Journal hurried = journal;
+  hurried.did[2].held -= 1;
   EXPECT_FALSE(judge_again(scratch / "run", record, hurried).same_capture);
 }
 

@@ -158,8 +158,27 @@ TEST(RigKinds, EachSourceSaysWhetherItHandlesTheUnitsSupply) {
   }
 }
 
+TEST(RigKinds, ASupplyIsCutByWhateverTheRigHasForIt) {
+  for (const SupplyKind* kind : supply_kinds())
+    for (const SourceKind* source : source_kinds()) {
+      RigFile rig;
+      rig.source.kind = source->word();
+      rig.watch.kind = source->own_watch();
+      rig.supply.emplace().kind = kind->word();
+      EXPECT_TRUE(can_power(rig)) << kind->word();
+      EXPECT_EQ(can_supply(rig), kind->can_supply()) << kind->word();
+      const std::string refused = error_of([&] { refuse_mixed_kinds(rig, "rig.yaml"); });
+      if (kind->goes_beside(source->clock())) {
+        EXPECT_EQ(refused, "none") << kind->word() << source->word();
+      } else {
+        EXPECT_EQ(refused, "rig.yaml: a '" + kind->word() + "' supply beside a '" + source->word() +
+                               "' source; " + kind->needs());
+      }
+    }
+}
+
 TEST(RigKinds, EachHasAnExampleThatReadsBackAndAPageBesideItsCode) {
-  std::set<std::string> sources, watches;
+  std::set<std::string> sources, watches, supplies;
   const ScratchFolder scratch;
   for (const std::filesystem::path& file : examples()) {
     const RigFile rig = load_rig(file);
@@ -167,6 +186,12 @@ TEST(RigKinds, EachHasAnExampleThatReadsBackAndAPageBesideItsCode) {
     EXPECT_EQ(again.source.kind, rig.source.kind) << file;
     EXPECT_EQ(again.watch.kind, rig.watch.kind) << file;
     EXPECT_EQ(again.watch.wiring.has_value(), rig.watch.wiring.has_value()) << file;
+    EXPECT_EQ(again.supply.has_value(), rig.supply.has_value()) << file;
+    if (rig.supply) {
+      EXPECT_EQ(again.supply->kind, rig.supply->kind) << file;
+      EXPECT_EQ(again.supply->switch_to, rig.supply->switch_to) << file;
+      supplies.insert(rig.supply->kind);
+    }
     sources.insert(rig.source.kind);
     watches.insert(rig.watch.kind);
   }
@@ -174,6 +199,7 @@ TEST(RigKinds, EachHasAnExampleThatReadsBackAndAPageBesideItsCode) {
     EXPECT_TRUE(sources.contains(kind->word())) << kind->word();
     EXPECT_TRUE(std::filesystem::exists(source_path("bench/rigs/" + kind->word() + "/README.md")));
   }
+  for (const SupplyKind* kind : supply_kinds()) EXPECT_TRUE(supplies.contains(kind->word())) << kind->word();
   for (const WatchKind* kind : watch_kinds()) {
     EXPECT_TRUE(watches.contains(kind->word())) << kind->word();
     EXPECT_TRUE(std::filesystem::exists(source_path("bench/rigs/" + kind->word() + "/README.md")));

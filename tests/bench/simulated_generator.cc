@@ -153,7 +153,9 @@ bool SimulatedGenerator::take(const std::string& message, int fd) {
   return write(fd, answer.data(), answer.size()) < 0;
 }
 
-void SimulatedGenerator::put_out() { output_.push_back({clock_->now() + nature_.changes_in, on_ ? hz_ : 0}); }
+void SimulatedGenerator::put_out() {
+  output_.push_back({clock_->now() + nature_.changes_in, on_ ? hz_ : 0, on_ ? volts_ : 0});
+}
 
 void SimulatedGenerator::switch_off() {
   if (!on_) return;
@@ -179,6 +181,29 @@ void SimulatedGenerator::live() {
   }
 }
 
+// What a power supply knows beside; nothing: it is none of that.
+std::optional<bool> SimulatedGenerator::feed(const std::string& header, const std::string& word,
+                                             std::string& answer) {
+  if (header == "VOLT" || header == "CURR") {
+    const double value = std::stod(word);
+    if (value < 0 || value > (header == "VOLT" ? nature_.most_v : 10)) {
+      errors_.emplace_back("-222,\"Data out of range\"");
+      return false;
+    }
+    (header == "VOLT" ? volts_ : limit_) = value;
+    if (header == "VOLT") put_out();
+    return true;
+  }
+  if (header == "CURR?") return answer = fmt::format("{:+.6E}", limit_), true;
+  if (header == "MEAS:VOLT?")
+    return answer = fmt::format("{:+.6E}", on_ ? nature_.sags_to.value_or(volts_) : 0), true;
+  if (header.starts_with("FREQ") || header.starts_with("FUNC") || header.starts_with("VOLT:")) {
+    errors_.emplace_back("-113,\"Undefined header\"");
+    return false;
+  }
+  return std::nullopt;
+}
+
 // False: an error, which ends the message.
 bool SimulatedGenerator::obey(std::string unit, std::string& answer) {
   const auto fail = [&](const char* error) {
@@ -198,6 +223,8 @@ bool SimulatedGenerator::obey(std::string unit, std::string& answer) {
     answer = std::move(text);
     return true;
   };
+  if (nature_.feeds)
+    if (const std::optional<bool> fed = feed(header, word, answer)) return *fed;
   if (header == "*IDN?") return say(nature_.name);
   if (header == "*CLS") return errors_.clear(), true;
   if (header == "*RST") {

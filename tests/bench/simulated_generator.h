@@ -47,11 +47,16 @@ struct GeneratorNature {
   Nanos trips_after = 0, hand_after = 0;
   std::optional<double> hand_hz = {}, hand_volts = {}, hand_offset = {}, hand_load = {};
   bool hand_sine = false;
+  // It is a power supply: it has volts and a limit of its current in place of a wave, and measures what it
+  // gives, or `sags_to` where that is said.
+  bool feeds = false;
+  std::optional<double> sags_to = {};
 };
 
 struct OutputState {
   Nanos at = 0;
-  double hz = 0;  // 0: off
+  double hz = 0;     // 0: off
+  double volts = 0;  // the same
 };
 
 class SimulatedGenerator {
@@ -78,6 +83,7 @@ class SimulatedGenerator {
   // True: the connection is at an end.
   bool take(const std::string& message, int fd);
   bool obey(std::string unit, std::string& answer);
+  std::optional<bool> feed(const std::string& header, const std::string& word, std::string& answer);
   void put_out();
   void live();
   void switch_off();
@@ -92,7 +98,7 @@ class SimulatedGenerator {
   std::vector<std::string> messages_;
   std::vector<OutputState> output_;
   std::vector<std::string> errors_;
-  double hz_ = 1000, volts_ = 0.1, offset_ = 0, load_ = 50;
+  double hz_ = 1000, volts_ = 0.1, offset_ = 0, load_ = 50, limit_ = 0.1;
   bool on_ = false, square_ = false, locked_ = false;
   bool mute_ = false, mute_obeys_ = false;
   std::optional<Nanos> on_since_;  // nothing once what was to happen has happened

@@ -119,14 +119,14 @@ TEST(PortsCommand, PrintsWhatTheBoardSaysOfItself) {
   EXPECT_THAT(
       printed({"ports", "--hello", "PORT"}),
       ::testing::MatchesRegex("The board on PORT\n"
-                              "  firmware     1.0, build [0-9a-f]+, protocol 1\n"
+                              "  firmware     1.1, build [0-9a-f]+, protocol 2\n"
                               "  clock        16000000 Hz nominal, ticks of 0.5 us\n"
                               "  inputs       in0 to in7; a change is stamped after 2 us, up to 17 us late\n"
-                              "  outputs      3: two for presses, the sync lamp\n"
+                              "  outputs      4: two for presses, the sync lamp, the supply\n"
                               "  train        255 intervals ahead, 50 us the shortest\n"));
   const auto json = nlohmann::json::parse(printed({"ports", "--hello", "PORT", "--json"}));
   EXPECT_EQ(json["clock_hz"], 16'000'000);
-  EXPECT_EQ(json["protocol"], 1);
+  EXPECT_EQ(json["protocol"], 2);
   EXPECT_EQ(json["shortest_interval_us"], 50);
 }
 

@@ -61,7 +61,7 @@ constexpr int receiver_bytes = 3;  // two buffered, one in the shift register
 // Each input's port and bit, in0 first: the wiring of bench/firmware/README.md.
 constexpr std::array<std::pair<char, int>, 8> input_pins{
     {{'C', 0}, {'C', 1}, {'C', 2}, {'C', 3}, {'C', 4}, {'C', 5}, {'D', 6}, {'D', 7}}};
-constexpr std::array<std::pair<char, int>, 3> output_pins{{{'D', 4}, {'D', 5}, {'B', 5}}};
+constexpr std::array<std::pair<char, int>, 4> output_pins{{{'D', 4}, {'D', 5}, {'B', 5}, {'B', 0}}};
 
 }  // namespace
 
@@ -308,6 +308,7 @@ void EmulatedBoard::Impl::output_moved(int output, bool level) {
   if (now == outputs_) return;
   outputs_ = now;
   output_changes.push_back({avr->cycle, now});
+  if (unit) unit->outputs(output_changes.back());
 }
 
 // The core lets a pull-up win over what drives the pin, and keeps that level when

@@ -43,6 +43,8 @@ class WiredUnit {
   // Rising tach edges since the last call, then silence until `until`.
   // Appends what the inputs do up to then, in time order.
   virtual void run(std::span<const Nanos> pulses, Nanos until, std::vector<PinLevels>& out) = 0;
+  // The board's outputs, link_output_..., from `at` on: before the run that reaches it.
+  virtual void outputs(const PinLevels& change) { (void)change; }
 };
 
 // Damage to the serial line: the byte-th byte in that direction, from 0.

@@ -47,8 +47,11 @@ std::unique_ptr<WiredUnit> make_unit(const Options& options) {
   const RigFile unit = load_rig(options.unit);
   if (!rig.watch.wiring) throw std::runtime_error(options.rig.string() + ": no wiring in its watch part");
   if (!unit.watch.unit) throw std::runtime_error(options.unit.string() + ": no unit in its watch part");
+  std::vector<std::string> buttons(2);
+  for (const auto& [action, output] : rig.source.buttons) buttons[output == "press-2"] = action;
   return std::make_unique<UnitOnPins>(SimulatedUnit(*unit.watch.unit, unit.watch.behaviour, gauge),
-                                      resolve(*rig.watch.wiring, gauge), rig.watch.wiring->active_high);
+                                      resolve(*rig.watch.wiring, gauge), rig.watch.wiring->active_high,
+                                      buttons);
 }
 
 std::unique_ptr<WiredUnit> make_reference(const Options& options) {

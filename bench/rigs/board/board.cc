@@ -16,7 +16,10 @@ class BoardSource : public Source {
   void play(const PulseBlock& block) override { board_->play(block); }
   bool can_press(const std::string& action) const override { return board_->can_press(action); }
   void press(const Press& press, Nanos at) override { board_->press(press, at); }
+  bool can_power() const override { return board_->can_power(); }
+  void power_off(Nanos lasts, Nanos at) override { board_->power_off(lasts, at); }
   std::optional<Nanos> attend() override { return board_->attend(); }
+  void beside(SideWork& errands) override { board_->beside(errands); }
   void end() noexcept override { board_->end(); }
 
  private:

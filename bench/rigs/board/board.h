@@ -37,6 +37,11 @@ struct BoardSettings {
   // The actions that the outputs press-1 and press-2 perform; empty: none.
   std::vector<std::string> actions = {"press-1", "press-2"};
   ClockSetting clock{0, crystal_ppm, ""};
+  // Its output for the unit's supply is wired; cut, or given back, so long after the output.
+  struct Switch {
+    Nanos from = 0, to = 0;
+  };
+  std::optional<Switch> supply = {};
 };
 
 // Opens the port and greets the board. Throws RigError when that fails, and

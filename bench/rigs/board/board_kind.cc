@@ -6,6 +6,7 @@
 #include "bench/files/readers.h"
 #include "bench/files/yaml_text.h"
 #include "bench/rigs/board/board.h"
+#include "bench/rigs/board/board_supply_kind.h"
 #include "bench/rigs/ports.h"
 
 namespace tachproof {
@@ -62,6 +63,8 @@ Rig open_board(const RigPlan& plan) {
   settings.port = source.port.empty() ? only_port_present() : source.port;
   if (source.clock) settings.clock = *source.clock;
   settings.actions = actions_of(source);
+  if (const auto& supply = plan.rig.supply; supply && supply->kind == board_supply_kind().word())
+    settings.supply = {supply->switch_from, supply->switch_to};
   return board_rig(settings);
 }
 

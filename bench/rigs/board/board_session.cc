@@ -224,6 +224,30 @@ void BoardSession::step(Nanos until) {
   connection_.let_pass(std::min(until, asked_ + status_every));
   feed();
   check();
+  run_errands();
+}
+
+// A question that was asked in between has been answered when this is over.
+Nanos BoardSession::no_later() {
+  const Nanos long_enough = connection_.now() + 3 * status_every;
+  while (connection_.now() < long_enough) step(long_enough);
+  return heard_until();
+}
+
+// The board has a quarter of a second of train, and its watchdog waits for a whole one.
+void BoardSession::run_errands() {
+  if (errands_ == nullptr || on_an_errand_ || !zero_ || !begun_) return;
+  on_an_errand_ = true;
+  try {
+    if (errands_->next() <= heard_until())
+      errands_->run([this] { return no_later(); });
+    else
+      errands_->spare(ns_per_s / 10);
+  } catch (...) {
+    on_an_errand_ = false;
+    throw;
+  }
+  on_an_errand_ = false;
 }
 
 void BoardSession::play(const PulseBlock& block) {
@@ -259,6 +283,11 @@ void BoardSession::press(const Press& press, Nanos at) {
   const unsigned output = 1u << (place - settings_.actions.begin());
   encoder_.outputs(board_time(settings_.clock, at), link_output_sync_lamp | output);
   encoder_.outputs(board_time(settings_.clock, at + press.lasts), link_output_sync_lamp);
+}
+
+void BoardSession::power_off(Nanos lasts, Nanos at) {
+  encoder_.outputs(board_time(settings_.clock, at), link_output_sync_lamp | link_output_supply_off);
+  encoder_.outputs(board_time(settings_.clock, at + lasts), link_output_sync_lamp);
 }
 
 Seen BoardSession::collect(Nanos until, std::vector<LampEvent>& out) {
@@ -319,6 +348,12 @@ SourceFacts BoardSession::source_facts() const {
         fmt::format(", clock calibrated {}: {:+.2f} ppm taken out", clock.calibrated, clock.fast_ppm);
   facts.tick = link_tick_ns;
   facts.clock_ppm = clock.uncertainty_ppm;
+  if (settings_.supply) {
+    facts.switch_from = settings_.supply->from;
+    facts.switch_to = settings_.supply->to;
+    facts.description += fmt::format(", switches the unit's supply {} to {} ms after its output",
+                                     to_ms(facts.switch_from), to_ms(facts.switch_to));
+  }
   return facts;
 }
 

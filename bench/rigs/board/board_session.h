@@ -26,9 +26,12 @@ class BoardSession {
   void play(const PulseBlock& block);
   bool can_press(const std::string& action) const;
   void press(const Press& press, Nanos at);
+  bool can_power() const { return settings_.supply.has_value(); }
+  void power_off(Nanos lasts, Nanos at);
   Seen collect(Nanos until, std::vector<LampEvent>& out);
   void tell_at_once(std::function<void(const LampEvent&)> heard) { heard_ = std::move(heard); }
   Nanos attend();  // as Source::attend
+  void beside(SideWork& errands) { errands_ = &errands; }
   void end() noexcept;
 
   SourceFacts source_facts() const;
@@ -38,6 +41,8 @@ class BoardSession {
   void start();
   void feed();
   void step(Nanos until);
+  void run_errands();
+  Nanos no_later();
   void handle(const LinkFrame& frame);
   void handle(const LinkStatus& status);
   void handle(const LinkLamps& lamps);
@@ -70,6 +75,8 @@ class BoardSession {
   std::deque<LinkStamp> stamps_;
   std::function<void(const LampEvent&)> heard_;  // of each as it comes; may be empty
   std::optional<Channels> shown_;                // last handed over
+  SideWork* errands_ = nullptr;
+  bool on_an_errand_ = false;
   std::uint16_t lost_reported_ = 0;
   std::uint64_t lost_new_ = 0;
 };

@@ -70,6 +70,10 @@ class MarkingSource : public Source {
     if (source_) source_->supply(supply, at);
   }
   std::optional<Nanos> attend() override { return source_ ? source_->attend() : std::nullopt; }
+  void beside(SideWork& errands) override {
+    if (!source_) throw std::logic_error("a clip was given errands");
+    source_->beside(errands);
+  }
   std::vector<PlayedChange> take_played() override {
     return source_ ? source_->take_played() : std::vector<PlayedChange>();
   }

@@ -17,11 +17,6 @@ constexpr double slowest_hz = 1e-3;
 constexpr Nanos a_moment = 2 * ns_per_ms;
 constexpr Nanos look_every = 100 * ns_per_ms;
 
-const char* const off_confirmed = "its output is off, confirmed";
-const char* const maybe_on =
-    "its output may still be on: switch it off at the instrument (by its mains switch, should its keys be "
-    "locked)";
-
 // The source lives as long as the rig, which holds both.
 class PacedWatcher : public Watcher {
  public:
@@ -220,16 +215,31 @@ void ScpiSource::look() {
   believe(generator_->state(hz_, on_));
 }
 
+// One that comes before the next change.
+bool ScpiSource::run_errand(Nanos until) {
+  if (errands_ == nullptr) return false;
+  const Nanos at = errands_->next();
+  if (at > until || (next_ && next_->at - half() < at)) return false;
+  clock_->wait_until(**zero_ + at);
+  errands_->run([this] { return run_time(clock_->now()); });
+  return true;
+}
+
 void ScpiSource::work_until(Nanos until) {
   if (ended_) return;
   talk([&] {
     if (!*zero_) start();
     for (;;) {
       if (!next_) next_ = steps_.next(std::max(run_time(clock_->now()), until) + half());
+      if (run_errand(until)) continue;
       if (!next_ || next_->at - half() > until) break;
       make(*std::exchange(next_, std::nullopt));
     }
     if (room_to_look(until)) look();
+    if (errands_ != nullptr && next_)
+      errands_->spare(next_->at - half() - run_time(clock_->now()));
+    else if (errands_ != nullptr)
+      errands_->spare(std::max(until, known_until_ - timing_.change) - run_time(clock_->now()));
     clock_->wait_until(**zero_ + until);
     pulses_.run_until(until, *wire_);
   });

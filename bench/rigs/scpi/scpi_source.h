@@ -53,6 +53,8 @@ class ScpiSource : public Source {
   void press(const Press& press, Nanos at) override;
   std::vector<PlayedChange> take_played() override;
   std::optional<Nanos> attend() override;  // sends what is due meanwhile
+  void beside(SideWork& errands) override { errands_ = &errands; }
+  PulseWire* wire_to_unit() override { return wire_.get(); }
   void end() noexcept override;
   SourceEnd how_it_ended() const override { return left_; }
 
@@ -72,6 +74,7 @@ class ScpiSource : public Source {
   void believe(const Instrument::Answer& answer);
   bool room_to_look(Nanos until) const;
   void look();
+  bool run_errand(Nanos until);
   std::string last_look();
 
   const ScpiSetting setting_;
@@ -93,6 +96,7 @@ class ScpiSource : public Source {
   std::shared_ptr<PulseWire> wire_ = std::make_shared<PulseWire>();
   EvenPulses pulses_;
   std::vector<PlayedChange> played_;
+  SideWork* errands_ = nullptr;
 };
 
 Rig paced_by(std::unique_ptr<ScpiSource> source, std::unique_ptr<Watcher> watcher);
