@@ -285,6 +285,29 @@ class Search {
     if (fit < 0.9 * chi2) add(fault, 1 - fit / chi2);
   }
 
+  // A span ends after the last step, or at it; and the steps may hang from several anchors.
+  std::vector<Fault> spans() const {
+    std::vector<Fault> all;
+    Fault fault = of(Kind::count_in_span);
+    for (const auto& [first, end] : count_ins(gauge_)) {
+      fault.boundary = first;
+      if (end < gauge_.windows.size() && end > first) all.push_back(fault);
+    }
+    const auto counts_in = [&](std::size_t w) { return gauge_.windows[w].name.starts_with("count-in-"); };
+    for (std::size_t first = 1, last; first < gauge_.windows.size(); first = last + 1) {
+      last = first;
+      if (!counts_in(first)) continue;
+      while (last + 1 < gauge_.windows.size() && counts_in(last + 1)) ++last;
+      fault.boundary = first;
+      for (const std::size_t end : {last, last + 1}) {
+        fault.window = end;
+        if (end > first && end < gauge_.windows.size() && count_in_end(gauge_, fault) != first)
+          all.push_back(fault);
+      }
+    }
+    return all;
+  }
+
   void thresholds() {
     const double chi2 = misfit(gauge_, measured_);
     for (std::size_t a = 0; a < gauge_.anchors.size(); ++a) {
@@ -297,11 +320,7 @@ class Search {
       fault.boundary = b;
       try_size(fault, chi2);
     }
-    for (const auto& [first, end] : count_ins(gauge_)) {
-      Fault fault = of(Kind::count_in_span);
-      fault.boundary = first;
-      if (end < gauge_.windows.size() && end > first) try_size(fault, chi2);
-    }
+    for (const Fault& fault : spans()) try_size(fault, chi2);
     try_size(of(Kind::wrong_pulses_per_rev), chi2);
     try_size(of(Kind::deadband_width), chi2);
     if (gauge_.deadband.rpm > 0) {

@@ -61,10 +61,10 @@ std::string of_thresholds(const Gauge& g, const Fault& f, double u) {
     case Kind::deadband_missing: return "has no deadband (set: " + set_text(g.deadband.rpm) + " rpm)";
     case Kind::count_in_span: {
       double set = 0;
-      for (const auto& [from, end] : count_ins(g))
-        if (from == *f.boundary && end < g.windows.size())
-          set = g.windows[end].from_rpm - g.windows[from].from_rpm;
-      return "acts as if the count-in from " + g.windows[*f.boundary].name + " spanned " +
+      if (const std::optional<std::size_t> end = count_in_end(g, f); end && *end < g.windows.size())
+        set = g.windows[*end].from_rpm - g.windows[*f.boundary].from_rpm;
+      return "acts as if the count-in from " + g.windows[*f.boundary].name +
+             (f.window ? " to " + g.windows[*f.window].name : "") + " spanned " +
              instead(set + size, set, u, "rpm");
     }
     case Kind::wrong_pulses_per_rev:

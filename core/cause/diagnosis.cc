@@ -9,6 +9,7 @@
 #include "core/cause/button_causes.h"
 #include "core/cause/candidates.h"
 #include "core/cause/cause_words.h"
+#include "core/cause/likelihood.h"
 #include "core/cause/missing.h"
 #include "core/cause/size_fit.h"
 #include "core/cause/special.h"
@@ -23,38 +24,6 @@ constexpr std::size_t singles_judged = 18, seconds_judged = 9, firsts_kept = 5, 
 constexpr std::size_t most_listed = 5;
 // Chi squared: what fits so much worse than the best is no cause.
 constexpr double clearly_worse = 12;
-constexpr double pressed_too = 3;   // for each press that went wrong as well
-constexpr double a_size_more = 3;   // what a number that is free to choose must gain
-constexpr double a_rough_more = 6;  // and one of which so little is known that it can be nearly anything
-
-// How much likelier a kind is than another that fits as well: experience, no source. In chi squared.
-double surprise(const Fault& fault) {
-  switch (fault.kind) {
-    case Kind::settings_of: return -4;
-    case Kind::no_power:
-    case Kind::no_signal: return -2;
-    case Kind::anchor_moved:
-    case Kind::deadband_missing:
-    case Kind::deadband_side:
-    case Kind::blink_rate:
-    case Kind::blink_duty:
-    case Kind::slow_response: return 0;
-    // Nobody sets another number than a whole or a half one.
-    case Kind::wrong_pulses_per_rev:
-      return fault.size && std::abs(2 * *fault.size - std::round(2 * *fault.size)) < 1e-9 ? 0 : 4;
-    case Kind::lamp_dark:
-    case Kind::stuck_on: return fault.channel ? 0.6 : 0.5;
-    case Kind::wrong_colour: return fault.window ? 2 : 0.8;
-    case Kind::blink_absent: return fault.window ? 1.5 : 0.7;
-    case Kind::intermittent_lamp: return 8;
-    case Kind::freeze:
-    case Kind::reset: return 6;
-    case Kind::slow_filter: return 3;
-    case Kind::noisy_reading: return 4;
-    case Kind::dropped_updates: return 16;
-    default: return 1;
-  }
-}
 
 class Detective {
  public:
@@ -65,7 +34,8 @@ class Detective {
     files();
     singles();
     if (whole().empty()) specials();
-    if (whole().empty()) pairs();
+    if (nothing_moved()) specials();
+    if (all_may_be_anything()) pairs();
     if (whole().empty()) loose();
     return told();
   }
@@ -78,15 +48,7 @@ class Detective {
   }
 
   void keep(Trial trial) {
-    trial.score = trial.fit;
-    for (std::size_t i = 0; i < trial.hypothesis.faults.size(); ++i) {
-      const Fault& fault = trial.hypothesis.faults[i];
-      trial.score += surprise(fault);
-      if (fault.size) trial.score += a_size_more;
-      if (unit_of(fault.kind) == "rpm" && trial.hypothesis.u[i] > 3 * court_.gauge().tolerance.rpm)
-        trial.score += a_rough_more;
-    }
-    trial.score += pressed_too * static_cast<double>(trial.pressed);
+    trial.score = unlikeliness(trial, court_.gauge().tolerance);
     trials_.push_back(std::move(trial));
   }
 
@@ -95,6 +57,21 @@ class Detective {
     for (const Trial& trial : trials_)
       if (trial.explains_all()) all.push_back(&trial);
     return all;
+  }
+
+  // Without pulses the lamps stay as they are, and so they do where a unit hears but does nothing.
+  bool nothing_moved() const {
+    const std::vector<const Trial*> all = whole();
+    return std::any_of(all.begin(), all.end(),
+                       [](const Trial* t) { return t->hypothesis.has(Kind::no_signal); });
+  }
+
+  // A unit that reads seldom may always be late, a noisy one both: two causes that say more may be meant.
+  bool all_may_be_anything() const {
+    const std::vector<const Trial*> all = whole();
+    return std::all_of(all.begin(), all.end(), [](const Trial* t) {
+      return t->hypothesis.reads_seldom() || t->hypothesis.has(Kind::noisy_reading);
+    });
   }
 
   // ---- other gauge files ---------------------------------------------------------------
@@ -219,8 +196,14 @@ class Detective {
     std::vector<std::size_t> all = firsts();
     const std::vector<std::size_t> special = special_firsts();
     all.insert(all.end(), special.begin(), special.end());
+    std::vector<Kind> alone;  // that explain everything: what does beside them?
+    for (const Trial* trial : whole()) alone.push_back(trial->hypothesis.faults.front().kind);
+    const auto is_alone = [&](Kind kind) {
+      return std::find(alone.begin(), alone.end(), kind) != alone.end();
+    };
     for (const std::size_t i : all) {
       const Trial first = trials_[i];
+      if (is_alone(known_kind(first))) continue;
       const Hypothesis& known = first.hypothesis;
       if (is_shortened(known.gauge)) continue;
       for (const Fault& fault : candidates(court_, known, first.results, seconds_judged)) {
@@ -229,10 +212,12 @@ class Detective {
       }
       for (const Hypothesis& hypothesis : special_hypotheses(court_, known, first.results)) {
         if (court_.tired()) return;
-        keep(judged(hypothesis));
+        if (!is_alone(hypothesis.faults.back().kind)) keep(judged(hypothesis));
       }
     }
   }
+
+  static Kind known_kind(const Trial& trial) { return trial.hypothesis.faults.front().kind; }
 
   // Alone, and with the most promising change of settings.
   void loose() {
@@ -265,6 +250,7 @@ class Detective {
     std::vector<const Trial*> all = whole();
     const bool solved = !all.empty();
     if (!solved) nearest(all);
+    if (solved) leave_smallest(all);
     double least_wrong = std::numeric_limits<double>::infinity();
     for (const Trial* trial : all) least_wrong = std::min(least_wrong, trial->wrong_s);
     const auto rank = [&](const Trial* t) { return t->score + 10 * std::min(5.0, t->wrong_s - least_wrong); };
@@ -276,7 +262,9 @@ class Detective {
     for (const Trial* trial : all) {
       if (diagnosis.causes.list.size() >= (solved ? most_listed : 1)) break;
       if (!solved && trial->left >= court_.findings()) break;
-      if (solved && rank(trial) > rank(all.front()) + clearly_worse) break;
+      // Where no window was ever left, nothing tells whether pulses or readings were missing.
+      const bool unheard = trial->hypothesis.reads_seldom() && trial->hypothesis.gaps <= 1 && nothing_moved();
+      if (solved && !unheard && rank(trial) > rank(all.front()) + clearly_worse) continue;
       const bool known =
           std::any_of(diagnosis.hypotheses.begin(), diagnosis.hypotheses.end(),
                       [&](const Hypothesis& h) { return says_the_same(h, trial->hypothesis, apart); });
@@ -302,12 +290,27 @@ class Detective {
       if (!loose(trial) || 2 * trial.left < least) all.push_back(&trial);
   }
 
+  // Where one of its faults alone explains everything, a pair is no smallest change.
+  static void leave_smallest(std::vector<const Trial*>& all) {
+    const std::vector<const Trial*> before = all;
+    std::erase_if(all, [&](const Trial* trial) {
+      const auto& faults = trial->hypothesis.faults;
+      return faults.size() > 1 && std::any_of(before.begin(), before.end(), [&](const Trial* less) {
+               return less->hypothesis.faults.size() == 1 &&
+                      std::any_of(faults.begin(), faults.end(), [&](const Fault& fault) {
+                        return same_place(fault, less->hypothesis.faults.front());
+                      });
+             });
+    });
+  }
+
   // The same changes of settings, with sizes that may be one.
   static bool differs_in_size(const Hypothesis& a, const Hypothesis& b) {
     if (a.faults.size() != b.faults.size()) return false;
     for (std::size_t i = 0; i < a.faults.size(); ++i)
-      if (!same_place(a.faults[i], b.faults[i]) || !is_change_of_settings(a.faults[i].kind) ||
-          std::abs(a.faults[i].size.value_or(0) - b.faults[i].size.value_or(0)) > a.u[i] + b.u[i])
+      if (!same_place(a.faults[i], b.faults[i]) ||
+          (is_change_of_settings(a.faults[i].kind) &&
+           std::abs(a.faults[i].size.value_or(0) - b.faults[i].size.value_or(0)) > a.u[i] + b.u[i]))
         return false;
     return true;
   }

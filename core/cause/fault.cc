@@ -127,15 +127,13 @@ void move_anchor(Gauge& g, const Places& at) {
   rpm += at.size();
 }
 
-void stretch_count_in(Gauge& g, const Places& at) {
-  for (const auto& [first, end] : count_ins(g)) {
-    if (first != at.boundary() || end >= g.windows.size()) continue;
-    const double ends_at = g.windows[end].from_rpm, span = ends_at - g.windows[first].from_rpm;
-    for (std::size_t b = first; b < end; ++b)
-      g.windows[b].from_rpm = ends_at - (ends_at - g.windows[b].from_rpm) * (span + at.size()) / span;
-    return;
-  }
-  at.refuse("needs the first boundary of a count-in");
+void stretch_count_in(Gauge& g, const Fault& fault, const Places& at) {
+  const std::size_t first = at.boundary();
+  const std::optional<std::size_t> end = count_in_end(g, fault);
+  if (!end || *end <= first || *end >= g.windows.size()) at.refuse("needs the first boundary of a count-in");
+  const double ends_at = g.windows[*end].from_rpm, span = ends_at - g.windows[first].from_rpm;
+  for (std::size_t b = first; b < *end; ++b)
+    g.windows[b].from_rpm = ends_at - (ends_at - g.windows[b].from_rpm) * (span + at.size()) / span;
 }
 
 void count_other_pulses(Gauge& g, const Places& at) {
@@ -219,7 +217,7 @@ void change(Gauge& g, const Fault& fault, const Places& at) {
     case Kind::boundary_moved:
     case Kind::count_in_uneven: g.windows[at.boundary()].from_rpm += at.size(); return;
     case Kind::anchor_moved: return move_anchor(g, at);
-    case Kind::count_in_span: return stretch_count_in(g, at);
+    case Kind::count_in_span: return stretch_count_in(g, fault, at);
     case Kind::deadband_missing: g.deadband.rpm = 0; return;
     case Kind::deadband_width: g.deadband.rpm = at.size(); return;
     case Kind::deadband_side: g.deadband.sits = at.side(); return;
@@ -289,6 +287,13 @@ Gauge with_fault(const Gauge& gauge, const Fault& fault) {
   Gauge changed = gauge;
   change(changed, fault, Places(gauge, fault));
   return changed;
+}
+
+std::optional<std::size_t> count_in_end(const Gauge& gauge, const Fault& fault) {
+  if (fault.window) return *fault.window;
+  for (const auto& [first, end] : count_ins(gauge))
+    if (first == fault.boundary) return end;
+  return std::nullopt;
 }
 
 std::vector<std::pair<std::size_t, std::size_t>> count_ins(const Gauge& gauge) {

@@ -19,9 +19,10 @@ struct Fault {
   // In brackets: the places that it needs, and what its size is.
   enum class Kind {
     // settings
-    boundary_moved,        // [boundary; rpm up]
-    anchor_moved,          // [anchor; rpm up] with all boundaries that hang from it
-    count_in_span,         // [boundary: the first of the count-in; rpm longer] it still ends where it did
+    boundary_moved,  // [boundary; rpm up]
+    anchor_moved,    // [anchor; rpm up] with all boundaries that hang from it
+    count_in_span,   // [boundary: the first of the count-in; window, where it ends, else after its last step;
+                     // rpm longer] it still ends where it did
     count_in_uneven,       // [boundary of a count-in; rpm up]
     deadband_missing,      // []
     deadband_width,        // [; rpm, the width that it has]
@@ -120,5 +121,7 @@ Gauge with_fault(const Gauge& gauge, const Fault& fault);
 
 // Each count-in of the gauge: its first boundary, and the boundary where it ends.
 std::vector<std::pair<std::size_t, std::size_t>> count_ins(const Gauge& gauge);
+// Where the count-in of this fault ends: an index of windows, or their number where none follows it.
+std::optional<std::size_t> count_in_end(const Gauge& gauge, const Fault& fault);
 
 }  // namespace tachproof

@@ -50,9 +50,10 @@ std::string stretched(const Fault& f, const Gauge& g) {
   const double by = f.size.value_or(0);
   std::string text = "the count-in from " + window_of(g, f.boundary) + " is " + rpm(std::fabs(by)) +
                      (by >= 0 ? " longer than set" : " shorter than set");
-  for (const auto& [first, end] : count_ins(g)) {
-    if (first != f.boundary || end >= g.windows.size()) continue;
-    const double span = g.windows[end].from_rpm - g.windows[first].from_rpm;
+  if (f.window) text.insert(text.find(" is "), " to " + window_of(g, f.window));
+  if (const std::optional<std::size_t> end = count_in_end(g, f);
+      f.boundary && end && *end < g.windows.size()) {
+    const double span = g.windows[*end].from_rpm - g.windows[*f.boundary].from_rpm;
     text += " (" + rpm(span + by) + ", set: " + number(span) + ")";
   }
   return text;

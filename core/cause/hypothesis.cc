@@ -1,10 +1,12 @@
 #include "core/cause/hypothesis.h"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <limits>
 
 #include "core/cause/button_causes.h"
+#include "core/cause/seldom_read.h"
 #include "core/cause/shown.h"
 #include "core/cause/size_fit.h"
 
@@ -33,6 +35,10 @@ bool Hypothesis::plain() const {
 
 bool Hypothesis::has(Fault::Kind kind) const {
   return std::any_of(faults.begin(), faults.end(), [&](const Fault& f) { return f.kind == kind; });
+}
+
+bool Hypothesis::reads_seldom() const {
+  return has(Fault::Kind::dropped_updates) && answers_within == 0 && !has(Fault::Kind::slow_filter);
 }
 
 Road::View Hypothesis::view() const { return {ignored, &excused, believed.get()}; }
@@ -77,6 +83,7 @@ std::vector<Road> Court::roads(const Hypothesis& hypothesis) const {
 Trial Court::judge(const Hypothesis& hypothesis) {
   Trial trial;
   trial.hypothesis = hypothesis;
+  if (hypothesis.reads_seldom()) read_seldom(trial.hypothesis);
   trial.verdict = Verdict::pass;
   Gauge gauge = as_it_acts(hypothesis.gauge);
   if (hypothesis.answers_within > 0) gauge.tolerance.response_to = hypothesis.answers_within;
@@ -85,7 +92,7 @@ Trial Court::judge(const Hypothesis& hypothesis) {
     changes.wired = ~hypothesis.ignored;
     changes.excused = hypothesis.excused;
     changes.hidden = hypothesis.hidden;
-    changes.believed = hypothesis.believed.get();
+    changes.believed = trial.hypothesis.believed.get();
     changes.noise = hypothesis.noise;
     trial.results.push_back(run.evidence.judged(gauge, changes));
     const RunResult& result = trial.results.back();
@@ -94,16 +101,50 @@ Trial Court::judge(const Hypothesis& hypothesis) {
     trial.pressed += pressed;
     trial.left += faults_found(result) - pressed;
     trial.verdict = worst(trial.verdict, result.verdict);
-    trial.fit += misfit(hypothesis.gauge, result);
+    // Thresholds that were passed between two readings tell no sizes.
+    trial.fit += hypothesis.reads_seldom() ? misfit_of_blinks(hypothesis.gauge, result)
+                                           : misfit(hypothesis.gauge, result);
   }
-  trial.wrong_s = wrong_s(hypothesis.gauge);
+  trial.wrong_s = wrong_s(trial.hypothesis);
+  trial.unsaid = unsaid(trial.hypothesis);
   ++judged_;
   return trial;
 }
 
-double Court::wrong_s(const Gauge& gauge) const {
+double Court::unsaid(const Hypothesis& hypothesis) const {
+  Channels cued = 0;
+  for (const Window& window : gauge_.windows) cued |= window.cue.steady | window.cue.blinking;
+  double said = 0, all = 0;
+  for (std::size_t run = 0; run < runs_.size(); ++run) {
+    const Channels wired = roads_[run].wired() & cued;
+    const double lasts = to_seconds(roads_[run].until()), lamps = std::popcount(wired);
+    double excused = hypothesis.behind_s;
+    for (const auto& [from, to] : hypothesis.excused)
+      excused += to_seconds(std::min(to, roads_[run].until()) - std::min(from, roads_[run].until()));
+    all += lasts * lamps;
+    said += std::max(0.0, lasts - excused) * std::popcount(wired & ~hypothesis.ignored);
+  }
+  return all > 0 ? 1 - said / all : 0;
+}
+
+void Court::read_seldom(Hypothesis& hypothesis) const {
+  if (runs_.size() != 1) return;
+  const Tolerance& t = hypothesis.gauge.tolerance;
+  const EvidenceLog& evidence = runs_[0].evidence;
+  const Gauge acts = as_it_acts(hypothesis.gauge);
+  Road::View view = hypothesis.view();
+  view.believed = nullptr;
+  const Road road(evidence, acts, (t.response_from + t.response_to) / 2, runs_[0].result.states, view);
+  const SeldomRead read = seldom_read(road, acts, evidence.segments());
+  hypothesis.believed = read.believed;
+  hypothesis.gaps = read.gaps;
+  hypothesis.behind_s = read.behind_s;
+}
+
+double Court::wrong_s(const Hypothesis& hypothesis) const {
+  const std::vector<Road> own = hypothesis.plain() ? std::vector<Road>() : roads(hypothesis);
   double sum = 0;
-  for (const Road& road : roads_) sum += road.wrong_s(gauge);
+  for (const Road& road : hypothesis.plain() ? roads_ : own) sum += road.wrong_s(hypothesis.gauge);
   return sum;
 }
 

@@ -23,9 +23,13 @@ struct Hypothesis {
   std::shared_ptr<const std::vector<Segment>> believed;  // the rpm that the unit believes; null: as played
   Noise noise;                                           // of its reading, as if it were the signal's
   Nanos answers_within = 0;                              // the longest response allowed; 0: as the gauge says
+  // Of one that reads seldom: windows that stayed though another was due, and for how long together.
+  std::size_t gaps = 0;
+  double behind_s = 0;
 
   // All that it says is in its gauge: nothing of the evidence is left out or taken otherwise.
   bool plain() const;
+  bool reads_seldom() const;  // proven by when it read, not by longer responses
   bool has(Fault::Kind kind) const;
   Road::View view() const;  // refers to this
 };
@@ -52,6 +56,7 @@ struct Trial {
   Verdict verdict = Verdict::undecided;
   double fit = 0;      // of the measured numbers to what the hypothesis says: chi squared
   double wrong_s = 0;  // as in Road
+  double unsaid = 0;   // share of the evidence, lamps by time, that may be anything: 0..1
   double score = 0;    // the less the likelier, of those that leave nothing
 
   bool explains_all() const { return left == 0 && (verdict != Verdict::fail || pressed > 0); }
@@ -67,8 +72,9 @@ class Court {
   const std::vector<Road>& roads() const { return roads_; }     // of every run
   std::vector<Road> roads(const Hypothesis& hypothesis) const;  // what it leaves of them
   std::uint64_t findings() const { return findings_; }
+  // What a unit that reads seldom believed, and how often it was behind, is found here and kept in the trial.
   Trial judge(const Hypothesis& hypothesis);
-  double wrong_s(const Gauge& gauge) const;  // of all runs
+  double wrong_s(const Hypothesis& hypothesis) const;  // of all runs, by what it leaves of them
 
   // No more judging: enough has been done for this evidence. Some 20 million lamp changes
   // and segments are a few seconds.
@@ -76,6 +82,9 @@ class Court {
   std::size_t judged() const { return judged_; }
 
  private:
+  void read_seldom(Hypothesis& hypothesis) const;
+  double unsaid(const Hypothesis& hypothesis) const;
+
   static constexpr std::uint64_t most_work = 20'000'000;
   const Gauge& gauge_;
   std::vector<JudgedRun> runs_;

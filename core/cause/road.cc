@@ -70,6 +70,7 @@ Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std
     : wired_(log.setup().wired & gauge.all_channels() & ~view.ignored),
       until_(log.until()),
       guard_(gauge.tolerance.response_to + gauge.tolerance.settle),
+      response_(response),
       blink_hz_(gauge.blink ? gauge.blink->hz : 0),
       states_(states),
       lamps_(without_dimming(log.lamp_events(), wired_)) {

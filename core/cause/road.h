@@ -66,12 +66,7 @@ class Road {
   };
   std::vector<Wrong> wrong(const Gauge& gauge, Nanos least) const;
 
-  Channels ever_lit() const;
-  Channels wired() const { return wired_; }
-  const std::vector<LampEvent>& lamps() const { return lamps_; }
-  Nanos until() const { return until_; }
-
- private:
+  // The lamps and, at each, the rpm of a response before.
   struct Sample {
     Nanos at = 0;
     double rpm = 0, slope = 0;
@@ -79,14 +74,26 @@ class Road {
     bool disturbed = false;
     std::size_t state = 0;
   };
+  const std::vector<Sample>& samples() const { return samples_; }
+  Nanos step() const { return step_; }
+  Nanos response() const { return response_; }
+  bool pressed() const { return states_.size() > 1; }
+  // The lamps are as this window has them, in one of the two phases of a blink.
+  bool right(const Gauge& gauge, std::size_t window, Channels lit) const;
+
+  Channels ever_lit() const;
+  Channels wired() const { return wired_; }
+  const std::vector<LampEvent>& lamps() const { return lamps_; }
+  Nanos until() const { return until_; }
+
+ private:
   std::vector<Gauge> in_states(const Gauge& gauge) const;
   std::vector<std::size_t> windows(const Gauge& gauge) const;  // one for each sample
   void watch_blinks(const Gauge& gauge, const std::vector<std::size_t>& windows,
                     std::vector<Shown>& shown) const;
-  bool right(const Gauge& gauge, std::size_t window, Channels lit) const;
 
   Channels wired_;
-  Nanos step_ = 0, until_ = 0, guard_ = 0;
+  Nanos step_ = 0, until_ = 0, guard_ = 0, response_ = 0;
   double blink_hz_ = 0;
   std::vector<StateResult> states_;
   std::vector<Sample> samples_;

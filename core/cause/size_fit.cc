@@ -152,10 +152,21 @@ double as_set_by_a_person(const Gauge& gauge, const Fault& fault, double size, d
     case Kind::boundary_moved:
     case Kind::count_in_uneven: set = gauge.windows[*fault.boundary].from_rpm; break;
     case Kind::anchor_moved: set = gauge.anchors[*fault.anchor].second; break;
+    case Kind::count_in_span:
+      if (const std::optional<std::size_t> end = count_in_end(gauge, fault);
+          end && *end < gauge.windows.size())
+        set = gauge.windows[*end].from_rpm - gauge.windows[*fault.boundary].from_rpm;
+      break;
     case Kind::deadband_width: set = gauge.deadband.rpm; break;
     case Kind::wrong_pulses_per_rev: set = gauge.pulses_per_rev; break;
     default: break;
   }
+  // A window that no rpm shows: its boundary is where a neighbour's is, to the last digit.
+  if (fault.kind == Kind::boundary_moved)
+    for (const std::size_t neighbour : {*fault.boundary + 1, *fault.boundary - 1})
+      if (neighbour >= 1 && neighbour < gauge.windows.size() &&
+          std::abs(gauge.windows[neighbour].from_rpm - set - size) <= u)
+        return gauge.windows[neighbour].from_rpm - set;
   const double near = possible_size(fault.kind, std::round(size / step) * step);
   return whole(set / step) && std::abs(near - size) <= u ? near : size;
 }
@@ -246,7 +257,11 @@ double misfit(const Gauge& gauge, const std::vector<MeasuredThreshold>& measured
 }
 
 double misfit(const Gauge& gauge, const RunResult& result) {
-  double chi2 = misfit(gauge, measured_thresholds(gauge, result));
+  return misfit(gauge, measured_thresholds(gauge, result)) + misfit_of_blinks(gauge, result);
+}
+
+double misfit_of_blinks(const Gauge& gauge, const RunResult& result) {
+  double chi2 = 0;
   if (gauge.blink)
     for (const BlinkResult& row : result.blinks) {
       if (std::isfinite(row.hz)) chi2 += squared((row.hz - gauge.blink->hz) / (gauge.tolerance.blink_hz / 4));
@@ -289,6 +304,7 @@ double rough_u(const Gauge& set, const Hypothesis& hypothesis, std::size_t fault
 
 Hypothesis with_fitted_sizes(const Gauge& set, const Trial& trial) {
   const Hypothesis& old = trial.hypothesis;
+  if (old.reads_seldom()) return old;  // thresholds that were passed between two readings tell no sizes
   std::vector<MeasuredThreshold> measured;
   for (const RunResult& result : trial.results)
     for (const MeasuredThreshold& m : measured_thresholds(old.gauge, result)) measured.push_back(m);

@@ -25,6 +25,7 @@ std::vector<MeasuredThreshold> measured_thresholds(const Gauge& gauge, const Run
 // Chi squared of what was measured against what a unit of this gauge has.
 double misfit(const Gauge& gauge, const std::vector<MeasuredThreshold>& measured);
 double misfit(const Gauge& gauge, const RunResult& result);  // blinks too
+double misfit_of_blinks(const Gauge& gauge, const RunResult& result);
 
 // The size of this fault in `gauge` that fits what was measured best; nothing where that says
 // nothing of it. A size that the fault has already is where it begins.

@@ -66,6 +66,16 @@ bool names(const MutationPair& pair, const FaultSetting& truth, const Fault& fau
   return true;
 }
 
+// The anchor of the half that has moved.
+bool names_anchor(const MutationPair& pair, const Hypothesis& hypothesis) {
+  const std::size_t half = pair.gauge.windows.size() / 2, last = pair.gauge.windows.size() - 1;
+  if (pair.runs.windows.size() != pair.gauge.windows.size()) return false;
+  const bool upper = pair.runs.windows[last].from_rpm != pair.gauge.windows[last].from_rpm && half >= 1;
+  return std::any_of(hypothesis.faults.begin(), hypothesis.faults.end(), [&](const Fault& fault) {
+    return fault.kind == Kind::anchor_moved && *fault.anchor == (upper ? 1U : 0U);
+  });
+}
+
 bool is_true(const MutationPair& pair, const Gauge& truth, const Hypothesis& hypothesis) {
   const double within = std::max(pair.gauge.tolerance.rpm / 4, 1.0);
   Gauge said = hypothesis.gauge;
@@ -82,6 +92,7 @@ bool is_true(const MutationPair& pair, const Gauge& truth, const Hypothesis& hyp
   // A span is named as one: its last step stays, so that it is nearly, but not quite, another span.
   const auto is_named = [&](const Mutation& m) {
     if (m.kind == "settings: count-in span") return hypothesis.has(Kind::count_in_span);
+    if (m.kind == "settings: anchor moved") return names_anchor(pair, hypothesis);
     const auto of_it = [&](const FaultSetting& f) { return f.kind == m.kind; };
     return std::any_of(faults.begin(), faults.end(), of_it) &&
            std::all_of(faults.begin(), faults.end(),

@@ -65,7 +65,10 @@ int main(int argc, char** argv) {
   const std::uint64_t count = number(1, 300), seed = number(2, 1), first = number(3, 1);
   if (argc > 4 && std::string_view(argv[4]) == "show") {
     const DiagnosedPair one = diagnosed_pair(seed, first);
-    fmt::print("{}\n{}\n", said(one), test::told(one.result));
+    fmt::print("{}\n", said(one));
+    for (const Cause& cause : one.diagnosis.causes.list)
+      for (const std::string& left : cause.left) fmt::print("  left by '{}': {}\n", cause.text, left);
+    fmt::print("{}\n", test::told(one.result));
     return 0;
   }
   std::ofstream lines;

@@ -356,6 +356,80 @@ TEST(Diagnosis, ABoundaryOffTheSlowRampsIsNamedWithAWideU) {
   EXPECT_GT(h.u.front(), 20);
 }
 
+std::vector<std::string> first_kinds(const Diagnosis& diagnosis) {
+  std::vector<std::string> all;
+  for (const Cause& cause : diagnosis.causes.list) all.push_back(cause.changes.front().kind);
+  return all;
+}
+
+// A reading in 200 updates or so, two seconds from one to the next: as late as it comes, each change of the
+// lamps is to a window that the rpm of the moment allows.
+TEST(Diagnosis, AUnitThatHardlyEverReadsIsNamedByWhenItRead) {
+  for (const double share : {0.97, 0.995}) {
+    const DiagnosedPair seldom = diagnosed_unit(pair_with({{"dropped-updates", {}, {{"share", share}}}}), {},
+                                                test::proving_steps(test::test_gauge()));
+    EXPECT_TRUE(seldom.first) << said(seldom);
+    ASSERT_FALSE(seldom.diagnosis.hypotheses.empty());
+    EXPECT_TRUE(first(seldom.diagnosis).whole()) << said(seldom);
+    EXPECT_TRUE(seldom.diagnosis.hypotheses.front().reads_seldom());
+  }
+  for (const std::uint64_t number : {8, 16}) EXPECT_TRUE(diagnosed_pair(202, number).first) << number;
+}
+
+// What a setting changes beside it is told by the windows that it goes to.
+TEST(Diagnosis, ASettingIsNamedBesideAUnitThatHardlyEverReads) {
+  const DiagnosedPair both =
+      diagnosed_unit(pair_with({{"dropped-updates", {}, {{"share", 0.97}}}, {"blink-rate", {}, {{"hz", 5}}}}),
+                     {}, test::proving_steps(test::test_gauge()));
+  EXPECT_TRUE(both.first) << said(both);
+}
+
+// Without a change of the lamps nothing says whether pulses or readings are missing.
+TEST(Diagnosis, ALampThatNeverChangesHasEitherCause) {
+  const DiagnosedPair one = diagnosed_pair(202, 101);
+  ASSERT_EQ(one.verdict, Verdict::fail);
+  EXPECT_THAT(first_kinds(one.diagnosis), testing::IsSupersetOf({"no-signal", "dropped-updates"}))
+      << said(one);
+  EXPECT_FALSE(one.diagnosis.causes.told_apart);
+}
+
+// A low-pass that begins at 0 is behind for several of its time constants after the first pulse.
+TEST(Diagnosis, AFilterThatBeginsAtRestIsNamedWithItsTimeConstant) {
+  const DiagnosedPair slow = diagnosed_unit(pair_with({{"slow-filter", {}, {{"ms", 2700}}}}), {},
+                                            test::proving_steps(test::test_gauge()));
+  ASSERT_FALSE(slow.diagnosis.hypotheses.empty());
+  const Fault& fault = slow.diagnosis.hypotheses.front().faults.front();
+  EXPECT_EQ(fault.kind, Fault::Kind::slow_filter) << said(slow);
+  EXPECT_NEAR(fault.size.value_or(0), 2700, 200);
+}
+
+TEST(Diagnosis, ACountInOfAnotherSpanThatEndsAtItsLastStepIsNamed) {
+  const DiagnosedPair span = diagnosed_pair(202, 62);
+  EXPECT_TRUE(span.first) << said(span);
+  EXPECT_THAT(first(span.diagnosis).text, HasSubstr("from count-in-1 to count-in-5 spanned "));
+}
+
+// Its boundary is where the next one is, to the last digit.
+TEST(Diagnosis, AWindowThatIsMissingIsABoundaryThatIsWhereTheNextOneIs) {
+  const DiagnosedPair missing = diagnosed_pair(202, 90);
+  EXPECT_TRUE(missing.first) << said(missing);
+}
+
+// Without a deadband the last digit of a reading makes the lamps chatter: that is a cause of its own.
+TEST(Diagnosis, AFaultOfAGaugeWithoutADeadbandIsNamedBesideTheChatter) {
+  const DiagnosedPair both = diagnosed_pair(202, 1846);
+  EXPECT_TRUE(both.first) << said(both);
+  EXPECT_THAT(kinds(both.diagnosis), testing::UnorderedElementsAre("noisy-reading", "reset"));
+}
+
+// Two lamps that say nothing would explain any run of a gauge with two lamps: what says more stands before
+// them.
+TEST(Diagnosis, WhatLeavesNothingOfTheEvidenceIsNoCause) {
+  const DiagnosedPair two = diagnosed_pair(303, 50);
+  ASSERT_FALSE(two.diagnosis.hypotheses.empty());
+  EXPECT_FALSE(two.diagnosis.hypotheses.front().has(Fault::Kind::intermittent_lamp)) << said(two);
+}
+
 // Each with another one of it, wherever both have findings of their own.
 TEST(Diagnosis, TwoFaultsOfTheCatalogueAreBothNamed) {
   const std::vector<Step> steps = test::proving_steps(test::test_gauge());

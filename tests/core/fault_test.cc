@@ -78,6 +78,19 @@ TEST(Fault, ALongerCountInStillEndsWhereItDid) {
   EXPECT_EQ(describe(f, g), "the count-in from count-in-1 is 60 rpm longer than set (660 rpm, set: 600)");
 }
 
+TEST(Fault, ACountInMayEndAtItsLastStep) {
+  const Gauge g = counting_gauge();
+  Fault f = fault(Kind::count_in_span, 60);
+  f.boundary = 2;
+  f.window = 3;
+  const Gauge changed = with_fault(g, f);
+  EXPECT_EQ(changed.windows[2].from_rpm, 4340);
+  EXPECT_EQ(changed.windows[3].from_rpm, 4700);
+  EXPECT_EQ(changed.windows[4].from_rpm, 5000);
+  EXPECT_EQ(describe(f, g),
+            "the count-in from count-in-1 to count-in-2 is 60 rpm longer than set (360 rpm, set: 300)");
+}
+
 TEST(Fault, OtherPulsesPerRevolutionScaleBoundariesAndDeadband) {
   const Gauge g = counting_gauge(), changed = with_fault(g, fault(Kind::wrong_pulses_per_rev, 4));
   EXPECT_EQ(changed.pulses_per_rev, 2);
