@@ -22,12 +22,9 @@ bool RunListFilter::any() const {
 class RunList::Reader : public SqliteFile {
  public:
   explicit Reader(const std::filesystem::path& file) : SqliteFile(file, Open::existing, wait_for_writer_ms) {
-    run("PRAGMA query_only = ON; PRAGMA trusted_schema = OFF");
+    // Room for all runs of many years: what is counted is listed next, and read once.
+    run("PRAGMA query_only = ON; PRAGMA trusted_schema = OFF; PRAGMA cache_size = -32768");
     must_be_history();
-    std::string list;
-    for (const std::string& watch : texts("SELECT DISTINCT watch FROM runs"))
-      if (is_simulated_unit(watch)) list += (list.empty() ? "" : ", ") + quoted(watch);
-    simulated_ = list.empty() ? "0" : "watch IN (" + list + ")";
     // A file of an older program has none.
     has_causes_ = number("SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = 'causes'") > 0;
   }
@@ -49,8 +46,16 @@ class RunList::Reader : public SqliteFile {
     return run;
   }
 
-  // "watch IN ('simulated')"; as it was when the file was opened.
-  const std::string& simulated() const { return simulated_; }
+  // "watch IN ('simulated')"; as it was when it was asked for first. It takes a look at every run.
+  const std::string& simulated() const {
+    if (!simulated_) {
+      std::string list;
+      for (const std::string& watch : texts("SELECT DISTINCT watch FROM runs"))
+        if (is_simulated_unit(watch)) list += (list.empty() ? "" : ", ") + quoted(watch);
+      simulated_ = list.empty() ? "0" : "watch IN (" + list + ")";
+    }
+    return *simulated_;
+  }
 
  private:
   void add_causes(ListedRun& run, std::int64_t id) const {
@@ -71,7 +76,7 @@ class RunList::Reader : public SqliteFile {
   }
 
   bool has_causes_ = false;
-  std::string simulated_;
+  mutable std::optional<std::string> simulated_;
 };
 
 namespace {
