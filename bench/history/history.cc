@@ -1,13 +1,12 @@
 #include "bench/history/history.h"
 
 #include <fmt/format.h>
-#include <sqlite3.h>
 
 #include <cmath>
-#include <functional>
 #include <stdexcept>
 #include <system_error>
 
+#include "bench/history/sqlite.h"
 #include "bench/record/disk.h"
 #include "bench/record/result_json.h"
 #include "bench/record/run_folder.h"
@@ -18,8 +17,7 @@ namespace tachproof {
 namespace {
 
 constexpr int schema_version = 2;
-constexpr int application_id = 0x54504831;  // "TPH1": tells our files from other SQLite files
-constexpr int patience_ms = 15'000;         // while another bench writes
+constexpr int patience_ms = 15'000;  // while another bench writes
 
 // `accepted` is for references: runs that somebody has declared good.
 constexpr const char* schema = R"sql(
@@ -87,177 +85,61 @@ Verdict verdict_from(const std::string& text) {
 
 }  // namespace
 
-class History::Database {
+class History::Database : public SqliteFile {
  public:
-  Database(const std::filesystem::path& file, Open how) : file_(file) {
-    if (how == Open::make && file.has_parent_path()) {
+  Database(const std::filesystem::path& file, History::Open how)
+      : SqliteFile(made_ready(file, how), how == History::Open::make ? Open::make : Open::existing,
+                   patience_ms) {
+    run("PRAGMA foreign_keys = ON; PRAGMA synchronous = EXTRA; PRAGMA trusted_schema = OFF");
+    if (version() == 0) make_schema();
+    must_be_history();
+    if (version() == 1)
+      renew();
+    else if (version() != schema_version)
+      throw std::runtime_error(fmt::format("the history {} has format {}, and this program knows format {}",
+                                           file.string(), version(), schema_version));
+  }
+
+ private:
+  static const std::filesystem::path& made_ready(const std::filesystem::path& file, History::Open how) {
+    if (how == History::Open::make && file.has_parent_path()) {
       std::error_code error;
       std::filesystem::create_directories(file.parent_path(), error);
       if (error)
         throw std::runtime_error(
             fmt::format("cannot make {}: {}", file.parent_path().string(), error.message()));
     }
-    const int flags = SQLITE_OPEN_READWRITE | (how == Open::make ? SQLITE_OPEN_CREATE : 0);
-    if (sqlite3_open_v2(file.c_str(), &db_, flags, nullptr) != SQLITE_OK) {
-      const std::string why = db_ == nullptr ? "out of memory" : sqlite3_errmsg(db_);
-      sqlite3_close(db_);
-      throw std::runtime_error(fmt::format("cannot open the history {}: {}", file.string(), why));
-    }
-    try {
-      prepare_file();
-    } catch (...) {
-      sqlite3_close(db_);
-      throw;
-    }
-  }
-  ~Database() { sqlite3_close(db_); }
-  Database(const Database&) = delete;
-  Database& operator=(const Database&) = delete;
-
-  void run(const char* sql) {
-    if (sqlite3_exec(db_, sql, nullptr, nullptr, nullptr) != SQLITE_OK) fail();
+    return file;
   }
 
-  [[noreturn]] void fail() const {
-    throw std::runtime_error(fmt::format("the history {}: {}", file_.string(), sqlite3_errmsg(db_)));
-  }
+  std::int64_t version() const { return number("PRAGMA user_version"); }
 
-  sqlite3* handle() const { return db_; }
-
- private:
-  int number(const char* pragma) const;
-
-  void prepare_file() {
-    sqlite3_busy_timeout(db_, patience_ms);
-    run("PRAGMA foreign_keys = ON; PRAGMA synchronous = EXTRA; PRAGMA trusted_schema = OFF");
-    if (number("PRAGMA user_version") == 0) make_schema();
-    const int id = number("PRAGMA application_id");
-    const int version = number("PRAGMA user_version");
-    if (id != application_id)
-      throw std::runtime_error(
-          fmt::format("{} is not a history of Tachproof: name another file with --history", file_.string()));
-    if (version == 1)
-      renew();
-    else if (version != schema_version)
-      throw std::runtime_error(fmt::format("the history {} has format {}, and this program knows format {}",
-                                           file_.string(), version, schema_version));
-  }
-
-  void make_schema() {
-    at_once([&] {
-      // Another bench may have made it while this one waited.
-      if (number("PRAGMA user_version") != 0 || number("SELECT count(*) FROM sqlite_schema") != 0) return;
-      run(schema);
-      run(schema_2);
-      run(fmt::format("PRAGMA application_id = {}; PRAGMA user_version = {}", application_id, schema_version)
-              .c_str());
-    });
+  void make_schema() const {
+    SqliteTransaction transaction(*this);
+    // Another bench may have made it while this one waited.
+    if (version() != 0 || number("SELECT count(*) FROM sqlite_schema") != 0) return;
+    run(schema);
+    run(schema_2);
+    mark_as_history();
+    run(fmt::format("PRAGMA user_version = {}", schema_version));
+    transaction.commit();
   }
 
   // From format 1: what is there stays as it is.
-  void renew() {
-    at_once([&] {
-      if (number("PRAGMA user_version") != 1) return;
-      run(schema_2);
-      run("PRAGMA user_version = 2");
-    });
+  void renew() const {
+    SqliteTransaction transaction(*this);
+    if (version() != 1) return;
+    run(schema_2);
+    run("PRAGMA user_version = 2");
+    transaction.commit();
   }
-
-  template <class Work>
-  void at_once(Work work) {
-    run("BEGIN IMMEDIATE");
-    try {
-      work();
-      run("COMMIT");
-    } catch (...) {
-      sqlite3_exec(db_, "ROLLBACK", nullptr, nullptr, nullptr);
-      throw;
-    }
-  }
-
-  std::filesystem::path file_;
-  sqlite3* db_ = nullptr;
 };
 
 namespace {
 
-// One parameterised statement; values are bound in order.
-class Statement {
- public:
-  template <class Database>
-  Statement(const Database& db, const char* sql) : db_(db.handle()), fail_([&db] { db.fail(); }) {
-    if (sqlite3_prepare_v2(db_, sql, -1, &statement_, nullptr) != SQLITE_OK) fail_();
-  }
-  ~Statement() { sqlite3_finalize(statement_); }
-  Statement(const Statement&) = delete;
-  Statement& operator=(const Statement&) = delete;
-
-  Statement& bind(const std::string& text) {
-    return check(
-        sqlite3_bind_text64(statement_, ++bound_, text.data(), text.size(), SQLITE_TRANSIENT, SQLITE_UTF8));
-  }
-  Statement& bind(std::int64_t value) { return check(sqlite3_bind_int64(statement_, ++bound_, value)); }
-  Statement& bind(double value) {
-    return check(std::isfinite(value) ? sqlite3_bind_double(statement_, ++bound_, value)
-                                      : sqlite3_bind_null(statement_, ++bound_));
-  }
-  // True: there is a row to read.
-  bool step() {
-    const int status = sqlite3_step(statement_);
-    if (status != SQLITE_ROW && status != SQLITE_DONE) fail_();
-    return status == SQLITE_ROW;
-  }
-  void reset() {
-    sqlite3_reset(statement_);
-    bound_ = 0;
-  }
-
-  std::string text(int column) const {
-    const unsigned char* const value = sqlite3_column_text(statement_, column);
-    return value == nullptr ? std::string()
-                            : std::string(reinterpret_cast<const char*>(value),
-                                          static_cast<std::size_t>(sqlite3_column_bytes(statement_, column)));
-  }
-  std::int64_t whole(int column) const { return sqlite3_column_int64(statement_, column); }
-  double number(int column) const {
-    return sqlite3_column_type(statement_, column) == SQLITE_NULL ? not_measured
-                                                                  : sqlite3_column_double(statement_, column);
-  }
-
- private:
-  Statement& check(int status) {
-    if (status != SQLITE_OK) fail_();
-    return *this;
-  }
-  sqlite3* db_;
-  std::function<void()> fail_;
-  sqlite3_stmt* statement_ = nullptr;
-  int bound_ = 0;
-};
-
-// Undone unless it is committed.
-template <class Database>
-class Transaction {
- public:
-  explicit Transaction(Database& db) : db_(db) { db_.run("BEGIN IMMEDIATE"); }
-  ~Transaction() {
-    if (!committed_) sqlite3_exec(db_.handle(), "ROLLBACK", nullptr, nullptr, nullptr);
-  }
-  Transaction(const Transaction&) = delete;
-  Transaction& operator=(const Transaction&) = delete;
-  void commit() {
-    db_.run("COMMIT");
-    committed_ = true;
-  }
-
- private:
-  Database& db_;
-  bool committed_ = false;
-};
-
-template <class Database>
-void insert_boundaries(const Database& db, std::int64_t run, const std::vector<BoundaryResult>& boundaries) {
-  Statement insert(db, "INSERT INTO boundaries VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)");
+void insert_boundaries(const SqliteFile& db, std::int64_t run,
+                       const std::vector<BoundaryResult>& boundaries) {
+  SqliteStatement insert(db, "INSERT INTO boundaries VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)");
   std::int64_t place = 0;
   for (const BoundaryResult& b : boundaries) {
     if (!b.state.empty()) continue;  // where a press has put it says nothing of the unit's drift
@@ -269,10 +151,9 @@ void insert_boundaries(const Database& db, std::int64_t run, const std::vector<B
   }
 }
 
-template <class Database>
-void insert_causes(const Database& db, std::int64_t run, const std::vector<Cause>& causes) {
+void insert_causes(const SqliteFile& db, std::int64_t run, const std::vector<Cause>& causes) {
   // Of a run that is in already those that are there stay: its result has not changed.
-  Statement insert(db, "INSERT OR IGNORE INTO causes VALUES (?, ?, ?, ?, ?)");
+  SqliteStatement insert(db, "INSERT OR IGNORE INTO causes VALUES (?, ?, ?, ?, ?)");
   std::int64_t place = 0;
   for (const Cause& cause : causes) {
     insert.bind(run).bind(place++).bind(cause.text);
@@ -282,9 +163,8 @@ void insert_causes(const Database& db, std::int64_t run, const std::vector<Cause
   }
 }
 
-template <class Database>
-std::vector<HistoryCause> causes_of(const Database& db, std::int64_t run) {
-  Statement select(db, "SELECT text, explains, findings FROM causes WHERE run = ? ORDER BY place");
+std::vector<HistoryCause> causes_of(const SqliteFile& db, std::int64_t run) {
+  SqliteStatement select(db, "SELECT text, explains, findings FROM causes WHERE run = ? ORDER BY place");
   select.bind(run);
   std::vector<HistoryCause> all;
   while (select.step())
@@ -293,11 +173,10 @@ std::vector<HistoryCause> causes_of(const Database& db, std::int64_t run) {
   return all;
 }
 
-template <class Database>
-std::vector<HistoryBoundary> boundaries_of(const Database& db, std::int64_t run) {
-  Statement select(db,
-                   "SELECT boundary, direction, nominal_rpm, threshold_rpm, expanded_uncertainty_rpm, "
-                   "response_ms, verdict FROM boundaries WHERE run = ? ORDER BY place");
+std::vector<HistoryBoundary> boundaries_of(const SqliteFile& db, std::int64_t run) {
+  SqliteStatement select(db,
+                         "SELECT boundary, direction, nominal_rpm, threshold_rpm, expanded_uncertainty_rpm, "
+                         "response_ms, verdict FROM boundaries WHERE run = ? ORDER BY place");
   select.bind(run);
   std::vector<HistoryBoundary> all;
   while (select.step())
@@ -307,9 +186,8 @@ std::vector<HistoryBoundary> boundaries_of(const Database& db, std::int64_t run)
   return all;
 }
 
-template <class Database>
-std::vector<Acceptance> acceptances_of(const Database& db, std::int64_t run) {
-  Statement select(db, "SELECT at, who, why FROM accepted WHERE run = ? ORDER BY id");
+std::vector<Acceptance> acceptances_of(const SqliteFile& db, std::int64_t run) {
+  SqliteStatement select(db, "SELECT at, who, why FROM accepted WHERE run = ? ORDER BY id");
   select.bind(run);
   std::vector<Acceptance> all;
   while (select.step()) all.push_back({select.text(0), select.text(1), select.text(2)});
@@ -317,11 +195,6 @@ std::vector<Acceptance> acceptances_of(const Database& db, std::int64_t run) {
 }
 
 }  // namespace
-
-int History::Database::number(const char* sql) const {
-  Statement statement(*this, sql);
-  return statement.step() ? static_cast<int>(statement.whole(0)) : 0;
-}
 
 History::History(const std::filesystem::path& file, Open how) {
   std::error_code error;
@@ -352,7 +225,7 @@ RunRecord countable(const std::filesystem::path& run_folder) {
 
 bool History::add(const std::filesystem::path& run_folder) {
   const RunRecord record = countable(run_folder);
-  Statement date(*db_, "SELECT strftime('%s', ?)");
+  SqliteStatement date(*db_, "SELECT strftime('%s', ?)");
   if (!date.bind(record.started).step() || !std::isfinite(date.number(0)))
     throw std::runtime_error(fmt::format("{} does not say when the run began ('{}'), so the run is not added",
                                          (run_folder / "result.json").string(),
@@ -361,13 +234,13 @@ bool History::add(const std::filesystem::path& run_folder) {
   const std::string sha256 = sha256_of_file(run_folder / "result.json");
   const std::string folder = std::filesystem::absolute(run_folder).lexically_normal().string();
 
-  Transaction transaction(*db_);
-  Statement known(*db_, "UPDATE runs SET folder = ? WHERE result_sha256 = ? RETURNING id");
+  SqliteTransaction transaction(*db_);
+  SqliteStatement known(*db_, "UPDATE runs SET folder = ? WHERE result_sha256 = ? RETURNING id");
   const bool is_new = !known.bind(folder).bind(sha256).step();
   std::int64_t id = is_new ? 0 : known.whole(0);
   known.reset();
   if (is_new) {
-    Statement insert(
+    SqliteStatement insert(
         *db_,
         "INSERT INTO runs VALUES (NULL, ?, ?, ?, ?, coalesce(CAST(strftime('%s', ?) AS INTEGER), "
         "0), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
@@ -379,7 +252,7 @@ bool History::add(const std::filesystem::path& run_folder) {
     insert.bind(to_seconds(record.result.duration));
     insert.bind(record.gauge.tolerance.rpm + record.extra_tolerance_rpm);
     insert.step();
-    id = sqlite3_last_insert_rowid(db_->handle());
+    id = db_->number("SELECT last_insert_rowid()");
     insert_boundaries(*db_, id, record.result.boundaries);
   }
   insert_causes(*db_, id, record.causes.list);
@@ -392,7 +265,7 @@ std::vector<HistoryRun> History::runs(const HistoryFilter& filter) const {
   db_->run("BEGIN");
   std::vector<HistoryRun> all;
   {
-    Statement select(
+    SqliteStatement select(
         *db_,
         "SELECT id, report_id, folder, started, started_s, unit_serial, gauge, scenario, source, "
         "tested_by, tool_version, verdict, complete, duration_s, tolerance_rpm, watch, gauge_sha256 FROM "
@@ -432,7 +305,7 @@ std::vector<HistoryRun> History::runs(const HistoryFilter& filter) const {
 
 void History::accept(const std::filesystem::path& run_folder, const Acceptance& acceptance) {
   add(run_folder);
-  Statement insert(
+  SqliteStatement insert(
       *db_,
       "INSERT INTO accepted SELECT NULL, id, ?2, ?3, ?4 FROM runs WHERE result_sha256 = ?1 RETURNING id");
   insert.bind(sha256_of_file(run_folder / "result.json"));
@@ -442,7 +315,7 @@ void History::accept(const std::filesystem::path& run_folder, const Acceptance& 
 }
 
 std::optional<ReferenceRun> History::reference(const std::string& unit_or_gauge) const {
-  Statement select(
+  SqliteStatement select(
       *db_,
       "SELECT folder, result_sha256, at, who, why FROM accepted JOIN runs ON runs.id = accepted.run "
       "WHERE unit_serial = ?1 OR (unit_serial = '' AND gauge = ?1) "

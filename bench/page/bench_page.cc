@@ -20,7 +20,7 @@ BenchPage::BenchPage(const std::filesystem::path& folder, TileSettings settings)
   errands->add_routes(router_);
   add_runs_routes(router_, shop_, settings_, errands);
   add_units_routes(router_, shop_, settings_);
-  add_gauges_routes(router_, shop_);
+  add_gauges_routes(router_, shop_, errands);
   add_rigs_routes(
       router_, shop_, [this] { return views(); }, errands);
   look_for_rigs(shop_.jobs());

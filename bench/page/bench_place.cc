@@ -194,10 +194,10 @@ std::string why_html(const TileView& tile, const TileRun& run) {
   std::string html;
   if (tile.played.size() > 1)
     html += fmt::format("<h3>{}: {}</h3>\n", escaped(record.scenario_name), headline(record));
-  const std::string causes = causes_html(record);
-  return html + causes +
-         fmt::format("<p class=\"{}\">{}</p>\n", causes.empty() ? "cause" : "reason",
-                     escaped(reason(record)));
+  const std::string causes = causes_html(record), why = escaped(reason(record));
+  if (causes.find(why.substr(1)) != causes.npos)
+    return html + causes;  // said already, perhaps with a capital
+  return html + causes + fmt::format("<p class=\"{}\">{}</p>\n", causes.empty() ? "cause" : "reason", why);
 }
 
 std::string result(const TileView& tile) {

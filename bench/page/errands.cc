@@ -5,11 +5,26 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "bench/files/files.h"
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/run/stop_request.h"
 
 namespace tachproof {
+
+namespace {
+
+std::string trouble_of(const std::exception& e) {
+  std::string lines;
+  if (const FileErrors* const of_a_file = dynamic_cast<const FileErrors*>(&e))
+    for (const FileError& error : of_a_file->errors)
+      lines += (lines.empty() ? "" : "<br>") + escaped(to_line(error));
+  else
+    lines = escaped(as_sentence(e.what()));
+  return fmt::format("<p class=\"trouble\" role=\"alert\">{}</p>\n", lines);
+}
+
+}  // namespace
 
 void Errand::changed() {
   ++now_.number;
@@ -55,6 +70,11 @@ Errand::View Errand::view() const {
   return now_;
 }
 
+bool Errand::is_over_within(std::chrono::milliseconds patience) const {
+  std::unique_lock lock(mutex_);
+  return over_.wait_for(lock, patience, [this] { return !now_.running; });
+}
+
 void Errand::answer(const std::string& text) {
   const std::lock_guard lock(mutex_);
   if (!now_.question) return;
@@ -69,7 +89,7 @@ Errands::~Errands() {
     if (errand->worker_.joinable()) errand->worker_.join();
 }
 
-bool Errands::start(const std::string& key, std::function<std::string(Errand&)> does) {
+bool Errands::start(const std::string& key, std::function<std::string(Errand&)> does, std::string page) {
   const std::lock_guard lock(mutex_);
   std::size_t running = 0;
   for (const auto& errand : all_) {
@@ -88,18 +108,23 @@ bool Errands::start(const std::string& key, std::function<std::string(Errand&)> 
   auto errand = std::make_shared<Errand>();
   errand->id_ = errand->now_.id = ++started_;
   errand->key_ = key;
+  errand->page_ = std::move(page);
   errand->now_.running = true;
   all_.push_back(errand);
   errand->worker_ = std::thread([raw = errand.get(), does = std::move(does)] {
     std::string html;
+    bool failed = false;
     try {
       html = does(*raw);
     } catch (const std::exception& e) {
-      html = fmt::format("<p class=\"trouble\" role=\"alert\">{}</p>\n", escaped(as_sentence(e.what())));
+      html = trouble_of(e);
+      failed = true;
     }
     const std::lock_guard done(raw->mutex_);
     raw->now_.html = std::move(html);
+    raw->now_.failed = failed;
     raw->now_.running = false;
+    raw->over_.notify_all();
     raw->changed();
   });
   return true;
@@ -119,6 +144,15 @@ void Errands::add_routes(Router& router) {
     for (const auto& errand : all_)
       if (std::to_string(errand->id_) == request.parts[0]) response.feed = errand->feed_;
     return response.feed ? response : not_found("That is over, and its page was left.");
+  });
+  router.on("POST", "/errands/*/stop", [this](const Request& request) {
+    const std::lock_guard lock(mutex_);
+    for (const auto& errand : all_)
+      if (std::to_string(errand->id_) == request.parts[0]) {
+        errand->stop();
+        return see_other(errand->page_);
+      }
+    return not_found("That is over, and its page was left.");
   });
 }
 

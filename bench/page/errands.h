@@ -4,6 +4,8 @@
 #pragma once
 
 #include <atomic>
+#include <chrono>
+#include <condition_variable>
 #include <cstdint>
 #include <functional>
 #include <memory>
@@ -34,9 +36,12 @@ class Errand {
     bool running = false;
     std::string phase;
     std::optional<std::string> question;
-    std::string html;  // what came of it
+    std::string html;     // what came of it
+    bool failed = false;  // nothing came of it: the HTML says why
   };
   View view() const;
+  // False: it still goes on.
+  bool is_over_within(std::chrono::milliseconds patience) const;
   void answer(const std::string& text);
   void stop();
 
@@ -45,9 +50,10 @@ class Errand {
   void changed();  // with the lock
 
   std::uint64_t id_ = 0;
-  std::string key_;
+  std::string key_, page_;
   std::shared_ptr<EventFeed> feed_ = std::make_shared<EventFeed>();
   mutable std::mutex mutex_;
+  mutable std::condition_variable over_;
   View now_;
   std::optional<std::string> given_;
   std::atomic<bool> stop_{false};
@@ -58,12 +64,13 @@ class Errands {
  public:
   ~Errands();  // stops all, and waits until they have
 
-  // What it gives is the errand's HTML; what it throws becomes a sentence of it. `key`: one at a time. False:
+  // What it gives is the errand's HTML; what it throws becomes a sentence of it, and the errors of a file its
+  // lines. `key`: one at a time. `page`: where a browser goes that stops it by /errands/NUMBER/stop. False:
   // that one is going on already, or too many others are.
-  bool start(const std::string& key, std::function<std::string(Errand&)> does);
+  bool start(const std::string& key, std::function<std::string(Errand&)> does, std::string page = "/");
   // The newest of this key; null where there was none.
   std::shared_ptr<Errand> find(const std::string& key) const;
-  // /errands/NUMBER/events: "state" {"number": 3} and "phase" {"text": "..."}.
+  // /errands/NUMBER/events: "state" {"number": 3} and "phase" {"text": "..."}; /errands/NUMBER/stop.
   void add_routes(Router& router);
 
   static constexpr std::size_t most_at_once = 4, most_kept = 32;

@@ -107,7 +107,7 @@ std::string gauges_html(const Shop& shop, const std::string& message) {
 
 }  // namespace
 
-void add_gauges_routes(Router& router, const Shop& shop) {
+void add_gauges_routes(Router& router, const Shop& shop, const std::shared_ptr<Errands>& errands) {
   router.on("GET", "/gauge.js", [](const Request&) {
     return plain_text(std::string(gauge_script()), "text/javascript; charset=utf-8");
   });
@@ -128,9 +128,9 @@ void add_gauges_routes(Router& router, const Shop& shop) {
                                             ".yaml", first_text(name));
     return see_other("/gauges/" + path_encoded(file));
   });
-  add_gauge_grade_routes(router, shop);
+  add_gauge_grade_routes(router, shop, errands);
   add_gauge_lap_routes(router, shop);
-  add_gauge_deadband_routes(router, shop);
+  add_gauge_deadband_routes(router, shop, errands);
   add_gauge_form_routes(router, shop);
 }
 

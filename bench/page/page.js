@@ -3,8 +3,42 @@
 
 let latest = null; // the tile that had the focus last
 
+const soundIsWanted = () => localStorage.getItem("sound") === "on";
+
+// What the bench tells of its own accord. It rests while nobody sees the page: who looks again hears the newest of
+// everything first. A page that is to be heard, not seen, does not rest.
+class Live {
+  constructor(address, mayBeHeard = () => false) {
+    this.address = address;
+    this.mayBeHeard = mayBeHeard;
+    this.heard = [];
+    this.source = null;
+    document.addEventListener("visibilitychange", () => this.look());
+  }
+
+  on(name, does) {
+    this.heard.push([name, does]);
+    if (this.source) this.source.addEventListener(name, does);
+  }
+
+  look() {
+    if (document.hidden && !this.mayBeHeard()) this.close();
+    else if (this.source === null || this.source.readyState === EventSource.CLOSED) this.open();
+  }
+
+  open() {
+    this.source = new EventSource(this.address);
+    for (const [name, does] of this.heard) this.source.addEventListener(name, does);
+  }
+
+  close() {
+    if (this.source) this.source.close();
+    this.source = null;
+  }
+}
+
 // One connection for all tiles: a browser opens six to one server.
-const live = document.querySelector(".tile") ? new EventSource("/events") : null;
+const live = document.querySelector(".tile") ? new Live("/events", soundIsWanted) : null;
 
 const still = matchMedia("(prefers-reduced-motion: reduce)");
 
@@ -29,7 +63,7 @@ class Tile {
   }
 
   listen() {
-    const on = (name, does) => live.addEventListener(this.section.dataset.tile + "/" + name,
+    const on = (name, does) => live.on(this.section.dataset.tile + "/" + name,
       (event) => does.call(this, JSON.parse(event.data)));
     on("state", this.changed);
     on("lamps", this.lamps);
@@ -46,7 +80,7 @@ class Tile {
 
   // The tile's inside, drawn anew by the server.
   async changed(state) {
-    if (state.number === this.number) return;
+    if (state.number <= this.number) return; // drawn already
     this.number = state.number;
     const answer = await fetch(this.address, { headers: { "X-Fragment": "yes" } });
     if (!answer.ok) return;
@@ -193,7 +227,7 @@ class Tile {
 
 // Two short tones, where the person has asked for them.
 function sound() {
-  if (localStorage.getItem("sound") !== "on") return;
+  if (!soundIsWanted()) return;
   const audio = new AudioContext();
   for (const [at, hz] of [[0, 660], [0.18, 880]]) {
     const tone = audio.createOscillator(), level = audio.createGain();
@@ -208,7 +242,7 @@ function sound() {
 for (const place of document.querySelectorAll(".sound")) {
   const box = place.querySelector("input");
   place.hidden = false;
-  box.checked = localStorage.getItem("sound") === "on";
+  box.checked = soundIsWanted();
   box.addEventListener("change", () => localStorage.setItem("sound", box.checked ? "on" : "off"));
 }
 
@@ -221,8 +255,9 @@ if (live) {
   lost.setAttribute("role", "alert");
   lost.textContent = "This page hears nothing from the bench: what it shows may be old. A run needs no page and goes " +
     "on. If 'tachproof serve' has ended, start it again and open the address that it prints.";
-  live.addEventListener("error", () => document.querySelector("main").prepend(lost));
-  live.addEventListener("open", () => lost.remove());
+  live.on("error", () => document.querySelector("main").prepend(lost));
+  live.on("open", () => lost.remove());
+  live.look();
 }
 
 // Escape twice within a second stops the run of the tile that has the focus, or the only one.
@@ -239,16 +274,17 @@ document.addEventListener("keydown", (event) => {
 
 // What takes long: its page is drawn anew when there is news.
 for (const section of document.querySelectorAll("[data-errand]")) {
-  const source = new EventSource("/errands/" + encodeURIComponent(section.dataset.errand) + "/events");
-  source.addEventListener("state", (event) => {
+  const news = new Live("/errands/" + encodeURIComponent(section.dataset.errand) + "/events");
+  news.on("state", (event) => {
     if (JSON.parse(event.data).number === Number(section.dataset.number)) return;
-    source.close();
+    news.close();
     location.reload();
   });
-  source.addEventListener("phase", (event) => {
+  news.on("phase", (event) => {
     const phase = section.querySelector(".phase");
     if (phase) phase.textContent = JSON.parse(event.data).text;
   });
+  news.look();
 }
 
 // A report has no script of its own: the page that opens it prints it.

@@ -18,7 +18,8 @@ void add_runs_routes(Router& router, const Shop& shop, const TileSettings& setti
                      const std::shared_ptr<Errands>& errands);
 // /units, /units/SERIAL: the history
 void add_units_routes(Router& router, const Shop& shop, const TileSettings& settings);
-void add_gauges_routes(Router& router, const Shop& shop);  // /gauges, /gauges/FILE
+// /gauges, /gauges/FILE
+void add_gauges_routes(Router& router, const Shop& shop, const std::shared_ptr<Errands>& errands);
 // /rigs, /rigs/FILE, the lamp test
 void add_rigs_routes(Router& router, const Shop& shop, std::function<std::vector<TileView>()> tiles,
                      const std::shared_ptr<Errands>& errands);

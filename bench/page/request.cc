@@ -97,6 +97,7 @@ Response refused(unsigned status, const std::string& sentence) {
   response.body = framed_page("", "Tachproof",
                               fmt::format("<h1>{}</h1>\n<p class=\"trouble\">{}</p>\n",
                                           status == 404   ? "Not found"
+                                          : status == 503 ? "Not now"
                                           : status >= 500 ? "It broke"
                                                           : "Not done",
                                           escaped(sentence)));

@@ -8,6 +8,7 @@
 #include "bench/page/pieces.h"
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
+#include "bench/reports/page.h"
 #include "bench/rigs/factory.h"
 #include "bench/run/lamp_test_run.h"
 #include "bench/run/survey_run.h"
@@ -94,7 +95,8 @@ std::string channels_of_rig(const RigFile& rig, const Gauge& gauge, std::size_t 
 }
 
 constexpr const char* wires_head =
-    "<h2>Wire by wire</h2>\n<div class=\"scroll\"><table class=\"runs\">\n<thead><tr><th>lamp</th><th>wired "
+    "<h2>Wire by wire</h2>\n<div class=\"scroll\"><table class=\"runs "
+    "told\">\n<thead><tr><th>lamp</th><th>wired "
     "to</th>"
     "<th>should be lit in</th><th>was lit in</th><th>verdict</th></tr></thead>\n<tbody>\n";
 
@@ -107,9 +109,10 @@ std::string wires_html(const RigFile& rig, const Gauge& gauge, Channels wired,
     const bool sees = (wired & bit(c)) != 0;
     const std::string to = channels_of_rig(rig, gauge, c);
     rows += fmt::format(
-        "<tr><td data-of=\"lamp\">{}</td><td data-of=\"wired to\">{}</td><td data-of=\"should\">{}</td><td "
-        "data-of=\"was\">{}</td><td data-of=\"verdict\">{}</td></tr>\n",
-        escaped(gauge.channel_name(c)), sees ? escaped(to.empty() ? "seen without a wire" : to) : "nothing",
+        "<tr><td data-of=\"lamp\">{}</td><td data-of=\"wired to\">{}</td><td data-of=\"should be lit "
+        "in\">{}</td><td "
+        "data-of=\"was lit in\">{}</td><td data-of=\"verdict\">{}</td></tr>\n",
+        escaped(gauge.channel_name(c)), sees ? escaped(to.empty() ? "no wire needed" : to) : "nothing",
         escaped(windows_in_which(gauge, wanted, c)),
         sees ? escaped(windows_in_which(gauge, shown, c)) : "nobody can tell from here",
         sees ? verdict_mark(verdict_of_wire(gauge, shown, c)) : "not judged");
@@ -122,7 +125,8 @@ std::string windows_table(const nlohmann::ordered_json& windows) {
   for (const auto& window : windows) {
     const std::string verdict = window["verdict"];
     rows += fmt::format(
-        "<tr><td data-of=\"window\">{}</td><td data-of=\"should\">{}</td><td data-of=\"shown\">{}</td><td "
+        "<tr><td data-of=\"window\">{}</td><td data-of=\"should show\">{}</td><td "
+        "data-of=\"showed\">{}</td><td "
         "data-of=\"verdict\">{}</td></tr>\n",
         escaped(window["window"].get<std::string>()), escaped(window["should_show"].get<std::string>()),
         escaped(window["shown"].get<std::string>()),
@@ -131,7 +135,7 @@ std::string windows_table(const nlohmann::ordered_json& windows) {
                                                       : Verdict::undecided));
   }
   return "<h2>Window by window</h2>\n<div class=\"scroll\"><table "
-         "class=\"runs\">\n<thead><tr><th>window</th><th>should "
+         "class=\"runs told\">\n<thead><tr><th>window</th><th>should "
          "show</th><th>showed</th><th>verdict</th></tr></thead>\n<tbody>\n" +
          rows + "</tbody></table></div>\n";
 }
@@ -212,13 +216,13 @@ std::string answers_table(const Gauge& gauge, Channels wired, const std::vector<
                                 : "The lamp stays dark: check the lamp, the unit and its settings. No run "
                                   "would see that, as it has no wire.");
     rows += fmt::format(
-        "<tr><td data-of=\"lamp\">{}</td><td data-of=\"window\">{}</td><td data-of=\"lit\">{}</td><td "
-        "data-of=\"means\">{}</td></tr>\n",
+        "<tr><td data-of=\"lamp\">{}</td><td data-of=\"window\">{}</td><td data-of=\"lit?\">{}</td><td "
+        "data-of=\"that means\">{}</td></tr>\n",
         escaped(gauge.channel_name(lamp.channel)), escaped(gauge.windows[lamp.window].name),
         lamp.lit ? (*lamp.lit ? "yes" : "no") : "-", means);
   }
   return "<h2>By eye</h2>\n<div class=\"scroll\"><table "
-         "class=\"runs\">\n<thead><tr><th>lamp</th><th>window</th><th>lit?"
+         "class=\"runs told\">\n<thead><tr><th>lamp</th><th>window</th><th>lit?"
          "</th><th>what that means</th></tr></thead>\n<tbody>\n" +
          rows + "</tbody></table></div>\n";
 }
@@ -265,6 +269,8 @@ std::string lamp_test_html(const RigFile& rig, const std::string& file, const Ga
       asked.push_back({c, *window, {}});
   if (!asked.empty()) ask_person(rig, file, gauge, asked, errand);
   return proof_banner(verdict, wired == gauge.all_channels()) +
+         (kind_of(rig.watch).watches_software() ? simulated_banner("This says nothing of a real unit.")
+                                                : "") +
          wire_hints_html(report.json, gauge, wired, test.shown) + answers_table(gauge, wired, asked) +
          wires_html(rig, gauge, wired, test.shown) + windows_table(report.json["windows"]);
 }
@@ -301,13 +307,14 @@ std::string levels_html(const RigFile& rig, const std::string& file, Errand& err
     rows += fmt::format(
         "<tr><td data-of=\"input\">{}</td><td data-of=\"lamp\">{} {}</td><td "
         "data-of=\"level\"><b>{}</b></td><td "
-        "data-of=\"means\">{}</td></tr>\n",
+        "data-of=\"so the lamp is\">{}</td></tr>\n",
         escaped(wire.channel), escaped(wire.lamp), escaped(wire.colour), is_high ? "high" : "low",
         is_high == wiring.active_high ? "lit" : "dark");
   }
   return fmt::format(
       "<p class=\"reason\">As of {}, with no tach signal played. Lamps are active {}.</p>\n<div "
-      "class=\"scroll\"><table class=\"runs\">\n<thead><tr><th>{}</th><th>lamp</th><th>level</th><th>so the "
+      "class=\"scroll\"><table class=\"runs told\">\n<thead><tr><th>{}</th><th>lamp</th><th>level</th><th>so "
+      "the "
       "lamp "
       "is</th></tr></thead>\n<tbody>\n{}</tbody></table></div>\n",
       escaped(clock_words(now_iso8601())), wiring.active_high ? "high" : "low",

@@ -22,7 +22,10 @@ std::string rig_address(const std::string& file) { return address_of("/rigs", fi
 std::string state_html(const RigState& state) {
   const char* shape = state.taken ? "taken" : state.ready ? "ready" : "missing";
   const char* said = state.taken ? "In use" : state.ready ? "Ready" : "Not ready";
-  return fmt::format("<b class=\"state-of {}\">{}</b> {}", shape, said, escaped(state.words));
+  constexpr std::string_view twice = "in use ";
+  const std::string words =
+      state.taken && state.words.starts_with(twice) ? state.words.substr(twice.size()) : state.words;
+  return fmt::format("<b class=\"state-of {}\">{}</b> {}", shape, said, escaped(words));
 }
 
 std::string jobs_of(const std::vector<ShopJob>& jobs, const std::string& file) {

@@ -11,6 +11,9 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr const char* result_file = "result.json";
+constexpr auto not_there = fs::file_time_type::min();
+// A part that has only just been made may get its result in a moment.
+constexpr auto parts_come_within = std::chrono::minutes(1);
 
 // `visit`: of each folder straight in this one that is no link.
 template <class Visit>
@@ -47,21 +50,54 @@ RunFolders::Seen RunFolders::look(const std::string& name) const {
   return seen;
 }
 
-FolderNames RunFolders::names(const std::unordered_set<std::string>& known) {
-  // A part that has only just been made may get its result in a moment.
-  constexpr auto settled = std::chrono::minutes(1);
-  FolderNames names;
+bool RunFolders::Stamp::settled() const {
+  return changed == not_there || fs::file_time_type::clock::now() - changed > std::chrono::seconds(2);
+}
+
+RunFolders::Stamp RunFolders::stamp_of(const fs::path& path) {
+  Stamp stamp;
+  std::error_code error;
+  stamp.changed = fs::last_write_time(path, error);
+  if (error) return {not_there, 0};
+  if (fs::is_regular_file(path, error)) stamp.size = fs::file_size(path, error);
+  return stamp;
+}
+
+bool RunFolders::others_are_as_seen() const {
+  return std::all_of(others_.begin(), others_.end(), [this](const std::string& name) {
+    std::error_code error;
+    const auto changed = seen_.at(name).changed;
+    return fs::last_write_time(shop_.runs() / name, error) == changed &&
+           fs::file_time_type::clock::now() - changed >= parts_come_within;
+  });
+}
+
+FolderNames RunFolders::names(const fs::path& history, const std::function<Known()>& known) {
   const std::lock_guard lock(mutex_);
+  const Stamp of_history = stamp_of(history), of_runs = stamp_of(shop_.runs());
+  if (kept_ && kept_->history == of_history && kept_->runs == of_runs && others_are_as_seen())
+    return kept_->names;
+  kept_.reset();
+  FolderNames names = listed(known());
+  if (of_history.settled() && of_runs.settled()) kept_ = {of_history, of_runs, names};
+  return names;
+}
+
+FolderNames RunFolders::listed(const Known& known) {
+  FolderNames names;
+  others_.clear();
   each_folder(shop_.runs(), [&](const fs::path& folder) {
     const std::string name = folder.filename().string();
     if (known.contains(name)) return;
     auto found = seen_.find(name);
     std::error_code error;
-    if (found == seen_.end() || (found->second.what == Seen::What::others &&
-                                 (found->second.changed != fs::last_write_time(folder, error) ||
-                                  fs::file_time_type::clock::now() - found->second.changed < settled)))
+    if (found == seen_.end() ||
+        (found->second.what == Seen::What::others &&
+         (found->second.changed != fs::last_write_time(folder, error) ||
+          fs::file_time_type::clock::now() - found->second.changed < parts_come_within)))
       found = seen_.insert_or_assign(name, look(name)).first;
     const Seen& seen = found->second;
+    if (seen.what == Seen::What::others) others_.push_back(name);
     if (seen.what == Seen::What::run) names.runs.push_back(name);
     if (seen.what == Seen::What::suite) names.suites.push_back(name);
     for (const std::string& part : seen.parts)

@@ -2,7 +2,9 @@
 // files are there; no result is read.
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
+#include <functional>
 #include <mutex>
 #include <optional>
 #include <string>
@@ -21,24 +23,44 @@ struct FolderNames {
   std::vector<std::string> suites;
 };
 
-// Looks into a folder again only where it has changed, so that ten thousand are listed at once. Safe for all
-// threads.
+// Looks into a folder again only where it has changed, and lists them again only where one has come or gone,
+// so that ten thousand are told at once. Safe for all threads.
 class RunFolders {
  public:
+  using Known = std::unordered_set<std::string>;
   explicit RunFolders(const Shop& shop) : shop_(shop) {}
-  FolderNames names(const std::unordered_set<std::string>& known);
+  // `known`: reads which names `history` has. It is not asked as long as that file and runs/ stay as they
+  // are.
+  FolderNames names(const std::filesystem::path& history, const std::function<Known()>& known);
 
  private:
+  // Of a file or a folder; one that is not there has none.
+  struct Stamp {
+    std::filesystem::file_time_type changed;
+    std::uintmax_t size = 0;
+    bool operator==(const Stamp&) const = default;
+    bool settled() const;  // long enough ago that another change would show
+  };
+  static Stamp stamp_of(const std::filesystem::path& path);
+  struct Kept {
+    Stamp history, runs;
+    FolderNames names;
+  };
   struct Seen {
     enum class What { run, suite, others } what = What::others;
     std::filesystem::file_time_type changed;  // of `others`
     std::vector<std::string> parts;           // runs in it
   };
   Seen look(const std::string& name) const;
+  FolderNames listed(const Known& known);
+  // A folder that was no run may have become one, or got another part, without a change of runs/.
+  bool others_are_as_seen() const;
 
   const Shop& shop_;
   std::mutex mutex_;
   std::unordered_map<std::string, Seen> seen_;  // by name
+  std::vector<std::string> others_;             // of the last list: neither runs nor suites
+  std::optional<Kept> kept_;
 };
 
 // A folder somewhere beneath runs/ that is there; nothing for what is elsewhere.

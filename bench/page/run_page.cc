@@ -11,6 +11,7 @@
 #include "bench/page/pieces.h"
 #include "bench/page/run_folders.h"
 #include "bench/page/run_frame.h"
+#include "bench/page/studies.h"
 #include "bench/record/disk.h"
 #include "bench/record/record.h"
 #include "bench/record/run_folder.h"
@@ -179,7 +180,7 @@ class RunPage {
     const std::string key = what + " " + meant.name;
     const std::shared_ptr<Errand> before = errands_->find(key);
     if (!errands_->start(key, std::move(does)) && !(before && before->view().running))
-      return refused(503, "The bench is busy with other long work. Wait until that is done, then try again.");
+      return busy_with_others();
     return see_other(run_address(meant.name) + "/" + what);
   }
 
@@ -239,7 +240,7 @@ class RunPage {
 };
 
 // Two ticked runs, the older as the old one.
-Response compared(const Shop& shop, const Request& request) {
+Response compared(const Shop& shop, Errands& errands, const Request& request) {
   std::string old_name = request.query.get("old"), new_name = request.query.get("new");
   const std::vector<std::string> ticked = request.query.all_of("run");
   if (old_name.empty() && new_name.empty()) {
@@ -258,7 +259,17 @@ Response compared(const Shop& shop, const Request& request) {
   const std::optional<fs::path> before = shop.run_folder(old_name), after = shop.run_folder(new_name);
   if (!before) return not_found("There is no run " + old_name + ".");
   if (!after) return not_found("There is no run " + new_name + ".");
-  return report_page(comparison_html(comparison_of(old_name, load_run(*before), new_name, load_run(*after))));
+  const StudyPage page{"compare " + old_name + " " + sha256_of_file(*before / "result.json") + " " +
+                           new_name + " " + sha256_of_file(*after / "result.json"),
+                       "/runs/compare?old=" + url_encoded(old_name) + "&new=" + url_encoded(new_name),
+                       "/runs",
+                       "Compare " + old_name + " with " + new_name,
+                       {}};
+  const auto does = [=, before = *before, after = *after](Errand& errand) {
+    errand.phase("Both runs are read and laid side by side.");
+    return comparison_html(comparison_of(old_name, load_run(before), new_name, load_run(after)));
+  };
+  return study(errands, request, page, does, report_page);
 }
 
 }  // namespace
@@ -266,7 +277,8 @@ Response compared(const Shop& shop, const Request& request) {
 void add_run_page_routes(Router& router, const Shop& shop, const TileSettings& settings,
                          const std::shared_ptr<Errands>& errands) {
   const auto page = std::make_shared<RunPage>(shop, settings, errands);
-  router.on("GET", "/runs/compare", [&shop](const Request& request) { return compared(shop, request); });
+  router.on("GET", "/runs/compare",
+            [&shop, errands](const Request& request) { return compared(shop, *errands, request); });
   // A suite's run has three parts in its name; a file of it two more behind.
   std::string pattern = "/runs";
   for (int depth = 1; depth <= 5; ++depth) {

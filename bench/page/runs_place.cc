@@ -134,13 +134,15 @@ std::string suites_html(const FolderNames& names, const RunListFilter& filter) {
                           count, count == 1 ? "suite" : "suites", rows);
 }
 
+std::filesystem::path history_of(const TileSettings& settings) {
+  return settings.no_history ? std::filesystem::path() : history_file(settings.history);
+}
+
 // The runs of the shop in the history; null where there is no history.
 std::unique_ptr<RunList> run_list(const TileSettings& settings) {
-  if (settings.no_history) return nullptr;
-  const std::filesystem::path file = history_file(settings.history);
   std::error_code error;
-  if (file.empty() || !std::filesystem::exists(file, error)) return nullptr;
-  return std::make_unique<RunList>(file);
+  if (!std::filesystem::exists(history_of(settings), error)) return nullptr;
+  return std::make_unique<RunList>(history_of(settings));
 }
 
 std::unordered_set<std::string> known_names(const RunList* list, const std::string& runs) {
@@ -182,7 +184,8 @@ Response runs_list(const Shop& shop, RunFolders& folders, const TileSettings& se
   const bool by_name = page == 1 && filter.unit.empty() && filter.gauge.empty() && filter.scenario.empty() &&
                        filter.verdict.empty();
   FolderNames names;
-  if (by_name) names = folders.names(known_names(list.get(), filter.beneath));
+  if (by_name)
+    names = folders.names(history_of(settings), [&] { return known_names(list.get(), filter.beneath); });
   body += by_name_html(shop, names, filter);
   if (count + names.runs.size() > 1)
     body += "<div class=\"keys\"><button>Compare the two that are ticked</button></div>\n";

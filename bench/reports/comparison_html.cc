@@ -145,8 +145,8 @@ std::string agreement_drawing(const Comparison& comparison) {
 
 std::string items_table(const Comparison& comparison) {
   std::string html =
-      "<div class=\"scroll\"><table>\n<thead><tr><th>boundary or window</th><th>change of</th><th "
-      "class=\"n\">expected</th><th class=\"n\">observed</th><th class=\"n\">U</th><th></th><th "
+      "<div class=\"scroll stacked\"><table>\n<thead><tr><th>boundary or window</th><th>change of</th><th "
+      "class=\"n\">expected</th><th class=\"n\">observed</th><th class=\"n\">U</th><th>in</th><th "
       "class=\"n\">|E_n|</th>"
       "<th>word</th></tr></thead>\n<tbody>\n";
   for (const ComparisonItem& i : comparison.items) {
@@ -158,9 +158,9 @@ std::string items_table(const Comparison& comparison) {
     if (*style != '\0') told = fmt::format("<b class=\"{}\">{}</b>", style, told);
     if (!i.remark.empty()) told += " " + escaped(i.remark);
     html += fmt::format(
-        "<tr><td>{}</td><td>{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td><td "
-        "class=\"n\">{}</td><td>{}</td>"
-        "<td class=\"n\">{}</td><td class=\"m\">{}</td></tr>\n",
+        "<tr><td>{}</td><td>{}</td><td class=\"n\" data-of=\"expected\">{}</td><td class=\"n\" "
+        "data-of=\"observed\">{}</td><td class=\"n\" data-of=\"U\">{}</td><td>{}</td>"
+        "<td class=\"n\" data-of=\"|E_n|\">{}</td><td class=\"m\">{}</td></tr>\n",
         escaped(i.boundary), escaped(row_title(i)), row_number(i, i.expected_change),
         row_number(i, i.observed_change), html_number(i.uncertainty, decimals_for(i.uncertainty)), i.unit,
         html_number(i.e_n, 2), told);

@@ -13,7 +13,7 @@ std::string html_page(std::string_view title, std::string_view style, std::strin
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
       "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
       "'unsafe-inline'\">\n"
-      "<title>{}</title>\n<style>{}{}</style>\n</head>\n<body>\n{}</body>\n</html>\n",
+      "<title>{}</title>\n<style>{}{}</style>\n</head>\n<body>\n<main>\n{}</main>\n</body>\n</html>\n",
       escaped(title), report_style, style, body);
 }
 

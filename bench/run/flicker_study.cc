@@ -99,20 +99,28 @@ std::optional<std::size_t> first_that_holds(const std::vector<WidthRow>& rows, d
 
 }  // namespace
 
-FlickerTally simulate_flicker(const FlickerSetup& setup, unsigned threads) {
+FlickerTally simulate_flicker(const FlickerSetup& setup, unsigned threads,
+                              const std::function<void()>& between) {
   if (threads == 0) threads = std::max(1u, std::thread::hardware_concurrency());
   threads = static_cast<unsigned>(std::min<std::uint64_t>(threads, setup.chunks));
   // Whole numbers add up to the same in any order, so each thread keeps its own sum.
   std::vector<FlickerTally> sums(threads, FlickerTally(setup));
   std::atomic<std::uint64_t> next = 0;
-  const auto work = [&](FlickerTally& sum) {
-    for (std::uint64_t chunk = next++; chunk < setup.chunks; chunk = next++)
+  const auto work = [&](FlickerTally& sum, const std::function<void()>& before_each) {
+    for (std::uint64_t chunk = next++; chunk < setup.chunks; chunk = next++) {
+      if (before_each) before_each();
       sum.add(flicker_chunk(setup, chunk));
+    }
   };
   {
     std::vector<std::jthread> others;
-    for (unsigned t = 1; t < threads; ++t) others.emplace_back([&, t] { work(sums[t]); });
-    work(sums[0]);
+    for (unsigned t = 1; t < threads; ++t) others.emplace_back([&, t] { work(sums[t], {}); });
+    try {
+      work(sums[0], between);
+    } catch (...) {
+      next = setup.chunks;  // the others have nothing left to do
+      throw;
+    }
   }
   for (unsigned t = 1; t < threads; ++t) sums[0].add(sums[t]);
   return std::move(sums[0]);
@@ -122,7 +130,7 @@ FlickerStudy study_flicker(const Gauge& gauge, const FlickerAsk& ask) {
   if (gauge.boundaries() == 0)
     throw std::invalid_argument("the gauge has no boundary at which a lamp could flicker");
   const FlickerSetup setup = setup_for(gauge, ask);
-  const FlickerTally tally = simulate_flicker(setup, ask.threads);
+  const FlickerTally tally = simulate_flicker(setup, ask.threads, ask.between);
 
   FlickerStudy study;
   study.room_rpm = room_for_deadband(gauge);
@@ -134,8 +142,10 @@ FlickerStudy study_flicker(const Gauge& gauge, const FlickerAsk& ask) {
     curve.boundary = gauge.windows[b].name;
     curve.rpm = gauge.windows[b].from_rpm;
     curve.disturbances_per_min = disturbances_per_min(ask.noise, gauge.pulses_per_rev, curve.rpm);
-    for (std::size_t r = 0; r < rows; ++r)
+    for (std::size_t r = 0; r < rows; ++r) {
+      if (ask.between) ask.between();
       curve.rows.push_back(row_of(gauge, ask, setup, tally, b, ask.step_rpm * static_cast<double>(r)));
+    }
     curve.smallest = first_that_holds(curve.rows, ask.limit_per_min, study.room_rpm);
     const std::size_t need = curve.smallest.value_or(rows);
     const double upper = curve.rows[std::min(need, rows - 1)].upper_per_min;

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -24,6 +25,8 @@ struct FlickerAsk {
   double widest_rpm = 50;  // of the curve
   double minutes = 0;      // simulated at the slowest boundary; 0: as the limit asks for
   unsigned threads = 0;    // 0: as many as there are processors; shows in nothing but time
+  std::function<void()>
+      between;  // called again and again by the calling thread; what it throws ends the study
 };
 
 // All rates are lamp changes per minute at the worst mean rpm, those by missing
@@ -58,7 +61,8 @@ struct FlickerStudy {
 // Throws std::invalid_argument when the gauge has no boundary.
 FlickerStudy study_flicker(const Gauge& gauge, const FlickerAsk& ask);
 
-// All chunks of a setup, on so many threads.
-FlickerTally simulate_flicker(const FlickerSetup& setup, unsigned threads);
+// All chunks of a setup, on so many threads. `between`: as of a study.
+FlickerTally simulate_flicker(const FlickerSetup& setup, unsigned threads,
+                              const std::function<void()>& between = {});
 
 }  // namespace tachproof

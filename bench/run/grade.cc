@@ -69,7 +69,10 @@ class Grading {
     for (std::size_t i = 0; i < list_.faults.size(); ++i)
       if (static_cast<int>(i % static_cast<std::size_t>(ask_.shards)) == ask_.shard - 1) mine.push_back(i);
     grade.faults.resize(mine.size());
-    for_all(mine.size(), ask_.threads, [&](std::size_t i) { grade.faults[i] = graded(mine[i]); });
+    for_all(mine.size(), ask_.threads, [&](std::size_t i) {
+      if (ask_.between) ask_.between();
+      grade.faults[i] = graded(mine[i]);
+    });
     grade.left_out = list_.left_out;
     for (const GradedFault& fault : grade.faults) note_shift(fault, grade);
     return grade;
@@ -205,7 +208,8 @@ Nanos Grade::bench_time() const {
 Grade grade(const Gauge& gauge, const GradeAsk& ask) { return Grading(gauge, ask).all(); }
 
 std::vector<std::size_t> not_caught(const FaultTrials& trials, const FaultList& list, std::size_t most,
-                                    const std::vector<std::size_t>& first, unsigned threads) {
+                                    const std::vector<std::size_t>& first, unsigned threads,
+                                    const std::function<void()>& between) {
   std::vector<std::size_t> order = first;
   for (std::size_t i = 0; i < list.faults.size(); ++i)
     if (std::find(first.begin(), first.end(), i) == first.end()) order.push_back(i);
@@ -213,6 +217,7 @@ std::vector<std::size_t> not_caught(const FaultTrials& trials, const FaultList& 
   std::atomic<std::size_t> misses = 0;
   for_all(order.size(), threads, [&](std::size_t i) {
     if (misses >= most) return;
+    if (between) between();
     const std::optional<Fault> fault = trials.placed(list.faults[order[i]].fault);
     if (fault && trials.with(*fault).verdict == Verdict::fail) return;
     missed[order[i]] = 1;

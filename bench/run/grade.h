@@ -6,6 +6,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
 #include <utility>
@@ -25,6 +26,7 @@ struct GradeAsk {
   bool sizes = true;                                 // look for the smallest that is caught
   unsigned threads = 0;                              // 0: as many as there are processors
   int shard = 1, shards = 1;                         // every fault is in exactly one
+  std::function<void()> between;  // called before each fault, by any thread; what it throws ends the grade
 };
 
 struct GradedFault {
@@ -66,8 +68,9 @@ struct Grade {
 Grade grade(const Gauge& gauge, const GradeAsk& ask);
 
 // One scenario, sizes as listed: the places in `list` of those that are not caught, at most
-// `most` of them. `first`: that are tried before the others.
+// `most` of them. `first`: that are tried before the others. `between`: as of a grade.
 std::vector<std::size_t> not_caught(const FaultTrials& trials, const FaultList& list, std::size_t most,
-                                    const std::vector<std::size_t>& first = {}, unsigned threads = 0);
+                                    const std::vector<std::size_t>& first = {}, unsigned threads = 0,
+                                    const std::function<void()>& between = {});
 
 }  // namespace tachproof

@@ -52,6 +52,7 @@ class Planner {
     grading.rig = ask_.rig;
     grading.sizes = false;
     grading.threads = ask_.threads;
+    grading.between = ask_.between;
     plan.grade = grade(asked_, grading);
     return plan;
   }
@@ -110,7 +111,7 @@ class Planner {
       const std::string why = sound_units_fail(trials);
       if (!why.empty() && plan.sound_units_pass) continue;  // no better, whatever it misses
       const std::vector<std::size_t> missed =
-          not_caught(trials, list_, list_.faults.size(), {}, ask_.threads);
+          not_caught(trials, list_, list_.faults.size(), {}, ask_.threads, ask_.between);
       const bool passes = why.empty();
       if (best.blinks == 0 || (passes && !plan.sound_units_pass) ||
           (passes == plan.sound_units_pass && missed.size() < fewest)) {
@@ -132,7 +133,7 @@ class Planner {
     const FaultTrials trials = trials_of(shape);
     if (!sound_units_fail(trials).empty()) return false;
     const std::vector<std::size_t> missed =
-        not_caught(trials, list_, allowed_.size() + 1, suspects_, ask_.threads);
+        not_caught(trials, list_, allowed_.size() + 1, suspects_, ask_.threads, ask_.between);
     for (const std::size_t index : missed) {
       if (std::find(allowed_.begin(), allowed_.end(), index) != allowed_.end()) continue;
       // Tried first from now on.

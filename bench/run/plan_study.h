@@ -2,6 +2,7 @@
 // profile (core/plan/proof.h), shortened as long as sound units pass and no fault escapes.
 #pragma once
 
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -14,7 +15,8 @@ struct PlanAsk {
   RigModel rig;
   double within_rpm = 0;  // above 0: the expanded uncertainty that is wanted of every threshold
   unsigned threads = 0;
-  int most_trials = 24;  // of shorter profiles; 0: the careful one stays as it is
+  int most_trials = 24;           // of shorter profiles; 0: the careful one stays as it is
+  std::function<void()> between;  // called before each simulated unit, by any thread; what it throws ends it
 };
 
 struct Plan {

@@ -134,9 +134,16 @@ void Browser::set_scripts(bool allowed) {
 
 void Browser::type(const std::string& keys) {
   json actions = json::array();
+  bool held = false;
   for (const std::string& one : characters(keys)) {
     actions.push_back({{"type", "keyDown"}, {"value", one}});
+    if (one == key::shift) {
+      held = true;
+      continue;
+    }
     actions.push_back({{"type", "keyUp"}, {"value", one}});
+    if (held) actions.push_back({{"type", "keyUp"}, {"value", key::shift}});
+    held = false;
   }
   command("POST", "/actions", {{"actions", {{{"type", "key"}, {"id", "keys"}, {"actions", actions}}}}});
 }

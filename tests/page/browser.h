@@ -18,6 +18,8 @@ namespace key {
 inline constexpr const char* enter = "\uE007";
 inline constexpr const char* escape = "\uE00C";
 inline constexpr const char* tab = "\uE004";
+inline constexpr const char* shift = "\uE008";  // held down while the next one is pressed
+inline constexpr const char* back_tab = "\uE008\uE004";
 inline constexpr const char* left = "\uE012";
 inline constexpr const char* right = "\uE014";
 inline constexpr const char* up = "\uE013";
@@ -33,6 +35,9 @@ class Browser {
   // Starts both programs; throws std::runtime_error where they do not. Both are gone with this object.
   Browser();
   ~Browser();
+
+  // Ends both programs without a word to any page; nothing else may be asked of this one.
+  void crash() { driver_.reset(); }
 
   void open(const std::string& address);
   std::string address();

@@ -117,15 +117,6 @@ std::string Child::told_after(const std::string& mark) {
   return found;
 }
 
-bool comes_true(const std::function<bool()>& is_so) {
-  const auto give_up = std::chrono::steady_clock::now() + std::chrono::seconds(30);
-  while (!is_so()) {
-    if (std::chrono::steady_clock::now() > give_up) return false;
-    std::this_thread::sleep_for(std::chrono::milliseconds(10));
-  }
-  return true;
-}
-
 std::string program_in_path(const std::string& name) {
   const char* const path = getenv("PATH");
   std::istringstream folders(path == nullptr ? "" : path);

@@ -4,10 +4,11 @@
 #include <sys/types.h>
 
 #include <filesystem>
-#include <functional>
 #include <map>
 #include <string>
 #include <vector>
+
+#include "tests/page/comes_true.h"
 
 namespace tachproof {
 
@@ -37,9 +38,6 @@ class Child {
   int life_ = -1;  // open as long as the group may live
   int status_ = -1;
 };
-
-// Asks again and again until it is so; false after half a minute.
-bool comes_true(const std::function<bool()>& is_so);
 
 // Where a program of this name is in PATH; "" where it is not.
 std::string program_in_path(const std::string& name);

@@ -37,7 +37,7 @@ TEST_F(GaugeTools, GradesAScenarioOfTheShop) {
   EXPECT_THAT(client_.get("/gauges/gauges/small.yaml/grade").body,
               HasSubstr("<option value=\"scenarios/up and down.yaml\""));
   const Response page =
-      client_.get("/gauges/gauges/small.yaml/grade?scenario=scenarios/up%20and%20down.yaml");
+      client_.outcome("/gauges/gauges/small.yaml/grade?scenario=scenarios/up%20and%20down.yaml");
   EXPECT_EQ(page.status, 200u);
   EXPECT_THAT(page.headers, testing::Contains(testing::Pair("X-Report", "yes")));
   EXPECT_THAT(page.body, HasSubstr("Small &lt;one&gt;"));
@@ -55,7 +55,10 @@ TEST_F(GaugeTools, SaysWhyThereIsNoGrade) {
 }
 
 TEST_F(GaugeTools, WritesAPlanIntoTheShopUnderANewName) {
-  const Response page = client_.post("/gauges/gauges/small.yaml/plan", Fields());
+  EXPECT_EQ(client_.outcome("/gauges/gauges/small.yaml/plan").body,
+            client_.get("/gauges/gauges/small.yaml/grade").body);
+  EXPECT_EQ(client_.post("/gauges/gauges/small.yaml/plan", Fields()).status, 303u);
+  const Response page = client_.outcome("/gauges/gauges/small.yaml/plan");
   EXPECT_EQ(page.status, 200u) << page.body;
   EXPECT_THAT(page.body, HasSubstr("Written to scenarios/small-plan.yaml"));
   EXPECT_GT(load_scenario(client_ / "scenarios/small-plan.yaml").steps.size(), 2u);
@@ -88,13 +91,43 @@ TEST_F(GaugeTools, DrawsFlickerAgainstTheWidthOfTheDeadband) {
   client_.copy("fixtures/noise/smooth-road.yaml", "noise/smooth.yaml");
   client_.copy("fixtures/gauges/tarn.yaml", "gauges/tarn.yaml");
   const Response page =
-      client_.get("/deadband?gauge=gauges/tarn.yaml&noise=noise/smooth.yaml&limit=20&boundary=above");
+      client_.outcome("/deadband?gauge=gauges/tarn.yaml&noise=noise/smooth.yaml&limit=20&boundary=above");
   EXPECT_EQ(page.status, 200u);
   EXPECT_THAT(page.body, AllOf(HasSubstr("Boundary above, 3200 rpm"), HasSubstr("At 8 rpm: "),
                                HasSubstr("; costs 0.15 km/h."), HasSubstr("<svg class=\"curve\"")));
   EXPECT_THAT(client_.get("/deadband?gauge=gauges/none.yaml&noise=noise/smooth.yaml").body,
               HasSubstr("There is no gauge file gauges/none.yaml"));
   EXPECT_EQ(client_.get("/deadband?gauge=gauges/tarn.yaml&noise=noise/smooth.yaml&limit=-1").status, 422u);
+}
+
+// A study that nobody wants any more takes no processor, and keeps nobody from ending the program.
+TEST_F(GaugeTools, StopsAStudyThatGoesOn) {
+  client_.copy("fixtures/noise/smooth-road.yaml", "noise/smooth.yaml");
+  client_.copy("fixtures/gauges/tarn.yaml", "gauges/tarn.yaml");
+  client_.copy("scenarios/acceptance.yaml", "scenarios/acceptance.yaml");
+  client_.post("/gauges/gauges/tarn.yaml/plan", Fields());
+  for (const char* address :
+       {"/gauges/gauges/tarn.yaml/plan",
+        "/gauges/gauges/tarn.yaml/grade?scenario=scenarios%2Facceptance.yaml",
+        "/deadband?gauge=gauges%2Ftarn.yaml&noise=noise%2Fsmooth.yaml&boundary=&limit=0.001&"
+        "channel=tach"}) {
+    client_.stop(address);
+    const Response page = client_.outcome(address);
+    EXPECT_EQ(page.status, 422u) << address;
+    EXPECT_THAT(page.body, HasSubstr("Nothing came of it: it was stopped at the bench page.")) << address;
+  }
+  EXPECT_FALSE(std::filesystem::exists(client_ / "scenarios/tarn-plan.yaml"));
+}
+
+// The address stays; a file behind it does not.
+TEST_F(GaugeTools, GradesAnewWhereTheScenarioHasChanged) {
+  const std::string address = "/gauges/gauges/small.yaml/grade?scenario=scenarios/up%20and%20down.yaml";
+  const std::string before = client_.outcome(address).body;
+  EXPECT_EQ(client_.outcome(address).body, before);
+  std::string longer = small_scenario;
+  longer.replace(longer.find("up and down"), 11, "another name");
+  client_.write("scenarios/up and down.yaml", longer);
+  EXPECT_THAT(client_.outcome(address).body, HasSubstr("another name"));
 }
 
 std::string form_with(const std::string& file_name, const std::string& body) {

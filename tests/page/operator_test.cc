@@ -3,11 +3,7 @@
 #include <gtest/gtest.h>
 #include <signal.h>
 
-#include <cstdlib>
-
-#include "tests/page/axe.h"
-#include "tests/page/page_test.h"
-#include "tests/page/served_shop.h"
+#include "tests/page/operator.h"
 #include "tests/program/files_for_tests.h"
 
 namespace tachproof {
@@ -21,51 +17,13 @@ using testing::Not;
 using testing::SizeIs;
 using testing::StartsWith;
 
-const std::string first = std::string("#tile-") + first_tile;
-const std::string second = std::string("#tile-") + second_tile;
-
-std::string in_state(const std::string& tile, const std::string& state) {
-  return tile + "[data-state=" + state + "]";
-}
-
-class Operator : public PageTest {
+class Operator : public OperatorTest {
  protected:
   void SetUp() override {
     PageTest::SetUp();
     shop.write_job("a-short.yaml", "Two lamps, up and down", "../scenarios/short.yaml", "bench-1",
                    "serial: {pattern: \"TL-[0-9]{3}\"}\n");
   }
-
-  // Every look that the page has: narrow and wide, light and dark. Nothing sticks out, nothing is broken for
-  // a person who sees or uses it in another way. Pictures go to TACHPROOF_PICTURES, where that is set.
-  void look(const std::string& name) {
-    Browser& browser = driven();
-    const char* const pictures = std::getenv("TACHPROOF_PICTURES");
-    for (const int width : {400, 1600})
-      for (const bool dark : {false, true}) {
-        const std::string what = name + "-" + std::to_string(width) + (dark ? "-dark" : "-light");
-        SCOPED_TRACE(what);
-        browser.resize(width, width == 400 ? 800 : 1000);
-        browser.set_dark(dark);
-        EXPECT_LE(browser.run("return document.documentElement.scrollWidth"), width) << "scrolls sideways";
-        // Colours and the room that there is: two of the four show all of both.
-        if (axe_missing().empty() && dark == (width == 400)) {
-          EXPECT_THAT(axe_violations(browser), IsEmpty());
-        }
-        if (pictures != nullptr) browser.screenshot(std::filesystem::path(pictures) / (what + ".png"));
-      }
-    browser.set_dark(false);
-  }
-
-  void open(const ServedShop& served) {
-    driven().open(served.address());
-    EXPECT_EQ(driven().address(), served.own_origin() + "/");
-  }
-  // As a scanner does.
-  void scan(const std::string& serial) { driven().type(serial + key::enter); }
-  void expect_no_complaints() { EXPECT_THAT(driven().complaints(), IsEmpty()); }
-
-  SmallShop shop;
 };
 
 TEST_F(Operator, ScansRunsReadsAndScansTheNext) {

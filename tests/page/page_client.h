@@ -1,9 +1,14 @@
 // A browser for tests: it asks the router, and sends the forms that it has been given.
 #pragma once
 
+#include <gtest/gtest.h>
+
+#include <chrono>
 #include <fstream>
+#include <memory>
 #include <regex>
 #include <string>
+#include <thread>
 
 #include "bench/page/places.h"
 #include "bench/page/request.h"
@@ -29,7 +34,8 @@ class PageClient {
           std::filesystem::create_directories(folder_ / "gauges");
           return folder_.path();
         }()) {
-    add_gauges_routes(router_, shop_);
+    errands_->add_routes(router_);
+    add_gauges_routes(router_, shop_, errands_);
   }
 
   std::filesystem::path operator/(const std::string& name) const { return folder_ / name; }
@@ -71,6 +77,27 @@ class PageClient {
     return router_(request);
   }
 
+  // The page at this address, or where it leads, once no work behind it goes on.
+  Response outcome(std::string address) {
+    for (int i = 0; i < 6000; ++i) {
+      Response now = get(address);
+      if (now.status == 303)
+        address = now.headers.at(0).second;
+      else if (now.body.find("data-errand") == now.body.npos)
+        return now;
+      std::this_thread::sleep_for(std::chrono::milliseconds(10));
+    }
+    return refused(500, "it never ended");
+  }
+  // Stops what goes on behind this address, which must be something.
+  void stop(const std::string& address) {
+    static const std::regex to("action=\"(/errands/[0-9]+/stop)\"");
+    const std::string html = get(address).body;
+    std::smatch found;
+    ASSERT_TRUE(std::regex_search(html, found, to)) << html;
+    EXPECT_EQ(post(found[1], Fields()).headers.at(0).second, address);
+  }
+
   // What a browser would send of this page's form, with some values changed and one button pressed.
   static Fields form_of(const std::string& html, const std::string& button,
                         const std::vector<std::pair<std::string, std::string>>& typed = {}) {
@@ -104,6 +131,7 @@ class PageClient {
  private:
   ScratchFolder folder_;
   Shop shop_;
+  std::shared_ptr<Errands> errands_ = std::make_shared<Errands>();
   Router router_;
 };
 

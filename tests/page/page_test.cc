@@ -37,6 +37,11 @@ Browser& PageTest::driven() {
   return *the_browser();
 }
 
+void PageTest::crash() {
+  if (the_browser()) the_browser()->crash();
+  the_browser().reset();
+}
+
 void PageTest::TearDown() {
   if (!the_browser()) return;
   the_browser()->open("about:blank");  // no page of this test asks anybody any more

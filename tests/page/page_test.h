@@ -17,6 +17,8 @@ class PageTest : public testing::Test {
   void TearDown() override;
   // One for all tests of this process, started with the first; as fresh as it was then.
   static Browser& driven();
+  // It is gone from one moment to the next, with all that it has shown; driven() is another one then.
+  static void crash();
 };
 
 // The tests of this run may not be skipped.

@@ -53,14 +53,15 @@ class PlacesClient : public testing::Test {
     return router_(request);
   }
   // The page of an errand, once it is over.
-  std::string outcome(const std::string& path) {
+  Response answer_of(const std::string& path) {
     for (int i = 0; i < 3000; ++i) {
-      const Response now = get(path);
-      if (now.status != 200 || now.body.find("data-errand") == now.body.npos) return now.body;
+      Response now = get(path);
+      if (now.status != 200 || now.body.find("data-errand") == now.body.npos) return now;
       std::this_thread::sleep_for(std::chrono::milliseconds(10));
     }
-    return "it never ended";
+    return refused(500, "it never ended");
   }
+  std::string outcome(const std::string& path) { return answer_of(path).body; }
 
   struct Made {
     std::string name = "20310314-092653-acceptance-DR-0117", unit = "DR-0117";

@@ -97,7 +97,7 @@ TEST_F(RigsPlace, ALampTestIsStopped) {
 
 TEST_F(RigsPlace, NeverOpensWhatATileIsUsing) {
   tiles_ = {at_work("rigs/simulated.yaml")};
-  EXPECT_THAT(get("/rigs").body, HasSubstr("in use at this page: tests DR-0042"));
+  EXPECT_THAT(get("/rigs").body, HasSubstr("In use</b> at this page: tests DR-0042"));
   const Response refused = post("/rigs/rigs/simulated.yaml/lamp-test", "gauge=gauges/drumlin.yaml");
   EXPECT_EQ(refused.status, 409U);
   EXPECT_THAT(refused.body, HasSubstr("The bench is at work with this rig: it tests DR-0042."));

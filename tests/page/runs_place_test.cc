@@ -174,13 +174,45 @@ TEST_F(RunsPlace, TwoRunsAreComparedOlderFirst) {
   EXPECT_EQ(ticked.status, 303U);
   const std::string to = ticked.headers.at(0).second;
   EXPECT_EQ(to, "/runs/compare?old=20310314-092653-acceptance-DR-0117&new=" + later.name);
-  const Response page = get(to);
+  const Response page = answer_of(to);
   EXPECT_EQ(page.status, 200U);
   EXPECT_EQ(page.headers.at(0).first, "X-Report");
   EXPECT_THAT(get("/runs/compare?run=" + later.name).body, HasSubstr("Tick two runs"));
   EXPECT_THAT(get("/runs/compare").body, HasSubstr("Tick two runs"));
   EXPECT_EQ(get("/runs/compare?old=none&new=" + later.name).status, 404U);
   EXPECT_EQ(get("/runs/compare?old=..&new=" + later.name).status, 404U);
+}
+
+// The list of folders is remembered while nothing there has been written for a while.
+TEST_F(RunsPlace, WhatComesLaterIsListedHoweverOldTheRestIs) {
+  Made first, second;
+  first.in_history = second.in_history = false;
+  second.name = "20310401-080000-acceptance-DR-0118";
+  make(first);
+  std::filesystem::create_directories(shop_.runs() / "20310402-080000-job/1-acceptance");
+  Made in_history;
+  in_history.name = "20310403-080000-acceptance-DR-0119";
+  in_history.unit = "DR-0119";
+  make(in_history);
+  const auto long_ago = std::filesystem::file_time_type::clock::now() - std::chrono::hours(1);
+  const auto age = [&] {
+    for (const auto& path :
+         {shop_.runs(), std::filesystem::path(settings_.history), shop_.runs() / "20310402-080000-job"})
+      std::filesystem::last_write_time(path, long_ago);
+  };
+  age();
+  for (int i = 0; i < 2; ++i) EXPECT_THAT(get("/runs").body, HasSubstr("<p>1 run is not in the history"));
+  make(second);
+  EXPECT_THAT(get("/runs").body, HasSubstr("<p>2 runs are not in the history"));
+  age();
+  EXPECT_THAT(get("/runs").body, HasSubstr("<p>2 runs are not in the history"));
+  write("runs/20310402-080000-job/1-acceptance/result.json", "{}");
+  write("runs/20310402-080000-job/2-survey/result.json", "{}");
+  EXPECT_THAT(get("/runs").body, HasSubstr("<p>4 runs are not in the history"));
+  age();
+  EXPECT_THAT(get("/runs").body, HasSubstr("<p>4 runs are not in the history"));
+  History(settings_.history, History::Open::existing).add(shop_.runs() / second.name);
+  EXPECT_THAT(get("/runs").body, HasSubstr("<p>3 runs are not in the history"));
 }
 
 // A real one, with its evidence.
@@ -247,16 +279,19 @@ TEST_F(PlayedRuns, ARunThatWasChangedIsNoReference) {
 
 TEST_F(PlayedRuns, AFolderIsLookedIntoAgainWhenItChanges) {
   RunFolders folders(shop_);
-  EXPECT_TRUE(folders.names({}).runs.empty());
+  const auto names_without = [&](const RunFolders::Known& known) {
+    return folders.names({}, [&] { return known; }).runs;
+  };
+  EXPECT_TRUE(names_without({}).empty());
   Made made;
   made.in_history = false;
   made.name = "job/1-acceptance";
   make(made);
-  EXPECT_EQ(folders.names({}).runs, (std::vector<std::string>{"job/1-acceptance"}));
+  EXPECT_EQ(names_without({}), (std::vector<std::string>{"job/1-acceptance"}));
   made.name = "job/2-survey";
   make(made);
-  EXPECT_EQ(folders.names({}).runs, (std::vector<std::string>{"job/2-survey", "job/1-acceptance"}));
-  EXPECT_EQ(folders.names({"job/1-acceptance"}).runs, (std::vector<std::string>{"job/2-survey"}));
+  EXPECT_EQ(names_without({}), (std::vector<std::string>{"job/2-survey", "job/1-acceptance"}));
+  EXPECT_EQ(names_without({"job/1-acceptance"}), (std::vector<std::string>{"job/2-survey"}));
 }
 
 TEST(RunNames, BeginWithTheirMoment) {

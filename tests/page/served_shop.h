@@ -1,34 +1,16 @@
-// `tachproof serve` as a process of its own, on a shop of a few small files.
+// `tachproof serve` as a process of its own.
 #pragma once
 
 #include <cstdint>
 #include <filesystem>
-#include <nlohmann/json.hpp>
+#include <map>
 #include <string>
-#include <vector>
 
-#include "tests/bench/scratch_folder.h"
 #include "tests/page/child.h"
 #include "tests/page/http.h"
+#include "tests/page/small_shop.h"
 
 namespace tachproof {
-
-// Gauge and scenarios of few seconds, a sound unit and a faulty one: two rigs, and jobs for both.
-class SmallShop {
- public:
-  SmallShop();
-  const std::filesystem::path& folder() const { return scratch_.path(); }
-  void write(const std::string& name, const std::string& text) const;
-  // A job of this rig's: "bench-1" or "bench-2".
-  void write_job(const std::string& file, const std::string& name, const std::string& play,
-                 const std::string& rig, const std::string& more = {}) const;
-  // The run folders, by name: of each part of a job.
-  std::vector<std::string> runs() const;
-  nlohmann::json result(const std::string& run) const;
-
- private:
-  ScratchFolder scratch_;
-};
 
 class ServedShop {
  public:
@@ -54,9 +36,5 @@ class ServedShop {
   std::string address_, cookie_;
   std::uint16_t port_ = 0;
 };
-
-// The tile of a rig of SmallShop.
-inline constexpr const char* first_tile = "rigs_bench-1";
-inline constexpr const char* second_tile = "rigs_bench-2";
 
 }  // namespace tachproof

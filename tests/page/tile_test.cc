@@ -5,39 +5,39 @@
 #include <gtest/gtest.h>
 
 #include "bench/record/summary.h"
-#include "tests/page/page_shop.h"
+#include "tests/page/comes_true.h"
+#include "tests/page/small_shop.h"
 
 namespace tachproof {
 namespace {
 
 using State = TileView::State;
-using test::eventually;
-using test::PageShop;
 using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 
 class TileTest : public ::testing::Test {
  protected:
-  PageShop files;
+  SmallShop files;
 
   // A tile of this rig with a job that plays this.
   std::unique_ptr<Tile> tile(const std::string& plays, const std::string& rig, const std::string& more = "",
                              bool real_time = false) {
-    files.job("one", plays, rig, more);
-    shop = std::make_unique<Shop>(files.scratch.path());
-    auto made = std::make_unique<Tile>(*shop, "rigs/" + rig + ".yaml", files.settings(real_time));
+    files.write_job("one.yaml", "One", plays, rig, more);
+    shop = std::make_unique<Shop>(files.folder());
+    auto made = std::make_unique<Tile>(*shop, "rigs/" + rig + ".yaml", settings(real_time));
     made->choose("jobs/one.yaml");
     return made;
   }
+  static TileSettings settings(bool real_time = false) { return {real_time, "", true}; }
   static bool comes_to(const Tile& tile, State state) {
-    return eventually([&] { return tile.view().state == state; });
+    return comes_true([&] { return tile.view().state == state; });
   }
 
   std::unique_ptr<Shop> shop;
 };
 
 TEST_F(TileTest, ASoundUnitPasses) {
-  const auto bench = tile("../scenarios/lane.yaml", "sound");
+  const auto bench = tile("../scenarios/short.yaml", "bench-1");
   bench->start("E-1", false);
   ASSERT_TRUE(comes_to(*bench, State::result)) << bench->view().trouble;
   const TileView view = bench->view();
@@ -49,15 +49,15 @@ TEST_F(TileTest, ASoundUnitPasses) {
 }
 
 TEST_F(TileTest, AFaultyUnitFailsWithItsCause) {
-  const auto bench = tile("../scenarios/lane.yaml", "faulty");
+  const auto bench = tile("../scenarios/short.yaml", "bench-2");
   bench->start("E-2", false);
   ASSERT_TRUE(comes_to(*bench, State::result));
   EXPECT_EQ(bench->view().verdict, Verdict::fail);
-  EXPECT_THAT(in_one_line(bench->view().played[0].record->causes), HasSubstr("held"));
+  EXPECT_THAT(in_one_line(bench->view().played[0].record->causes), HasSubstr("hasty"));
 }
 
 TEST_F(TileTest, AWrongSerialNumberIsSaidAndNothingStarts) {
-  const auto bench = tile("../scenarios/lane.yaml", "sound", "serial: {pattern: \"E-[0-9]+\"}\n");
+  const auto bench = tile("../scenarios/short.yaml", "bench-1", "serial: {pattern: \"E-[0-9]+\"}\n");
   bench->start("X", false);
   EXPECT_EQ(bench->view().state, State::waiting);
   EXPECT_THAT(bench->view().trouble, HasSubstr("'X' is no serial number of this job"));
@@ -68,11 +68,11 @@ TEST_F(TileTest, AWrongSerialNumberIsSaidAndNothingStarts) {
 }
 
 TEST_F(TileTest, TheNextScanStartsFromTheResult) {
-  const auto bench = tile("../scenarios/lane.yaml", "sound");
+  const auto bench = tile("../scenarios/short.yaml", "bench-1");
   for (const char* serial : {"E-1", "E-2", "E-3"}) {
     bench->start(serial, false);
     ASSERT_TRUE(
-        eventually([&] { return bench->view().state == State::result && bench->view().serial == serial; }));
+        comes_true([&] { return bench->view().state == State::result && bench->view().serial == serial; }));
   }
   bench->next();
   EXPECT_EQ(bench->view().state, State::waiting);
@@ -80,22 +80,22 @@ TEST_F(TileTest, TheNextScanStartsFromTheResult) {
 }
 
 TEST_F(TileTest, AQuestionHoldsTheRunUntilItIsAnswered) {
-  const auto bench = tile("../scenarios/asks.yaml", "sound");
+  const auto bench = tile("../scenarios/asks.yaml", "bench-1");
   bench->start("E-4", false);
   ASSERT_TRUE(comes_to(*bench, State::asking));
-  EXPECT_EQ(bench->view().question->question, "Which word is on the dial?");
-  bench->answer("lane");
+  EXPECT_EQ(bench->view().question->question, "Which lamp is lit?");
+  bench->answer("NONE");
   ASSERT_TRUE(comes_to(*bench, State::result));
   EXPECT_EQ(bench->view().played[0].record->result.answers.at(0).verdict, Verdict::pass);
-  EXPECT_EQ(bench->view().played[0].record->result.answers.at(0).answer, "lane");
+  EXPECT_EQ(bench->view().played[0].record->result.answers.at(0).answer, "NONE");
 }
 
 TEST_F(TileTest, StopKeepsWhatWasMeasuredAndIsNoPass) {
-  const auto bench = tile("../scenarios/long.yaml", "sound", "", true);
+  const auto bench = tile("../scenarios/endless.yaml", "bench-1", "", true);
   bench->start("E-5", false);
   ASSERT_TRUE(comes_to(*bench, State::running));
   ASSERT_TRUE(
-      eventually([&] { return bench->feed()->since(0).text.find("event: lamps") != std::string::npos; }));
+      comes_true([&] { return bench->feed()->since(0).text.find("event: lamps") != std::string::npos; }));
   bench->stop();
   ASSERT_TRUE(comes_to(*bench, State::result));
   const RunRecord& record = *bench->view().played[0].record;
@@ -105,7 +105,7 @@ TEST_F(TileTest, StopKeepsWhatWasMeasuredAndIsNoPass) {
 }
 
 TEST_F(TileTest, StopAtAQuestionEndsIt) {
-  const auto bench = tile("../scenarios/asks.yaml", "sound");
+  const auto bench = tile("../scenarios/asks.yaml", "bench-1");
   bench->start("E-6", false);
   ASSERT_TRUE(comes_to(*bench, State::asking));
   bench->stop();
@@ -114,7 +114,7 @@ TEST_F(TileTest, StopAtAQuestionEndsIt) {
 }
 
 TEST_F(TileTest, ThePartsOfAJobComeOneAfterTheOtherAndTheWorstCounts) {
-  const auto bench = tile("[../scenarios/lane.yaml, {survey: {within: 2}}]", "sound");
+  const auto bench = tile("[../scenarios/short.yaml, {survey: {within: 2}}]", "bench-1");
   bench->start("E-7", false);
   ASSERT_TRUE(comes_to(*bench, State::result));
   ASSERT_EQ(bench->view().played.size(), 2u);
@@ -123,7 +123,7 @@ TEST_F(TileTest, ThePartsOfAJobComeOneAfterTheOtherAndTheWorstCounts) {
 }
 
 TEST_F(TileTest, AScanDuringARunChangesNothing) {
-  const auto bench = tile("../scenarios/long.yaml", "sound", "", true);
+  const auto bench = tile("../scenarios/endless.yaml", "bench-1", "", true);
   bench->start("E-8", false);
   ASSERT_TRUE(comes_to(*bench, State::running));
   bench->start("E-9", false);
@@ -135,9 +135,9 @@ TEST_F(TileTest, AScanDuringARunChangesNothing) {
 }
 
 TEST_F(TileTest, AJobThatCannotBeReadSaysWhereItIsWrong) {
-  files.scratch.write("jobs/one.yaml", "format: 1\nkind: job\nname: x\n");
-  shop = std::make_unique<Shop>(files.scratch.path());
-  Tile bench(*shop, "rigs/sound.yaml", files.settings());
+  files.write("jobs/one.yaml", "format: 1\nkind: job\nname: x\n");
+  shop = std::make_unique<Shop>(files.folder());
+  Tile bench(*shop, "rigs/bench-1.yaml", settings());
   bench.choose("jobs/one.yaml");
   EXPECT_THAT(bench.view().trouble, HasSubstr("one.yaml:"));
   bench.start("E-1", false);
@@ -145,9 +145,9 @@ TEST_F(TileTest, AJobThatCannotBeReadSaysWhereItIsWrong) {
 }
 
 TEST_F(TileTest, ASerialThatHasPassedAsksFirst) {
-  files.job("one", "../scenarios/lane.yaml", "sound");
-  shop = std::make_unique<Shop>(files.scratch.path());
-  Tile bench(*shop, "rigs/sound.yaml", {false, (files.scratch / "history.db"), false});
+  files.write_job("one.yaml", "One", "../scenarios/short.yaml", "bench-1");
+  shop = std::make_unique<Shop>(files.folder());
+  Tile bench(*shop, "rigs/bench-1.yaml", {false, (files.folder() / "history.db").string(), false});
   bench.choose("jobs/one.yaml");
   bench.start("E-1", false);
   ASSERT_TRUE(comes_to(bench, State::result));
@@ -161,7 +161,7 @@ TEST_F(TileTest, ASerialThatHasPassedAsksFirst) {
 }
 
 TEST_F(TileTest, FindingsComeWhileTheRunGoes) {
-  const auto bench = tile("../scenarios/lane.yaml", "faulty");
+  const auto bench = tile("../scenarios/short.yaml", "bench-2");
   bench->start("E-2", false);
   ASSERT_TRUE(comes_to(*bench, State::result));
   const std::string told = bench->feed()->since(0).text;
