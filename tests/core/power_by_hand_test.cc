@@ -50,8 +50,8 @@ Profile profile_of(bool cut, double rpm, bool take) {
 }
 
 // What the lamps did, in the order in which a bench comes to know of it.
-RunResult judged(const Gauge& gauge, const PressedUnit& unit, const Person& person, bool take = true,
-                 double rpm = 3950) {
+RunResult judged_by_hand(const Gauge& gauge, const PressedUnit& unit, const Person& person, bool take = true,
+                         double rpm = 3950) {
   const Profile told = profile_of(true, rpm, take), done = profile_of(person.cuts, rpm, take);
   const std::vector<LampEvent> events = unit.watch(gauge, done);
   JudgeSetup setup;
@@ -103,7 +103,7 @@ std::string told(const RunResult& result) {
 }
 
 TEST(PowerByHand, ASoundUnitPassesWithItsBootKnownWithinThePersonsTime) {
-  const RunResult result = judged(test::pressed_gauge(), {}, {});
+  const RunResult result = judged_by_hand(test::pressed_gauge(), {}, {});
   EXPECT_EQ(result.verdict, Verdict::pass) << told(result);
   ASSERT_EQ(result.powers.size(), 1U);
   EXPECT_NEAR(result.powers[0].boot_ms, 700, result.powers[0].expanded_uncertainty_ms);
@@ -113,11 +113,11 @@ TEST(PowerByHand, ASoundUnitPassesWithItsBootKnownWithinThePersonsTime) {
 TEST(PowerByHand, ABootNearItsLimitIsUndecidedAndOneFarBeyondFails) {
   PressedUnit unit;
   unit.boots = 1400 * ms;
-  const RunResult near = judged(test::pressed_gauge(), unit, {});
+  const RunResult near = judged_by_hand(test::pressed_gauge(), unit, {});
   EXPECT_EQ(near.verdict, Verdict::undecided) << told(near);
   EXPECT_THAT(near.powers.at(0).remark, HasSubstr("Let the rig switch the supply"));
   unit.boots = 2600 * ms;
-  const RunResult late = judged(test::pressed_gauge(), unit, {});
+  const RunResult late = judged_by_hand(test::pressed_gauge(), unit, {});
   EXPECT_EQ(late.verdict, Verdict::fail) << told(late);
   EXPECT_TRUE(has(late, FindingKind::slow_boot));
 }
@@ -125,7 +125,7 @@ TEST(PowerByHand, ABootNearItsLimitIsUndecidedAndOneFarBeyondFails) {
 TEST(PowerByHand, AUnitThatForgetsItsTakeFails) {
   PressedUnit unit;
   unit.loses = true;
-  const RunResult result = judged(test::pressed_gauge(), unit, {});
+  const RunResult result = judged_by_hand(test::pressed_gauge(), unit, {});
   EXPECT_EQ(result.verdict, Verdict::fail);
   EXPECT_TRUE(has(result, FindingKind::settings_lost)) << told(result);
 }
@@ -138,7 +138,7 @@ TEST(PowerByHand, APersonWhoDoesNotCutItIsNoPassAndNoFail) {
     for (const double rpm : {3950.0, 2000.0}) {
       Gauge gauge = test::pressed_gauge();
       if (!keeps) gauge.power_up->keeps.clear();
-      const RunResult result = judged(gauge, {}, idle, true, rpm);
+      const RunResult result = judged_by_hand(gauge, {}, idle, true, rpm);
       EXPECT_EQ(result.verdict, Verdict::undecided) << keeps << rpm << told(result);
       ASSERT_EQ(result.powers.size(), 1U);
       EXPECT_THAT(result.powers[0].remark, HasSubstr("that the supply was cut, but "));
@@ -148,7 +148,7 @@ TEST(PowerByHand, APersonWhoDoesNotCutItIsNoPassAndNoFail) {
 TEST(PowerByHand, APersonWhoSaysNothingIsNoPassAndNoFail) {
   Person silent;
   silent.says = false;
-  const RunResult result = judged(test::pressed_gauge(), {}, silent);
+  const RunResult result = judged_by_hand(test::pressed_gauge(), {}, silent);
   EXPECT_EQ(result.verdict, Verdict::undecided) << told(result);
   EXPECT_THAT(told(result), HasSubstr("nobody says that the supply was cut"));
 }
@@ -164,7 +164,7 @@ RC_GTEST_PROP(PowerByHand, NoSoundUnitFailsHoweverLongAPersonTakes, ()) {
   PressedUnit unit;
   unit.boots = 200 * ms + upto(1300);
   unit.response = upto(100);
-  const RunResult result = judged(test::pressed_gauge(), unit, person, *rc::gen::arbitrary<bool>());
+  const RunResult result = judged_by_hand(test::pressed_gauge(), unit, person, *rc::gen::arbitrary<bool>());
   RC_ASSERT(result.verdict != Verdict::fail);
   if (!person.cuts) RC_ASSERT(result.verdict == Verdict::undecided);
 }
