@@ -47,7 +47,7 @@ TEST(Firmware, GreetsByItselfAndWhenAsked) {
   EXPECT_EQ(hello.protocol, link_protocol_version);
   EXPECT_EQ(hello.clock_hz, board_hz);
   EXPECT_EQ(hello.inputs, 8);
-  EXPECT_EQ(hello.outputs, 3);
+  EXPECT_EQ(hello.outputs, 4);
   EXPECT_EQ(hello.queue_entries, 255);
   EXPECT_EQ(hello.min_ticks, link_min_ticks);
   EXPECT_EQ(host.damaged, 0);
