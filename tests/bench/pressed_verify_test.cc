@@ -241,7 +241,9 @@ TEST_F(PressedVerify, ACutByHandIsJudgedAgainInItsOwnTime) {
       "  - {hold: 4155, for: 4s}\n"
       "  - {ramp: 3200, for: 1s}\n"
       "  - {ramp: 4800, rate: 100}\n"
-      "  - {ramp: 3200, rate: 100}\n");
+      "  - {ramp: 3200, rate: 100}\n"
+      "  - {ramp: 4800, rate: 400}\n"
+      "  - {ramp: 3200, rate: 400}\n");
   ASSERT_EQ(record.result.powers.size(), 1U);
   EXPECT_EQ(record.result.powers[0].verdict, Verdict::pass) << record.result.powers[0].remark;
   const Journal journal = read_journal(scratch / "run/journal.jsonl", 1'000'000);

@@ -431,8 +431,9 @@ TEST_F(Program, EveryExampleInTheHelpRuns) {
     for (const std::string& example : examples_in(tachproof(words).out)) {
       // The page is served until somebody ends it.
       const bool serves = example.find("tachproof serve") != std::string::npos;
-      const Finished done = run_process(
-          {"sh", "-c", serves ? "timeout --preserve-status 1 " + example : example}, scratch.path(), path);
+      const Finished done =
+          run_process({"sh", "-c", serves ? "timeout --foreground --preserve-status 1 " + example : example},
+                      scratch.path(), path);
       if (example.find(board_of_the_examples) != std::string::npos) {
         EXPECT_EQ(done.status, 3) << example << "\n" << done.out << done.err;
         EXPECT_THAT(done.err, HasSubstr("there is no such port")) << example;
