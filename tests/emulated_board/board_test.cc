@@ -177,7 +177,7 @@ TEST(Board, SaysWhatItIs) {
   const SourceFacts source = bench.rig().source->facts();
   EXPECT_EQ(source.kind, "board");
   EXPECT_THAT(source.description,
-              ::testing::MatchesRegex("board on /dev/pts/[0-9]+, firmware 1.0 .build [0-9a-f]+."));
+              ::testing::MatchesRegex("board on /dev/pts/[0-9]+, firmware 1.1 .build [0-9a-f]+."));
   EXPECT_EQ(source.tick, 500);
   EXPECT_FALSE(source.virtual_time);
   const WatcherFacts watcher = bench.rig().watcher->facts();
