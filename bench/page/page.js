@@ -261,7 +261,7 @@ if (live) {
 }
 
 // Escape twice within a second stops the run of the tile that has the focus, or the only one.
-let escaped = 0;
+let escaped = -Infinity;
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
   const running = tiles.filter((tile) => ["running", "asking"].includes(tile.section.dataset.state));
@@ -269,7 +269,8 @@ document.addEventListener("keydown", (event) => {
   const inside = nowhere ? latest : tiles.find((tile) => tile.section.contains(document.activeElement));
   const meant = inside ? running.find((tile) => tile === inside) : running.length === 1 ? running[0] : null;
   if (meant && performance.now() - escaped < 1000) meant.press("stop");
-  escaped = performance.now();
+  // One that cleared a field, before the run, is no half of it.
+  escaped = meant ? performance.now() : -Infinity;
 });
 
 // What takes long: its page is drawn anew when there is news.
