@@ -69,8 +69,8 @@ class AsJpeg {
 
 }  // namespace
 
-RegionSummer::RegionSummer(const std::vector<LampRegion>& regions, int width, int height)
-    : regions_(regions), width_(width), height_(height), sums_(regions.size()) {
+RegionSummer::RegionSummer(const std::vector<LampRegion>& regions, int width, int height, bool with_light)
+    : regions_(regions), width_(width), height_(height), with_light_(with_light), sums_(regions.size()) {
   place();
 }
 
@@ -136,7 +136,7 @@ const std::vector<RegionSums>& RegionSummer::of_picture(const cv::Mat& bgr) {
         const int b = p[0], g = p[1], r = p[2];
         sums.add((306 * r + 601 * g + 117 * b + 512) >> 10,
                  ((-173 * r - 339 * g + 512 * b + 512) >> 10) + 128,
-                 ((512 * r - 429 * g - 83 * b + 512) >> 10) + 128);
+                 ((512 * r - 429 * g - 83 * b + 512) >> 10) + 128, with_light_);
       }
     }
   return sums_;
@@ -156,7 +156,7 @@ const std::vector<RegionSums>& RegionSummer::of_planes(const Planes& planes) {
       for (int x = span.from; x < span.to; ++x) {
         const int right = x >> planes.chroma_right;
         const auto [l, b, r] = as_jpeg(luma[x], blue[right], red[right]);
-        sums.add(l, b, r);
+        sums.add(l, b, r, with_light_);
       }
     }
   }
@@ -209,7 +209,7 @@ const std::vector<RegionSums>* RegionSummer::of_jpeg(std::span<const std::uint8_
     for (const Span& span : spans) {
       PixelSums& sums = span.core ? sums_[span.region].core : sums_[span.region].rim;
       const std::uint8_t* p = row_.data() + 3 * (span.from - static_cast<int>(left));
-      for (int x = span.from; x < span.to; ++x, p += 3) sums.add(p[0], p[1], p[2]);
+      for (int x = span.from; x < span.to; ++x, p += 3) sums.add(p[0], p[1], p[2], with_light_);
     }
   }
   jpeg_abort_decompress(&info);

@@ -19,7 +19,8 @@ struct RegionSums {
 
 class RegionSummer {
  public:
-  RegionSummer(const std::vector<LampRegion>& regions, int width, int height);
+  // `with_light`: PixelSums::light, too.
+  RegionSummer(const std::vector<LampRegion>& regions, int width, int height, bool with_light = false);
 
   // The camera has moved: regions lie this much right of and below where they
   // were taught. Parts outside the frame are left out.
@@ -42,6 +43,7 @@ class RegionSummer {
 
   std::vector<LampRegion> regions_;
   int width_, height_;
+  const bool with_light_;
   int right_ = 0, down_ = 0;
   std::vector<std::vector<Span>> rows_;  // by row of the frame
   int left_edge_ = 0, right_edge_ = 0;   // of all spans

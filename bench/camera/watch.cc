@@ -28,7 +28,7 @@ class Watch {
         lamps_(regions_.all()),
         source_(open_frames(of_size(from, regions_))),
         dial_(regions_),
-        summer_(lamps_, regions_.width, regions_.height),
+        summer_(lamps_, regions_.width, regions_.height, settings.least_level < 1),
         batch_(settings.at_once > 0
                    ? settings.at_once
                    : std::clamp<std::size_t>(

@@ -32,34 +32,16 @@ const Format* read_kind(Mapping& part, const std::vector<const Format*>& formats
   return part.selector("kind", kind, available) ? find_kind(formats, kind) : nullptr;
 }
 
-void read_source(const YamlNode& node, RigFile::SourcePart& source, ErrorList& errors) {
-  Mapping m(node, errors, "a source");
-  source.line = node.at.line;
-  source.column = node.at.column;
-  const SourceFormat* kind = read_kind(m, source_formats(), {}, source.kind, errors);
+// One part of a rig; `read` gets its kind and its keys.
+template <class Format, class Part, class Read>
+void read_part(const YamlNode& node, const char* what, const std::vector<const Format*>& formats,
+               const std::vector<std::string>& planned, Part& part, ErrorList& errors, Read read) {
+  Mapping m(node, errors, what);
+  part.line = node.at.line;
+  part.column = node.at.column;
+  const Format* kind = read_kind(m, formats, planned, part.kind, errors);
   if (kind == nullptr) return;
-  kind->read(m, source, errors);
-  m.finish();
-}
-
-void read_watch(const YamlNode& node, const RigReading& reading, RigFile::WatchPart& watch,
-                ErrorList& errors) {
-  Mapping m(node, errors, "a watch");
-  watch.line = node.at.line;
-  watch.column = node.at.column;
-  const WatchFormat* kind = read_kind(m, watch_formats(), {"recording"}, watch.kind, errors);
-  if (kind == nullptr) return;
-  kind->read(m, reading, watch, errors);
-  m.finish();
-}
-
-void read_rig_supply(const YamlNode& node, RigFile::SupplyPart& supply, ErrorList& errors) {
-  Mapping m(node, errors, "a supply");
-  supply.line = node.at.line;
-  supply.column = node.at.column;
-  const SupplyFormat* kind = read_kind(m, supply_formats(), {}, supply.kind, errors);
-  if (kind == nullptr) return;
-  kind->read(m, supply, errors);
+  read(*kind, m);
   m.finish();
 }
 
@@ -68,11 +50,17 @@ RigFile read_whole(const YamlNode& root, const std::filesystem::path& folder, Er
   RigFile rig;
   Mapping file(root, errors, "a rig");
   if (!read_header(file, "rig", errors)) return rig;
-  if (const YamlNode* source = file.any("source", Need::must)) read_source(*source, rig.source, errors);
+  if (const YamlNode* source = file.any("source", Need::must))
+    read_part(*source, "a source", source_formats(), {}, rig.source, errors,
+              [&](const SourceFormat& kind, Mapping& keys) { kind.read(keys, rig.source, errors); });
   if (const YamlNode* watch = file.any("watch", Need::must))
-    read_watch(*watch, {folder, load_unit}, rig.watch, errors);
+    read_part(*watch, "a watch", watch_formats(), {"recording"}, rig.watch, errors,
+              [&](const WatchFormat& kind, Mapping& keys) {
+                kind.read(keys, {folder, load_unit}, rig.watch, errors);
+              });
   if (const YamlNode* supply = file.any("supply", Need::may))
-    read_rig_supply(*supply, rig.supply.emplace(), errors);
+    read_part(*supply, "a supply", supply_formats(), {}, rig.supply.emplace(), errors,
+              [&](const SupplyFormat& kind, Mapping& keys) { kind.read(keys, *rig.supply, errors); });
   file.finish();
   return rig;
 }

@@ -274,42 +274,50 @@ class Run {
     }
   }
 
-  // The rpm is kept until the person says that he has pressed.
+  // Asks a person to do what the rig cannot; the rpm is kept until he says that he has. `missing`: what the
+  // run lacks where nobody is there. `by` and `held` are of when he said so.
+  struct ByHand {
+    bool stopped = false, done = false;
+    Nanos by = 0;
+    std::size_t held = 0;
+  };
+  ByHand let_do(const std::string& button, const std::string& question, const std::string& missing,
+                Nanos at) {
+    Ask ask;
+    ask.button = button;
+    ask.question = question;
+    ByHand hand;
+    hand.done = hooks_.ask_person && ask_person(ask, hand.held).has_value();
+    hand.stopped = playing_.stopped();
+    hand.by = playing_.played();
+    if (!hand.done && !hand.stopped) found(FindingKind::lost_evidence, at, missing);
+    return hand;
+  }
+
   void let_press(const Press& press, Nanos at) {
     judge_.pressing(press.action, at);
     folder_.journal(press_line(at, press.action));
-    Ask ask;
-    ask.button = press.action;
-    ask.question = "Press '" + press.action + "' on the unit now, then Enter";
-    std::size_t held = 0;
-    const std::optional<std::string> done = hooks_.ask_person ? ask_person(ask, held) : std::nullopt;
-    if (playing_.stopped()) return;
-    const Nanos by = playing_.played() + press.lasts;
-    if (done)
-      judge_.released(by);
-    else
-      found(FindingKind::lost_evidence, at,
-            fmt::format("nobody was there to press '{}', and this rig cannot: run it in a terminal, or wire "
-                        "the button to an "
-                        "output",
-                        press.action));
-    folder_.journal(released_line(done ? std::optional(by) : std::nullopt, press.action, held));
+    const ByHand hand = let_do(
+        press.action, "Press '" + press.action + "' on the unit now, then Enter",
+        fmt::format("nobody was there to press '{}', and this rig cannot: run it in a terminal, or wire "
+                    "the button to an output",
+                    press.action),
+        at);
+    if (hand.stopped) return;
+    const Nanos by = hand.by + press.lasts;
+    if (hand.done) judge_.released(by);
+    folder_.journal(released_line(hand.done ? std::optional(by) : std::nullopt, press.action, hand.held));
   }
 
   // The same for the supply: what he is asked to do with it.
   bool let_feed(const std::string& what, const std::string& question, Nanos at) {
-    Ask ask;
-    ask.button = "supply";
-    ask.question = question;
-    std::size_t held = 0;
-    const std::optional<std::string> done = hooks_.ask_person ? ask_person(ask, held) : std::nullopt;
-    if (playing_.stopped()) return false;
-    if (!done)
-      found(FindingKind::lost_evidence, at,
-            "nobody was there to do it (" + question +
-                "), and this rig cannot: run it in a terminal, or give the rig a `supply`");
-    folder_.journal(fed_line(done ? std::optional(playing_.played()) : std::nullopt, what, held));
-    return done.has_value();
+    const ByHand hand = let_do("supply", question,
+                               "nobody was there to do it (" + question +
+                                   "), and this rig cannot: run it in a terminal, or give the rig a `supply`",
+                               at);
+    if (hand.stopped) return false;
+    folder_.journal(fed_line(hand.done ? std::optional(hand.by) : std::nullopt, what, hand.held));
+    return hand.done;
   }
 
   // When it happened is known between the question and the answer.
@@ -346,11 +354,10 @@ class Run {
     std::size_t held = 0;
     if (!answer && hooks_.ask_person) answer = ask_person(ask, held);
     if (playing_.stopped()) return;
-    AnswerResult result =
-        judge_answer(ask, at, plan_.gauge.buttons.empty() ? deed.peak_rpm : judge_.peak_rpm(at), answer);
+    AnswerResult result = judge_answer(ask, at, judge_.peaks(at), answer);
     // Where only a person says that the supply was cut, the unit may still have its peak from before.
     if (cut_.by_hand && result.verdict == Verdict::fail && ask.wants == Ask::Wants::peak &&
-        judge_answer(ask, at, deed.peak_rpm, answer).verdict == Verdict::pass)
+        judge_answer(ask, at, {{deed.peak_rpm, deed.peak_rpm}}, answer).verdict == Verdict::pass)
       result.verdict = Verdict::undecided;
     judge_.answered(result);
     folder_.journal(answer_line(result, held));

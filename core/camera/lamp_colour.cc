@@ -61,8 +61,8 @@ Light halo_light(const PixelSums& s) {
 double flux_of(const LampReference& lamp, const PixelSums& core, const Light& ambient) {
   if (core.pixels == 0) return 0;
   const double mean = static_cast<double>(core.light) / static_cast<double>(core.pixels) / (3 * 65535.0);
-  const Light dark = less({}, lamp.core_dark, ambient);
-  return std::max(0.0, mean + dark.sum() / 3);
+  const Light& dark = lamp.core_dark;
+  return std::max(0.0, mean - (dark.r * ambient.r + dark.g * ambient.g + dark.b * ambient.b) / 3);
 }
 
 double light_beside_taught(const LampReference& lamp, const PixelSums& core, const Light& ambient) {

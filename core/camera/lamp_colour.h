@@ -32,25 +32,26 @@ inline constexpr std::array<std::uint16_t, 256> light_of_step = [] {
   return light;
 }();
 
+inline constexpr std::uint16_t light_of(int code) {
+  return light_of_step[static_cast<std::size_t>(code < 0 ? 0 : code > 255 ? 255 : code)];
+}
+
 struct PixelSums {
   std::uint64_t pixels = 0;
   std::uint64_t clipped = 0;  // some channel full
   std::uint64_t y = 0, cb = 0, cr = 0;
-  std::uint64_t light = 0;                             // of the lumas, each made linear by itself
+  std::uint64_t light = 0;  // of the channels of all pixels, each made linear by itself; where wanted
   std::uint64_t halo_y = 0, halo_cb = 0, halo_cr = 0;  // of the pixels that are not clipped
 
   // One pixel. Full is 250: JPEG rings a little round what was 255.
-  void add(int luma, int blue, int red) {
+  void add(int luma, int blue, int red, bool with_light = false) {
     constexpr int full = 250;
     const int db = blue - 128, dr = red - 128;
     // In 1/1024: 1.402, 0.344, 0.714, 1.772.
     const int r = luma + ((1436 * dr) >> 10), g = luma - ((352 * db + 731 * dr) >> 10),
               b = luma + ((1815 * db) >> 10);
     const bool is_clipped = r >= full || g >= full || b >= full;
-    const auto light_of = [](int code) {
-      return light_of_step[static_cast<std::size_t>(code < 0 ? 0 : code > 255 ? 255 : code)];
-    };
-    light += std::uint64_t{light_of(r)} + light_of(g) + light_of(b);
+    if (with_light) light += std::uint64_t{light_of(r)} + light_of(g) + light_of(b);
     ++pixels;
     y += static_cast<unsigned>(luma);
     cb += static_cast<unsigned>(blue);

@@ -175,15 +175,13 @@ void say_power(const Gauge& gauge, const RunResult& result, FindingKind kind, Ca
 // rpm for each volt: the line through what was measured at each voltage, with an offset of its own, by
 // weighted least squares.
 void say_drift(const Gauge& gauge, const RunResult& result, Cause& cause, CauseChange& change) {
-  std::vector<std::size_t> all;
-  for (std::size_t b = 1; b < gauge.windows.size(); ++b) all.push_back(b);
   double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0;
   for (const StateResult& state : result.states) {
     if (std::isnan(state.fed_v)) continue;
     RunResult rows;
     for (const BoundaryResult& row : result.boundaries)
       if (row.state == state.state) rows.boundaries.push_back(row);
-    const Shift shift = shift_of(rows, gauge, all);
+    const Shift shift = shift_of_all(rows, gauge);
     if (shift.rows == 0) continue;
     const double weight = 4 / (shift.expanded_uncertainty * shift.expanded_uncertainty);
     w += weight;

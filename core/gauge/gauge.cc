@@ -111,10 +111,10 @@ bool comes_from(const Gauge& gauge, const Speed& speed, double rpm) {
 
 }  // namespace
 
-const Speed* Gauge::speed_of_anchor(std::string_view name) const {
+const Speed* Gauge::speed_of_anchor(std::string_view anchor) const {
   for (const auto& [known, speed] : anchor_speeds) {
-    if (known != name) continue;
-    const double* rpm = rpm_of_anchor(*this, name);
+    if (known != anchor) continue;
+    const double* rpm = rpm_of_anchor(*this, anchor);
     return rpm != nullptr && comes_from(*this, speed, *rpm) ? &speed : nullptr;
   }
   return nullptr;

@@ -93,8 +93,9 @@ void judge_dim_light(const Gauge& gauge, const LightSums& here, const LightSums&
     row.remark = silent;
   } else if (row.verdict == Verdict::undecided) {
     row.remark =
-        "a camera tells this level only within " + decimal(100 * row.expanded_uncertainty, 1) +
-        " % of full light: measure its tone curve and give tone_percent in the rig file, or tap the wires";
+        "the level is too near the limit of what may be off: the camera tells it within " +
+        decimal(100 * row.expanded_uncertainty, 1) +
+        " % of full light. Measure its tone curve and give tone_percent in the rig file, or tap the wires";
   } else if (row.verdict == Verdict::fail) {
     findings.push_back({FindingKind::dim_level, row.at, "", row.lamp,
                         row.lamp + " gave " + decimal(100 * row.level, 1) + " % of its full light after '" +

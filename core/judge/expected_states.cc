@@ -1,7 +1,6 @@
 #include "core/judge/expected_states.h"
 
 #include <algorithm>
-#include <limits>
 
 #include "core/judge/power_watch.h"
 #include "core/judge/rpm_history.h"
@@ -49,8 +48,7 @@ class States {
 
   // As StateJudge::supplied, for a unit that comes through all dips in time.
   void feed(const Supply& supply, Nanos at) {
-    constexpr SupplyRange any{0, std::numeric_limits<double>::infinity()};
-    const SupplyMove move = supply_move(supply, at, gauge_.supply.value_or(any));
+    const SupplyMove move = supply_move(supply, at, gauge_.supply);
     if (volts_ && *volts_ == supply.from_v && supply.from_v == supply.to_v) return;
     volts_ = supply.to_v;
     if (at == 0 && states_.size() == 1 && !move.outside_from && supply.from_v == supply.to_v) {
@@ -59,7 +57,7 @@ class States {
       return;
     }
     follower_.fed(move.outside_from.has_value());
-    const Nanos still = supply.from_v == supply.to_v ? at : move.until();
+    const Nanos still = move.still_from();
     const Nanos due = move.back_at ? std::max(still, PowerWatch::awake_by(gauge_, *move.back_at)) : still;
     follower_.fed_now("at " + volts_text(supply.to_v), move.outside_from ? due : 0);
     begin(at, answered_by(gauge_, due));

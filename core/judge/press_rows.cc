@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numeric>
 
 #include "core/base/text.h"
 #include "core/base/words.h"
@@ -66,6 +67,12 @@ Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<st
     shift.agree = shift.agree && std::abs(off - shift.rpm) <= u + gauge.tolerance.rpm;
   }
   return shift;
+}
+
+Shift shift_of_all(const RunResult& result, const Gauge& gauge) {
+  std::vector<std::size_t> all(gauge.boundaries());
+  std::iota(all.begin(), all.end(), 1);
+  return shift_of(result, gauge, all);
 }
 
 bool moves_wrongly(const RunResult& result) {

@@ -34,6 +34,7 @@ struct Shift {
   bool agree = true;  // all moved alike
 };
 Shift shift_of(const RunResult& result, const Gauge& gauge, const std::vector<std::size_t>& boundaries);
+Shift shift_of_all(const RunResult& result, const Gauge& gauge);
 
 // A change of window failed.
 bool moves_wrongly(const RunResult& result);

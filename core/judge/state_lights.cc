@@ -7,12 +7,6 @@
 namespace tachproof {
 namespace {
 
-double level_set(const Gauge& gauge, const StateSpell& spell) {
-  for (const Button& button : gauge.buttons)
-    if (const auto* dim = std::get_if<Dim>(&button.does)) return dim->levels[spell.way().unit.now().level];
-  return 1;
-}
-
 // Of each lamp, from the state at full light that shows it in the most pictures.
 LightSums at_full_light(const Gauge& gauge, std::deque<StateSpell>& spells, std::size_t before) {
   LightSums full;
@@ -28,6 +22,12 @@ LightSums at_full_light(const Gauge& gauge, std::deque<StateSpell>& spells, std:
 }
 
 }  // namespace
+
+double level_set(const Gauge& gauge, const StateSpell& spell) {
+  for (const Button& button : gauge.buttons)
+    if (const auto* dim = std::get_if<Dim>(&button.does)) return dim->levels[spell.way().unit.now().level];
+  return 1;
+}
 
 void SpellLights::add(const SeenLight& light, Nanos judged_from) {
   waiting_.push_back(light);

@@ -160,8 +160,7 @@ class Joining {
     state.judged_from = spell.seen ? spell.judged_from : state.to;
     for (const StateFollower::Taken& taken : unit.taken())
       state.taken.push_back({gauge_.windows[taken.boundary].name, taken.rpm, taken.doubt_rpm});
-    for (const Button& button : gauge_.buttons)
-      if (const auto* dim = std::get_if<Dim>(&button.does)) state.level = dim->levels[unit.now().level];
+    state.level = level_set(gauge_, spell);
     return state;
   }
 

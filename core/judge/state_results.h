@@ -80,6 +80,9 @@ struct StateSpell {
   const JudgedWay& way() const { return ways[chosen]; }
 };
 
+// By the dimming button's level of the unit; 1 where it has none.
+double level_set(const Gauge& gauge, const StateSpell& spell);
+
 // The row of a dimming button's step, spell `index`: by how long lamps were lit in each cycle, or by their
 // light where that is what the watcher saw. `dims_visibly`: as for judge_dim.
 void judge_step(const Gauge& gauge, const JudgeSetup& setup, std::deque<StateSpell>& spells,

@@ -2,7 +2,6 @@
 // from one to the other.
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
 #include "core/base/text.h"
 #include "core/judge/press_rows.h"
@@ -13,12 +12,6 @@ namespace {
 
 constexpr const char* unsaid =
     "the gauge file does not say what the unit may be fed: add `supply: {from: ..., to: ...}` to it";
-
-std::vector<std::size_t> all_boundaries(const Gauge& gauge) {
-  std::vector<std::size_t> all;
-  for (std::size_t b = 1; b < gauge.windows.size(); ++b) all.push_back(b);
-  return all;
-}
 
 std::string higher_text(double rpm) {
   return decimal(std::abs(rpm), 1) + " rpm " + (rpm > 0 ? "higher" : "lower");
@@ -34,14 +27,17 @@ std::string StateJudge::Impl::level_name(double volts) {
 
 void StateJudge::Impl::supplied(const Supply& supply, Nanos at, bool awaited) {
   const bool same = volts_ && *volts_ == supply.from_v && supply.from_v == supply.to_v;
-  constexpr SupplyRange any{0, std::numeric_limits<double>::infinity()};
-  SupplyMove move = supply_move(supply, at, gauge_.supply.value_or(any));
+  SupplyMove move = supply_move(supply, at, gauge_.supply);
   move.awaited = awaited;
   move.late = awaited ? 0 : setup_.bench.source.switch_to;
+  move.early = awaited ? 0 : std::max<Nanos>(-setup_.bench.source.switch_from, 0);
   volts_ = supply.to_v;
   outside_ = move.ends_outside;
   settle_supply(at);
   StateSpell& now = spells_.back();
+  const bool dips_already = now.fed && now.answered == never && now.fed->dips();
+  if (const auto outside = move.may_be_outside_from(); outside && !dips_already && !keeps_peak())
+    peaks_.lost(*outside, never, false);
   // What comes before the unit had to be awake again is a part of the same dip.
   if (now.fed && now.answered == never) return now.fed->moves(move);
   if (same) return;
@@ -75,6 +71,7 @@ void StateJudge::Impl::settle_supply(Nanos t) {
 }
 
 void StateJudge::Impl::close_supply(StateSpell& spell, Nanos due) {
+  if (spell.fed->dips() && !keeps_peak()) peaks_.lost_by(due);
   spell.answered = answered_by(gauge_, due);
   name_level(spell, spell.fed->volts(), spell.fed->dips() ? due : 0);
   if (current_ + 1 == spells_.size()) open(spell);
@@ -136,10 +133,9 @@ void StateJudge::Impl::find_drift(Nanos until, bool complete) {
     Shift shift;
   };
   std::vector<Level> levels;
-  const std::vector<std::size_t> all = all_boundaries(gauge_);
   for (StateSpell& spell : spells_) {
     if (std::isnan(spell.fed_v) || !spell.seen || !spell.way().result) continue;
-    if (const Shift shift = shift_of(*spell.way().result, gauge_, all); shift.rows > 0 && shift.agree)
+    if (const Shift shift = shift_of_all(*spell.way().result, gauge_); shift.rows > 0 && shift.agree)
       levels.push_back({&spell, shift});
   }
   for (const Level& level : levels) {

@@ -20,17 +20,18 @@ double SupplyMove::volts_at(Nanos t) const {
   return supply.from_v + share * (supply.to_v - supply.from_v);
 }
 
-SupplyMove supply_move(const Supply& supply, Nanos at, const SupplyRange& range) {
+SupplyMove supply_move(const Supply& supply, Nanos at, const std::optional<SupplyRange>& range) {
   SupplyMove move;
   move.supply = supply;
   move.at = at;
-  const double from_out = outside_by(supply.from_v, range), to_out = outside_by(supply.to_v, range);
+  if (!range) return move;
+  const double from_out = outside_by(supply.from_v, *range), to_out = outside_by(supply.to_v, *range);
   move.ends_outside = to_out > 0;
   if (from_out <= 0 && to_out <= 0) return move;
   move.furthest_v = from_out > to_out ? supply.from_v : supply.to_v;
   // When a ramp passes the limit that this end is beyond.
   const auto passes = [&](double end_v) {
-    const double limit = end_v < range.lowest_v ? range.lowest_v : range.highest_v;
+    const double limit = end_v < range->lowest_v ? range->lowest_v : range->highest_v;
     const double share = (limit - supply.from_v) / (supply.to_v - supply.from_v);
     return at + std::llround(share * static_cast<double>(supply.lasts));
   };

@@ -40,12 +40,16 @@ SupplyWatch::SupplyWatch(const Gauge& gauge, const JudgeSetup& setup, const Supp
 void SupplyWatch::moves(const SupplyMove& move) {
   moves_.push_back(move);
   if (!move.outside_from) {
-    if (dips() && !back_at_) back_at_ = move.at + move.late;
+    if (dips() && !back_at_) {
+      back_at_ = move.at + move.late;
+      back_width_ = move.late;
+    }
     return;
   }
-  if (!outside_from_) outside_from_ = move.outside_from;
+  if (!outside_from_) outside_from_ = move.may_be_outside_from();
   back_at_ = move.back_at;
   if (back_at_) *back_at_ += move.late;
+  back_width_ = move.late + move.early;
   const double middle_v = (gauge_.supply->lowest_v + gauge_.supply->highest_v) / 2;
   if (std::isnan(furthest_v_) || std::abs(move.furthest_v - middle_v) > std::abs(furthest_v_ - middle_v))
     furthest_v_ = move.furthest_v;
@@ -56,12 +60,13 @@ void SupplyWatch::done_by(Nanos by) {
   if (!last.awaited) return;
   last.awaited = false;
   last.late = std::max<Nanos>(by - last.at, 0);
-  if (dips() && back_at_) *back_at_ += last.late;
+  if (!dips() || !back_at_) return;
+  *back_at_ += last.late;
+  back_width_ = last.late;
 }
 
 Nanos SupplyWatch::due() const {
-  const SupplyMove& last = moves_.back();
-  const Nanos still = (last.supply.from_v == last.supply.to_v ? last.at : last.until()) + last.late;
+  const Nanos still = moves_.back().still_from();
   return dips() ? std::max(still, PowerWatch::awake_by(gauge_, *back_at_)) : still;
 }
 
@@ -325,9 +330,13 @@ void SupplyWatch::say_woken(const Look& look, bool went_dark, Told& told) const 
     return add(Verdict::pass, "it stayed on");
   }
   if (look.dark_at_v) told.woke_late = woke;
-  const Nanos boot = std::max<Nanos>(woke - row.back_at, 0);
-  row.boot_ms = to_ms(boot);
-  row.expanded_uncertainty_ms = to_ms(2 * setup_.bench.watcher.resolution + gauge_.tolerance.settle / 2);
+  if (const Nanos back_from = row.back_at - back_width_; woke <= back_from)
+    return add(Verdict::pass, "it was awake " + say_span(back_from - woke) +
+                                  " before its supply was back inside what it may be fed");
+  const Nanos boot = std::max<Nanos>(woke - row.back_at, 0);  // at least
+  row.boot_ms = to_ms(std::max<Nanos>(woke - (row.back_at - back_width_ / 2), 0));
+  row.expanded_uncertainty_ms =
+      to_ms(2 * setup_.bench.watcher.resolution + gauge_.tolerance.settle / 2 + back_width_ / 2);
   const bool greets = gauge_.power_up && gauge_.power_up->greets;
   const Nanos slack = gauge_.tolerance.settle + 2 * setup_.bench.watcher.resolution +
                       (greets ? 0 : gauge_.tolerance.response_to);

@@ -94,7 +94,8 @@ class SupplyWatch {
   Pictures shown_;
   std::vector<LampEvent> events_;
   std::vector<SupplyMove> moves_;
-  std::optional<Nanos> outside_from_, back_at_;
+  std::optional<Nanos> outside_from_, back_at_;  // at the earliest, at the latest
+  Nanos back_width_ = 0;                         // it may be back so much sooner
   double furthest_v_ = not_measured;
   std::vector<Picture> pictures_;
   std::vector<AllowedOfState> allowed_;

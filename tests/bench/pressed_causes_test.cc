@@ -5,11 +5,9 @@
 #include <array>
 #include <string>
 
-#include "bench/files/files.h"
-#include "bench/rigs/simulated/simulated_unit.h"
 #include "core/cause/diagnosis.h"
 #include "core/judge/expected_states.h"
-#include "core/signal/pulse_train.h"
+#include "tests/bench/fed_run.h"
 
 namespace tachproof {
 namespace {
@@ -17,14 +15,8 @@ namespace {
 using testing::ElementsAre;
 using testing::HasSubstr;
 
-const std::filesystem::path pressed_root = TACHPROOF_SOURCE_DIR;
-
-const Gauge& pressed_drumlin() {
-  static const Gauge gauge = load_gauge(pressed_root / "fixtures/gauges/drumlin-buttons.yaml");
-  return gauge;
-}
 const Profile& pressed_profile() {
-  static const Profile profile(load_scenario(pressed_root / "scenarios/buttons.yaml").steps);
+  static const Profile profile(load_scenario(test::shipped("scenarios/buttons.yaml")).steps);
   return profile;
 }
 
@@ -49,47 +41,6 @@ Profile whole_profile() {
   return Profile(steps);
 }
 
-struct PressedPlay {
-  RunResult result;
-  EvidenceLog evidence;
-};
-
-// The scenario that ships, played to a simulated unit with these faults.
-PressedPlay pressed_play(const std::vector<FaultSetting>& faults,
-                         const Profile& profile = pressed_profile()) {
-  const Gauge& gauge = pressed_drumlin();
-  PressedPlay play;
-  LoggedJudge judge(gauge, {}, &play.evidence);
-  std::size_t next = 0;
-  for (const Segment& segment : profile.segments()) {
-    const auto& actions = profile.actions();
-    for (; next < actions.size() && actions[next].at <= segment.start.whole; ++next)
-      if (const auto* off = std::get_if<PowerOff>(&actions[next].what))
-        judge.power_off(actions[next].at, off->lasts);
-      else if (const auto* press = std::get_if<Press>(&actions[next].what))
-        judge.pressed(press->action, actions[next].at, press->lasts);
-    judge.rpm(segment);
-  }
-  Behaviour behaviour;
-  behaviour.response_ms = 20;
-  behaviour.faults = faults;
-  SimulatedUnit unit(gauge, behaviour, gauge, 1);
-  for (const Action& action : profile.actions()) unit.act(action);
-  PulseTrain train(profile, gauge.pulses_per_rev);
-  std::array<Nanos, 4096> block{};
-  std::vector<LampEvent> events;
-  for (std::size_t n; (n = train.next(block)) > 0;) {
-    events.clear();
-    unit.run({block.data(), n}, block[n - 1], events);
-    judge.lamps(events);
-  }
-  events.clear();
-  unit.run({}, profile.duration(), events);
-  judge.lamps(events);
-  play.result = judge.finish(profile.duration());
-  return play;
-}
-
 struct CausesTold {
   std::vector<std::string> kinds;
   Cause cause;
@@ -97,8 +48,8 @@ struct CausesTold {
 };
 
 CausesTold causes_told(const std::vector<FaultSetting>& faults, const Profile& profile = pressed_profile()) {
-  const PressedPlay play = pressed_play(faults, profile);
-  const Diagnosis diagnosis = diagnose(pressed_drumlin(), {{play.result, play.evidence}});
+  const test::FedPlay play = test::fed_play(faults, profile);
+  const Diagnosis diagnosis = diagnose(test::fed_gauge(), {{play.result, play.evidence}});
   CausesTold out;
   for (const Finding& finding : play.result.findings) out.findings += finding.message + "\n";
   if (diagnosis.causes.list.empty()) {
@@ -117,7 +68,7 @@ double number_in(const Cause& cause, std::size_t change, const std::string& key)
 }
 
 TEST(PressedCauses, ASoundUnitHasNone) {
-  const PressedPlay play = pressed_play({});
+  const test::FedPlay play = test::fed_play({}, pressed_profile());
   EXPECT_EQ(play.result.verdict, Verdict::pass);
   for (const Finding& finding : play.result.findings) ADD_FAILURE() << finding.message;
 }

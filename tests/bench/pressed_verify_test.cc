@@ -139,6 +139,19 @@ class PressedVerify : public testing::Test {
     scratch.write("rig.yaml", rig_text);
   }
 
+  // Judged again it is the same; in less time than the person took for `did`, it was not that run.
+  void expect_the_same_again(const RunRecord& record, const Journal& journal, std::size_t did) {
+    const JudgedAgain again = judge_again(scratch / "run", record, journal);
+    EXPECT_TRUE(again.same_capture);
+    EXPECT_TRUE(again.same_timeline);
+    RunRecord second = record;
+    second.result = again.result;
+    EXPECT_EQ(result_json(second), result_json(record));
+    Journal hurried = journal;
+    hurried.did[did].held -= 1;
+    EXPECT_FALSE(judge_again(scratch / "run", record, hurried).same_capture);
+  }
+
   RunRecord run(const Gauge& gauge, const ScenarioFile& scenario, const Profile& profile, Rig& rig,
                 RunHooks hooks) {
     EvidenceLog evidence;
@@ -221,16 +234,7 @@ TEST_F(PressedVerify, APressByHandIsJudgedAgainInItsOwnTime) {
   EXPECT_GT(journal.did[0].held, 0U);
   EXPECT_EQ(journal.did[1].text, "yes");
   EXPECT_GT(journal.did[1].held, 0U);
-  const JudgedAgain again = judge_again(scratch / "run", record, journal);
-  EXPECT_TRUE(again.same_capture);
-  EXPECT_TRUE(again.same_timeline);
-  RunRecord second = record;
-  second.result = again.result;
-  EXPECT_EQ(result_json(second), result_json(record));
-  // In less time than he took, it was not that run.
-  Journal hurried = journal;
-  hurried.did[0].held -= 1;
-  EXPECT_FALSE(judge_again(scratch / "run", record, hurried).same_capture);
+  expect_the_same_again(record, journal, 0);
 }
 
 TEST_F(PressedVerify, ACutByHandIsJudgedAgainInItsOwnTime) {
@@ -251,14 +255,7 @@ TEST_F(PressedVerify, ACutByHandIsJudgedAgainInItsOwnTime) {
   EXPECT_EQ(journal.did[1].fed, "cut");
   EXPECT_EQ(journal.did[2].fed, "back");
   EXPECT_GT(journal.did[2].held, 0U);
-  const JudgedAgain again = judge_again(scratch / "run", record, journal);
-  EXPECT_TRUE(again.same_capture);
-  RunRecord second = record;
-  second.result = again.result;
-  EXPECT_EQ(result_json(second), result_json(record));
-  Journal hurried = journal;
-  hurried.did[2].held -= 1;
-  EXPECT_FALSE(judge_again(scratch / "run", record, hurried).same_capture);
+  expect_the_same_again(record, journal, 2);
 }
 
 // A forger who makes the ignored press a pass changes a row that the evidence contradicts.
