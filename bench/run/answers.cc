@@ -35,16 +35,29 @@ std::optional<double> number_in(std::string_view text) {
   return number;
 }
 
+// "6210 within 5, or 3100 to 3150 within 5".
+std::string numbers_text(const std::vector<PeakSpan>& right, double within) {
+  std::string text;
+  for (const PeakSpan& one : right) {
+    if (!text.empty()) text += ", or ";
+    text += fmt::format("{}", one.lowest);
+    if (one.highest > one.lowest) text += fmt::format(" to {}", one.highest);
+    text += fmt::format(" within {}", within);
+  }
+  return text;
+}
+
 }  // namespace
 
-AnswerResult judge_answer(const Ask& ask, Nanos at, double peak_rpm,
+AnswerResult judge_answer(const Ask& ask, Nanos at, const std::vector<PeakSpan>& peaks,
                           const std::optional<std::string>& answer) {
   AnswerResult result;
   result.at = at;
   result.question = ask.question;
   const bool wants_text = ask.wants == Ask::Wants::text;
-  const double right = ask.wants == Ask::Wants::peak ? peak_rpm : ask.number;
-  result.expected = wants_text ? ask.text : fmt::format("{} within {}", right, ask.within);
+  std::vector<PeakSpan> right{{ask.number, ask.number}};
+  if (ask.wants == Ask::Wants::peak) right = peaks;
+  result.expected = wants_text ? ask.text : numbers_text(right, ask.within);
   const std::string_view given = trimmed(answer ? std::string_view(*answer) : std::string_view());
   result.answer = given;
   if (given.empty()) return result;
@@ -52,7 +65,9 @@ AnswerResult judge_answer(const Ask& ask, Nanos at, double peak_rpm,
   if (wants_text) {
     is_right = same_without_case(given, trimmed(ask.text));
   } else if (const std::optional<double> number = number_in(given)) {
-    is_right = std::abs(*number - right) <= ask.within;
+    is_right = std::any_of(right.begin(), right.end(), [&](const PeakSpan& one) {
+      return *number >= one.lowest - ask.within && *number <= one.highest + ask.within;
+    });
   }
   result.verdict = is_right ? Verdict::pass : Verdict::fail;
   return result;

@@ -105,8 +105,7 @@ RunResult FaultTrials::judge(const Gauge& unit, const Behaviour& behaviour, bool
       live_until(action.at);
       std::optional<std::string> answer;
       if (ask->wants == Ask::Wants::peak) answer = fmt::format("{}", simulated.peak_rpm());
-      judge.answered(judge_answer(
-          *ask, action.at, gauge_.buttons.empty() ? action.peak_rpm : judge.peak_rpm(action.at), answer));
+      judge.answered(judge_answer(*ask, action.at, judge.peaks(action.at), answer));
     }
   live_until(end);
   judge.lamps(rig_.stamped(std::move(events), end, scenario_.seed));

@@ -198,7 +198,7 @@ class RecordingRun {
       if (const Ask* ask = std::get_if<Ask>(&action.what))
         judge_.answered(
             judge_answer(*ask, static_cast<Nanos>(place.to_recording_ns(static_cast<double>(action.at))),
-                         action.peak_rpm, std::nullopt));
+                         {{action.peak_rpm, action.peak_rpm}}, std::nullopt));
   }
 
   // From the last pulse that is as it should be, as the recorder has it, until what a

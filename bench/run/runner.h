@@ -17,12 +17,14 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "bench/record/run_folder.h"
 #include "bench/rigs/rig.h"
 #include "bench/run/hooks.h"
 #include "core/gauge/gauge.h"
 #include "core/judge/judge.h"
+#include "core/judge/peaks.h"
 #include "core/judge/result.h"
 #include "core/signal/noise.h"
 #include "core/signal/profile.h"
@@ -48,9 +50,9 @@ JudgeSetup judge_setup_of(const Rig& rig);
 
 RunOutcome run_scenario(const RunPlan& plan, Rig& rig, RunFolder& folder, const RunHooks& hooks = {});
 
-// What a given answer is worth. `peak_rpm`: the highest rpm before the question.
+// What a given answer is worth. `peaks`: each a right answer where the peak is asked for.
 // An answer that is missing is undecided.
-AnswerResult judge_answer(const Ask& ask, Nanos at, double peak_rpm,
+AnswerResult judge_answer(const Ask& ask, Nanos at, const std::vector<PeakSpan>& peaks,
                           const std::optional<std::string>& answer);
 
 // How long after a missing or doubled pulse the lamps are not judged.

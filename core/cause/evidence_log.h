@@ -183,7 +183,7 @@ class LoggedJudge {
     judge_.cut(cut);
     if (log_ != nullptr) log_->cut(cut);
   }
-  double peak_rpm(Nanos t) const { return judge_.peak_rpm(t); }
+  std::vector<PeakSpan> peaks(Nanos t) const { return judge_.peaks(t); }
   void answered(const AnswerResult& answer) {
     judge_.answered(answer);
     if (log_ != nullptr) log_->answered(answer);

@@ -125,6 +125,20 @@ const PowerWatch::Picture* PowerWatch::lit_while_off(const std::vector<Picture>&
   return nullptr;
 }
 
+// Dark all the time that it was surely off, and for longer than a lamp that blinks is.
+bool PowerWatch::was_seen_out(const std::vector<Picture>& all) const {
+  const Nanos middle_of_off = middle(cut_->off_to + afterglow, cut_->on_from);
+  const auto out = std::find_if(all.begin(), all.end(), [&](const Picture& picture) {
+    return picture.from <= middle_of_off && picture.to > middle_of_off;
+  });
+  if (out == all.end() || out->lit != 0) return false;
+  const bool any_blinks = std::any_of(gauge_.windows.begin(), gauge_.windows.end(),
+                                      [](const Window& window) { return window.cue.blinking != 0; });
+  const double slowest_hz = gauge_.blink ? std::max(gauge_.blink->hz - gauge_.tolerance.blink_hz, 0.1) : 1;
+  const Nanos blink = any_blinks ? from_seconds(1 / slowest_hz) : 0;
+  return out->to - out->from > blink;
+}
+
 std::string PowerWatch::not_seen_cut(Nanos until) const {
   if (!cut_) return nobody_cut;
   if (!cut_->by_hand) return "";
@@ -137,7 +151,11 @@ std::string PowerWatch::not_seen_cut(Nanos until) const {
   if (const Picture* lit = lit_while_off(all))
     return said + ", but " + gauge_.describe(lit->lit) + " was lit " +
            say_span(std::max(lit->from, cut_->off_to + afterglow) - cut_->off_to) + " after that" + look;
-  if (lit_before_ != 0 || (!all.empty() && all.front().lit != 0)) return "";
+  if (lit_before_ != 0 || (!all.empty() && all.front().lit != 0)) {
+    if (was_seen_out(all)) return "";
+    return said + " and at " + say_time(cut_->on_to) +
+           " that it was back; that is too short to see whether the unit was out: leave it off for longer";
+  }
   // What is lit later is the rpm's own cue.
   const auto woke = woke_in(all);
   if (woke == all.end() || woke->from > awake_by(gauge_, cut_->on_to))

@@ -46,6 +46,7 @@ class PowerWatch {
   };
   std::vector<Picture> pictures(Nanos until) const;
   const Picture* lit_while_off(const std::vector<Picture>& all) const;
+  bool was_seen_out(const std::vector<Picture>& all) const;
   std::vector<Picture>::const_iterator woke_in(const std::vector<Picture>& all) const;
   void say_lit(const std::vector<Picture>& all, PowerResult& row, std::vector<Finding>& findings) const;
   void say_woken(const std::vector<Picture>& all, bool dark_cue, PowerResult& row,

@@ -24,7 +24,7 @@ void StateJudge::Impl::pressing(const std::string& action, Nanos at) {
   const RpmAtPress pressed_at = believed_at(at);
   const double rpm = pressed_at.rpm;
   const StateFollower::Pressed what = follower_.press(action, at, pressed_at);
-  if (what.clears_peak) peaks_.push_back({at, rpm, true});
+  if (what.clears_peak) peaks_.cleared(at, rpm);
   if (!what.takes && !what.dims) return;
   StateSpell spell;
   if (outside_) spell.doubt = doubt_outside("'" + action + "' was pressed at " + say_time(at));
@@ -60,7 +60,8 @@ void StateJudge::Impl::power_off(Nanos at, Nanos lasts) {
 
 void StateJudge::Impl::cutting(Nanos at) {
   follower_.power_lost(never);
-  if (!keeps_peak()) peaks_.push_back({at, 0, true});
+  // A file that does not say what is kept leaves that free.
+  if (!keeps_peak()) peaks_.lost(at, never, gauge_.power_up.has_value());
   StateSpell spell;
   spell.what = StateSpell::What::power;
   if (outside_) spell.doubt = doubt_outside("the supply was cut at " + say_time(at));
@@ -76,17 +77,11 @@ void StateJudge::Impl::cut(const PowerCut& cut) {
   if (now.what != StateSpell::What::power || now.answered != never) return;
   now.power->cut(cut);
   now.awake = PowerWatch::awake_by(gauge_, cut.on_to);
+  if (!keeps_peak()) peaks_.lost_by(now.awake);
   follower_.awake_by(now.awake);
   for (JudgedWay& way : now.ways) way.unit.awake_by(now.awake);
   now.answered = answered_by(gauge_, now.awake);
   if (current_ + 1 == spells_.size()) open(now);
-}
-
-double StateJudge::Impl::peak_rpm(Nanos t) const {
-  double peak = 0;
-  for (const Peak& one : peaks_)
-    if (one.from < t) peak = one.cleared ? one.rpm : std::max(peak, one.rpm);
-  return peak;
 }
 
 std::vector<std::size_t> StateJudge::Impl::all_moved() const {
@@ -129,10 +124,6 @@ bool StateJudge::Impl::keeps_peak() const {
          std::any_of(gauge_.buttons.begin(), gauge_.buttons.end(), [&](const Button& button) {
            return std::holds_alternative<ShowPeak>(button.does) && keeps(*gauge_.power_up, button.name);
          });
-}
-
-void StateJudge::Impl::note_peak(Nanos from, double rpm) {
-  if (peaks_.empty() || rpm > peaks_.back().rpm) peaks_.push_back({from, rpm, false});
 }
 
 }  // namespace tachproof

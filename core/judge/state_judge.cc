@@ -25,7 +25,7 @@ StateJudge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
 void StateJudge::Impl::rpm(const Segment& segment) {
   settle_supply(segment.start.whole);
   history_.add(segment);
-  note_peak(segment.start.whole, segment.highest_rpm());
+  peaks_.rpm(segment);
   StateSpell& now = spells_.back();
   if (is_open(spells_.size() - 1)) each_of(now, [&](Judge& judge) { judge.rpm(segment); });
   if (&now != &spells_.front() && (segment.start.whole < now.judged_from || is_judged_again(now)))
@@ -261,7 +261,7 @@ void StateJudge::supplied_by(Nanos by) { impl_->supplied_by(by); }
 void StateJudge::takes_late(Nanos by) { impl_->takes_late(by); }
 void StateJudge::cutting(Nanos at) { impl_->cutting(at); }
 void StateJudge::cut(const PowerCut& cut) { impl_->cut(cut); }
-double StateJudge::peak_rpm(Nanos t) const { return impl_->peak_rpm(t); }
+std::vector<PeakSpan> StateJudge::peaks(Nanos t) const { return impl_->peaks(t); }
 RunResult StateJudge::finish(Nanos until, bool complete) { return impl_->finish(until, complete); }
 
 }  // namespace tachproof

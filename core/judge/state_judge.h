@@ -14,10 +14,12 @@
 #include <memory>
 #include <span>
 #include <string>
+#include <vector>
 
 #include "core/gauge/gauge.h"
 #include "core/judge/dim_light.h"
 #include "core/judge/judge.h"
+#include "core/judge/peaks.h"
 #include "core/judge/power_watch.h"
 
 namespace tachproof {
@@ -66,9 +68,8 @@ class StateJudge {
   // The same where a person cuts it: he is asked to at `at`; when it was off and back is told later.
   void cutting(Nanos at);
   void cut(const PowerCut& cut);
-  // The highest rpm that the unit must show when it is asked for it at `t`: since it was last cleared,
-  // or lost its supply.
-  double peak_rpm(Nanos t) const;
+  // The highest rpm that the unit must show when it is asked for it at `t`: see Peaks.
+  std::vector<PeakSpan> peaks(Nanos t) const;
 
   RunResult finish(Nanos seen_until, bool complete = true);
 

@@ -50,7 +50,7 @@ class StateJudge::Impl {
   void takes_late(Nanos by) { takes_late_ = by; }
   void cutting(Nanos at);
   void cut(const PowerCut& cut);
-  double peak_rpm(Nanos t) const;
+  std::vector<PeakSpan> peaks(Nanos t) const { return peaks_.at(t); }
   RunResult finish(Nanos until, bool complete);
 
  private:
@@ -126,7 +126,6 @@ class StateJudge::Impl {
   void find_drift(Nanos until, bool complete);
 
   bool keeps_peak() const;
-  void note_peak(Nanos from, double rpm);
 
   const Gauge gauge_;
   const JudgeSetup setup_;
@@ -144,13 +143,7 @@ class StateJudge::Impl {
   Channels unsure_ = 0;
   std::string untimed_;
   std::optional<StampTimes> stamps_;
-  // From then on at least this was reached; rising from where it was cleared.
-  struct Peak {
-    Nanos from = 0;
-    double rpm = 0;
-    bool cleared = false;
-  };
-  std::vector<Peak> peaks_;
+  Peaks peaks_;
 
   std::optional<double> volts_;  // that the unit is fed now, as far as anybody said
   Nanos takes_late_ = 0;

@@ -47,27 +47,28 @@ inline void tell_all(LoggedJudge& judge, const Profile& profile) {
   }
 }
 
-// `judged_by`: in place of the unit's own gauge.
-inline FedPlay fed_play(Behaviour behaviour, const std::vector<FaultSetting>& faults, const Profile& profile,
-                        const Gauge& judged_by = fed_gauge(), std::uint64_t seed = 1) {
+// What a unit on such a profile shows.
+inline std::vector<LampEvent> fed_lamps(const Behaviour& behaviour, const Profile& profile,
+                                        std::uint64_t seed = 1) {
   const Gauge& gauge = fed_gauge();
-  FedPlay play;
-  LoggedJudge judge(judged_by, {}, &play.evidence);
-  tell_all(judge, profile);
-  behaviour.faults = faults;
   SimulatedUnit unit(gauge, behaviour, gauge, seed);
   for (const Action& action : profile.actions()) unit.act(action);
   PulseTrain train(profile, gauge.pulses_per_rev);
   std::array<Nanos, 4096> block{};
   std::vector<LampEvent> events;
-  for (std::size_t n; (n = train.next(block)) > 0;) {
-    events.clear();
-    unit.run({block.data(), n}, block[n - 1], events);
-    judge.lamps(events);
-  }
-  events.clear();
+  for (std::size_t n; (n = train.next(block)) > 0;) unit.run({block.data(), n}, block[n - 1], events);
   unit.run({}, profile.duration(), events);
-  judge.lamps(events);
+  return events;
+}
+
+// `judged_by`: in place of the unit's own gauge.
+inline FedPlay fed_play(Behaviour behaviour, const std::vector<FaultSetting>& faults, const Profile& profile,
+                        const Gauge& judged_by = fed_gauge(), std::uint64_t seed = 1) {
+  FedPlay play;
+  LoggedJudge judge(judged_by, {}, &play.evidence);
+  tell_all(judge, profile);
+  behaviour.faults = faults;
+  judge.lamps(fed_lamps(behaviour, profile, seed));
   play.result = judge.finish(profile.duration());
   return play;
 }

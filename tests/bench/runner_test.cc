@@ -297,19 +297,19 @@ TEST_F(Runner, CapturesEveryPulseWithBothItsEdgesAndEveryLampChange) {
 TEST(JudgeAnswer, ComparesTextWithoutRegardToCaseAndBlanks) {
   Ask ask;
   ask.text = "Magenta";
-  EXPECT_EQ(judge_answer(ask, 0, 0, " magenta\n").verdict, Verdict::pass);
-  EXPECT_EQ(judge_answer(ask, 0, 0, "white").verdict, Verdict::fail);
-  EXPECT_EQ(judge_answer(ask, 0, 0, "  ").verdict, Verdict::undecided);
+  EXPECT_EQ(judge_answer(ask, 0, {}, " magenta\n").verdict, Verdict::pass);
+  EXPECT_EQ(judge_answer(ask, 0, {}, "white").verdict, Verdict::fail);
+  EXPECT_EQ(judge_answer(ask, 0, {}, "  ").verdict, Verdict::undecided);
 }
 
 TEST(JudgeAnswer, TakesOnlyAWholeNumberWithOrWithoutItsUnit) {
   Ask ask;
   ask.wants = Ask::Wants::number;
   ask.number = 12;
-  EXPECT_EQ(judge_answer(ask, 0, 0, "12 RPM").verdict, Verdict::pass);
-  EXPECT_EQ(judge_answer(ask, 0, 0, "12e").verdict, Verdict::fail);
-  EXPECT_EQ(judge_answer(ask, 0, 0, "nan").verdict, Verdict::fail);
-  EXPECT_EQ(judge_answer(ask, 0, 0, std::nullopt).verdict, Verdict::undecided);
+  EXPECT_EQ(judge_answer(ask, 0, {}, "12 RPM").verdict, Verdict::pass);
+  EXPECT_EQ(judge_answer(ask, 0, {}, "12e").verdict, Verdict::fail);
+  EXPECT_EQ(judge_answer(ask, 0, {}, "nan").verdict, Verdict::fail);
+  EXPECT_EQ(judge_answer(ask, 0, {}, std::nullopt).verdict, Verdict::undecided);
 }
 
 }  // namespace

@@ -6,8 +6,10 @@
 #include <random>
 #include <set>
 
+#include "bench/run/runner.h"
 #include "core/cause/diagnosis.h"
 #include "core/cause/fault_list.h"
+#include "core/judge/expected_states.h"
 #include "core/plan/button_proof.h"
 #include "tests/bench/fault_examples.h"
 #include "tests/bench/fed_run.h"
@@ -124,6 +126,45 @@ TEST(SupplyUnits, OneThatWakesTooLateAfterADipFailsForThatAlone) {
   const FedPlay play = fed_play({{"slow-boot", {}, {{"by_ms", 2500}}}},
                                 held({Supply{5, 5, 100 * ns_per_ms}, Supply{12.5, 12.5, 100 * ns_per_ms}}));
   EXPECT_THAT(fed_findings(play.result), ElementsAre(FindingKind::slow_boot)) << told_of(play.result);
+}
+
+// A dip leaves it free to keep its peak or to lose it: both are right, and nothing else is.
+TEST(SupplyUnits, AfterADipEitherPeakIsRight) {
+  Gauge gauge = fed_gauge();
+  std::erase(gauge.power_up->keeps, "high");
+  Ask ask;
+  ask.wants = Ask::Wants::peak;
+  ask.within = 10;
+  const Profile profile(std::vector<Step>{Hold{5200, ns_per_s}, Hold{3900, 2 * ns_per_s},
+                                          Supply{12.5, 12.5, ns_per_s}, Supply{5, 5, 100 * ns_per_ms},
+                                          Supply{12.5, 12.5, 100 * ns_per_ms}, Hold{3900, 5 * ns_per_s},
+                                          RampByTime{4100, ns_per_s}, Hold{4100, ns_per_s}});
+  StateJudge judge(gauge, {});
+  tell(judge, profile);
+  const std::vector<PeakSpan> peaks = judge.peaks(profile.duration());
+  for (const auto& [answer, verdict] : std::map<std::string, Verdict>{
+           {"5200", Verdict::pass}, {"4100", Verdict::pass}, {"4600", Verdict::fail}, {"0", Verdict::fail}})
+    EXPECT_EQ(judge_answer(ask, 0, peaks, answer).verdict, verdict) << answer;
+  EXPECT_EQ(judge_answer(ask, 0, peaks, "0").expected, "5200 within 10, or 4100 within 10");
+}
+
+// A ramp that is played in steps may be over sooner than it was to be.
+TEST(SupplyUnits, ARampThatEndsEarlyMayTurnTheUnitOffEarly) {
+  const Profile told = held({Supply{12.5, 8.6, ns_per_s}, Supply{12.5, 12.5, 100 * ns_per_ms}});
+  const Profile played = held({Supply{12.5, 9.6, 750 * ns_per_ms}, Supply{8.6, 8.6, 250 * ns_per_ms},
+                               Supply{12.5, 12.5, 100 * ns_per_ms}});
+  for (const Nanos early : {Nanos{0}, 200 * ns_per_ms}) {
+    Behaviour behaviour = test::quick_unit();
+    behaviour.lowest_v = 8.9;
+    behaviour.holds_ms = 0;
+    JudgeSetup setup;
+    setup.bench.source.switch_from = -early;
+    StateJudge judge(fed_gauge(), setup);
+    tell(judge, told);
+    judge.lamps(test::fed_lamps(behaviour, played));
+    const RunResult result = judge.finish(told.duration());
+    EXPECT_EQ(result.verdict == Verdict::fail, early == 0) << early << told_of(result);
+  }
 }
 
 // A lamp that is not asked for is wrong at any voltage.

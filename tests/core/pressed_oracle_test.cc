@@ -152,5 +152,81 @@ RC_GTEST_PROP(PressedOracle, AnySequenceIsJudgedAsTheFilesSay, ()) {
   for (const BoundaryResult& row : result.boundaries) RC_ASSERT(row.verdict != Verdict::fail);
 }
 
+// The same with voltages, by the file's words: inside 9 to 16 V a voltage changes nothing; outside the unit
+// may be dark, and has forgotten all but `set` where it was.
+struct FedUnit {
+  test::PressedUnit unit;
+  bool shown = false;  // what is wrong with it was to be seen
+};
+
+enum class FedWrong { nothing, drifts, browns_out, stays_dark };
+
+FedUnit fed_unit(FedWrong wrong) {
+  FedUnit fed;
+  fed.unit.dims = false;
+  fed.unit.response = *rc::gen::inRange(0, 110) * ns_per_ms;
+  fed.unit.boots = *rc::gen::inRange(250, 1450) * ns_per_ms;
+  fed.unit.lowest_v = *rc::gen::inRange(30, 89) / 10.0;
+  if (wrong == FedWrong::drifts) fed.unit.drift_rpm_per_v = *rc::gen::element(-8.0, -4.5, 4.5, 8.0);
+  if (wrong == FedWrong::browns_out) fed.unit.lowest_v = *rc::gen::inRange(100, 115) / 10.0;
+  fed.unit.returns = wrong != FedWrong::stays_dark;
+  return fed;
+}
+
+std::vector<Step> fed_steps(FedUnit& fed) {
+  std::vector<Step> steps{Hold{2000, 500 * ns_per_ms}};
+  double volts = 12.5;
+  sweep(steps);
+  const int events = *rc::gen::inRange(1, 6);
+  for (int i = 0; i < events; ++i) {
+    const double rpm = *rc::gen::inRange(2600, 5400);
+    steps.push_back(RampByTime{rpm, ns_per_s});
+    steps.push_back(Hold{rpm, 500 * ns_per_ms});
+    const int what = *rc::gen::inRange(0, 6);
+    if (what == 0) {
+      steps.push_back(Press{"set", 200 * ns_per_ms});
+      steps.push_back(Hold{rpm, 600 * ns_per_ms});
+    } else if (what == 1) {
+      steps.push_back(PowerOff{*rc::gen::inRange(400, 1500) * ns_per_ms});
+      steps.push_back(Hold{rpm, 5 * ns_per_s});
+    } else if (what == 2) {  // a dip
+      const double low = *rc::gen::inRange(20, 88) / 10.0;
+      steps.push_back(Supply{low, low, *rc::gen::inRange(20, 2000) * ns_per_ms});
+      steps.push_back(Supply{volts, volts, 100 * ns_per_ms});
+      steps.push_back(Hold{rpm, 5 * ns_per_s});
+      fed.shown |= !fed.unit.returns && low < fed.unit.lowest_v - 0.05;
+    } else {
+      const double to = *rc::gen::inRange(90, 161) / 10.0;
+      const Nanos lasts = *rc::gen::inRange(100, 1500) * ns_per_ms;
+      steps.push_back(what == 3 ? Supply{volts, to, lasts} : Supply{to, to, lasts});
+      volts = to;
+      steps.push_back(Hold{rpm, 600 * ns_per_ms});
+      sweep(steps);
+      fed.shown |= std::abs(fed.unit.drift_rpm_per_v * (volts - 12.5)) > 10;
+      fed.shown |= fed.unit.lowest_v >= 9.05 && volts < fed.unit.lowest_v - 0.05;
+    }
+    if (*rc::gen::inRange(0, 2) == 0) sweep(steps);
+  }
+  sweep(steps);
+  return steps;
+}
+
+RC_GTEST_PROP(PressedOracle, AnyVoltagesAreJudgedAsTheFilesSay, ()) {
+  const FedWrong wrong =
+      *rc::gen::element(FedWrong::nothing, FedWrong::drifts, FedWrong::browns_out, FedWrong::stays_dark);
+  FedUnit fed = fed_unit(wrong);
+  const Profile profile(fed_steps(fed));
+  const Gauge gauge = test::pressed_gauge();
+  const RunResult result = test::judged_pressed(gauge, profile, fed.unit.watch(gauge, profile));
+  for (const Finding& f : result.findings) RC_LOG() << word(f.kind) << ": " << f.message << "\n";
+  for (const PowerResult& p : result.powers)
+    RC_LOG() << "power: " << word(p.verdict) << " " << p.remark << "\n";
+  if (wrong == FedWrong::nothing) {
+    RC_ASSERT(result.verdict != Verdict::fail);
+    for (const PowerResult& power : result.powers) RC_ASSERT(power.verdict != Verdict::fail);
+  }
+  if (fed.shown) RC_ASSERT(result.verdict == Verdict::fail);
+}
+
 }  // namespace
 }  // namespace tachproof

@@ -2,6 +2,7 @@
 // what a gauge file says, apart from core/judge and from the simulated unit.
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 #include <map>
 #include <string>
@@ -32,6 +33,7 @@ inline Gauge pressed_gauge() {
                {"shift", 7600, {blue | magenta, 0}, "shift"}};
   g.deadband = {7, Sits::below};
   g.tolerance.rpm = 3;
+  g.supply = SupplyRange{9, 16};
   g.tolerance.response_to = 120 * ns_per_ms;
   g.buttons = {
       {"set", TakeRpm{3, 2500, 5500}}, {"high", ShowPeak{4 * ns_per_s}}, {"glow", Dim{{1, 0.55, 0.25}}}};
@@ -52,25 +54,37 @@ struct PressedUnit {
   // For 120 ms after a button went down, or after it has greeted, it shows these.
   Channels strange = 0;
   double comes_back_off_by = 0;  // all that hangs from pit, after a loss of power
+  // Fed less it is off at once; fed more again it boots, or never does. All boundaries move with the voltage.
+  double lowest_v = 6;
+  bool returns = true;
+  double drift_rpm_per_v = 0;  // from 12.5 V
 
   std::vector<LampEvent> watch(const Gauge& set, const Profile& profile) const {
     std::vector<LampEvent> events;
     std::map<std::string, double> anchors;
     std::size_t level = 0, next = 0, window = 0;
-    Nanos off_until = 0, awake_at = 0, forget = 0, strange_until = 0;
+    Nanos off_until = 0, awake_at = 0, forget = 0, strange_until = 0, fed_at = 0;
     double off_by = 0;
+    Supply fed{12.5, 12.5, 0};
+    bool starves = false;
     const auto& actions = profile.actions();
+    const auto off = [&](Nanos until) {
+      off_until = std::max(until, off_until);
+      awake_at = off_until + boots;
+      forget = awake_at;
+      window = 0;
+      level = 0;
+      if (loses) anchors.clear();
+      off_by = comes_back_off_by;
+      strange_until = awake_at + 720 * ns_per_ms;
+    };
     for (Nanos t = 0; t <= profile.duration(); t += step) {
       for (; next < actions.size() && actions[next].at <= t; ++next) {
-        if (const auto* off = std::get_if<PowerOff>(&actions[next].what)) {
-          off_until = actions[next].at + off->lasts;
-          awake_at = off_until + boots;
-          forget = awake_at;
-          window = 0;
-          level = 0;
-          if (loses) anchors.clear();
-          off_by = comes_back_off_by;
-          strange_until = awake_at + 720 * ns_per_ms;
+        if (const auto* cut = std::get_if<PowerOff>(&actions[next].what)) {
+          off(actions[next].at + cut->lasts);
+        } else if (const auto* supply = std::get_if<Supply>(&actions[next].what)) {
+          fed = *supply;
+          fed_at = actions[next].at;
         } else if (const auto* press = std::get_if<Press>(&actions[next].what); press && t >= awake_at) {
           const double rpm = std::round(profile.rpm_at(actions[next].at));
           strange_until = actions[next].at + 120 * ns_per_ms;
@@ -79,6 +93,11 @@ struct PressedUnit {
           if (press->action == "glow" && dims) level = (level + 1) % 3;
         }
       }
+      const double done = fed.lasts > 0 ? std::min(1.0, to_seconds(t - fed_at) / to_seconds(fed.lasts)) : 1;
+      const double volts = fed.from_v + done * (fed.to_v - fed.from_v);
+      if (volts < lowest_v) off(t + step);
+      starves = starves || volts < lowest_v;
+      if (starves && !returns) awake_at = profile.duration() + 1;
       Channels lit = 0;
       if (t >= off_until && t >= awake_at && t < awake_at + 600 * ns_per_ms && awake_at > 0) {
         lit = greets_wrong ? Channels{1} : set.power_up->greets->cue.steady;
@@ -89,7 +108,8 @@ struct PressedUnit {
             const Window& it = set.windows[w];
             const auto moved = anchors.find(it.anchor);
             return it.from_rpm + (it.name == "on-limit" ? limit_off_by : 0) +
-                   (it.anchor == "pit" ? off_by : 0) + (moved == anchors.end() ? 0 : moved->second - 3720);
+                   (it.anchor == "pit" ? off_by : 0) + drift_rpm_per_v * (volts - 12.5) +
+                   (moved == anchors.end() ? 0 : moved->second - 3720);
           };
           if (window + 1 < set.windows.size() && believed >= from(window + 1))
             ++window;

@@ -371,10 +371,10 @@ TEST(StateJudge, ThePeakCountsFromWhereItWasCleared) {
   judge.rpm({Segment::Shape::constant, {0, 0}, 1, 6000, 0, 0, 0});
   judge.pressed("high", ns_per_s, 100 * ns_per_ms);
   judge.rpm({Segment::Shape::constant, {ns_per_s, 0}, 1, 3000, 0, 0, 0});
-  EXPECT_DOUBLE_EQ(judge.peak_rpm(2 * ns_per_s), 6000);
+  EXPECT_EQ(judge.peaks(2 * ns_per_s), (std::vector<PeakSpan>{{6000, 6000}}));
   judge.pressed("high", 2 * ns_per_s, 100 * ns_per_ms);
   judge.rpm({Segment::Shape::constant, {2 * ns_per_s, 0}, 1, 3100, 0, 0, 0});
-  EXPECT_DOUBLE_EQ(judge.peak_rpm(3 * ns_per_s), 3100);
+  EXPECT_EQ(judge.peaks(3 * ns_per_s), (std::vector<PeakSpan>{{3100, 3100}}));
 }
 
 // Any sequence of presses, cuts and ramps: a unit that does as its file says never fails, and one with a
