@@ -106,6 +106,11 @@ void StateJudge::Impl::look_at_supply(StateSpell& spell, Nanos end, bool complet
   spell.supply_rows = told.rows;
   spell.power_findings = told.findings;
   for (const Finding& finding : told.findings) told_dead_ |= finding.kind == FindingKind::no_return;
+  if (spell.fed->is_awaited())
+    spell.power_findings.push_back({FindingKind::lost_evidence, spell.from, "", "",
+                                    "nobody says that the unit was fed " + volts_text(spell.fed->volts()) +
+                                        ", asked for at " + say_time(spell.from) +
+                                        ": set it, then press Enter"});
   if (told.dark) {
     // Nothing can be measured of it; that it is dark has been said.
     if (told.dark_at_v) spell.seen = false;

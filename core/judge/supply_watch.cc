@@ -196,6 +196,7 @@ void SupplyWatch::look_for_strange(const Look& look, Told& told) {
     const bool is_out = picture.lit == 0 || is_greeting(picture.lit);
     told_out = told_out && is_out;
     const bool may_out = told_out || may_be_out(from, look);
+    const Nanos out_before = out_until;
     if (is_out && (may_out || may_be_out(to, look))) out_until = picture.to;
     if (told_out && picture.to < look.until) told.woke_late = picture.to;
     if (to <= from) continue;
@@ -207,7 +208,7 @@ void SupplyWatch::look_for_strange(const Look& look, Told& told) {
     const Nanos catches_up = gauge_.tolerance.response_to + gauge_.tolerance.settle + one_cycle;
     for (const Nanos t : instants) {
       if (is_out && may_be_out(t, look)) continue;
-      const bool woke = out_until >= 0 && t <= out_until + catches_up;
+      const bool woke = out_before >= 0 && t <= out_before + catches_up;
       if (look.disturbed->any(t - gauge_.tolerance.response_to, t + 1) || is_right(t, picture.lit, woke))
         continue;
       if (picture.lit != 0 && !is_greeting(picture.lit)) return say_strange(picture, told);

@@ -185,11 +185,18 @@ RunResult judged_set_by_hand(const PressedUnit& unit, double volts, Nanos asked,
   StateJudge judge(gauge, setup);
   judge.supplied({12.5, 12.5, 0}, 0);
   const Nanos done = profile.actions().front().at;
+  bool is_asked = false, is_said = false;
   for (const Segment& segment : profile.segments()) {
     const Nanos at = segment.start.whole;
-    if (at == done - asked) judge.supplying({volts, volts, 0}, at);
+    if (!is_asked && at + 1 >= done - asked) {  // a ramp's end is rounded
+      judge.supplying({volts, volts, 0}, at);
+      is_asked = true;
+    }
     judge.rpm(segment);
-    if (at == done && says) judge.supplied_by(done + said);
+    if (at + 1 >= done && says && !is_said) {
+      judge.supplied_by(done + said);
+      is_said = true;
+    }
   }
   judge.lamps(events);
   return judge.finish(profile.duration());
@@ -221,6 +228,7 @@ TEST(VoltageByHand, AUnitThatMovesWithItOrGoesDarkFails) {
 TEST(VoltageByHand, OneThatNobodySaysIsSetIsNoPassAndNoFail) {
   const RunResult result = judged_set_by_hand({}, 9, 800 * ms, 1200 * ms, false);
   EXPECT_EQ(result.verdict, Verdict::undecided) << told(result);
+  EXPECT_THAT(told(result), HasSubstr("nobody says that the unit was fed 9.0 V"));
 }
 
 RC_GTEST_PROP(VoltageByHand, NoSoundUnitFailsHoweverLongAPersonTakes, ()) {
