@@ -51,7 +51,10 @@ void StateJudge::Impl::lamps(std::span<const LampEvent> events) {
     if (spell.gap && part.front().at < spell.judged_from) spell.gap->lamps(part);
     if (spell.fed) spell.fed->lamps(part);
     if (is_judged_again(spell)) spell.lamps.insert(spell.lamps.end(), part.begin(), part.end());
-    for (const LampEvent& event : part) changed_ = changed_ || (any_lamps_ && event.lit != lit_);
+    changed_ = changed_ || (any_lamps_ && part.front().lit != lit_) ||
+               std::adjacent_find(part.begin(), part.end(), [](const LampEvent& a, const LampEvent& b) {
+                 return a.lit != b.lit;
+               }) != part.end();
     if (gap) {
       for (const LampEvent& event : part) see_in_gap(spell, event);
     } else {
@@ -159,7 +162,12 @@ void StateJudge::Impl::begin_spell(StateSpell spell, Nanos at) {
   before.to = at;
   spell.from = at;
   spell.judged_from = never;
-  spell.before.assign(recent_.begin(), recent_.end());
+  // A step that begins between two nanoseconds was told before what happens at its beginning.
+  const auto goes_on = std::find_if(recent_.begin(), recent_.end(), [&](const Segment& segment) {
+    return segment.start.whole + from_seconds(segment.lasts_s) > at + 1;
+  });
+  spell.before.assign(recent_.begin(), goes_on);
+  spell.segments.assign(goes_on, recent_.end());
   spells_.push_back(std::move(spell));
 }
 

@@ -13,72 +13,12 @@
 #include "bench/run/rig_model.h"
 #include "core/cause/fault_list.h"
 #include "core/plan/button_proof.h"
+#include "tests/bench/drawn_units.h"
 
 namespace tachproof {
 namespace {
 
-std::size_t units() {
-  const char* asked = std::getenv("TACHPROOF_UNITS");
-  return asked != nullptr ? std::strtoul(asked, nullptr, 10) : 12;
-}
-
-class Drawn {
- public:
-  explicit Drawn(std::uint64_t seed) : random_(seed) {}
-
-  double between(double low, double high) { return std::uniform_real_distribution<>(low, high)(random_); }
-  double whole(double low, double high) { return std::round(between(low, high)); }
-  bool chance(double share) { return between(0, 1) < share; }
-
-  Gauge gauge() {
-    Gauge g;
-    g.name = "drawn";
-    g.pulses_per_rev = whole(1, 4);
-    const double pit = whole(3000, 5000);
-    g.anchors = {{"pit", pit}};
-    g.lamps = {{"left", {"white", "blue"}}, {"right", {"magenta", "blue"}}};
-    const Channels a = 1, b = 2, c = 4, d = 8;
-    const double below = whole(60, 200), above = whole(60, 300);
-    g.windows = {{"under", 0, {}, ""},
-                 {"near", pit - below - whole(60, 200), {a, 0}, "pit"},
-                 {"at", pit - below, {b, 0}, "pit"},
-                 {"past", pit, {c, 0}, "pit"},
-                 {"far", pit + above, {a | d, 0}, "pit"}};
-    g.deadband = {whole(3, 12), chance(0.7) ? Sits::below : Sits::centred};
-    g.tolerance.rpm = between(2, 5);
-    g.tolerance.response_to = static_cast<Nanos>(between(80, 250)) * ns_per_ms;
-    g.buttons = {{"mark", TakeRpm{static_cast<std::size_t>(whole(2, 3)), 2400, 5600}},
-                 {"top", ShowPeak{3 * ns_per_s}},
-                 {"lux", Dim{{1, between(0.4, 0.7), between(0.1, 0.3)}}}};
-    const Nanos boot = static_cast<Nanos>(whole(50, 400)) * ns_per_ms;
-    g.power_up = PowerUp{boot, boot + static_cast<Nanos>(whole(300, 900)) * ns_per_ms, {}, {}};
-    if (chance(0.7))
-      g.power_up->greets = Greeting{{a | c, 0}, static_cast<Nanos>(whole(300, 900)) * ns_per_ms};
-    if (chance(0.5)) g.power_up->keeps = {"mark"};
-    return g;
-  }
-
-  Behaviour behaviour(const Gauge& g) {
-    Behaviour b;
-    b.update_hz = between(50, 200);
-    b.averaging_ms = between(5, 15);
-    b.response_ms = between(2, to_ms(g.tolerance.response_to) - 60);
-    b.resolution_rpm = chance(0.5) ? 1.0 : 0.5;
-    b.timer_hz = 1e6;
-    return b;
-  }
-
- private:
-  std::mt19937_64 random_;
-};
-
-void pass(std::vector<Step>& steps, const Gauge& g) {
-  const double low = g.windows[1].from_rpm - 80, high = g.windows.back().from_rpm + 80;
-  for (const double rate : {60.0, 60.0, 300.0, 300.0}) {
-    steps.insert(steps.end(), {RampByRate{high, rate}, Hold{high, 600 * ns_per_ms}, RampByRate{low, rate},
-                               Hold{low, 600 * ns_per_ms}});
-  }
-}
+using test::Drawn, test::pass, test::run_drawn, test::told_of_drawn, test::units;
 
 // Takes, is refused, dims, loses its supply; after each the boundaries that hang from the anchor are crossed.
 Profile drive(const Gauge& g, Drawn& drawn) {
@@ -123,28 +63,6 @@ Profile drive(const Gauge& g, Drawn& drawn) {
   return Profile(steps);
 }
 
-RunResult run(const Gauge& gauge, const Behaviour& behaviour, const Profile& profile, std::uint64_t seed) {
-  TrialScenario scenario;
-  scenario.name = "buttons";
-  scenario.profile = profile;
-  scenario.seed = seed;
-  return FaultTrials(gauge, scenario, RigModel{}).healthy(behaviour);
-}
-
-std::string told(const RunResult& result) {
-  std::string text;
-  for (const Finding& f : result.findings) text += f.message + "\n";
-  for (const PressResult& p : result.presses)
-    if (p.verdict != Verdict::pass) text += "press: " + p.remark + "\n";
-  for (const DimResult& d : result.dims)
-    if (d.verdict != Verdict::pass) text += "dim: " + d.remark + "\n";
-  for (const PowerResult& p : result.powers)
-    if (p.verdict != Verdict::pass) text += "power: " + p.remark + "\n";
-  for (const BoundaryResult& b : result.boundaries)
-    if (b.verdict != Verdict::pass) text += b.boundary + " " + b.state + ": " + b.remark + "\n";
-  return text;
-}
-
 TEST(PressedUnits, AHealthyOneNeverFails) {
   std::size_t passed = 0;
   for (std::uint64_t seed = 1; seed <= units(); ++seed) {
@@ -152,11 +70,11 @@ TEST(PressedUnits, AHealthyOneNeverFails) {
     const Gauge gauge = drawn.gauge();
     ASSERT_TRUE(problems_of(gauge).empty()) << problems_of(gauge)[0].path;
     const Behaviour behaviour = drawn.behaviour(gauge);
-    const RunResult result = run(gauge, behaviour, drive(gauge, drawn), seed);
-    EXPECT_NE(result.verdict, Verdict::fail) << "seed " << seed << "\n" << told(result);
+    const RunResult result = run_drawn(gauge, behaviour, drive(gauge, drawn), seed);
+    EXPECT_NE(result.verdict, Verdict::fail) << "seed " << seed << "\n" << told_of_drawn(result);
     passed += result.verdict == Verdict::pass;
     if (std::getenv("TACHPROOF_TELL") != nullptr && result.verdict != Verdict::pass)
-      std::printf("seed %llu\n%s", static_cast<unsigned long long>(seed), told(result).c_str());
+      std::printf("seed %llu\n%s", static_cast<unsigned long long>(seed), told_of_drawn(result).c_str());
     for (const PressResult& press : result.presses)
       if (press.refused == false && !std::isnan(press.taken_rpm)) {
         EXPECT_NEAR(press.taken_rpm, press.rpm, press.expanded_uncertainty_rpm + 1.5) << "seed " << seed;
@@ -198,7 +116,7 @@ TEST(PressedUnits, OneWhoseButtonsOrSupplyDoWrongNeverPasses) {
       const Gauge gauge = drawn.gauge();
       Behaviour behaviour = drawn.behaviour(gauge);
       behaviour.faults = {fault};
-      const RunResult result = run(gauge, behaviour, drive(gauge, drawn), seed);
+      const RunResult result = run_drawn(gauge, behaviour, drive(gauge, drawn), seed);
       EXPECT_NE(result.verdict, Verdict::pass) << "seed " << seed << " " << fault.kind;
       // Near where the boundary was, a take and no take look the same.
       Counted& count = counts[fault.kind];
@@ -227,7 +145,7 @@ TEST(PressedUnits, AProofOfTheirButtonsCatchesEveryFaultOfThem) {
     RigModel rig;
     rig.behaviour = drawn.behaviour(gauge);
     const FaultTrials trials(gauge, scenario, rig);
-    EXPECT_EQ(trials.healthy(rig.behaviour).verdict, Verdict::pass) << told(trials.healthy(rig.behaviour));
+    EXPECT_EQ(trials.healthy(rig.behaviour).verdict, Verdict::pass) << told_of_drawn(trials.healthy(rig.behaviour));
     for (const ListedFault& listed : fault_list(gauge).faults)
       if (is_of_buttons(listed.fault.kind)) {
         EXPECT_EQ(trials.with(listed.fault).verdict, Verdict::fail)

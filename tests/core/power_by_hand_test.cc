@@ -5,6 +5,7 @@
 
 #include <variant>
 
+#include "core/base/text.h"
 #include "tests/core/pressed_unit.h"
 
 namespace tachproof {
@@ -99,6 +100,11 @@ std::string told(const RunResult& result) {
   std::string all(word(result.verdict));
   for (const Finding& f : result.findings) all += "\n" + f.message;
   for (const PowerResult& p : result.powers) all += "\n" + p.remark;
+  for (const TransitionResult& t : result.transitions)
+    if (t.asked && t.verdict != Verdict::pass)
+      all += "\n" + t.boundary + " " + say_time(t.nominal) + ": " + t.remark;
+  for (const BoundaryResult& b : result.boundaries)
+    if (b.verdict != Verdict::pass) all += "\n" + b.boundary + " " + b.state + ": " + b.remark;
   return all;
 }
 
@@ -235,10 +241,11 @@ RC_GTEST_PROP(VoltageByHand, NoSoundUnitFailsHoweverLongAPersonTakes, ()) {
   const auto upto = [](int most) { return *rc::gen::inRange(1, most) * ms; };
   PressedUnit unit;
   unit.lowest_v = *rc::gen::inRange(30, 89) / 10.0;
-  unit.response = upto(100);
+  unit.response = 20 * ms + upto(80);
   unit.boots = 200 * ms + upto(1300);
   const double volts = *rc::gen::inRange(30, 190) / 10.0;
   const RunResult result = judged_set_by_hand(unit, volts, upto(3000), upto(3000));
+  RC_LOG() << told(result) << "\n";
   RC_ASSERT(result.verdict != Verdict::fail);
   if (volts >= 9 && volts <= 16) RC_ASSERT(result.verdict == Verdict::pass);
 }
