@@ -26,6 +26,28 @@ profile:
 judge: {transitions: true, steady: true, blink: true, thresholds: false}
 )";
 
+// The same, fed less, then cut: two messages to the supply that must come in time, and two that must be
+// undone.
+const std::string fed_scenario = R"(format: 1
+kind: scenario
+name: fed
+seed: 7
+profile:
+  - {hold: 2900, for: 600ms}
+  - {supply: 11V, for: 900ms}
+  - {step: 3200}
+  - {hold: 3200, for: 800ms}
+  - {power: off, for: 1s}
+  - {hold: 3200, for: 2500ms}
+judge: {transitions: true, steady: true, blink: true, thresholds: false}
+)";
+
+std::string generator_rig(const std::string& address) {
+  return "format: 1\nkind: rig\nsource: {kind: scpi, address: \"" + address +
+         "\", amplitude_v: 5, offset_v: 2.5, answer_ms: 50, settle_ms: 1}\n"
+         "watch: {kind: simulated, unit: gauge.yaml}\n";
+}
+
 std::string first_word(sqlite3* db, const char* question) {
   std::string word;
   sqlite3_stmt* statement = nullptr;
@@ -52,9 +74,18 @@ SweepBench::SweepBench() {
 }
 
 void SweepBench::write_generator_rig(const std::string& address) const {
-  scratch_.write("generator.yaml", "format: 1\nkind: rig\nsource: {kind: scpi, address: \"" + address +
-                                       "\", amplitude_v: 5, offset_v: 2.5, answer_ms: 50}\n"
-                                       "watch: {kind: simulated, unit: gauge.yaml}\n");
+  scratch_.write("generator.yaml", generator_rig(address));
+}
+
+void SweepBench::write_supply_rig(const std::string& generator, const std::string& supply) const {
+  scratch_.write("supply-gauge.yaml", files::replaced(files::gauge, "to: 120", "to: 400") +
+                                          "power_up: {boot_ms: {from: 100, to: 1000}}\n"
+                                          "supply: {from: 9V, to: 16V}\n");
+  scratch_.write("supply-scenario.yaml", fed_scenario);
+  scratch_.write("supply.yaml",
+                 files::replaced(generator_rig(generator), "unit: gauge.yaml", "unit: supply-gauge.yaml") +
+                     "supply: {kind: scpi, address: \"" + supply +
+                     "\", volts: 13.8V, limit_a: 2, answer_ms: 100, settle_ms: 50}\n");
 }
 
 std::vector<std::string> SweepBench::run_words(const std::string& rig, const std::string& out) const {

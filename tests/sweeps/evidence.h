@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "tests/bench/scratch_folder.h"
+#include "tests/bench/simulated_generator.h"
 #include "tests/program/process.h"
 
 namespace tachproof {
@@ -28,6 +29,7 @@ class SweepBench {
   // else a pass is a false one.
   Left look(const std::string& out, bool unit_is_sound) const;
   void write_generator_rig(const std::string& address) const;
+  void write_supply_rig(const std::string& generator, const std::string& supply) const;
   void forget(const std::string& out) const;
 
   const std::filesystem::path& path() const { return scratch_.path(); }
@@ -41,9 +43,15 @@ class SweepBench {
 
 int sweep_kills(int kills, unsigned seed);
 int sweep_generator_kills(int kills, unsigned seed);
+int sweep_supply_kills(int kills, unsigned seed);
 // `most`: of each kind of call; 0: all of them.
 int sweep_failures(int most);
 // On a simulated signal generator, in real time: its output must be off afterwards.
 int sweep_generator_failures(int most);
+// With a simulated power supply beside it: both outputs must be off.
+int sweep_supply_failures(int most);
+
+// The nature of that power supply.
+test::GeneratorNature sweep_supply();
 
 }  // namespace tachproof

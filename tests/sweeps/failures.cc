@@ -23,6 +23,7 @@ int sweep_failures(int) {
   return 0;
 }
 int sweep_generator_failures(int) { return sweep_failures(0); }
+int sweep_supply_failures(int) { return sweep_failures(0); }
 
 #else
 
@@ -57,13 +58,17 @@ class Sweep {
   Sweep(const SweepBench& bench, std::string rig, LeftWrong left_wrong)
       : bench_(bench), rig_(std::move(rig)), left_wrong_(std::move(left_wrong)) {}
 
-  // Lets `most` of the kind's calls fail, evenly from the first to the last; 0: all of them.
+  // Lets `most` of the kind's calls fail, evenly from the first to the last, or the middle one; 0: all of
+  // them.
   Row row(const Kind& kind, int most) {
     const int calls = calls_of(kind);
     const int wanted = most == 0 ? calls : std::min(most, calls);
     Row row;
     for (int i = 0; i < wanted; ++i)
-      fail(row, kind, wanted == calls ? i + 1 : 1 + i * (calls - 1) / std::max(wanted - 1, 1));
+      fail(row, kind,
+           wanted == calls ? i + 1
+           : wanted == 1   ? (calls + 1) / 2
+                           : 1 + i * (calls - 1) / (wanted - 1));
     return row;
   }
 
@@ -147,18 +152,36 @@ int sweep_failures(int most) {
                      most, [] { return std::string(); });
 }
 
+namespace {
+
+const std::vector<Kind> kinds_in_real_time{
+    {"open", EMFILE, "on"}, {"write", ENOSPC, "on"}, {"sync", EIO, "once"}, {"rename", EIO, "once"}};
+
+std::string left_on(const test::SimulatedGenerator& instrument, const std::string& name) {
+  if (instrument.output_on()) return "the output of the " + name + " was left on";
+  if (instrument.keys_locked()) return "the keys of the " + name + " were left locked";
+  return "";
+}
+
+}  // namespace
+
 int sweep_generator_failures(int most) {
   const SweepBench bench;
   test::SimulatedGenerator generator(std::make_shared<test::VirtualClock>(), {});
   bench.write_generator_rig(generator.address());
-  return sweep_kinds(
-      bench, "generator",
-      {{"open", EMFILE, "on"}, {"write", ENOSPC, "on"}, {"sync", EIO, "once"}, {"rename", EIO, "once"}}, most,
-      [&]() -> std::string {
-        if (generator.output_on()) return "the generator's output was left on";
-        if (generator.keys_locked()) return "the generator's keys were left locked";
-        return "";
-      });
+  return sweep_kinds(bench, "generator", kinds_in_real_time, most,
+                     [&] { return left_on(generator, "generator"); });
+}
+
+int sweep_supply_failures(int most) {
+  const SweepBench bench;
+  test::SimulatedGenerator generator(std::make_shared<test::VirtualClock>(), {});
+  test::SimulatedGenerator supply(std::make_shared<test::VirtualClock>(), sweep_supply());
+  bench.write_supply_rig(generator.address(), supply.address());
+  return sweep_kinds(bench, "supply", kinds_in_real_time, most, [&] {
+    const std::string wrong = left_on(generator, "generator");
+    return wrong.empty() ? left_on(supply, "power supply") : wrong;
+  });
 }
 
 #endif
