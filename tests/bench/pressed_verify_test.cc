@@ -89,7 +89,10 @@ class HandSource : public Source {
         return Reply{"done"};
       }
       if (ask.button == "supply") {
-        const double volts = ask.question.starts_with("Cut") ? 1 : 13;
+        const std::string set = "Set the unit's supply to ";
+        const double volts = ask.question.starts_with(set)     ? std::stod(ask.question.substr(set.size()))
+                             : ask.question.starts_with("Cut") ? 1
+                                                               : 13;
         other_->supply(Supply{volts, volts, 0}, played_);
         return Reply{""};
       }
@@ -254,6 +257,25 @@ TEST_F(PressedVerify, ACutByHandIsJudgedAgainInItsOwnTime) {
   ASSERT_EQ(journal.did.size(), 3U);
   EXPECT_EQ(journal.did[1].fed, "cut");
   EXPECT_EQ(journal.did[2].fed, "back");
+  EXPECT_GT(journal.did[2].held, 0U);
+  expect_the_same_again(record, journal, 2);
+}
+
+// Two questions for a ramp: where it begins, and where it ends.
+TEST_F(PressedVerify, AVoltageSetByHandIsJudgedAgainInItsOwnTime) {
+  const RunRecord record = play_by_hand(
+      "  - {supply: 12V, to: 9V, for: 500ms}\n"
+      "  - {hold: 3200, for: 500ms}\n"
+      "  - {ramp: 4800, rate: 100}\n"
+      "  - {ramp: 3200, rate: 100}\n");
+  EXPECT_EQ(record.result.verdict, Verdict::pass);
+  std::vector<std::string> states;
+  for (const StateResult& state : record.result.states) states.push_back(state.state);
+  EXPECT_THAT(states, testing::Contains(testing::HasSubstr("at 9.0 V")));
+  const Journal journal = read_journal(scratch / "run/journal.jsonl", 1'000'000);
+  ASSERT_EQ(journal.did.size(), 3U);
+  EXPECT_EQ(journal.did[1].fed, "set");
+  EXPECT_EQ(journal.did[2].fed, "set");
   EXPECT_GT(journal.did[2].held, 0U);
   expect_the_same_again(record, journal, 2);
 }
