@@ -100,8 +100,9 @@ Mixture::Summary Mixture::summary() const {
     for (const Part& p : parts_) {
       const double sd = std::sqrt(p.variance), up = (out.mean + half - p.mean) / sd,
                    down = (p.mean - out.mean + half) / sd;
-      outside += p.share / all * (normal_above(up) + normal_above(down));
-      slope += p.share / all * (normal_density(up) + normal_density(down)) / sd;
+      const NormalTail right = normal_tail(up), left = normal_tail(down);
+      outside += p.share / all * (right.above + left.above);
+      slope += p.share / all * (right.density + left.density) / sd;
     }
     (outside > 0.05 ? low : high) = half;
     double next = half + (outside - 0.05) / std::max(slope, 1e-300);

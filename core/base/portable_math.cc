@@ -1,6 +1,8 @@
 #include "core/base/portable_math.h"
 
+#include <bit>
 #include <cmath>
+#include <cstdint>
 #include <iterator>
 
 namespace tachproof::portable {
@@ -19,6 +21,9 @@ double polynomial(const double (&c)[n], double x) {
   for (std::size_t i = n - 1; i-- > 0;) sum = sum * x + c[i];
   return sum;
 }
+
+// Exact; -1022 <= k <= 1023.
+double power_of_two(int k) { return std::bit_cast<double>(static_cast<std::uint64_t>(1023 + k) << 52); }
 
 // Taylor series: on |z| <= pi/4 the first term left out is below 1e-18.
 constexpr double sine_terms[] = {
@@ -72,7 +77,7 @@ SineCosine sine_cosine_of_turns(double turns) {
 double exp(double x) {
   const double k = std::floor(x / (ln2_hi + ln2_lo) + 0.5);
   const double r = (x - k * ln2_hi) - k * ln2_lo;
-  return std::ldexp(polynomial(exp_terms, r), static_cast<int>(k));
+  return polynomial(exp_terms, r) * power_of_two(static_cast<int>(k));
 }
 
 double log(double x) {

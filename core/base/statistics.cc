@@ -19,12 +19,15 @@ double student_t(double coverage, double dof) {
 
 double normal_density(double z) { return portable::exp(-std::min(z * z / 2, 600.0)) * 0.3989422804014327; }
 
-double normal_above(double z) {
-  if (z < 0) return 1 - normal_above(-z);
-  const double t = 1 / (1 + 0.2316419 * z);
-  return normal_density(z) * t *
-         (0.319381530 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
+NormalTail normal_tail(double z) {
+  const double density = normal_density(z), t = 1 / (1 + 0.2316419 * std::abs(z));
+  const double above =
+      density * t *
+      (0.319381530 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
+  return {density, z < 0 ? 1 - above : above};
 }
+
+double normal_above(double z) { return normal_tail(z).above; }
 
 void WelchSatterthwaite::add(double u, double dof) {
   sum2_ += u * u;

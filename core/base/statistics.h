@@ -18,6 +18,10 @@ double student_t(double coverage, double dof);
 // I. A. Stegun, "Handbook of Mathematical Functions", 26.2.17; within 8e-8).
 double normal_density(double z);
 double normal_above(double z);
+struct NormalTail {
+  double density = 0, above = 0;
+};
+NormalTail normal_tail(double z);  // both for the price of one
 
 // Effective degrees of freedom, GUM G.4, for components (u_i, dof_i): call
 // `add` for each and read `dof`.
