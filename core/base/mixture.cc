@@ -93,11 +93,14 @@ Mixture::Summary Mixture::summary() const {
     precision += p.share / all / v;
     variance += p.share / all * v;
   }
-  // Newton's method for the half-width, kept between bounds.
+  // Newton's method for the half-width, kept between bounds. Its last step of a thousandth leaves a
+  // millionth.
+  constexpr double no_share = 1e-9, last_step = 2e-3;
   double low = 0, high = 20 * std::sqrt(variance), half = 2 * std::sqrt(variance);
   for (int i = 0; i < 40; ++i) {
     double outside = 0, slope = 0;
     for (const Part& p : parts_) {
+      if (p.share < no_share * all) continue;
       const double sd = std::sqrt(p.variance), up = (out.mean + half - p.mean) / sd,
                    down = (p.mean - out.mean + half) / sd;
       const NormalTail right = normal_tail(up), left = normal_tail(down);
@@ -107,7 +110,7 @@ Mixture::Summary Mixture::summary() const {
     (outside > 0.05 ? low : high) = half;
     double next = half + (outside - 0.05) / std::max(slope, 1e-300);
     if (!(next > low && next < high)) next = (low + high) / 2;
-    const bool there = std::abs(next - half) < 1e-4 * half;
+    const bool there = std::abs(next - half) < last_step * half;
     half = next;
     if (there) break;
   }

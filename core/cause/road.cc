@@ -8,6 +8,7 @@
 #include <optional>
 
 #include "core/cause/shown.h"
+#include "core/gauge/window_ladder.h"
 #include "core/judge/dimming.h"
 
 namespace tachproof {
@@ -80,6 +81,7 @@ Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std
   if (states_.empty() && log.first_done()) until_ = std::min(until_, *log.first_done());
   std::size_t event = 0, state = 0;
   const Nanos first = lamps_.empty() ? until_ : lamps_.front().at;
+  samples_.reserve(static_cast<std::size_t>(until_ / step_) + 1);
   for (Nanos at = 0; at < until_; at += step_) {
     while (event + 1 < lamps_.size() && lamps_[event + 1].at <= at) ++event;
     const auto [rpm, slope] = walk.rpm_and_slope(at - response);
@@ -101,10 +103,11 @@ std::vector<Gauge> Road::in_states(const Gauge& gauge) const {
 std::vector<std::size_t> Road::windows(const Gauge& gauge) const {
   std::vector<std::size_t> all;
   all.reserve(samples_.size());
-  const std::vector<Gauge> states = in_states(gauge);
+  std::vector<WindowLadder> states;
+  for (const Gauge& state : in_states(gauge)) states.emplace_back(state);
   std::size_t window = 0;
   for (const Sample& sample : samples_) {
-    window = next_window(states[sample.state], window, sample.rpm);
+    window = states[sample.state].next(window, sample.rpm);
     all.push_back(window);
   }
   return all;

@@ -6,6 +6,8 @@
 #include <cstdint>
 #include <limits>
 
+#include "core/gauge/window_ladder.h"
+
 namespace tachproof {
 namespace {
 
@@ -66,7 +68,7 @@ class Cut {
 class Reader {
  public:
   Reader(const Road& road, const Gauge& gauge)
-      : road_(road), samples_(road.samples()), gauge_(gauge), n_(gauge.windows.size()) {
+      : road_(road), samples_(road.samples()), gauge_(gauge), ladder_(gauge), n_(gauge.windows.size()) {
     find_ranges();
     find_still();
   }
@@ -131,7 +133,7 @@ class Reader {
     constexpr float never = std::numeric_limits<float>::infinity();
     std::vector<float> cost(n_, never), next(n_);
     cost[0] = 0;
-    cost[next_window(gauge_, 0, samples_[0].rpm)] = 0;
+    cost[ladder_.next(0, samples_[0].rpm)] = 0;
     from_.assign(samples_.size() * n_, 0);
     how_.assign(samples_.size() * n_, waits);
     for (std::size_t i = 0; i < samples_.size(); ++i) {
@@ -146,11 +148,11 @@ class Reader {
       };
       for (std::size_t w = 0; w < n_; ++w) {
         if (cost[w] == never) continue;
-        const std::size_t usual = next_window(gauge_, w, samples_[i].rpm);
+        const std::size_t usual = ladder_.next(w, samples_[i].rpm);
         go(w, usual, reads, 0);
         go(w, w, waits, cost_of_waiting);
-        const std::size_t high = next_window(gauge_, w, high_[i]);
-        for (std::size_t to = next_window(gauge_, w, low_[i]); to <= high; ++to)
+        const std::size_t high = ladder_.next(w, high_[i]);
+        for (std::size_t to = ladder_.next(w, low_[i]); to <= high; ++to)
           if (to != usual) go(w, to, reads_otherwise, cost_of_other_response);
       }
       for (std::size_t w = 0; w < n_; ++w)
@@ -175,7 +177,7 @@ class Reader {
     bool open = false;
     for (std::size_t i = 0; i < samples_.size(); ++i) {
       if (i > 0 && path_[i] != path_[i - 1]) open = false;
-      const bool behind = done_[i] == waits && next_window(gauge_, path_[i], samples_[i].rpm) != path_[i];
+      const bool behind = done_[i] == waits && ladder_.next(path_[i], samples_[i].rpm) != path_[i];
       found.gaps += behind && !open;
       if (behind) found.behind_s += to_seconds(road_.step());
       open |= behind;
@@ -220,6 +222,7 @@ class Reader {
   const Road& road_;
   const std::vector<Road::Sample>& samples_;
   const Gauge& gauge_;
+  const WindowLadder ladder_;
   std::size_t n_;
   std::vector<double> low_, high_;
   std::vector<Channels> still_;

@@ -55,24 +55,21 @@ void ThresholdBounds::keep(Kept& kept, const Stretch& stretch, const RpmHistory&
   if (kept.glimpses.size() == most_kept) {
     // Most sights bind no more than those that are kept: seen before r is sampled.
     const auto [least, most] = history.range_between(stretch.from - slowest_, stretch.to);
-    if ((want_high ? most : -least) >= kept.binds_rpm) return;
+    if ((want_high ? most : -least) >= kept.glimpses[kept.loosest].binds_rpm) return;
   }
-  const Glimpse glimpse = look(stretch, history);
-  const auto loose = [&](const Glimpse& g) {
-    const auto [least, most] = g.range(0, to_seconds(slowest_));
-    return want_high ? most : -least;
-  };
+  Glimpse glimpse = look(stretch, history);
+  const auto [least, most] = glimpse.range(0, to_seconds(slowest_));
+  glimpse.binds_rpm = want_high ? most : -least;
   if (kept.glimpses.size() < most_kept)
     kept.glimpses.push_back(glimpse);
-  else if (loose(glimpse) < kept.binds_rpm)
+  else if (glimpse.binds_rpm < kept.glimpses[kept.loosest].binds_rpm)
     kept.glimpses[kept.loosest] = glimpse;
   else
     return;
   const auto loosest =
       std::max_element(kept.glimpses.begin(), kept.glimpses.end(),
-                       [&](const Glimpse& a, const Glimpse& b) { return loose(a) < loose(b); });
+                       [](const Glimpse& a, const Glimpse& b) { return a.binds_rpm < b.binds_rpm; });
   kept.loosest = static_cast<std::size_t>(loosest - kept.glimpses.begin());
-  kept.binds_rpm = loose(*loosest);
 }
 
 ThresholdBounds::Between ThresholdBounds::between(Direction direction, const Responses& likely,

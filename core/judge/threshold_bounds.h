@@ -54,6 +54,7 @@ class ThresholdBounds {
     double spacing_s = 0, lasts_s = 0;
     bool jumps = false;
     bool just_crossed = false;  // the other way, within the longest response
+    double binds_rpm = 0;       // for every response; upside down for low bounds
     // Of r(t - L), over all t in from..to and all L.
     std::pair<double, double> range(double fastest_s, double slowest_s) const;
   };
@@ -61,7 +62,6 @@ class ThresholdBounds {
   struct Kept {
     std::vector<Glimpse> glimpses;
     std::size_t loosest = 0;
-    double binds_rpm = 0;  // the loosest one, for every response; upside down for low bounds
   };
   struct Bounds {
     Kept low, high;
