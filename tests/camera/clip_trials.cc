@@ -14,8 +14,6 @@
 namespace tachproof::test {
 namespace {
 
-void write(const std::filesystem::path& file, std::string_view text) { std::ofstream(file) << text; }
-
 FaultSetting some_fault(Dice& dice) {
   const auto boundary = [&] { return dice.of<std::string>({"stir", "ripple", "wave", "spill"}); };
   switch (dice.whole(0, 14)) {
@@ -164,7 +162,7 @@ std::string first_finding(const nlohmann::json& result) {
 
 void write_rig(const TaughtCamera& taught, const Plan& plan, const std::string& clip, const std::string& file,
                const std::string& regions) {
-  write(taught.folder() / file,
+  write_text(taught.folder() / file,
         fmt::format(
             "format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: camera, clip: {}, regions: "
             "{}{}}}\n",
@@ -184,7 +182,7 @@ Trial::Bare without_sync_lamp(const TaughtCamera& taught, const Plan& plan, cons
                               const Scene& scene) {
   Regions regions = load_regions(taught.folder() / "regions.yaml");
   regions.sync.reset();
-  write(taught.folder() / "bare-regions.yaml", regions_text(regions));
+  write_text(taught.folder() / "bare-regions.yaml", regions_text(regions));
   write_rig(taught, plan, clip, "bare.yaml", "bare-regions.yaml");
   const Finished run = run_with(taught, "bare");
   Trial::Bare bare;
@@ -268,7 +266,7 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
       scene.lamps = by_degrees(scene.lamps, Channels{1} << c, fade->second);
   film(scene, camera, plan.kind, path.string());
   write_rig(taught, plan, clip, "rig.yaml", "regions.yaml");
-  write(folder / "wires.yaml",
+  write_text(folder / "wires.yaml",
         fmt::format("format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: simulated, unit: "
                     "gauge.yaml, behaviour: {{{}}}}}\n",
                     behaviour_text(behaviour)));

@@ -56,9 +56,9 @@ profile:
 judge: {thresholds: false}
 )";
 
-void write(const std::filesystem::path& file, std::string_view text) { std::ofstream(file) << text; }
-
 }  // namespace
+
+void write_text(const std::filesystem::path& file, std::string_view text) { std::ofstream(file) << text; }
 
 Scene scene_of(const Gauge& gauge, const Behaviour& behaviour, const Profile& profile, std::uint64_t seed) {
   Scene scene{gauge, {}, {}};
@@ -85,8 +85,8 @@ TaughtCamera::TaughtCamera(const std::filesystem::path& folder, std::uint64_t se
                            std::optional<double> brightness)
     : folder_(folder) {
   std::filesystem::create_directories(folder_);
-  write(folder_ / "gauge.yaml", gauge_text);
-  write(folder_ / "scenario.yaml", scenario_text);
+  write_text(folder_ / "gauge.yaml", gauge_text);
+  write_text(folder_ / "scenario.yaml", scenario_text);
   gauge_ = load_gauge(folder_ / "gauge.yaml");
   Dice dice(seed * 7919 + 1);
   camera_.fps = dice.of({30.0, 30.0, 30.0, 50.0});

@@ -49,6 +49,8 @@ class TaughtCamera {
   double dim_ = 1;
 };
 
+void write_text(const std::filesystem::path& file, std::string_view text);
+
 // What `unit` shows in this profile, and the flashes of the bench's lamp.
 Scene scene_of(const Gauge& gauge, const Behaviour& behaviour, const Profile& profile, std::uint64_t seed);
 
