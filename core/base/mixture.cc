@@ -14,7 +14,8 @@ namespace tachproof {
 namespace {
 
 // Student's t for 95 %, by degrees of freedom from 1 to 1000: what it has beyond the normal's factor is
-// nearly a power of them, so that a cubic through four of these nodes, in logarithms, is within 1e-6 of it.
+// nearly a power of them, so that a cubic through four of these nodes, in logarithms, is within two
+// millionths of it.
 class StudentTable {
  public:
   StudentTable() {

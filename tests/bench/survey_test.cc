@@ -85,7 +85,7 @@ TEST_F(Survey, EveryUncertaintyIsItsBudgetAddedUp) {
     for (const BudgetLine& line : b.budget) all.add(line.standard_uncertainty_rpm, line.dof);
     EXPECT_NEAR(b.expanded_uncertainty_rpm, b.coverage_factor * all.combined(), 1e-12);
     EXPECT_DOUBLE_EQ(b.dof, all.dof());
-    EXPECT_NEAR(b.coverage_factor, student_t(0.95, b.dof), 1e-12);
+    EXPECT_NEAR(b.coverage_factor, student_t(0.95, b.dof), 1e-6);
     EXPECT_GE(b.budget.size(), 3u);
   }
 }

@@ -6,6 +6,9 @@
 #include <fstream>
 #include <limits>
 #include <sstream>
+#include <utility>
+
+#include "core/base/mixture.h"
 
 namespace tachproof {
 namespace {
@@ -106,6 +109,35 @@ TEST(Statistics, AGuardBandOfUFalselyAcceptsUnderTwoAndAHalfPerCent) {
   // The rule is that one: a reading 2 u inside passes, one less does not.
   EXPECT_EQ(decide(3 - 2.0, 2.0, -3, 3), Verdict::pass);
   EXPECT_EQ(decide(3 - 1.999, 2.0, -3, 3), Verdict::undecided);
+}
+
+// GUM, JCGM 100:2008, table G.2, 95 %, whose numbers have three digits; in between as Boost.Math has it.
+TEST(CoverageFactor, IsStudentsOfTheTableAndInBetween) {
+  const std::pair<double, double> table[] = {{1, 12.71}, {2, 4.30},  {3, 3.18},  {4, 2.78},   {5, 2.57},
+                                             {10, 2.23}, {20, 2.09}, {50, 2.01}, {100, 1.984}};
+  for (const auto& [dof, t] : table) EXPECT_NEAR(coverage_factor(dof), t, 0.005) << dof;
+  for (double dof = 1; dof < 2000; dof *= 1.0137)
+    EXPECT_NEAR(coverage_factor(dof) / student_t(0.95, dof), 1, 2e-6) << dof;
+  EXPECT_NEAR(coverage_factor(0.5), student_t(0.95, 1), 1e-6);
+  EXPECT_EQ(coverage_factor(infinite), 2);
+}
+
+// One normal quantity of two that are as likely: the interval about the mean has 95 % of both, and more where
+// they lie so far apart that twice the standard uncertainty is more.
+TEST(MixtureSummary, HoldsNinetyFivePercentOfItsParts) {
+  for (const double apart : {0.0, 0.5, 2.0, 10.0}) {
+    Mixture mixture;
+    mixture.add(1, 100, 1);
+    mixture.add(1, 100 + apart, 4);
+    const Mixture::Summary told = mixture.summary();
+    const auto inside = [&](double mean, double sd) {
+      const auto below = [&](double x) { return 0.5 * std::erfc((mean - x) / sd / std::sqrt(2.0)); };
+      return below(told.mean + told.expanded()) - below(told.mean - told.expanded());
+    };
+    const double held = (inside(100, 1) + inside(100 + apart, 2)) / 2;
+    EXPECT_GE(held, 0.95 - 2e-4) << apart;
+    if (apart < 1) EXPECT_LE(held, 0.9546) << apart;
+  }
 }
 
 }  // namespace
