@@ -136,7 +136,9 @@ TEST(MixtureSummary, HoldsNinetyFivePercentOfItsParts) {
     };
     const double held = (inside(100, 1) + inside(100 + apart, 2)) / 2;
     EXPECT_GE(held, 0.95 - 2e-4) << apart;
-    if (apart < 1) EXPECT_LE(held, 0.9546) << apart;
+    if (apart < 1) {
+      EXPECT_LE(held, 0.9546) << apart;
+    }
   }
 }
 
