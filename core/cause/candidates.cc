@@ -373,18 +373,33 @@ class Search {
     delays();
   }
 
+  // For how many s the lamps would be wrong with each of these delays, all runs together.
+  std::vector<double> wrong_later(const std::vector<Nanos>& later) const {
+    std::vector<double> wrong(later.size(), 0.0);
+    for (const Road& road : roads_) {
+      const std::vector<double> one = road.wrong_s_later(gauge_, later);
+      for (std::size_t i = 0; i < wrong.size(); ++i) wrong[i] += one[i];
+    }
+    return wrong;
+  }
+
   // The delay with which the lamps are right for longest, where it is beyond what is allowed.
   void delays() {
-    const double allowed_s = to_seconds(gauge_.tolerance.response_to);
-    double best_s = 0, least = wrong_s_;
-    for (double delay_s = 1.05 * allowed_s; delay_s < 40 * allowed_s; delay_s *= 1.15) {
-      double wrong = 0;
-      for (const JudgedRun& run : court_.runs())
-        wrong += Road(run.evidence, gauge_, from_seconds(delay_s), run.result.states, known_.view())
-                     .wrong_s(gauge_);
-      if (wrong < least) least = wrong, best_s = delay_s;
-    }
-    if (best_s > 0 && least < 0.8 * wrong_s_) add(sized(of(Kind::slow_response), 1e3 * best_s), 0.97);
+    const Nanos allowed = gauge_.tolerance.response_to, fine = roads_[0].step();
+    const Nanos coarse = std::max(allowed / 8, fine);
+    std::vector<Nanos> later{0};
+    for (Nanos delay = allowed; delay < 40 * allowed; delay += coarse) later.push_back(delay);
+    const std::vector<double> wrong = wrong_later(later);
+    const auto least = [](const std::vector<double>& all) {
+      return static_cast<std::size_t>(std::min_element(all.begin(), all.end()) - all.begin());
+    };
+    const std::size_t about = least(wrong);
+    if (about == 0 || wrong[about] > 0.8 * wrong[0]) return;
+    std::vector<Nanos> nearby;
+    for (Nanos delay = later[about] - coarse; delay <= later[about] + coarse; delay += fine)
+      nearby.push_back(delay);
+    const Nanos delay = nearby[least(wrong_later(nearby))];
+    add(sized(of(Kind::slow_response), to_ms(roads_[0].response() + delay)), 0.97);
   }
 
   const Court& court_;

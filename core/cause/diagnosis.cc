@@ -251,6 +251,7 @@ class Detective {
     const bool solved = !all.empty();
     if (!solved) nearest(all);
     if (solved) leave_smallest(all);
+    if (solved) leave_spells(all);
     double least_wrong = std::numeric_limits<double>::infinity();
     for (const Trial* trial : all) least_wrong = std::min(least_wrong, trial->wrong_s);
     const auto rank = [&](const Trial* t) { return t->score + 10 * std::min(5.0, t->wrong_s - least_wrong); };
@@ -301,6 +302,17 @@ class Detective {
                         return same_place(fault, less->hypothesis.faults.front());
                       });
              });
+    });
+  }
+
+  // A unit that skips updates does so more than once: what it did once is a spell, where that explains
+  // everything.
+  static void leave_spells(std::vector<const Trial*>& all) {
+    const bool spell = std::any_of(all.begin(), all.end(),
+                                   [](const Trial* trial) { return trial->hypothesis.has(Kind::freeze); });
+    if (!spell) return;
+    std::erase_if(all, [](const Trial* trial) {
+      return trial->hypothesis.reads_seldom() && trial->hypothesis.gaps <= 1;
     });
   }
 

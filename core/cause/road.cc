@@ -173,6 +173,24 @@ double Road::wrong_s(const std::vector<Shown>& shown, const Gauge& gauge) const 
   return sum;
 }
 
+std::vector<double> Road::wrong_s_later(const Gauge& gauge, const std::vector<Nanos>& later) const {
+  const std::vector<std::size_t> windows = this->windows(gauge);
+  std::vector<double> all;
+  for (const Nanos delay : later) {
+    const auto steps = static_cast<std::size_t>(delay / step_);
+    std::size_t wrong = 0, seen = 0;
+    for (std::size_t i = steps; i < samples_.size(); ++i) {
+      if (samples_[i].disturbed) continue;
+      ++seen;
+      wrong += !right(gauge, windows[i - steps], samples_[i].lit);
+    }
+    // What came before the first answer is as wrong as the rest.
+    const double share = seen > 0 ? static_cast<double>(wrong) / static_cast<double>(seen) : 1;
+    all.push_back(share * to_seconds(until_));
+  }
+  return all;
+}
+
 std::vector<Road::Move> Road::moves(const Gauge& gauge) const {
   std::vector<Move> all;
   const std::vector<Gauge> states = in_states(gauge);

@@ -42,6 +42,9 @@ class Road {
   // The same where the gauge differs in its cues alone from that of `shown`.
   double wrong_s(const std::vector<Shown>& shown, const Gauge& gauge) const;
 
+  // For how many s they were not, had the unit answered so much later than `response()`; blinks aside.
+  std::vector<double> wrong_s_later(const Gauge& gauge, const std::vector<Nanos>& later) const;
+
   // The lamps went from the picture of one window to that of another, on a slope.
   struct Move {
     std::size_t boundary = 0;
