@@ -4,6 +4,7 @@
 #include <bit>
 #include <cmath>
 
+#include "core/cause/likely_delay.h"
 #include "core/cause/size_fit.h"
 
 namespace tachproof {
@@ -370,36 +371,8 @@ class Search {
     if (!slow) return;
     if (n > 0 && sum / n > to_ms(gauge_.tolerance.response_to))
       add(sized(of(Kind::slow_response), sum / n), 0.95);
-    delays();
-  }
-
-  // For how many s the lamps would be wrong with each of these delays, all runs together.
-  std::vector<double> wrong_later(const std::vector<Nanos>& later) const {
-    std::vector<double> wrong(later.size(), 0.0);
-    for (const Road& road : roads_) {
-      const std::vector<double> one = road.wrong_s_later(gauge_, later);
-      for (std::size_t i = 0; i < wrong.size(); ++i) wrong[i] += one[i];
-    }
-    return wrong;
-  }
-
-  // The delay with which the lamps are right for longest, where it is beyond what is allowed.
-  void delays() {
-    const Nanos allowed = gauge_.tolerance.response_to, fine = roads_[0].step();
-    const Nanos coarse = std::max(allowed / 8, fine);
-    std::vector<Nanos> later{0};
-    for (Nanos delay = allowed; delay < 40 * allowed; delay += coarse) later.push_back(delay);
-    const std::vector<double> wrong = wrong_later(later);
-    const auto least = [](const std::vector<double>& all) {
-      return static_cast<std::size_t>(std::min_element(all.begin(), all.end()) - all.begin());
-    };
-    const std::size_t about = least(wrong);
-    if (about == 0 || wrong[about] > 0.8 * wrong[0]) return;
-    std::vector<Nanos> nearby;
-    for (Nanos delay = later[about] - coarse; delay <= later[about] + coarse; delay += fine)
-      nearby.push_back(delay);
-    const Nanos delay = nearby[least(wrong_later(nearby))];
-    add(sized(of(Kind::slow_response), to_ms(roads_[0].response() + delay)), 0.97);
+    if (const auto delay = likely_delay(roads_, gauge_))
+      add(sized(of(Kind::slow_response), to_ms(*delay)), 0.97);
   }
 
   const Court& court_;

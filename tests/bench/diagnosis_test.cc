@@ -191,6 +191,23 @@ TEST(Diagnosis, ASlowUnitAndABlinkAreNamedWithTheirNumbers) {
   EXPECT_TRUE(first(rate).whole());
 }
 
+// So late that every lamp belongs to another ramp.
+TEST(Diagnosis, AUnitThatAnswersFarTooLateIsNamed) {
+  for (const double ms : {900.0, 2600.0}) {
+    const Diagnosis late = diagnosed({"slow-response", {}, {{"ms", ms}}});
+    EXPECT_EQ(kind(late), "slow-response") << ms;
+    EXPECT_NEAR(number(first(late).changes.at(0), "ms"), ms, 60) << first(late).text;
+  }
+}
+
+// One spell is no habit.
+TEST(Diagnosis, AUnitThatStopsForGoodIsNotOneThatSkipsUpdates) {
+  const Diagnosis stopped = diagnosed({"freeze", {}, {{"at_s", 100}}});
+  EXPECT_EQ(kind(stopped), "freeze");
+  for (const Cause& cause : stopped.causes.list)
+    EXPECT_NE(cause.changes.at(0).kind, "dropped-updates") << cause.text;
+}
+
 TEST(Diagnosis, AnotherGaugeFileIsNamedWhenTheUnitBehavesAsItSays) {
   Gauge old = drumlin();
   for (Window& window : old.windows)
