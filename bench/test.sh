@@ -41,6 +41,6 @@ build_and_test() {
 }
 
 if [ $sanitize = yes ]; then
-  build_and_test build-sanitize -DTACHPROOF_SANITIZE=ON -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG="-Og -g1"
+  build_and_test build-sanitize -DTACHPROOF_SANITIZE=ON -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG=-Og
 fi
 build_and_test build

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -14,19 +15,23 @@
 namespace tachproof {
 
 // A recording as an argument: one that cannot be read is bad usage.
-inline TachEdges load_tach(const std::string& file, const std::string& channel, bool rising) {
+inline TachEdges load_tach(
+    const std::string& file, const std::string& channel, bool rising,
+    const std::function<void()>& between = [] {}) {
   try {
-    return read_tach_edges(file, channel, rising);
+    return read_tach_edges(file, channel, rising, between);
   } catch (const RecordingError& e) {
     throw UsageError(e.what());
   }
 }
 
-// YAML is a noise file, anything else a recording. Throws FileErrors or UsageError.
-inline Noise load_noise_source(const std::string& file, const std::string& channel) {
+// YAML is a noise file, anything else a recording; `between`: see read_tach_edges(). Throws FileErrors or
+// UsageError.
+inline Noise load_noise_source(
+    const std::string& file, const std::string& channel, const std::function<void()>& between = [] {}) {
   const std::string ending = std::filesystem::path(file).extension().string();
   if (ending == ".yaml" || ending == ".yml") return load_noise(file);
-  const TachEdges tach = load_tach(file, channel, true);
+  const TachEdges tach = load_tach(file, channel, true, between);
   if (!tach.trouble.empty()) throw UsageError(tach.trouble);
   constexpr std::size_t fewest = 1000;
   if (tach.edges.size() < fewest)

@@ -21,6 +21,7 @@ std::optional<double> seconds_on(std::string_view line) {
 }
 
 constexpr std::size_t longest_edge_line = 4096;
+constexpr std::size_t looks_up_every = 4096;  // lines, or changes
 
 FileLines lines_of(const std::filesystem::path& file) {
   try {
@@ -49,13 +50,13 @@ Nanos resolution_of(const std::vector<Nanos>& edges) {
   return power;
 }
 
-TachEdges read_times(const std::filesystem::path& file) {
+TachEdges read_times(const std::filesystem::path& file, const std::function<void()>& between) {
   FileLines lines = lines_of(file);
   TachEdges result;
   std::size_t number = 0;
   std::string line;
   for (FileLines::Got got; (got = lines.next(line)) != FileLines::Got::end;) {
-    ++number;
+    if (++number % looks_up_every == 0) between();
     const std::string_view text = without_blanks(line);
     if (text.empty() && got != FileLines::Got::too_long) continue;
     const std::optional<double> seconds = seconds_on(text);
@@ -80,16 +81,18 @@ TachEdges read_times(const std::filesystem::path& file) {
 
 }  // namespace
 
-TachEdges read_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising) {
-  if (has_one_column(file)) return read_times(file);
+TachEdges read_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising,
+                          const std::function<void()>& between) {
+  if (has_one_column(file)) return read_times(file, between);
   const std::unique_ptr<RecordingReader> reader = open_recording(file, {channel});
   TachEdges result;
   result.resolution = std::max<Nanos>(reader->resolution(), 1);
   const Level before = rising ? Level::low : Level::high;
   const Level after = rising ? Level::high : Level::low;
   Level level = Level::unknown;
-  std::array<ChannelChange, 4096> block;
+  std::array<ChannelChange, looks_up_every> block;
   while (const std::size_t n = reader->next(block)) {
+    between();
     for (std::size_t i = 0; i < n; ++i) {
       const bool edge = level == before && block[i].level == after;
       level = block[i].level;

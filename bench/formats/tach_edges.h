@@ -3,6 +3,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -18,8 +19,11 @@ struct TachEdges {
 
 // One channel of a VCD or CSV file, its rising or falling edges; `channel` is
 // not looked at for a file of edge times: one number in seconds on each line,
-// increasing, after an optional header line. Throws RecordingError.
-TachEdges read_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising);
+// increasing, after an optional header line. `between` is called again and again while the file is read; what
+// it throws ends that. Throws RecordingError.
+TachEdges read_tach_edges(
+    const std::filesystem::path& file, const std::string& channel, bool rising,
+    const std::function<void()>& between = [] {});
 
 inline constexpr std::size_t most_tach_edges = 20'000'000;
 

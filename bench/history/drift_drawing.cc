@@ -13,7 +13,7 @@
 namespace tachproof {
 namespace {
 
-constexpr double left = 44, right = 452, top = 22, height = 120;  // of a drift drawing
+constexpr double width = 460, left = 44, right = 452, top = 22, height = 120;  // of a drift drawing
 
 std::string name_of(const std::string& boundary, Direction direction) {
   return boundary + ", " + std::string(word(direction));
@@ -29,8 +29,8 @@ Scale deviation_scale(double lowest, double highest, double tolerance, double st
   return {lowest - room, highest + room, start, end};
 }
 
-std::string svg(double width, double total_height, const std::string& label, const std::string& inside) {
-  return fmt::format("<svg viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n", width,
+std::string svg(double wide, double total_height, const std::string& label, const std::string& inside) {
+  return fmt::format("<svg viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n", wide,
                      total_height, escaped(label), inside);
 }
 
@@ -41,12 +41,21 @@ std::string time_axis(const Drift& d, const Scale& x) {
   std::string out = svg_line({left, y}, {right, y}, "axis");
   const bool with_clock = last - first < 3 * 86'400;
   constexpr int ticks = 4;
+  constexpr double letter = 6.4;  // of "small", 11 px
+  double taken = 0;               // by the label before
+  std::string before;
   for (int i = 0; i <= ticks; ++i) {
     if (first == last && i != ticks / 2) continue;
     const std::int64_t at = first + (last - first) * i / ticks;
     const double at_x = x(static_cast<double>(at));
-    out += svg_line({at_x, y}, {at_x, y + 4}, "axis") +
-           svg_text({at_x, y + 17}, axis_time(at, with_clock), "small", Anchor::middle);
+    out += svg_line({at_x, y}, {at_x, y + 4}, "axis");
+    const std::string text = axis_time(at, with_clock);
+    const double half = letter * static_cast<double>(text.size()) / 2;
+    const double middle = std::min(at_x, width - half);
+    if (text == before || middle - half < taken) continue;
+    out += svg_text({middle, y + 17}, text, "small", Anchor::middle);
+    taken = middle + half;
+    before = text;
   }
   return out;
 }
@@ -138,7 +147,9 @@ std::string spread_drawing(const std::vector<const Spread*>& rows) {
 
 std::string spread_row(const Spread& s) {
   const Capability& c = s.capability;
-  const auto number = [](const std::string& text) { return "<td class=\"n\">" + text + "</td>"; };
+  const auto number = [](const char* of, const std::string& text) {
+    return fmt::format("<td class=\"n\" data-of=\"{}\">{}</td>", of, text);
+  };
   const bool beyond_telling = c.cpk > most_cpk;
   const std::string limits =
       std::isfinite(c.cpk_lower) && !beyond_telling
@@ -146,10 +157,10 @@ std::string spread_row(const Spread& s) {
           : "–";
   return fmt::format("<tr><td class=\"w\">{}</td><td class=\"w\">{}</td>", escaped(s.boundary),
                      word(s.direction)) +
-         number(std::to_string(c.n)) + number(html_number(c.mean, 2)) + number(html_number(c.s, 2)) +
-         number("± " + html_number(s.tolerance_rpm, 1)) +
-         number(beyond_telling ? "&gt; 10" : html_number(c.cpk, 2)) + number(limits) +
-         number(s.left_out == 0 ? "–" : std::to_string(s.left_out)) + "</tr>\n";
+         number("units", std::to_string(c.n)) + number("mean", html_number(c.mean, 2)) +
+         number("s", html_number(c.s, 2)) + number("allowed", "± " + html_number(s.tolerance_rpm, 1)) +
+         number("Cpk", beyond_telling ? "&gt; 10" : html_number(c.cpk, 2)) + number("95 %", limits) +
+         number("left out", s.left_out == 0 ? "–" : std::to_string(s.left_out)) + "</tr>\n";
 }
 
 }  // namespace
@@ -174,7 +185,7 @@ std::string drift_drawing(const Drift& d) {
   inside += deviation_axis(y) + svg_line({left, y(0)}, {right, y(0)}, "nominal") + time_axis(d, x);
   inside += broken_line(d, x, y);
   for (const DriftPoint& p : d.points) inside += point_with_bar(x(static_cast<double>(p.at_s)), p, y);
-  return svg(460, top + height + 26, name_of(d.boundary, d.direction) + ": deviation over time", inside);
+  return svg(width, top + height + 26, name_of(d.boundary, d.direction) + ": deviation over time", inside);
 }
 
 std::string change_words(const Drift& d) {
@@ -186,7 +197,7 @@ std::string change_words(const Drift& d) {
 }
 
 std::string small_drift_drawing(const std::vector<Drift>& drifts, const std::string& unit) {
-  constexpr double width = 144, tall = 36;
+  constexpr double wide = 144, tall = 36;
   double first = 0, last = 0;
   const double furthest = std::max(1.0, furthest_of(drifts));
   bool any = false;
@@ -200,10 +211,10 @@ std::string small_drift_drawing(const std::vector<Drift>& drifts, const std::str
     }
   }
   if (!any) return "";
-  const Scale x{first == last ? first - 1 : first, first == last ? last + 1 : last, 4, width - 4};
+  const Scale x{first == last ? first - 1 : first, first == last ? last + 1 : last, 4, wide - 4};
   const Scale y{-1.1 * furthest, 1.1 * furthest, tall - 1, 1};
   std::string inside =
-      svg_rect({0, y(1)}, width, y(-1) - y(1), "within") + svg_line({0, y(0)}, {width, y(0)}, "nominal");
+      svg_rect({0, y(1)}, wide, y(-1) - y(1), "within") + svg_line({0, y(0)}, {wide, y(0)}, "nominal");
   for (const Drift& d : drifts) {
     if (!(d.tolerance_rpm > 0)) continue;
     std::vector<Point> line;
@@ -214,7 +225,7 @@ std::string small_drift_drawing(const std::vector<Drift>& drifts, const std::str
   }
   return fmt::format(
       "<svg class=\"drifting\" viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n",
-      width, tall,
+      wide, tall,
       escaped(fmt::format("{}: where its boundaries were; the furthest at {:.0f} % of the tolerance", unit,
                           100 * furthest_of(drifts))),
       inside);
@@ -237,7 +248,8 @@ std::string spreads_html(const std::vector<Spread>& spreads) {
             "</h3>\n<figure>"
             "<div class=\"scroll narrow\">" +
             spread_drawing(rows) +
-            "</div></figure>\n<div class=\"scroll\"><table>\n<thead><tr><th>boundary</th><th></th><th "
+            "</div></figure>\n<div class=\"scroll\"><table "
+            "class=\"spreads\">\n<thead><tr><th>boundary</th><th></th><th "
             "class=\"n\">units</th>"
             "<th class=\"n\">mean, rpm</th><th class=\"n\">s, rpm</th><th class=\"n\">allowed, rpm</th>"
             "<th class=\"n\">Cpk</th><th class=\"n\">95 %</th><th class=\"n\">left "

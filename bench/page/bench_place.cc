@@ -182,9 +182,24 @@ std::string asking(const TileView& tile) {
 }
 
 // The rows of one part of the job, after its cause.
-std::string rows_html(const RunRecord& record) {
+std::string rows_html(const TileView& tile, const RunRecord& record) {
   std::string html = not_passed_html(record);
   if (record.result.verdict != Verdict::pass) html += deviations_html(record);
+  if (html.empty() || tile.played.size() == 1) return html;
+  return fmt::format("<h2>{}</h2>\n", escaped(record.scenario_name)) + html;
+}
+
+// One for each part; P opens the first.
+std::string report_buttons(const TileView& tile) {
+  std::string html;
+  for (const TileRun& run : tile.played) {
+    const bool first = &run == &tile.played.front();
+    html += fmt::format("<a class=\"button\"{} href=\"{}/report\">{}{}{}</a>\n",
+                        first ? " data-key=\"report\"" : "", run_address(run.name),
+                        run.record->certificate ? "Certificate" : "Report",
+                        tile.played.size() == 1 ? "" : ": " + escaped(run.record->scenario_name),
+                        first ? " <small>(P)</small>" : "");
+  }
   return html;
 }
 
@@ -212,12 +227,9 @@ std::string result(const TileView& tile) {
   html += serial_form(tile);
   html += "<div class=\"keys\">\n" + button_form(tile, "next", "Next unit <small>(Enter)</small>", "next") +
           button_form(tile, "again", "Again <small>(R)</small>", "again");
-  for (const TileRun& run : tile.played)
-    html +=
-        fmt::format("<a class=\"button\" data-key=\"report\" href=\"{}\">{} <small>(P)</small></a>\n",
-                    run_address(run.name) + "/report", run.record->certificate ? "Certificate" : "Report");
+  html += report_buttons(tile);
   html += "</div>\n";
-  for (const TileRun& run : tile.played) html += rows_html(*run.record);
+  for (const TileRun& run : tile.played) html += rows_html(tile, *run.record);
   return html;
 }
 

@@ -1,8 +1,6 @@
 // How wide a deadband must be: flicker against width, under the noise of a file or of a recording.
 #include <fmt/format.h>
 
-#include <algorithm>
-#include <cmath>
 #include <nlohmann/json.hpp>
 
 #include "bench/commands/command.h"
@@ -11,7 +9,6 @@
 #include "bench/page/form_html.h"
 #include "bench/page/frame.h"
 #include "bench/page/gauge_place.h"
-#include "bench/page/multipart.h"
 #include "bench/page/shop_gauge.h"
 #include "bench/page/studies.h"
 #include "bench/record/disk.h"
@@ -25,9 +22,6 @@ namespace tachproof {
 namespace {
 
 namespace fs = std::filesystem;
-
-const std::vector<std::string> recording_endings{".vcd", ".csv", ".txt"};
-constexpr const char* kept_in = "recordings";
 
 struct DeadbandAsk {
   std::string gauge, noise, channel = "tach", boundary;
@@ -50,10 +44,10 @@ std::string deadband_trouble(const std::string& lines) {
   return "<p class=\"trouble\" role=\"alert\">" + html + "</p>\n";
 }
 
-Noise noise_in(const Shop& shop, const DeadbandAsk& ask) {
+Noise noise_in(const Shop& shop, const DeadbandAsk& ask, const Errand& errand) {
   const auto path = shop.path_of(ask.noise);
   if (!path) throw UsageError("There is no noise file or recording " + ask.noise + " in this shop.");
-  return load_noise_source(path->string(), ask.channel);
+  return load_noise_source(path->string(), ask.channel, [&] { stop_where_asked(errand); });
 }
 
 double limit_in(const DeadbandAsk& ask) {
@@ -70,7 +64,7 @@ DeadbandRecord studied(const Shop& shop, const Gauge& gauge, const DeadbandAsk& 
   record.gauge = gauge;
   record.noise = ask.noise;
   errand.phase("The noise is read.");
-  record.ask.noise = noise_in(shop, ask);
+  record.ask.noise = noise_in(shop, ask, errand);
   record.ask.unit = unit_reading(gauge, {});
   if (gauge.drive) record.kmh_per_rpm = in_unit(gauge.drive->speed_at({1, 0}).value, SpeedUnit::kmh);
   errand.phase("The noise is being simulated at every boundary and width.");
@@ -94,7 +88,7 @@ std::string chooser_html(const Shop& shop, const DeadbandAsk& ask) {
   FormHtml::Options gauges, noises, boundaries{{"", "the one that decides"}};
   for (const std::string& file : shop.files("gauge")) gauges.emplace_back(file, file);
   for (const std::string& file : shop.files("noise")) noises.emplace_back(file, file);
-  for (const std::string& file : files_ending(shop, recording_endings)) noises.emplace_back(file, file);
+  for (const std::string& file : files_ending(shop, recording_endings())) noises.emplace_back(file, file);
   if (const auto gauge = shop_gauge(shop, ask.gauge); gauge && gauge->gauge)
     for (std::size_t w = 1; w < gauge->gauge->windows.size(); ++w)
       boundaries.emplace_back(gauge->gauge->windows[w].name, gauge->gauge->windows[w].name);
@@ -180,49 +174,11 @@ Response deadband_answer(const Shop& shop, Errands& errands, const Request& requ
   }
 }
 
-// A recording that is handed in is kept where it can be read as one, else not at all.
-Response take_recording(const Shop& shop, const Request& request) {
-  const auto refuse = [](const std::string& sentence) { return refused(422, sentence); };
-  auto read = parts_of_form(request.content_type, request.body, 8);
-  if (const std::string* why = std::get_if<std::string>(&read)) return refused(400, *why);
-  const FormPart* file = nullptr;
-  std::string gauge, channel = "tach";
-  for (const FormPart& part : std::get<std::vector<FormPart>>(read)) {
-    if (part.name == "recording" && part.is_file && file == nullptr) file = &part;
-    if (part.name == "gauge" && !part.is_file) gauge = part.body;
-    if (part.name == "upload-channel" && !part.is_file && !part.body.empty()) channel = part.body;
-  }
-  if (file == nullptr || file->body.empty())
-    return refuse("No recording was handed in: choose a file first.");
-  const fs::path called(file->file_name);
-  std::string ending = called.extension().string();
-  std::transform(ending.begin(), ending.end(), ending.begin(),
-                 [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
-  if (std::find(recording_endings.begin(), recording_endings.end(), ending) == recording_endings.end())
-    return refuse("'" + file->file_name + "' is no recording by its name: .vcd, .csv and .txt are read.");
-  const std::string kept =
-      write_new_file(shop, kept_in, file_stem(called.stem().string()), ending, file->body);
-  try {
-    load_noise_source((shop.folder() / kept).string(), channel);
-  } catch (const std::runtime_error& e) {
-    std::error_code ignored;
-    fs::remove(shop.folder() / kept, ignored);
-    std::string why = e.what();
-    if (const std::size_t path = why.find(shop.folder().string()); path != why.npos)
-      why.erase(path, shop.folder().string().size() + 1);
-    return refuse("The recording was not kept. " + why);
-  }
-  return see_other("/deadband?gauge=" + url_encoded(gauge) + "&channel=" + url_encoded(channel) +
-                   "&noise=" + url_encoded(kept));
-}
-
 }  // namespace
 
 void add_gauge_deadband_routes(Router& router, const Shop& shop, const std::shared_ptr<Errands>& errands) {
   router.on("GET", "/deadband",
             [&shop, errands](const Request& request) { return deadband_answer(shop, *errands, request); });
-  router.on("POST", "/deadband/recordings",
-            [&shop](const Request& request) { return take_recording(shop, request); });
 }
 
 }  // namespace tachproof

@@ -131,6 +131,7 @@ void add_gauges_routes(Router& router, const Shop& shop, const std::shared_ptr<E
   add_gauge_grade_routes(router, shop, errands);
   add_gauge_lap_routes(router, shop);
   add_gauge_deadband_routes(router, shop, errands);
+  add_gauge_recordings_routes(router, shop, errands);
   add_gauge_form_routes(router, shop);
 }
 

@@ -83,6 +83,7 @@ std::string settings_drawing(const ComparisonRecord& record) {
   svg += settings_strips(before, palette, x, "before", top, row);
   svg += settings_strips(after, palette, x, "after", second, row);
   std::size_t level = 0;
+  std::string names;  // above the lines of their neighbours
   for (const WindowChange& w : settings_change(before, after).windows) {
     if (w.before && *w.before > 0)
       svg += svg_line({x(w.from_rpm.before), top}, {x(w.from_rpm.before), first_end}, "axis");
@@ -94,10 +95,11 @@ std::string settings_drawing(const ComparisonRecord& record) {
                       w.moved() ? "rpm" : "leader");
     const double at = w.after ? x(w.from_rpm.after) : x(w.from_rpm.before);
     const double y = w.after ? second - 6 : first_end + 12;
-    svg +=
-        svg_text({at + 3, y - 12 * static_cast<double>(level++ % 4)},
-                 w.name + (w.after ? (w.before ? "" : " (new)") : " (gone)"), w.moved() ? "strong" : "small");
+    names += svg_text({at + 3, y - 12 * static_cast<double>(level++ % 4)},
+                      w.name + (w.after ? (w.before ? "" : " (new)") : " (gone)"),
+                      w.moved() ? "strong over" : "small over");
   }
+  svg += names;
   const Ticks ticks = round_ticks(x.from, x.to, 10);
   for (const double rpm : ticks.values)
     svg += svg_line({x(rpm), end}, {x(rpm), end + 5}, "axis") +

@@ -90,6 +90,7 @@ rect.undecided { fill: none; stroke: #111; stroke-width: 3; stroke-dasharray: 9 
 .narrow > svg { max-width: 34rem; }
 .deviations .narrow > svg { max-width: 25rem; }
 .deviations svg text { font-size: 13px; }
+svg text.over { paint-order: stroke; stroke: #fff; stroke-width: 3px; }
 .sign { display: flex; flex-wrap: wrap; gap: 1rem 3rem; margin: 2.6rem 0 1rem; break-inside: avoid; font-size: .9rem; }
 .sign div { flex: 1 1 11rem; }
 .sign span { display: block; height: 2.4rem; border-bottom: 1px solid #111; margin-bottom: .2rem; }

@@ -4,6 +4,7 @@
 #include <signal.h>
 
 #include "tests/page/operator.h"
+#include "tests/page/plugged_board.h"
 #include "tests/program/files_for_tests.h"
 #include "tests/program/process.h"
 
@@ -17,33 +18,17 @@ using testing::HasSubstr;
 using testing::Not;
 using testing::SizeIs;
 
-constexpr const char* board_tile = "rigs_board";
-
 class BoardPage : public OperatorTest {
  protected:
   void SetUp() override {
     OperatorTest::SetUp();
-    shop.write("rigs/board.yaml",
-               "format: 1\nkind: rig\nsource: {kind: board, port: " + port() +
-                   "}\nwatch:\n  kind: board\n  wiring:\n    lamps: {near: {white: in0}, far: "
-                   "{magenta: in1}}\n    active: high\n");
+    write_board_rig(shop);
     shop.write_job("board.yaml", "Two lamps on the board", "../scenarios/short.yaml", "board");
   }
-  std::string port() const { return (shop.folder() / "port").string(); }
+  std::string port() const { return board_port(shop); }
+  void plug_in(const std::string& rig) { board = std::make_unique<PluggedBoard>(shop, rig); }
 
-  // With a unit of this rig's: "bench-1" is sound, "bench-2" is not.
-  void plug_in(const std::string& rig) {
-    const auto path = [&](const std::string& name) { return (shop.folder() / name).string(); };
-    board = std::make_unique<Child>(
-        std::vector<std::string>{TACHPROOF_EMULATED_BOARD, "--gauge", path("gauges/two-lamp.yaml"), "--rig",
-                                 path("rigs/board.yaml"), "--unit", path("rigs/" + rig + ".yaml"), "--link",
-                                 port()},
-        shop.folder());
-    ASSERT_TRUE(comes_true([&] { return std::filesystem::exists(port()); })) << board->err();
-  }
-  void unplug() { board->signal(SIGKILL); }
-
-  std::unique_ptr<Child> board;
+  std::unique_ptr<PluggedBoard> board;
   const std::string tile = std::string("#tile-") + board_tile;
 };
 
@@ -82,7 +67,7 @@ TEST_F(BoardPage, SaysThatTheBoardWasPulledOutInTheMiddle) {
   scan("TL-3");
   ASSERT_TRUE(driven().comes(in_state(tile, "running")));
   ASSERT_TRUE(driven().comes_text(tile + " .rpm .value", "2500"));
-  unplug();
+  board->pull_out();
   ASSERT_TRUE(driven().comes(in_state(tile, "result")));
   EXPECT_EQ(driven().text(".verdict strong"), "UNDECIDED");
   EXPECT_THAT(driven().text(tile), AllOf(HasSubstr("The board on " + port() + " has been unplugged."),

@@ -2,6 +2,9 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <future>
+#include <set>
+
 #include "tests/page/operator.h"
 #include "tests/program/files_for_tests.h"
 
@@ -121,6 +124,41 @@ TEST(Bench, AnswersWhileFourStudiesGoOn) {
   const HttpAnswer fifth = served.get("/gauges/gauges/two-lamp.yaml/grade?scenario=scenarios/short.yaml");
   EXPECT_EQ(fifth.status, 503U);
   EXPECT_THAT(fifth.body, HasSubstr("The bench is busy with other long work."));
+}
+
+// More of them at once than the server has threads for pages.
+TEST(Bench, AnswersWhileLargeRecordingsAreHandedIn) {
+  const SmallShop shop;
+  shop.write_job("a.yaml", "Two lamps", "../scenarios/short.yaml", "bench-1");
+  const ServedShop served(shop.folder(), "--no-history --at-once");
+  std::string form =
+      "--xYx\r\nContent-Disposition: form-data; name=\"recording\"; filename=\"a.csv\"\r\n\r\ntime\n";
+  for (int i = 0; form.size() < 12'000'000; ++i) form += std::to_string(0.01 * i) + "\n";
+  form += "\r\n--xYx--\r\n";
+  std::vector<std::future<HttpAnswer>> uploads;
+  for (int i = 0; i < 4; ++i)
+    uploads.push_back(std::async(std::launch::async, [&] {
+      return served.post("/deadband/recordings", form,
+                         {{"Content-Type", "multipart/form-data; boundary=xYx"}});
+    }));
+  served.post(std::string("/tiles/") + first_tile + "/start", "serial=TL-001");
+  EXPECT_TRUE(served.comes_to(first_tile, "result"));
+  EXPECT_THAT(served.get("/").body, HasSubstr("TL-001"));
+  std::set<std::string> kept;
+  for (std::future<HttpAnswer>& upload : uploads) {
+    const HttpAnswer answer = upload.get();
+    ASSERT_EQ(answer.status, 303U) << answer.body;
+    std::string where = answer.headers.at("Location");
+    EXPECT_TRUE(comes_true([&] {
+      if (where.find("noise=") == where.npos) {
+        const HttpAnswer now = served.get(where);
+        if (now.status == 303) where = now.headers.at("Location");
+      }
+      return where.find("noise=") != where.npos;
+    })) << where;
+    kept.insert(where);
+  }
+  EXPECT_THAT(kept, SizeIs(4));
 }
 
 }  // namespace

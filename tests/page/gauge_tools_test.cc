@@ -1,6 +1,9 @@
 // Grade and plan, a logged lap, the deadband's curve and recordings that are handed in.
 #include <gmock/gmock.h>
 
+#include <chrono>
+#include <thread>
+
 #include "bench/files/files.h"
 #include "bench/page/multipart.h"
 #include "tests/page/page_client.h"
@@ -29,6 +32,15 @@ class GaugeTools : public testing::Test {
   GaugeTools() {
     client_.write("gauges/small.yaml", small_gauge);
     client_.write("scenarios/up and down.yaml", small_scenario);
+  }
+  // What comes of handing this in, however long it takes.
+  Response handed_in(const std::string& form, const std::string& type = "multipart/form-data; boundary=xYx") {
+    Response now = client_.upload("/deadband/recordings", type, form);
+    const std::string address = now.status == 303 ? now.headers.at(0).second : "";
+    if (!address.starts_with("/deadband/recordings/")) return now;
+    while ((now = client_.get(address)).body.find("data-errand") != std::string::npos)
+      std::this_thread::sleep_for(std::chrono::milliseconds(10));
+    return now;
   }
   PageClient client_;
 };
@@ -143,38 +155,64 @@ std::string edge_times(int count) {
 }
 
 TEST_F(GaugeTools, KeepsARecordingThatIsHandedInWhereItCanBeRead) {
-  const std::string type = "multipart/form-data; boundary=xYx", edges = edge_times(1500);
-  const Response kept = client_.upload("/deadband/recordings", type, form_with("My <lap> 1.CSV", edges));
+  const std::string edges = edge_times(1500);
+  const Response kept = handed_in(form_with("My <lap> 1.CSV", edges));
   ASSERT_EQ(kept.status, 303u) << kept.body;
   EXPECT_EQ(client_.read("recordings/my-lap-1.csv"), edges);
   EXPECT_THAT(kept.headers.at(0).second, HasSubstr("noise=recordings%2Fmy-lap-1.csv"));
-  EXPECT_EQ(client_.upload("/deadband/recordings", type, form_with("My <lap> 1.CSV", edges)).status, 303u);
+  EXPECT_EQ(handed_in(form_with("My <lap> 1.CSV", edges)).status, 303u);
   EXPECT_EQ(client_.read("recordings/my-lap-1-2.csv"), edges);
 }
 
 TEST_F(GaugeTools, KeepsNothingThatIsNoRecording) {
-  const std::string type = "multipart/form-data; boundary=xYx";
   for (const auto& [name, body] : {std::pair<std::string, std::string>("a.csv", edge_times(10)),
                                    {"a.csv", "no, numbers\nhere, <b>\n"},
                                    {"a.yaml", edge_times(1500)},
                                    {"../../a", edge_times(1500)},
                                    {"a.csv", ""}}) {
-    const Response refused = client_.upload("/deadband/recordings", type, form_with(name, body));
+    const Response refused = handed_in(form_with(name, body));
     EXPECT_EQ(refused.status, 422u) << name;
     EXPECT_THAT(refused.body, Not(HasSubstr("<b>")));
     EXPECT_THAT(refused.body, Not(HasSubstr(client_.operator/("").string())));
   }
-  EXPECT_EQ(client_.upload("/deadband/recordings", "text/plain", "x").status, 400u);
+  EXPECT_EQ(handed_in("x", "text/plain").status, 400u);
   EXPECT_FALSE(std::filesystem::exists(client_ / "recordings") &&
                !std::filesystem::is_empty(client_ / "recordings"));
+}
+
+std::string twenty_megabytes() {
+  std::string text = edge_times(1500);
+  for (int i = 1500; text.size() < 20'000'000; ++i) text += std::to_string(0.01 * i) + "\n";
+  return text;
+}
+
+// Nobody's page waits for a large one; who does not want it any more stops it.
+TEST_F(GaugeTools, ReadsALargeRecordingAsideAndCanBeStopped) {
+  const std::string type = "multipart/form-data; boundary=xYx",
+                    large = form_with("a.csv", twenty_megabytes());
+  const Response on_its_way = client_.upload("/deadband/recordings", type, large);
+  ASSERT_EQ(on_its_way.status, 303u);
+  const std::string address = on_its_way.headers.at(0).second;
+  ASSERT_THAT(address, testing::StartsWith("/deadband/recordings/"));
+  EXPECT_THAT(client_.get(address).body, HasSubstr("The recording is being written and read."));
+  client_.stop(address);
+  const Response stopped = client_.outcome(address);
+  EXPECT_EQ(stopped.status, 422u);
+  EXPECT_THAT(stopped.body, HasSubstr("The recording was not kept. Nothing came of it: it was stopped"));
+  EXPECT_TRUE(std::filesystem::is_empty(client_ / "recordings"));
+  // The next one is read to its end.
+  const Response next = handed_in(large);
+  ASSERT_EQ(next.status, 303u) << next.body;
+  EXPECT_THAT(next.headers.at(0).second, HasSubstr("noise=recordings%2Fa.csv"));
+  // A page of an earlier server.
+  EXPECT_EQ(client_.get("/deadband/recordings/1").headers.at(0).second, "/deadband");
 }
 
 TEST_F(GaugeTools, WritesNothingThroughALinkOutOfTheShop) {
   const ScratchFolder elsewhere;
   std::filesystem::create_directory_symlink(elsewhere.path(), client_ / "recordings");
-  const Response refused = client_.upload("/deadband/recordings", "multipart/form-data; boundary=xYx",
-                                          form_with("a.csv", edge_times(1500)));
-  EXPECT_EQ(refused.status, 500u);
+  const Response refused = handed_in(form_with("a.csv", edge_times(1500)));
+  EXPECT_EQ(refused.status, 422u);
   EXPECT_THAT(refused.body, HasSubstr("leads out of the shop"));
   EXPECT_TRUE(std::filesystem::is_empty(elsewhere.path()));
 }

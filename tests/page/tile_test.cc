@@ -4,6 +4,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "bench/page/bench_place.h"
 #include "bench/record/summary.h"
 #include "tests/page/comes_true.h"
 #include "tests/page/small_shop.h"
@@ -120,6 +121,12 @@ TEST_F(TileTest, ThePartsOfAJobComeOneAfterTheOtherAndTheWorstCounts) {
   ASSERT_EQ(bench->view().played.size(), 2u);
   EXPECT_EQ(bench->view().verdict, Verdict::pass);
   EXPECT_THAT(bench->view().played[1].name, HasSubstr("/2-survey"));
+  // Each part has a report, which says of what; one key opens one of them.
+  const std::string html = bench_html({bench->view()}, {});
+  EXPECT_THAT(html, HasSubstr(">Report: up and down <small>(P)</small></a>"));
+  EXPECT_THAT(html, HasSubstr(">Report: survey</a>"));
+  const std::size_t key = html.find("data-key=\"report\"");
+  EXPECT_EQ(html.find("data-key=\"report\"", key + 1), html.npos);
 }
 
 TEST_F(TileTest, AScanDuringARunChangesNothing) {

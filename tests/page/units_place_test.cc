@@ -1,4 +1,8 @@
 #include "bench/history/drift_drawing.h"
+
+#include <regex>
+#include <set>
+
 #include "tests/page/places_client.h"
 
 namespace tachproof {
@@ -6,6 +10,7 @@ namespace {
 
 using testing::AllOf;
 using testing::HasSubstr;
+using testing::IsEmpty;
 using testing::Not;
 
 class UnitsPlace : public PlacesClient {
@@ -70,6 +75,28 @@ TEST_F(UnitsPlace, DrawsTheDriftBrokenWhereTheSettingsChanged) {
   EXPECT_EQ(times(page, "class=\"rpm\""), 2U) << "one line before, one after";
   EXPECT_THAT(get("/units/K17?since=2031-03-16").body, Not(HasSubstr("class=\"cut\"")));
   EXPECT_EQ(get("/units/K17?since=soon").status, 400U);
+}
+
+// A letter of 11 px is about 6.2 px wide: Chromium's own measure of Debian's DejaVu Sans, of "29 Nov 22:36".
+TEST(DriftDrawing, WritesItsMomentsOnceAndWithinTheDrawing) {
+  for (const std::int64_t apart_s : {0, 1, 7, 59, 60, 300, 3600, 200'000, 300'000, 90'000'000}) {
+    Drift drift;
+    drift.boundary = "brisk";
+    drift.points = {{1'931'000'000, 0.1, 0.1}, {1'931'000'000 + apart_s, 0.2, 0.1}};
+    const std::string svg = drift_drawing(drift);
+    std::set<std::string> texts;
+    double taken = 0;
+    static const std::regex label("<text x=\"([0-9.]+)\" y=\"159\"[^>]*>([^<]*)</text>");
+    for (std::sregex_iterator at(svg.begin(), svg.end(), label), end; at != end; ++at) {
+      const std::string text = (*at)[2];
+      const double middle = std::stod((*at)[1]), half = 6.2 / 2 * static_cast<double>(text.size());
+      EXPECT_TRUE(texts.insert(text).second) << text << " twice, " << apart_s;
+      EXPECT_GE(middle - half, taken) << text << ", " << apart_s;
+      EXPECT_LE(middle + half, 460) << text << ", " << apart_s;
+      taken = middle + half;
+    }
+    EXPECT_THAT(texts, Not(IsEmpty())) << svg;
+  }
 }
 
 TEST_F(UnitsPlace, TheSpreadOfAGaugeIsThatOfTheHistory) {
