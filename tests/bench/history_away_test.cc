@@ -164,8 +164,8 @@ TEST_F(AwayHistory, OfAServerKilledInMidTransactionIsWholeAfterwards) {
       << "nothing of the half run";
   const std::vector<HistoryRun> runs = History(place, History::Open::existing).runs({});
   ASSERT_EQ(runs.size(), 2U);
-  EXPECT_EQ(runs[1].unit_serial, "K1");
-  EXPECT_EQ(runs[1].causes.size(), 1U);
+  EXPECT_EQ(runs[0].unit_serial, "K1") << "begun earlier: 08:26:53 UTC";
+  EXPECT_EQ(runs[0].causes.size(), 1U);
   EXPECT_EQ(own.sql(place.text(), "SELECT count(*) FROM tachproof.boundaries"), "2");
 }
 
