@@ -2,12 +2,12 @@
 
 # shellcheck shell=sh disable=SC2034  # the lists are for the scripts that source this
 build_packages="g++ cmake ninja-build ccache libboost1.81-dev libyaml-cpp-dev libfmt-dev nlohmann-json3-dev
-  libcli11-dev libssl-dev libserialport-dev libsqlite3-dev"
+  libcli11-dev libssl-dev libserialport-dev libsqlite3-dev libpq-dev"
 # Without these there is no tachproof-camera, and all else is as it was.
 camera_packages="libopencv-imgcodecs-dev libopencv-imgproc-dev libopencv-core-dev libjpeg62-turbo-dev
   libavformat-dev libavcodec-dev libavutil-dev libswscale-dev"
 test_packages="$camera_packages
-  libopencv-videoio-dev libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev"
+  libopencv-videoio-dev libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev postgresql"
 # A browser and a reverse proxy for the tests of the bench page. Without them they say so and are skipped.
 page_packages="chromium chromium-driver nginx-light curl"
 

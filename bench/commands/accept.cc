@@ -19,7 +19,7 @@ class AcceptCommand : public Command {
   CommandHelp help() const override {
     return {"accept",
             "makes a run the reference for its unit",
-            "RUN --by NAME --why TEXT [--even-so] [--history FILE]",
+            "RUN --by NAME --why TEXT [--even-so] [--history PLACE]",
             "Marks this run in the history as the reference for its unit. Where the unit has no serial "
             "number, it is the reference for its gauge. The history keeps who accepted it, when and why. "
             "compare --accepted takes the last one accepted. The run is verified first, as report --verify "
@@ -35,15 +35,16 @@ class AcceptCommand : public Command {
     arguments.required(who_, "--by", "NAME", "Who accepts it.");
     arguments.required(why_, "--why", "TEXT", "Why it is the reference.");
     arguments.flag(even_so_, "--even-so", "Accepts a run that is a fail or undecided.");
-    arguments.option(history_, "--history", "FILE",
-                     "The history. Default: $TACHPROOF_HISTORY, else ~/.local/share/tachproof/history.db.");
+    arguments.option(history_, "--history", "PLACE",
+                     "The history: a file or postgresql://... Default: $TACHPROOF_HISTORY, else "
+                     "~/.local/share/tachproof/history.db.");
   }
 
   int run() override {
     if (who_.empty() || why_.empty()) throw UsageError("--by and --why must not be empty");
     try {
-      const std::filesystem::path file = history_file(history_);
-      if (file.empty())
+      const HistoryPlace place = history_place(history_);
+      if (place.empty())
         throw UsageError("TACHPROOF_HISTORY is empty: set it to the history's file, or give --history");
       const RunRecord record = load_run(run_).record;
       if (record.purpose == purpose_found)
@@ -52,7 +53,9 @@ class AcceptCommand : public Command {
                          "Survey the unit without --unknown and accept that run");
       refuse_unless_fit(record.result);
       refuse_unless_verified();
-      History(file, History::Open::make).accept(run_, {now_iso8601(), who_, why_});
+      History history(place, History::Open::make);
+      history.accept(run_, {now_iso8601(), who_, why_});
+      warn_of_waiting(history);
       const std::string of =
           record.unit_serial.empty() ? "gauge " + record.gauge_name : "unit " + record.unit_serial;
       std::printf("%s is the reference for %s\n", printable(run_).c_str(), printable(of).c_str());

@@ -17,7 +17,7 @@ namespace {
 
 constexpr std::size_t day = 10;  // of an ISO date
 
-std::optional<ReferenceRun> accepted_run(const std::filesystem::path& history, const std::string& serial) {
+std::optional<ReferenceRun> accepted_run(const HistoryPlace& history, const std::string& serial) {
   try {
     return History(history, History::Open::existing).reference(serial);
   } catch (const std::runtime_error&) {
@@ -47,7 +47,7 @@ std::optional<CandidateFile> settings_of(const ReferenceRun& reference, const Ru
 
 }  // namespace
 
-AcceptedGauge accepted_settings(const std::filesystem::path& history, const RunRecord& of) {
+AcceptedGauge accepted_settings(const HistoryPlace& history, const RunRecord& of) {
   if (of.unit_serial.empty() || history.empty()) return {};
   const std::optional<ReferenceRun> reference = accepted_run(history, of.unit_serial);
   if (!reference) return {};

@@ -20,7 +20,7 @@ class CompareCommand : public Command {
     return {
         "compare",
         "says what moved between two runs, and what should have",
-        "OLD NEW | --accepted SERIAL NEW [--history FILE] [--html FILE] [--junit FILE] [--json]",
+        "OLD NEW | --accepted SERIAL NEW [--history PLACE] [--html FILE] [--junit FILE] [--json]",
         "The settings in the two run folders say what should change; the results say what did. Each "
         "threshold, deadband, response, blink and cue gets a word: as intended, unintended, missing (it "
         "should have changed and did not), or cannot tell. Runs and surveys can be compared, of the same or "
@@ -45,9 +45,10 @@ class CompareCommand : public Command {
     arguments.option(accepted_, "--accepted", "SERIAL",
                      "In place of OLD: the run last accepted for the unit with this serial number, or for "
                      "the gauge of this name.");
-    arguments.option(history_, "--history", "FILE",
-                     "The history, for --accepted. Default: $TACHPROOF_HISTORY, else "
-                     "~/.local/share/tachproof/history.db.");
+    arguments.option(
+        history_, "--history", "PLACE",
+        "The history, for --accepted: a file or postgresql://... Default: $TACHPROOF_HISTORY, else "
+        "~/.local/share/tachproof/history.db.");
     arguments.option(html_, "--html", "FILE", "Writes the comparison as a page, with drawings.");
     arguments.option(junit_, "--junit", "FILE", "Writes the comparison as JUnit for a CI server.");
     arguments.flag(json_, "--json", "Prints JSON.");
@@ -79,9 +80,11 @@ class CompareCommand : public Command {
   }
 
   ComparisonRecord compare_accepted() const {
-    const std::filesystem::path file = history_file(history_);
-    if (file.empty()) throw UsageError("TACHPROOF_HISTORY is set to nothing: there is no history");
-    const auto reference = History(file, History::Open::existing).reference(accepted_);
+    const HistoryPlace place = history_place(history_);
+    if (place.empty()) throw UsageError("TACHPROOF_HISTORY is set to nothing: there is no history");
+    const History history(place, History::Open::existing);
+    warn_of_waiting(history);
+    const auto reference = history.reference(accepted_);
     if (!reference) throw UsageError("no run was accepted for '" + accepted_ + "'");
     const std::filesystem::path result = std::filesystem::path(reference->folder) / "result.json";
     if (!std::filesystem::exists(result) || sha256_of_file(result) != reference->result_sha256)

@@ -25,7 +25,7 @@ class DiagnoseCommand : public Command {
     return {
         "diagnose",
         "names the causes of a failed run",
-        "RUN... [--among GAUGE...] [--next FILE] [--history FILE | --no-history] [--json]",
+        "RUN... [--among GAUGE...] [--next FILE] [--history PLACE | --no-history] [--json]",
         "Reads a run folder and looks for the change of settings, unit or wiring that explains what was "
         "found: one change, or two where one does not do. For each candidate the stored evidence is judged "
         "again with that change made. A cause counts by the findings that are gone: explains 34 of 34. The "
@@ -52,8 +52,9 @@ class DiagnoseCommand : public Command {
     arguments.repeated(among_, "--among", "GAUGE", "A gauge file that the unit may run instead.");
     arguments.option(next_, "--next", "FILE",
                      "Writes the scenario that tells the causes apart into this file.");
-    arguments.option(history_, "--history", "FILE",
-                     "The history that knows the unit's accepted run. Default: $TACHPROOF_HISTORY, else "
+    arguments.option(history_, "--history", "PLACE",
+                     "The history that knows the unit's accepted run: a file or postgresql://... Default: "
+                     "$TACHPROOF_HISTORY, else "
                      "~/.local/share/tachproof/history.db.");
     arguments.flag(no_history_, "--no-history", "Looks into no history.");
     arguments.flag(json_, "--json", "Prints the causes as JSON.");
@@ -92,7 +93,7 @@ class DiagnoseCommand : public Command {
   // The settings of the unit's accepted run come first: of equal ones they say most.
   void add_accepted(std::vector<OtherGauge>& others) const {
     if (no_history_) return;
-    AcceptedGauge accepted = accepted_settings(history_file(history_), load_run(folders_.front()).record);
+    AcceptedGauge accepted = accepted_settings(history_place(history_), load_run(folders_.front()).record);
     if (!accepted.gone.empty()) fmt::print(stderr, "{}\n", printable(accepted.gone));
     if (accepted.gauge) others.insert(others.begin(), std::move(accepted.gauge->other));
   }

@@ -41,7 +41,7 @@ class JudgeCommand : public Command {
         "RECORDING --gauge FILE (--wiring FILE [--scenario FILE] | --regions FILE --scenario FILE "
         "[--sync ACTION] [--fps N] [--exposure-ms MS] [--readout-ms MS]) [--unit-serial TEXT] [--certificate "
         "FILE] [--out DIR] "
-        "[--history FILE | --no-history] [--json]",
+        "[--history PLACE | --no-history] [--json]",
         "With --wiring it reads a capture of a tach signal and lamps, made by a logic analyser or by an "
         "earlier run. It judges it like a run: the rpm from its tach channel, the lamps from the others. The "
         "capture is VCD, or CSV with a header, the time in seconds first and a 0/1 column for each channel; "

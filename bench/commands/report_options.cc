@@ -24,9 +24,10 @@ void ReportOptions::declare(Arguments& arguments, const std::string& named_after
   arguments.option(certificate_file_, "--certificate", "FILE",
                    "What the shop states for the report: who, where, for whom, the bench's calibration, the "
                    "surroundings.");
-  arguments.option(history_, "--history", "FILE",
-                   "The history that the run is added to. Default: $TACHPROOF_HISTORY, else "
-                   "~/.local/share/tachproof/history.db.");
+  arguments.option(
+      history_, "--history", "PLACE",
+      "The history that the run is added to: a file or postgresql://... Default: $TACHPROOF_HISTORY, else "
+      "~/.local/share/tachproof/history.db.");
   arguments.flag(no_history_, "--no-history", "Keeps the run out of any history.");
   arguments.option(
       out_, "--out", "DIR",
@@ -34,9 +35,9 @@ void ReportOptions::declare(Arguments& arguments, const std::string& named_after
   arguments.flag(json_, "--json", "Prints result.json instead of the table.");
 }
 
-void ReportOptions::set(std::string certificate_file, std::string history_file, bool no_history) {
+void ReportOptions::set(std::string certificate_file, std::string history, bool no_history) {
   certificate_file_ = std::move(certificate_file);
-  history_ = std::move(history_file);
+  history_ = std::move(history);
   no_history_ = no_history;
 }
 
@@ -81,8 +82,11 @@ void note_rig(const Rig& rig, RunRecord& record) {
 void ReportOptions::add_to_history(const RunFolder& folder) const {
   if (no_history_) return;
   try {
-    const std::filesystem::path file = history_file(history_);
-    if (!file.empty()) History(file, History::Open::make).add(folder.path());
+    const HistoryPlace place = history_place(history_);
+    if (place.empty()) return;
+    History history(place, History::Open::make);
+    history.add(folder.path());
+    warn_of_waiting(history);
   } catch (const std::exception& e) {
     std::fprintf(stderr, "warning: the run is not in the history: %s\n", printable(e.what()).c_str());
   }
@@ -92,14 +96,19 @@ AcceptedSettings ReportOptions::accepted(const RunRecord& record) const {
   if (no_history_) return {};
   return [this, &record]() -> std::optional<CandidateFile> {
     try {
-      return accepted_settings(history_file(history_), record).gauge;
+      return accepted_settings(history_place(history_), record).gauge;
     } catch (const std::runtime_error&) {
       return std::nullopt;  // there is no place for a history
     }
   };
 }
 
-std::filesystem::path history_file(const std::string& given) {
+void warn_of_waiting(const History& history) {
+  const std::string warning = history.warning();
+  if (!warning.empty()) std::fprintf(stderr, "warning: %s\n", printable(warning).c_str());
+}
+
+HistoryPlace history_place(const std::string& given) {
   if (!given.empty()) return given;
   if (const char* named = std::getenv("TACHPROOF_HISTORY")) return named;
   const char* const data = std::getenv("XDG_DATA_HOME");

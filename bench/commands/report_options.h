@@ -9,6 +9,7 @@
 
 #include "bench/commands/command.h"
 #include "bench/commands/inputs.h"
+#include "bench/history/history.h"
 #include "bench/record/run_folder.h"
 #include "bench/rigs/rig.h"
 #include "bench/run/find_causes.h"
@@ -25,8 +26,8 @@ class ReportOptions {
   void load();
   // A record of this gauge, this serial number, what the shop states, and this moment.
   RunRecord begun(const GaugeInput& gauge) const;
-  // In place of a command line: a certificate file and a history file, or none of either.
-  void set(std::string certificate_file, std::string history_file, bool no_history);
+  // In place of a command line: a certificate file and a history, or none of either.
+  void set(std::string certificate_file, std::string history, bool no_history);
   // The certificate file that is named elsewhere, unless one was given.
   void take_certificate(const std::string& file) {
     if (certificate_file_.empty()) certificate_file_ = file;
@@ -62,9 +63,11 @@ class ReportOptions {
 // What the rig says of itself, into the record.
 void note_rig(const Rig& rig, RunRecord& record);
 
-// The file given, else TACHPROOF_HISTORY, else tachproof/history.db where the
-// user's data is ($XDG_DATA_HOME, or ~/.local/share). Empty: TACHPROOF_HISTORY
-// is set to nothing. Throws std::runtime_error when there is no such place.
-std::filesystem::path history_file(const std::string& given);
+// The file or the server given, else TACHPROOF_HISTORY, else tachproof/history.db
+// where the user's data is ($XDG_DATA_HOME, or ~/.local/share). Empty:
+// TACHPROOF_HISTORY is set to nothing. Throws std::runtime_error when there is no such place.
+HistoryPlace history_place(const std::string& given);
+// On stderr: runs that wait for the history's server.
+void warn_of_waiting(const History& history);
 
 }  // namespace tachproof

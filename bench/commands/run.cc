@@ -33,7 +33,7 @@ class RunCommand : public Command {
         "run",
         "plays scenarios on a rig and judges the unit",
         "[JOB | [SCENARIO...] --gauge FILE... --rig FILE...] [--unit-serial TEXT...] [--certificate FILE] "
-        "[--out DIR] [--history FILE | --no-history] [--json] [--retry N [--retry-fails]] [--shard I/N] "
+        "[--out DIR] [--history PLACE | --no-history] [--json] [--retry N [--retry-fails]] [--shard I/N] "
         "[--resume] "
         "[--skip-unplayable]",
         "Plays the scenario's rpm profile into the unit, watches its lamps, and compares what was seen with "

@@ -69,12 +69,13 @@ std::string deviation_axis(const Scale& y) {
   return out;
 }
 
+// Hollow where the value is undecided.
 std::string point_with_bar(double x, const DriftPoint& p, const Scale& y) {
   const double high = y(p.deviation_rpm + p.expanded_uncertainty_rpm);
   const double low = y(p.deviation_rpm - p.expanded_uncertainty_rpm);
   return svg_line({x, low}, {x, high}, "axis") + svg_line({x - 4, low}, {x + 4, low}, "axis") +
          svg_line({x - 4, high}, {x + 4, high}, "axis") +
-         svg_rect({x - 3, y(p.deviation_rpm) - 3}, 6, 6, "point");
+         svg_rect({x - 3, y(p.deviation_rpm) - 3}, 6, 6, p.decided ? "point" : "spread");
 }
 
 // In tolerances; 0 where nothing is known.
@@ -86,22 +87,36 @@ double furthest_of(const std::vector<Drift>& drifts) {
   return furthest;
 }
 
-// Two runs of other settings have no line between them, and a dotted one across tells why.
+bool settings_change_before(const Drift& d, std::size_t i) {
+  return i > 0 && d.points[i].settings_sha256 != d.points[i - 1].settings_sha256;
+}
+
+// The decided points of each stretch of the same settings; `place` puts one on the drawing.
+template <class Place>
+std::vector<std::vector<Point>> stretches(const Drift& d, Place place) {
+  std::vector<std::vector<Point>> all(1);
+  for (std::size_t i = 0; i < d.points.size(); ++i) {
+    if (settings_change_before(d, i)) all.emplace_back();
+    if (d.points[i].decided) all.back().push_back(place(d.points[i]));
+  }
+  return all;
+}
+
+// Two runs of other settings have no line between them, and a dotted one across tells why. A value that is
+// undecided has no line to it: that it moved is not known.
 std::string broken_line(const Drift& d, const Scale& x, const Scale& y) {
   std::string out;
-  std::vector<Point> line;
-  for (std::size_t i = 0; i < d.points.size(); ++i) {
-    const DriftPoint& p = d.points[i];
-    const double at = x(static_cast<double>(p.at_s));
-    if (i > 0 && p.settings_sha256 != d.points[i - 1].settings_sha256) {
-      out += svg_path(line, "rpm");
-      line.clear();
-      const double between = (x(static_cast<double>(d.points[i - 1].at_s)) + at) / 2;
-      out += svg_line({between, top}, {between, top + height}, "cut");
-    }
-    line.push_back({at, y(p.deviation_rpm)});
+  for (const std::vector<Point>& line : stretches(d, [&](const DriftPoint& p) {
+         return Point{x(static_cast<double>(p.at_s)), y(p.deviation_rpm)};
+       }))
+    if (!line.empty()) out += svg_path(line, "rpm");
+  for (std::size_t i = 1; i < d.points.size(); ++i) {
+    if (!settings_change_before(d, i)) continue;
+    const double between =
+        (x(static_cast<double>(d.points[i - 1].at_s)) + x(static_cast<double>(d.points[i].at_s))) / 2;
+    out += svg_line({between, top}, {between, top + height}, "cut");
   }
-  return out + svg_path(line, "rpm");
+  return out;
 }
 
 // One row a boundary: a dot a unit, the mean and one s to either side.
@@ -189,9 +204,12 @@ std::string drift_drawing(const Drift& d) {
 }
 
 std::string change_words(const Drift& d) {
-  if (d.points.size() < 2) return "one run";
+  const std::string runs = d.points.size() == 1 ? "one run" : fmt::format("{} runs", d.points.size());
+  const std::string undecided = d.undecided() == 0 ? "" : fmt::format(", {} undecided", d.undecided());
+  if (!d.has_change()) return runs + undecided;
   const int decimals = decimals_for(d.change_uncertainty_rpm());
-  return fmt::format("{} runs; since the first {} rpm, U = {} rpm{}", d.points.size(),
+  return fmt::format("{}{}; since the {} {} rpm, U = {} rpm{}", runs, undecided,
+                     d.settings_changed() ? "settings changed" : "first",
                      html_signed(d.change_rpm(), decimals), fixed(d.change_uncertainty_rpm(), decimals),
                      std::fabs(d.change_rpm()) > d.change_uncertainty_rpm() ? ": <b>it has moved</b>" : "");
 }
@@ -217,11 +235,12 @@ std::string small_drift_drawing(const std::vector<Drift>& drifts, const std::str
       svg_rect({0, y(1)}, wide, y(-1) - y(1), "within") + svg_line({0, y(0)}, {wide, y(0)}, "nominal");
   for (const Drift& d : drifts) {
     if (!(d.tolerance_rpm > 0)) continue;
-    std::vector<Point> line;
-    for (const DriftPoint& p : d.points)
-      line.push_back({x(static_cast<double>(p.at_s)), y(p.deviation_rpm / d.tolerance_rpm)});
-    inside +=
-        line.size() > 1 ? svg_path(line, "rpm") : svg_rect({line[0].x - 1.5, line[0].y - 1.5}, 3, 3, "mark");
+    for (const std::vector<Point>& line : stretches(d, [&](const DriftPoint& p) {
+           return Point{x(static_cast<double>(p.at_s)), y(p.deviation_rpm / d.tolerance_rpm)};
+         })) {
+      if (line.size() > 1) inside += svg_path(line, "rpm");
+      if (line.size() == 1) inside += svg_rect({line[0].x - 1.5, line[0].y - 1.5}, 3, 3, "mark");
+    }
   }
   return fmt::format(
       "<svg class=\"drifting\" viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n",

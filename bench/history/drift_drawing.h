@@ -10,7 +10,8 @@
 
 namespace tachproof {
 
-// Deviation over time with U as bars; the line is broken where the settings changed.
+// Deviation over time with U as bars; the line is broken where the settings changed, and leaves out values
+// that are undecided: they are hollow.
 std::string drift_drawing(const Drift& drift);
 // "5 runs; since the first +0.31 rpm, U = 0.16 rpm: it has moved"; HTML.
 std::string change_words(const Drift& drift);

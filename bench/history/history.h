@@ -1,89 +1,40 @@
-// The runs that were made, indexed in one SQLite file: which unit, gauge,
-// scenario, when, with what verdict, from what causes, and every boundary's numbers.
+// The runs that were made: which unit, gauge, scenario, when, with what verdict, from what causes, and
+// every boundary's numbers. In one SQLite file, or on a PostgreSQL server.
 //
-// Safe under a kill or a power cut and under several benches that write at
-// once: each run is one transaction, made durable before `add` returns; who
-// comes second waits. A rollback journal rather than a write-ahead log: at rest
-// the history is one file that can be copied, and it works wherever file locks
-// do.
+// Safe under a kill or a power cut and under several benches that write at once: each run is one
+// transaction, made durable before `add` returns; who comes second waits.
+//
+// A run that a server cannot take, because it is away or for another reason of its own, waits in a local
+// queue (run_queue.h), and the next History that reaches the server delivers it.
 //
 // Failures are std::runtime_error with a sentence.
 #pragma once
 
-#include <cstdint>
 #include <filesystem>
 #include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "core/judge/result.h"
+#include "bench/history/history_place.h"
+#include "bench/history/history_run.h"
 
 namespace tachproof {
 
-struct HistoryBoundary {
-  std::string boundary;
-  Direction direction = Direction::rising;
-  double nominal_rpm = not_measured;
-  double threshold_rpm = not_measured;
-  double expanded_uncertainty_rpm = not_measured;
-  double response_ms = not_measured;
-  Verdict verdict = Verdict::undecided;
-};
-
-// Somebody declared a run the reference for its unit, or for its gauge where
-// the unit has no serial number.
-struct Acceptance {
-  std::string at;  // ISO 8601 with offset
-  std::string who, why;
-};
-
-// What explains a failed run, most likely first. Several of one run: its evidence does not tell them apart.
-struct HistoryCause {
-  std::string text;  // a sentence without its full stop
-  std::uint64_t explains = 0, of = 0;
-};
-
-struct HistoryRun {
-  std::int64_t id = 0;
-  std::string report_id;
-  std::string folder;          // absolute, where it was when it was added
-  std::string started;         // ISO 8601 with offset
-  std::int64_t started_s = 0;  // the same, seconds since 1970-01-01 UTC
-  std::string unit_serial, gauge, scenario, source, tested_by, tool_version;
-  std::string gauge_sha256;  // of the gauge file
-  Verdict verdict = Verdict::undecided;
-  bool complete = false;
-  bool simulated = false;  // the unit was the built-in one: nothing of a real one
-  double duration_s = 0;
-  double tolerance_rpm = not_measured;
-  std::vector<HistoryBoundary> boundaries;  // in the order of the result
-  std::vector<Acceptance> accepted;         // oldest first
-  std::vector<HistoryCause> causes;
-};
-
-// The run that was accepted last.
-struct ReferenceRun {
-  std::string folder;         // where it was
-  std::string result_sha256;  // of its result.json, lower-case hex
-  Acceptance acceptance;
-};
-
-// Empty: any. `since` is a date, YYYY-MM-DD, by the bench's own calendar.
-struct HistoryFilter {
-  std::string unit, gauge, scenario, since;
-};
+class HistoryStore;
 
 class History {
  public:
   enum class Open { make, existing };
-  History(const std::filesystem::path& file, Open how);
+  // A server that cannot be reached: with `make` runs can still be added, and wait.
+  History(const HistoryPlace& place, Open how);
   ~History();
   History(History&&) noexcept;
 
   // A run that is in already, by the SHA-256 of its result.json, only gets its
   // new folder, and its causes where an older program left them out. False: it was in.
   bool add(const std::filesystem::path& run_folder);
+  bool waits() const { return waits_; }  // the run that was added last, for its server
   std::vector<HistoryRun> runs(const HistoryFilter& filter) const;  // oldest first
 
   // The run is added when it is not in. Whether it is fit to be a reference is
@@ -93,9 +44,18 @@ class History {
   // of this name. Nothing: none was accepted.
   std::optional<ReferenceRun> reference(const std::string& unit_or_gauge) const;
 
+  void must_be_there() const;  // throws what is wrong with it
+  // How many runs wait for this place, where, and why; "" where none does.
+  std::string warning() const;
+
  private:
-  class Database;
-  std::unique_ptr<Database> db_;
+  HistoryStore& store() const;
+  void deliver();
+
+  HistoryPlace place_;
+  std::unique_ptr<HistoryStore> store_;  // null: it could not be reached
+  std::string why_;                      // what was wrong with it last
+  bool waits_ = false;
 };
 
 }  // namespace tachproof

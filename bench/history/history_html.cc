@@ -31,7 +31,8 @@ std::string drifts_html(const std::vector<Drift>& drifts) {
   std::string html =
       "<h2>Drift of each unit</h2>\n<p>Deviation of each boundary from its nominal rpm, with its U as a bar. "
       "Grey: what is allowed. The line is broken where "
-      "the settings changed. A change counts as movement when it is greater than its own U.</p>\n";
+      "the settings changed, and passes over values that are undecided: they are hollow. A change counts as "
+      "movement when it is greater than its own U.</p>\n";
   std::string title;
   bool open = false;
   std::size_t drawn = 0;
@@ -84,6 +85,14 @@ std::string runs_html(const std::vector<HistoryRun>& runs) {
   return html;
 }
 
+std::string accepted_html(const std::vector<HistoryRun>& runs) {
+  std::string rows;
+  for (const GivenAcceptance& given : acceptances(runs))
+    rows += "<li>" + escaped(acceptance_words(given)) + "</li>\n";
+  return rows.empty() ? ""
+                      : "<h2>Accepted as the reference, the last one last</h2>\n<ul>\n" + rows + "</ul>\n";
+}
+
 }  // namespace
 
 std::string axis_time(std::int64_t at_s, bool with_clock) {
@@ -108,9 +117,11 @@ std::string history_html(const HistoryView& view, const std::string& asked_for, 
       fmt::format("<h1>Tachproof history{}{}</h1>\n<p>{} runs, as of {}. Times on the axes are UTC.</p>\n",
                   asked_for.empty() ? "" : ": ", escaped(asked_for), view.runs.size(), escaped(now));
   // A printed page may have real units only: the margin says it where all are built in.
-  return html_page(
-      "Tachproof history", history_style + (simulated > 0 && all ? simulated_style() : ""),
-      banner + head + spreads_html(view.spreads) + drifts_html(view.drifts) + runs_html(view.runs));
+  return html_page("Tachproof history", history_style + (simulated > 0 && all ? simulated_style() : ""),
+                   banner + head +
+                       (view.left_out == 0 ? "" : "<p>" + escaped(left_out_words(view)) + "</p>\n") +
+                       spreads_html(view.spreads) + drifts_html(view.drifts) + accepted_html(view.runs) +
+                       runs_html(view.runs));
 }
 
 }  // namespace tachproof

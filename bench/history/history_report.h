@@ -13,8 +13,21 @@ struct HistoryView {
   std::vector<HistoryRun> runs;
   std::vector<Drift> drifts;
   std::vector<Spread> spreads;
+  std::size_t left_out = 0;  // simulated runs, of drifts and spreads
 };
-HistoryView view_of(std::vector<HistoryRun> runs);
+// `simulated`: units in software drift and spread too, beside the real ones.
+HistoryView view_of(std::vector<HistoryRun> runs, bool simulated = false);
+
+// In the order in which they were given.
+struct GivenAcceptance {
+  const HistoryRun* run;
+  const Acceptance* acceptance;
+};
+std::vector<GivenAcceptance> acceptances(const std::vector<HistoryRun>& runs);
+// "unit K17, acceptance of 2031-03-14T09:26: by Una on 2031-03-15T08:00: first article"; escaped by nobody.
+std::string acceptance_words(const GivenAcceptance& given);
+// "2 simulated runs are left out of drift and spread; --simulated shows them."; "" where there is none.
+std::string left_out_words(const HistoryView& view);
 
 // A greater Cpk says no more than that the units are alike: it is shown as "> 10".
 inline constexpr double most_cpk = 10;

@@ -62,16 +62,10 @@ std::string runs_text(const std::vector<HistoryRun>& runs, std::size_t width) {
 
 std::string accepted_text(const std::vector<HistoryRun>& runs, std::size_t width) {
   std::string text;
-  for (const HistoryRun& r : runs)
-    for (const Acceptance& a : r.accepted) {
-      if (text.empty()) text = "\nAccepted as the reference\n";
-      const std::string of = r.unit_serial.empty() ? "gauge " + r.gauge : "unit " + r.unit_serial;
-      for (const std::string& line :
-           wrapped(printable(fmt::format("{}, {} of {}: by {} on {}: {}", of, r.scenario,
-                                         r.started.substr(0, 16), a.who, a.at.substr(0, 16), a.why)),
-                   width))
-        text += line + "\n";
-    }
+  for (const GivenAcceptance& given : acceptances(runs)) {
+    if (text.empty()) text = "\nAccepted as the reference, the last one last\n";
+    for (const std::string& line : wrapped(printable(acceptance_words(given)), width)) text += line + "\n";
+  }
   return text;
 }
 
@@ -79,6 +73,8 @@ std::string drifts_text(const std::vector<Drift>& drifts, std::size_t width) {
   const std::size_t room = std::min<std::size_t>(width > 64 ? width - 56 : 8, 24);
   std::string text;
   std::string title;
+  bool since_settings = false;
+  std::size_t undecided = 0;
   for (const Drift& d : drifts) {
     if (unit_title(d) != title) {
       title = unit_title(d);
@@ -88,14 +84,22 @@ std::string drifts_text(const std::vector<Drift>& drifts, std::size_t width) {
                           "U(change)");
     }
     const int decimals = decimals_for(d.change_uncertainty_rpm());
-    const bool once = d.points.size() < 2;
-    text += cell(d.boundary, room) + fmt::format("{:9}{:>6}{:>10}{:>10}{:>10}{:>10}\n",
-                                                 " " + std::string(word(d.direction)), d.points.size(),
-                                                 with_sign(d.points.front().deviation_rpm, decimals),
-                                                 with_sign(d.points.back().deviation_rpm, decimals),
-                                                 once ? "-" : with_sign(d.change_rpm(), decimals),
-                                                 once ? "-" : fixed(d.change_uncertainty_rpm(), decimals));
+    const auto number = [&](const DriftPoint* p) {
+      return p == nullptr ? "-" : with_sign(p->deviation_rpm, decimals);
+    };
+    const bool once = !d.has_change();
+    text += cell(d.boundary, room) +
+            fmt::format("{:9}{:>6}{:>10}{:>10}{:>10}{:>10}\n", " " + std::string(word(d.direction)),
+                        d.points.size(), number(d.first()) + (d.settings_changed() ? "*" : ""),
+                        number(d.last()), once ? "-" : with_sign(d.change_rpm(), decimals),
+                        once ? "-" : fixed(d.change_uncertainty_rpm(), decimals));
+    since_settings = since_settings || d.settings_changed();
+    undecided += d.undecided();
   }
+  if (since_settings) text += "* the first one since the settings changed\n";
+  if (undecided > 0)
+    text += fmt::format("{} undecided {} counted in runs only.\n", undecided,
+                        undecided == 1 ? "value is" : "values are");
   return text;
 }
 
@@ -132,12 +136,43 @@ std::string spreads_text(const std::vector<Spread>& spreads, std::size_t width) 
 
 }  // namespace
 
-HistoryView view_of(std::vector<HistoryRun> runs) {
+HistoryView view_of(std::vector<HistoryRun> runs, bool simulated) {
   HistoryView view;
   view.drifts = drifts(runs);
+  if (!simulated) {
+    std::erase_if(view.drifts, [](const Drift& d) { return d.simulated; });
+    view.left_out = static_cast<std::size_t>(
+        std::count_if(runs.begin(), runs.end(), [](const HistoryRun& r) { return r.simulated; }));
+  }
   view.spreads = spreads(view.drifts);
   view.runs = std::move(runs);
   return view;
+}
+
+std::vector<GivenAcceptance> acceptances(const std::vector<HistoryRun>& runs) {
+  std::vector<GivenAcceptance> all;
+  for (const HistoryRun& run : runs)
+    for (const Acceptance& acceptance : run.accepted) all.push_back({&run, &acceptance});
+  std::stable_sort(all.begin(), all.end(), [](const GivenAcceptance& a, const GivenAcceptance& b) {
+    return a.acceptance->order < b.acceptance->order;
+  });
+  return all;
+}
+
+std::string acceptance_words(const GivenAcceptance& given) {
+  const HistoryRun& r = *given.run;
+  const Acceptance& a = *given.acceptance;
+  return fmt::format("{}, {} of {}: by {} on {}: {}",
+                     r.unit_serial.empty() ? "gauge " + r.gauge : "unit " + r.unit_serial, r.scenario,
+                     r.started.substr(0, 16), a.who, a.at.substr(0, 16), a.why);
+}
+
+std::string left_out_words(const HistoryView& view) {
+  if (view.left_out == 0) return {};
+  return view.left_out == 1
+             ? "1 simulated run is left out of drift and spread; --simulated shows it."
+             : fmt::format("{} simulated runs are left out of drift and spread; --simulated shows them.",
+                           view.left_out);
 }
 
 std::string unit_title(const Drift& drift) {
@@ -159,7 +194,8 @@ std::string history_text(const HistoryView& view, int width) {
   const auto columns = static_cast<std::size_t>(std::max(width, 60));
   if (view.runs.empty()) return "No run in the history matches.\n";
   return runs_text(view.runs, columns) + accepted_text(view.runs, columns) +
-         drifts_text(view.drifts, columns) + spreads_text(view.spreads, columns);
+         drifts_text(view.drifts, columns) + spreads_text(view.spreads, columns) +
+         (view.left_out == 0 ? "" : "\n" + left_out_words(view) + "\n");
 }
 
 namespace {
@@ -207,8 +243,10 @@ Json drift_to_json(const Drift& d) {
           {"boundary", text_to_json(d.boundary)},
           {"direction", word(d.direction)},
           {"runs", d.points.size()},
-          {"first_rpm", number_to_json(d.points.front().deviation_rpm)},
-          {"last_rpm", number_to_json(d.points.back().deviation_rpm)},
+          {"undecided", d.undecided()},
+          {"settings_changed", d.settings_changed()},
+          {"first_rpm", number_to_json(d.first() == nullptr ? not_measured : d.first()->deviation_rpm)},
+          {"last_rpm", number_to_json(d.last() == nullptr ? not_measured : d.last()->deviation_rpm)},
           {"change_rpm", number_to_json(d.change_rpm())},
           {"change_uncertainty_rpm", number_to_json(d.change_uncertainty_rpm())}};
 }
@@ -233,7 +271,16 @@ Json spread_to_json(const Spread& s) {
 std::string history_json(const HistoryView& view) {
   const Json json = {{"runs", list_of(view.runs, run_to_json)},
                      {"drifts", list_of(view.drifts, drift_to_json)},
-                     {"spreads", list_of(view.spreads, spread_to_json)}};
+                     {"spreads", list_of(view.spreads, spread_to_json)},
+                     {"simulated_left_out", view.left_out},
+                     {"accepted", list_of(acceptances(view.runs), [](const GivenAcceptance& given) {
+                        return Json{{"report_id", text_to_json(given.run->report_id)},
+                                    {"unit", text_to_json(given.run->unit_serial)},
+                                    {"gauge", text_to_json(given.run->gauge)},
+                                    {"at", text_to_json(given.acceptance->at)},
+                                    {"by", text_to_json(given.acceptance->who)},
+                                    {"why", text_to_json(given.acceptance->why)}};
+                      })}};
   return json_text(json, 2) + "\n";
 }
 

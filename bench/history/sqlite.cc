@@ -9,18 +9,13 @@
 #include "core/judge/result.h"
 
 namespace tachproof {
-namespace {
-
-constexpr int history_id = 0x54504831;  // "TPH1": tells our files from other SQLite files
-
-}  // namespace
-
-SqliteFile::SqliteFile(const std::filesystem::path& file, Open how, int patience_ms) : file_(file) {
+SqliteFile::SqliteFile(const std::filesystem::path& file, Open how, int patience_ms, const char* what)
+    : file_(file), what_(what) {
   const int flags = SQLITE_OPEN_READWRITE | (how == Open::make ? SQLITE_OPEN_CREATE : 0);
   if (sqlite3_open_v2(file.c_str(), &db_, flags, nullptr) != SQLITE_OK) {
     const std::string why = db_ == nullptr ? "out of memory" : sqlite3_errmsg(db_);
     sqlite3_close(db_);
-    throw std::runtime_error(fmt::format("cannot open the history {}: {}", file.string(), why));
+    throw std::runtime_error(fmt::format("cannot open the {} {}: {}", what_, file.string(), why));
   }
   sqlite3_busy_timeout(db_, patience_ms);
 }
@@ -43,16 +38,11 @@ std::vector<std::string> SqliteFile::texts(const char* sql) const {
   return all;
 }
 
-void SqliteFile::mark_as_history() const { run(fmt::format("PRAGMA application_id = {}", history_id)); }
-bool SqliteFile::is_history() const { return number("PRAGMA application_id") == history_id; }
-void SqliteFile::must_be_history() const {
-  if (!is_history())
-    throw std::runtime_error(
-        fmt::format("{} is not a history of Tachproof: name another file with --history", file_.string()));
-}
+void SqliteFile::mark_as(int id) const { run(fmt::format("PRAGMA application_id = {}", id)); }
+bool SqliteFile::is_marked_as(int id) const { return number("PRAGMA application_id") == id; }
 
 void SqliteFile::fail() const {
-  throw std::runtime_error(fmt::format("the history {}: {}", file_.string(), sqlite3_errmsg(db_)));
+  throw std::runtime_error(fmt::format("the {} {}: {}", what_, file_.string(), sqlite3_errmsg(db_)));
 }
 
 SqliteStatement::SqliteStatement(const SqliteFile& file, const std::string& sql) : file_(file) {

@@ -1,5 +1,5 @@
-// The history's file as SQLite has it: opened, asked, written. What goes wrong is a std::runtime_error whose
-// sentence names the file.
+// A file of SQLite's: opened, asked, written. What goes wrong is a std::runtime_error whose sentence names
+// the file and what it is.
 #pragma once
 
 #include <cstdint>
@@ -16,8 +16,8 @@ class SqliteFile {
  public:
   enum class Open { make, existing };
   // Also who only reads opens it to be written: a journal that a power cut left has to be rolled back before
-  // anybody can read. `patience_ms`: how long to wait while another bench writes.
-  SqliteFile(const std::filesystem::path& file, Open how, int patience_ms);
+  // anybody can read. `patience_ms`: how long to wait while another bench writes. `what`: "history".
+  SqliteFile(const std::filesystem::path& file, Open how, int patience_ms, const char* what = "history");
   ~SqliteFile();
   SqliteFile(const SqliteFile&) = delete;
   SqliteFile& operator=(const SqliteFile&) = delete;
@@ -26,15 +26,16 @@ class SqliteFile {
   std::int64_t number(const char* sql) const;  // the first column of the first row; 0 where there is none
   std::vector<std::string> texts(const char* sql) const;  // the first column of each row
 
-  void mark_as_history() const;
-  bool is_history() const;
-  void must_be_history() const;
+  // A number in the file that tells ours from others.
+  void mark_as(int id) const;
+  bool is_marked_as(int id) const;
 
  private:
   friend class SqliteStatement;
   [[noreturn]] void fail() const;
 
   std::filesystem::path file_;
+  const char* what_;
   sqlite3* db_ = nullptr;
 };
 

@@ -16,6 +16,7 @@ struct DriftPoint {
   double deviation_rpm = 0;
   double expanded_uncertainty_rpm = 0;
   std::string settings_sha256 = {};  // of the gauge file
+  bool decided = true;               // the boundary passed or failed
 };
 
 // One boundary of one unit in one direction, from complete runs.
@@ -27,7 +28,16 @@ struct Drift {
   double tolerance_rpm = not_measured;  // of the last run
   std::vector<DriftPoint> points;       // oldest first, at least one
 
-  double change_rpm() const { return points.back().deviation_rpm - points.front().deviation_rpm; }
+  // Between which points a change is told: the last that is decided, and the first that is decided since
+  // the settings were what they then were. Null: none is decided.
+  const DriftPoint* first() const;
+  const DriftPoint* last() const;
+  bool has_change() const { return first() != last(); }
+  bool settings_changed() const;  // before first(), so that less than all is told
+  std::size_t undecided() const;
+
+  // From the first to the last; not_measured where none is decided.
+  double change_rpm() const;
   // Of the change, as if the two were independent. A bench's own error is the
   // same both times, so this is rather too much than too little.
   double change_uncertainty_rpm() const;

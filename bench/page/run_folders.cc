@@ -72,9 +72,10 @@ bool RunFolders::others_are_as_seen() const {
   });
 }
 
-FolderNames RunFolders::names(const fs::path& history, const std::function<Known()>& known) {
+FolderNames RunFolders::names(const HistoryPlace& history, const std::function<Known()>& known) {
   const std::lock_guard lock(mutex_);
-  const Stamp of_history = stamp_of(history), of_runs = stamp_of(shop_.runs());
+  const Stamp of_history = stamp_of(history.text()), of_runs = stamp_of(shop_.runs());
+  if (history.is_server()) return listed(known());
   if (kept_ && kept_->history == of_history && kept_->runs == of_runs && others_are_as_seen())
     return kept_->names;
   kept_.reset();

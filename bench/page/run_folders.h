@@ -12,6 +12,7 @@
 #include <unordered_set>
 #include <vector>
 
+#include "bench/history/history_place.h"
 #include "bench/page/shop.h"
 
 namespace tachproof {
@@ -30,8 +31,8 @@ class RunFolders {
   using Known = std::unordered_set<std::string>;
   explicit RunFolders(const Shop& shop) : shop_(shop) {}
   // `known`: reads which names `history` has. It is not asked as long as that file and runs/ stay as they
-  // are.
-  FolderNames names(const std::filesystem::path& history, const std::function<Known()>& known);
+  // are; of a server nobody sees that from here, so it is asked each time.
+  FolderNames names(const HistoryPlace& history, const std::function<Known()>& known);
 
  private:
   // Of a file or a folder; one that is not there has none.

@@ -119,7 +119,9 @@ class RunPage {
   }
 
  private:
-  fs::path history() const { return settings_.no_history ? fs::path() : history_file(settings_.history); }
+  HistoryPlace history() const {
+    return settings_.no_history ? HistoryPlace() : history_place(settings_.history);
+  }
 
   Response page(const Meant& meant, const Fields& written, const std::string& trouble) const {
     if (meant.what == Meant::What::suite)
@@ -130,13 +132,12 @@ class RunPage {
     const std::size_t slash = meant.name.rfind('/');
     if (slash != meant.name.npos && meant.name.find('/') == slash)
       frame.parts = parts_of_job(shop_, meant.name.substr(0, slash));
-    const fs::path file = history();
-    frame.keeps_history = !file.empty();
-    std::error_code error;
-    if (frame.keeps_history && fs::exists(file, error)) {
+    const HistoryPlace place = history();
+    frame.keeps_history = !place.empty();
+    if (place.may_be_there()) {
       const RunRecord& record = frame.record;
       const auto reference =
-          History(file, History::Open::existing)
+          History(place, History::Open::existing)
               .reference(record.unit_serial.empty() ? record.gauge_name : record.unit_serial);
       if (reference && reference->result_sha256 == sha256_of_file(meant.folder / "result.json"))
         frame.reference =
@@ -199,10 +200,10 @@ class RunPage {
   // As the command `accept`: a reference vouches for every run that is compared with it.
   Response accept(const Meant& meant, const Request& request) const {
     const std::string who = request.form.get("who"), why = request.form.get("why");
-    const fs::path file = history();
+    const HistoryPlace place = history();
     const RunRecord record = load_run(meant.folder).record;
     std::string trouble;
-    if (file.empty())
+    if (place.empty())
       trouble = "This page keeps no history, so that no run can be the reference.";
     else if (who.empty() || why.empty())
       trouble = "Write who accepts the run, and why: both are kept.";
@@ -218,7 +219,7 @@ class RunPage {
       response.status = 422;
       return response;
     }
-    return start(meant, "accept", [folder = meant.folder, file, who, why, record](Errand& errand) {
+    return start(meant, "accept", [folder = meant.folder, place, who, why, record](Errand& errand) {
       errand.phase("The run is verified first: its evidence is judged again, from scratch.");
       const Verification v = verify_run(folder, this_program());
       if (first_doubt(v))
@@ -226,7 +227,7 @@ class RunPage {
                "it "
                "out.</p>\n" +
                verification_html(v);
-      History(file, History::Open::make).accept(folder, {now_iso8601(), who, why});
+      History(place, History::Open::make).accept(folder, {now_iso8601(), who, why});
       return fmt::format(
           "<p class=\"reason\"><b>It is the reference for {}.</b> Accepted by {}: {}</p>\n",
           escaped(record.unit_serial.empty() ? "gauge " + record.gauge_name : "unit " + record.unit_serial),

@@ -134,15 +134,14 @@ std::string suites_html(const FolderNames& names, const RunListFilter& filter) {
                           count, count == 1 ? "suite" : "suites", rows);
 }
 
-std::filesystem::path history_of(const TileSettings& settings) {
-  return settings.no_history ? std::filesystem::path() : history_file(settings.history);
+HistoryPlace history_of(const TileSettings& settings) {
+  return settings.no_history ? HistoryPlace() : history_place(settings.history);
 }
 
 // The runs of the shop in the history; null where there is no history.
 std::unique_ptr<RunList> run_list(const TileSettings& settings) {
-  std::error_code error;
-  if (!std::filesystem::exists(history_of(settings), error)) return nullptr;
-  return std::make_unique<RunList>(history_of(settings));
+  const HistoryPlace place = history_of(settings);
+  return place.may_be_there() ? std::make_unique<RunList>(place) : nullptr;
 }
 
 std::unordered_set<std::string> known_names(const RunList* list, const std::string& runs) {

@@ -45,7 +45,7 @@ class ServeCommand : public Command {
     return {
         "serve",
         "the bench page: test units from a browser",
-        "[FOLDER] [--port N] [--at-once] [--no-browser] [--behind URL...] [--history FILE | --no-history]",
+        "[FOLDER] [--port N] [--at-once] [--no-browser] [--behind URL...] [--history PLACE | --no-history]",
         "Serves a page on this machine's loopback interface, and opens the browser where there is one. An "
         "operator picks a job there, scans a serial number, watches, and reads one large word with its "
         "cause. "
@@ -72,8 +72,9 @@ class ServeCommand : public Command {
     arguments.repeated(behind_, "--behind", "URL",
                        "The address of a reverse proxy that stands before this page, such as "
                        "https://bench.example.");
-    arguments.option(history_, "--history", "FILE",
-                     "The history that runs are added to. Default: as 'run' has it.");
+    arguments.option(
+        history_, "--history", "PLACE",
+        "The history that runs are added to: a file or postgresql://... Default: as 'run' has it.");
     arguments.flag(no_history_, "--no-history", "Keeps the runs out of any history.");
   }
 

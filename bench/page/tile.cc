@@ -95,9 +95,9 @@ void Tile::choose(const std::string& job_file) {
 std::string Tile::passed_before(const JobInput& job, const std::string& serial) const {
   if (serial.empty() || settings_.no_history) return {};
   try {
-    const std::filesystem::path file = history_file(settings_.history);
-    if (file.empty() || !std::filesystem::exists(file)) return {};
-    const History history(file, History::Open::existing);
+    const HistoryPlace place = history_place(settings_.history);
+    if (!place.may_be_there()) return {};
+    const History history(place, History::Open::existing);
     HistoryFilter filter;
     filter.unit = serial;
     std::string last;

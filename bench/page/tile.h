@@ -22,7 +22,7 @@ namespace tachproof {
 
 struct TileSettings {
   bool simulated_in_real_time = true;  // what has no clock of its own
-  std::string history;                 // a file; "" for the user's own
+  std::string history;                 // a file or a server; "" for the user's own
   bool no_history = false;
 };
 

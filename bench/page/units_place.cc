@@ -26,13 +26,12 @@ constexpr std::size_t runs_in_drift = 400;    // of a unit's own page
 constexpr std::size_t runs_in_spread = 4000;  // of all units of a gauge
 constexpr std::size_t runs_in_table = 20;
 
-// The history's file; nothing where there is none, or none yet.
-std::optional<std::filesystem::path> history_to_read(const TileSettings& settings) {
+// Nothing where there is none, or none yet.
+std::optional<HistoryPlace> history_to_read(const TileSettings& settings) {
   if (settings.no_history) return std::nullopt;
-  std::filesystem::path file = history_file(settings.history);
-  std::error_code error;
-  if (file.empty() || !std::filesystem::exists(file, error)) return std::nullopt;
-  return file;
+  const HistoryPlace place = history_place(settings.history);
+  if (!place.may_be_there()) return std::nullopt;
+  return place;
 }
 
 Response units_page(const std::string& title, const std::string& body, unsigned status = 200) {
@@ -100,8 +99,8 @@ std::string unit_filters(const RunList& list, const RunList::UnitFilter& filter)
          "<button>Show</button> <a href=\"/units\">All units</a></form>\n";
 }
 
-Response units_list(const std::filesystem::path& file, const Request& request) {
-  const RunList list(file);
+Response units_list(const HistoryPlace& place, const Request& request) {
+  const RunList list(place);
   RunList::UnitFilter filter{request.query.get("gauge"), request.query.get("find"),
                              request.query.get("simulated") == "yes"};
   const std::size_t count = list.count(filter), pages = (count + units_a_page - 1) / units_a_page;
@@ -188,9 +187,9 @@ std::string unit_filters(const std::string& since, bool simulated) {
              simulated ? " checked" : "");
 }
 
-Response unit_page(const std::filesystem::path& file, const Shop& shop, const std::string& unit,
+Response unit_page(const HistoryPlace& place, const Shop& shop, const std::string& unit,
                    const Request& request) {
-  const RunList list(file);
+  const RunList list(place);
   const bool simulated = request.query.get("simulated") == "yes";
   const std::string since = request.query.get("since");
   RunListFilter of_unit;
@@ -201,7 +200,7 @@ Response unit_page(const std::filesystem::path& file, const Shop& shop, const st
                                  verdict_mark(last[0].verdict, last[0].simulated),
                                  how_long_ago(last[0].started.substr(0, 10)), escaped(last[0].gauge),
                                  escaped(last[0].scenario));
-  if (const auto reference = History(file, History::Open::existing).reference(unit))
+  if (const auto reference = History(place, History::Open::existing).reference(unit))
     body += fmt::format("<p>Its reference: <code>{}</code>, accepted by {} on {}: {}</p>\n",
                         escaped(reference->folder), escaped(reference->acceptance.who),
                         escaped(clock_words(reference->acceptance.at)), escaped(reference->acceptance.why));
@@ -234,23 +233,23 @@ Response unit_page(const std::filesystem::path& file, const Shop& shop, const st
 void add_units_routes(Router& router, const Shop& shop, const TileSettings& settings) {
   const auto with_history = [settings](auto answer) {
     return [settings, answer](const Request& request) {
-      const std::optional<std::filesystem::path> file = history_to_read(settings);
-      if (!file) return units_page("Units", "<h1>Units</h1>\n<p>No run is in the history yet.</p>\n");
-      return answer(*file, request);
+      const std::optional<HistoryPlace> place = history_to_read(settings);
+      if (!place) return units_page("Units", "<h1>Units</h1>\n<p>No run is in the history yet.</p>\n");
+      return answer(*place, request);
     };
   };
-  router.on("GET", "/units", with_history([&shop](const auto& file, const Request& request) {
+  router.on("GET", "/units", with_history([&shop](const HistoryPlace& place, const Request& request) {
               const std::string unit = request.query.get("unit");
-              return unit.empty() ? units_list(file, request) : unit_page(file, shop, unit, request);
+              return unit.empty() ? units_list(place, request) : unit_page(place, shop, unit, request);
             }));
   // A serial number may have slashes.
   std::string pattern = "/units";
   for (int depth = 1; depth <= 4; ++depth) {
     pattern += "/*";
-    router.on("GET", pattern, with_history([&shop](const auto& file, const Request& request) {
+    router.on("GET", pattern, with_history([&shop](const HistoryPlace& place, const Request& request) {
                 std::string unit = request.parts[0];
                 for (std::size_t i = 1; i < request.parts.size(); ++i) unit += "/" + request.parts[i];
-                return unit_page(file, shop, unit, request);
+                return unit_page(place, shop, unit, request);
               }));
   }
 }

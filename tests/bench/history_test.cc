@@ -1,25 +1,17 @@
-#include "bench/history/history.h"
-
-#include <gmock/gmock.h>
-#include <gtest/gtest.h>
-#include <signal.h>
-#include <sqlite3.h>
-#include <sys/wait.h>
-#include <unistd.h>
-
+// The history, whatever it is kept in.
 #include <chrono>
 #include <cmath>
 #include <nlohmann/json.hpp>
 #include <random>
 #include <thread>
 
+#include "bench/history/drift_drawing.h"
 #include "bench/history/history_report.h"
 #include "bench/history/trends.h"
 #include "bench/record/text.h"
-#include "bench/reports/run_report.h"
-#include "tests/bench/approved.h"
-#include "tests/bench/drumlin_run.h"
 #include "tests/bench/error_of.h"
+#include "tests/bench/history_bench.h"
+#include "tests/bench/history_integrity.h"
 
 namespace tachproof {
 namespace {
@@ -27,64 +19,44 @@ namespace {
 using testing::HasSubstr;
 using testing::Not;
 
-class HistoryFile : public testing::Test {
+// Every case is kept in a file and on a server.
+class HistoryKept : public HistoryBench, public testing::WithParamInterface<const char*> {
  protected:
-  std::filesystem::path file() const { return temporary.path() / "deep" / "history.db"; }
-
-  // A finished run folder of one unit whose threshold is `off_rpm` from nominal.
-  std::filesystem::path run(const std::string& unit, const std::string& started, double off_rpm,
-                            bool complete = true, const std::string& watch = "board") {
-    const std::filesystem::path folder = temporary.path() / ("run-" + std::to_string(++runs));
-    drumlin::Run run = drumlin::small();
-    run.record.inputs.clear();
-    run.record.unit_serial = unit;
-    run.record.watch = watch;
-    run.record.started = started;
-    run.record.result.complete = complete;
-    BoundaryResult b;
-    b.boundary = "brisk";
-    b.nominal_rpm = 3000;
-    b.threshold_rpm = 3000 + off_rpm;
-    b.expanded_uncertainty_rpm = 0.6;
-    b.verdict = Verdict::pass;
-    run.record.result.boundaries = {b};
-    RunFolder::create(folder, run.record, run_pages).finish(run.record, run.trace);
-    return folder;
+  void SetUp() override {
+    if (!on_server()) return;
+    NEEDS_A_SERVER();
+    address_ = common_postgres_server()->new_database();
   }
-  // A run that failed, and what explains it.
-  std::filesystem::path failed_run(const std::string& unit, const std::vector<Cause>& causes) {
-    const std::filesystem::path folder = temporary.path() / ("run-" + std::to_string(++runs));
-    drumlin::Run run = drumlin::small();
-    run.record.inputs.clear();
-    run.record.unit_serial = unit;
-    run.record.started = "2031-03-14T09:26:53+01:00";
-    run.record.result.verdict = Verdict::fail;
-    run.record.causes.list = causes;
-    BoundaryResult b;
-    b.boundary = "brisk";
-    run.record.result.boundaries = {b};
-    RunFolder::create(folder, run.record, run_pages).finish(run.record, run.trace);
-    return folder;
-  }
-  // As a program of the first format left it: without causes.
-  void as_of_format_1() const {
-    sqlite3* db = nullptr;
-    sqlite3_open(file().c_str(), &db);
-    sqlite3_exec(db, "DROP TABLE causes; PRAGMA user_version = 1", nullptr, nullptr, nullptr);
-    sqlite3_close(db);
-  }
-  void add(const std::filesystem::path& folder) { History(file(), History::Open::make).add(folder); }
+  bool on_server() const { return std::string(GetParam()) == "server"; }
+  HistoryPlace place() const { return on_server() ? HistoryPlace(address_) : HistoryPlace(file()); }
+  void add(const std::filesystem::path& folder) { History(place(), History::Open::make).add(folder); }
   std::vector<HistoryRun> all(const HistoryFilter& filter = {}) {
-    return History(file(), History::Open::existing).runs(filter);
+    return History(place(), History::Open::existing).runs(filter);
+  }
+  // "ok", or what is wrong: a run is in with all its rows or not at all.
+  std::string integrity() const {
+    if (!on_server()) return file_integrity(file());
+    const std::string halves = common_postgres_server()->sql(
+        address_,
+        "SELECT count(*) FROM tachproof.runs WHERE id NOT IN (SELECT run FROM tachproof.boundaries)");
+    return halves == "0" ? "ok" : halves + " runs are not whole";
+  }
+  void remove_history() {
+    if (on_server())
+      common_postgres_server()->sql(address_, "DROP SCHEMA tachproof CASCADE");
+    else
+      std::filesystem::remove(file());
   }
 
-  TemporaryFolder temporary;
-  int runs = 0;
+ private:
+  std::string address_;
 };
+INSTANTIATE_TEST_SUITE_P(Stores, HistoryKept, testing::Values("file", "server"),
+                         [](const auto& kind) { return std::string(kind.param); });
 
-TEST_F(HistoryFile, KeepsWhatARunWas) {
+TEST_P(HistoryKept, KeepsWhatARunWas) {
   const std::filesystem::path folder = run("K17", "2031-03-14T09:26:53+01:00", 0.8);
-  EXPECT_TRUE(History(file(), History::Open::make).add(folder));
+  EXPECT_TRUE(History(place(), History::Open::make).add(folder));
   ASSERT_EQ(all().size(), 1U);
   const HistoryRun r = all()[0];
   EXPECT_EQ(r.unit_serial, "K17");
@@ -102,17 +74,17 @@ TEST_F(HistoryFile, KeepsWhatARunWas) {
   EXPECT_TRUE(std::isnan(r.boundaries[0].response_ms)) << "what was not measured stays so";
 }
 
-TEST_F(HistoryFile, HasARunOnceAndFindsItAgainWhereItWasMoved) {
+TEST_P(HistoryKept, HasARunOnceAndFindsItAgainWhereItWasMoved) {
   const std::filesystem::path folder = run("K17", "2031-03-14T09:26:53+01:00", 0.8);
   add(folder);
   const std::filesystem::path moved = temporary.path() / "moved";
   std::filesystem::rename(folder, moved);
-  EXPECT_FALSE(History(file(), History::Open::existing).add(moved));
+  EXPECT_FALSE(History(place(), History::Open::existing).add(moved));
   ASSERT_EQ(all().size(), 1U);
   EXPECT_EQ(all()[0].folder, moved.string());
 }
 
-TEST_F(HistoryFile, IsAskedByUnitGaugeScenarioAndDate) {
+TEST_P(HistoryKept, IsAskedByUnitGaugeScenarioAndDate) {
   add(run("K17", "2031-03-14T23:30:00-05:00", 0));
   add(run("K18", "2031-03-15T01:00:00+01:00", 0));
   add(run("it's; DROP TABLE runs", "2031-04-01T09:00:00+01:00", 0));
@@ -124,79 +96,10 @@ TEST_F(HistoryFile, IsAskedByUnitGaugeScenarioAndDate) {
   EXPECT_EQ(all()[0].unit_serial, "K18") << "but in the order of true time";
 }
 
-TEST_F(HistoryFile, RefusesFilesThatAreNoHistory) {
-  EXPECT_EQ(error_of([&] { History(file(), History::Open::existing); }),
-            "there is no history at " + file().string() + " yet");
-  std::filesystem::create_directories(file().parent_path());
-  write_file(file(), std::string(4096, 'x'));
-  EXPECT_EQ(error_of([&] { History(file(), History::Open::make); }),
-            "the history " + file().string() + ": file is not a database");
-  std::filesystem::remove(file());
-  sqlite3* other = nullptr;
-  sqlite3_open(file().c_str(), &other);
-  sqlite3_exec(other, "CREATE TABLE songs (title TEXT)", nullptr, nullptr, nullptr);
-  sqlite3_close(other);
-  EXPECT_EQ(error_of([&] { History(file(), History::Open::make); }),
-            file().string() + " is not a history of Tachproof: name another file with --history");
-  sqlite3_open(file().c_str(), &other);
-  sqlite3_exec(other, "PRAGMA application_id = 1414547505; PRAGMA user_version = 9", nullptr, nullptr,
-               nullptr);
-  sqlite3_close(other);
-  EXPECT_EQ(error_of([&] { History(file(), History::Open::make); }),
-            "the history " + file().string() + " has format 9, and this program knows format 2");
-}
-
-std::string integrity(const std::filesystem::path& file) {
-  sqlite3* db = nullptr;
-  std::string answer;
-  sqlite3_open(file.c_str(), &db);
-  sqlite3_busy_timeout(db, 10'000);
-  const auto keep = [](void* into, int, char** values, char**) {
-    *static_cast<std::string*>(into) += values[0] == nullptr ? "null" : values[0];
-    return 0;
-  };
-  sqlite3_exec(db, "PRAGMA integrity_check; PRAGMA foreign_key_check", keep, &answer, nullptr);
-  // A run is in with all its rows or not at all.
-  sqlite3_exec(db, "SELECT ', incomplete' FROM runs WHERE id NOT IN (SELECT run FROM boundaries)", keep,
-               &answer, nullptr);
-  sqlite3_close(db);
-  return answer;
-}
-
-// The child ends by itself when it has added all; else it is killed.
-template <class Work>
-pid_t child(Work work) {
-  const pid_t pid = ::fork();
-  if (pid == 0) {
-    try {
-      work();
-    } catch (...) {
-      ::_exit(1);
-    }
-    ::_exit(0);
-  }
-  return pid;
-}
-
-int status_of(pid_t pid) {
-  int status = 0;
-  ::waitpid(pid, &status, 0);
-  return status;
-}
-
-Cause cause(const std::string& text, std::uint64_t explains, std::uint64_t of) {
-  Cause one;
-  one.text = text;
-  one.explains = explains;
-  one.of = of;
-  one.todo = "Write the settings to the unit again.";
-  return one;
-}
-
 const Cause anchor = cause("The unit acts as if anchor pit were 5150 rpm (set: 5210, U = 0.6 rpm)", 4, 4);
 const Cause boundary = cause("The unit acts as if boundary <b> were at 5150 rpm (set: 5210)", 4, 4);
 
-TEST_F(HistoryFile, KeepsTheCausesOfAFailedRun) {
+TEST_P(HistoryKept, KeepsTheCausesOfAFailedRun) {
   add(failed_run("K17", {anchor, boundary}));
   add(failed_run("K18", {cause("Lamp left is dark", 2, 3)}));
   add(run("K19", "2031-03-14T10:00:00+01:00", 0));
@@ -223,43 +126,12 @@ TEST_F(HistoryFile, KeepsTheCausesOfAFailedRun) {
   EXPECT_EQ(json["runs"][2]["causes"], nlohmann::json::array());
 }
 
-TEST_F(HistoryFile, OfTheFirstFormatIsRenewedAndLosesNothing) {
-  const std::filesystem::path bad = failed_run("K17", {anchor});
-  add(bad);
-  History(file(), History::Open::existing).accept(run("K18", "2031-03-14T10:00:00Z", 0.8), {"t", "Una", "x"});
-  const std::string before = history_text(view_of(all()), 80);
-  as_of_format_1();
-  const std::vector<HistoryRun> renewed = all();
-  EXPECT_EQ(integrity(file()), "ok");
-  ASSERT_EQ(renewed.size(), 2U);
-  EXPECT_TRUE(renewed[0].causes.empty()) << "what an older program left out is not made up";
-  EXPECT_EQ(renewed[1].boundaries[0].threshold_rpm, 3000.8);
-  ASSERT_EQ(renewed[1].accepted.size(), 1U);
-  EXPECT_EQ(renewed[1].accepted[0].who, "Una");
-  // Its folder still says what the causes are.
-  EXPECT_FALSE(History(file(), History::Open::existing).add(bad));
-  EXPECT_FALSE(History(file(), History::Open::existing).add(bad));
-  EXPECT_EQ(history_text(view_of(all()), 80), before);
-}
-
-TEST_F(HistoryFile, OfTheFirstFormatIsRenewedByManyAtOnce) {
-  add(run("K17", "2031-03-14T10:00:00Z", 0.8));
-  as_of_format_1();
-  std::vector<pid_t> readers;
-  for (int i = 0; i < 6; ++i)
-    readers.push_back(child([&] {
-      if (all().size() != 1) throw std::runtime_error("a run is gone");
-    }));
-  for (const pid_t reader : readers) EXPECT_EQ(status_of(reader), 0);
-  EXPECT_EQ(integrity(file()), "ok");
-}
-
-TEST_F(HistoryFile, TakesNoFolderThatIsNoRun) {
+TEST_P(HistoryKept, TakesNoFolderThatIsNoRun) {
   EXPECT_THAT(error_of([&] { add(temporary.path()); }), HasSubstr("is not a run folder"));
   EXPECT_EQ(all().size(), 0U);
 }
 
-TEST_F(HistoryFile, IsSoundAfterAWriterIsKilledAtAnyInstant) {
+TEST_P(HistoryKept, IsSoundAfterAWriterIsKilledAtAnyInstant) {
   std::vector<std::filesystem::path> folders;
   for (int i = 0; i < 12; ++i)
     folders.push_back(run("K" + std::to_string(i), "2031-03-14T09:26:53+01:00", 0.1 * i));
@@ -277,15 +149,15 @@ TEST_F(HistoryFile, IsSoundAfterAWriterIsKilledAtAnyInstant) {
     std::this_thread::sleep_for(wait);
     ::kill(writer, SIGKILL);
     killed += WIFSIGNALED(status_of(writer));
-    ASSERT_EQ(integrity(file()), "ok") << "seed " << seed;
+    ASSERT_EQ(integrity(), "ok") << "seed " << seed;
     ASSERT_GE(all().size(), 1U);
-    if (all().size() == folders.size()) std::filesystem::remove(file());
+    if (all().size() == folders.size()) remove_history();
     add(folders[0]);
   }
   EXPECT_GT(killed, 20) << "too few writers were killed half-way: the test has shown little";
 }
 
-TEST_F(HistoryFile, TakesWhatManyBenchesWriteAtOnce) {
+TEST_P(HistoryKept, TakesWhatManyBenchesWriteAtOnce) {
   constexpr int benches = 4, each = 6;
   std::vector<std::vector<std::filesystem::path>> folders(benches);
   for (int b = 0; b < benches; ++b)
@@ -301,13 +173,14 @@ TEST_F(HistoryFile, TakesWhatManyBenchesWriteAtOnce) {
     const int status = status_of(writer);
     EXPECT_TRUE(WIFEXITED(status) && WEXITSTATUS(status) == 0);
   }
-  EXPECT_EQ(integrity(file()), "ok");
+  EXPECT_EQ(integrity(), "ok");
   EXPECT_EQ(all().size(), static_cast<std::size_t>(benches * each));
+  if (on_server()) return;
   EXPECT_EQ(std::distance(std::filesystem::directory_iterator(file().parent_path()), {}), 1)
       << "at rest the history is one file";
 }
 
-TEST_F(HistoryFile, TellsTheDriftOfAUnitAndTheSpreadOfUnits) {
+TEST_P(HistoryKept, TellsTheDriftOfAUnitAndTheSpreadOfUnits) {
   add(run("K17", "2031-01-10T09:00:00Z", 0.0));
   add(run("K17", "2031-02-10T09:00:00Z", 0.5));
   add(run("K17", "2031-03-10T09:00:00Z", 1.0));
@@ -338,7 +211,7 @@ TEST_F(HistoryFile, TellsTheDriftOfAUnitAndTheSpreadOfUnits) {
   for (std::string line; std::getline(lines, line);) EXPECT_LE(code_points(line), 80U) << line;
 }
 
-TEST_F(HistoryFile, LeavesResultsThatCannotBeToldFromTheToleranceOutOfTheSpread) {
+TEST_P(HistoryKept, LeavesResultsThatCannotBeToldFromTheToleranceOutOfTheSpread) {
   Drift sure{"g", "K1", false, "b", Direction::rising, 3, {{0, 1.0, 0.5}}};
   Drift unsure{"g", "K2", false, "b", Direction::rising, 3, {{0, 50.0, 40}}};
   const std::vector<Spread> all = spreads({sure, unsure});
@@ -347,7 +220,65 @@ TEST_F(HistoryFile, LeavesResultsThatCannotBeToldFromTheToleranceOutOfTheSpread)
   EXPECT_EQ(all[0].left_out, 1U);
 }
 
-TEST_F(HistoryFile, IsDrawnOnOnePageThatFetchesAndRunsNothing) {
+DriftPoint point(std::int64_t at_s, double deviation_rpm, const std::string& settings, bool decided = true) {
+  return {at_s, deviation_rpm, 0.5, settings, decided};
+}
+
+TEST(Drifts, AreToldSinceTheSettingsChanged) {
+  const Drift d{"g",
+                "K1",
+                false,
+                "b",
+                Direction::rising,
+                3,
+                {point(0, 2.5, "a"), point(1, 0.1, "b"), point(2, 0.2, "b")}};
+  EXPECT_NEAR(d.change_rpm(), 0.1, 1e-12) << "2.5 rpm were those of other settings";
+  EXPECT_TRUE(d.settings_changed());
+  EXPECT_THAT(change_words(d), HasSubstr("3 runs; since the settings changed +0.10 rpm"));
+  EXPECT_THAT(change_words(d), Not(HasSubstr("moved")));
+  // A B A: the first A is another stretch.
+  const Drift back{"g",
+                   "K1",
+                   false,
+                   "b",
+                   Direction::rising,
+                   3,
+                   {point(0, 2.5, "a"), point(1, 0.1, "b"), point(2, 0.2, "a")}};
+  EXPECT_FALSE(back.has_change());
+  EXPECT_THAT(history_text({{HistoryRun{}}, {d}, {}}, 80), HasSubstr("* the first one since the settings"));
+}
+
+std::size_t occurrences(const std::string& text, const std::string& what) {
+  std::size_t n = 0;
+  for (std::size_t at = text.find(what); at != text.npos; at = text.find(what, at + 1)) ++n;
+  return n;
+}
+
+TEST(Drifts, DoNotDrawWhatIsUndecidedAsAMove) {
+  const Drift d{
+      "g",
+      "K1",
+      false,
+      "b",
+      Direction::rising,
+      3,
+      {point(0, 0.0, "a"), point(1, 2.9, "a", false), point(2, 0.1, "a"), point(3, 2.8, "a", false)}};
+  EXPECT_NEAR(d.change_rpm(), 0.1, 1e-12);
+  EXPECT_EQ(d.undecided(), 2U);
+  EXPECT_THAT(change_words(d), HasSubstr("4 runs, 2 undecided; since the first +0.10 rpm"));
+  const std::string drawn = drift_drawing(d);
+  EXPECT_EQ(occurrences(drawn, "class=\"rpm\""), 1U);
+  EXPECT_EQ(occurrences(drawn, "class=\"spread\""), 2U) << "hollow";
+  EXPECT_EQ(occurrences(drawn, "class=\"point\""), 2U);
+  const Drift none{"g", "K1", false, "b", Direction::rising, 3, {point(0, 2.9, "a", false)}};
+  EXPECT_EQ(none.first(), nullptr);
+  EXPECT_EQ(change_words(none), "one run, 1 undecided");
+  EXPECT_THAT(drift_drawing(none), Not(HasSubstr("class=\"rpm\"")));
+  const std::string text = history_text({{HistoryRun{}}, {d, none}, {}}, 80);
+  EXPECT_THAT(text, HasSubstr("3 undecided values are counted in runs only."));
+}
+
+TEST_P(HistoryKept, IsDrawnOnOnePageThatFetchesAndRunsNothing) {
   const std::string evil = "<script>alert('1')</script>";
   add(run(evil, "2031-01-10T09:00:00Z", 0.0));
   add(run(evil, "2031-02-10T09:00:00Z", 1.5));
@@ -362,9 +293,9 @@ TEST_F(HistoryFile, IsDrawnOnOnePageThatFetchesAndRunsNothing) {
   EXPECT_EQ(json["spreads"][0]["units"], 2);
 }
 
-TEST_F(HistoryFile, SaysSimulatedOfEveryRunOfASimulatedUnit) {
+TEST_P(HistoryKept, SaysSimulatedOfEveryRunOfASimulatedUnit) {
   add(run("K17", "2031-01-10T09:00:00Z", 0.0, true, "simulated"));
-  const HistoryView view = view_of(all());
+  const HistoryView view = view_of(all(), true);
   EXPECT_TRUE(view.runs[0].simulated);
   const std::string text = history_text(view, 80);
   EXPECT_THAT(text, HasSubstr("  " + view.runs[0].report_id + "  SIMULATED  "));
@@ -384,11 +315,11 @@ TEST_F(HistoryFile, SaysSimulatedOfEveryRunOfASimulatedUnit) {
 }
 
 // What the built-in unit does is no evidence of how real units drift or spread.
-TEST_F(HistoryFile, KeepsSimulatedUnitsApartFromRealOnes) {
+TEST_P(HistoryKept, KeepsSimulatedUnitsApartFromRealOnes) {
   add(run("K17", "2031-01-10T09:00:00Z", 0.0, true, "simulated"));
   add(run("K17", "2031-02-10T09:00:00Z", 1.0));
   add(run("K18", "2031-02-11T09:00:00Z", 2.0));
-  const HistoryView view = view_of(all());
+  const HistoryView view = view_of(all(), true);
   ASSERT_EQ(view.drifts.size(), 3U);
   for (const Drift& d : view.drifts) EXPECT_EQ(d.points.size(), 1U) << unit_title(d);
   ASSERT_EQ(view.spreads.size(), 2U);
@@ -405,14 +336,53 @@ TEST_F(HistoryFile, KeepsSimulatedUnitsApartFromRealOnes) {
   EXPECT_THAT(history_text(view, 80), HasSubstr("\nSpread of the units' last results, rpm: Drumlin"));
 }
 
-TEST_F(HistoryFile, OfRealUnitsDoesNotSaySimulated) {
+TEST_P(HistoryKept, LeavesSimulatedRunsOutOfDriftUnlessTheyAreAskedFor) {
+  add(run("K17", "2031-01-10T09:00:00Z", 0.0, true, "simulated"));
+  add(run("K17", "2031-02-10T09:00:00Z", 1.0));
+  const HistoryView view = view_of(all());
+  ASSERT_EQ(view.drifts.size(), 1U);
+  EXPECT_FALSE(view.drifts[0].simulated);
+  ASSERT_EQ(view.spreads.size(), 1U);
+  EXPECT_FALSE(view.spreads[0].simulated);
+  const std::string words = "1 simulated run is left out of drift and spread; --simulated shows it.";
+  EXPECT_THAT(history_text(view, 80), HasSubstr("\n" + words + "\n"));
+  EXPECT_THAT(history_html(view, "", "now"), HasSubstr("<p>" + words + "</p>"));
+  EXPECT_EQ(nlohmann::json::parse(history_json(view))["simulated_left_out"], 1);
+  EXPECT_THAT(history_text(view_of(all(), true), 80), Not(HasSubstr("left out")));
+}
+
+TEST_P(HistoryKept, TellsAcceptancesInTheOrderInWhichTheyWereGiven) {
+  const std::filesystem::path early = run("K17", "2031-01-10T09:00:00Z", 0.0);
+  const std::filesystem::path late = run("K18", "2031-02-10T09:00:00Z", 0.0);
+  History history(place(), History::Open::make);
+  history.accept(late, {"2031-03-01T09:00:00Z", "Una", "first"});
+  history.accept(early, {"2031-03-02T09:00:00Z", "Per", "second"});
+  history.accept(late, {"2031-01-01T09:00:00Z", "Una", "by a clock that was wrong"});
+  EXPECT_EQ(history.reference("K18")->acceptance.why, "by a clock that was wrong") << "the last one counts";
+  const HistoryView view = view_of(all());
+  const std::string text = history_text(view, 80), page = history_html(view, "", "now");
+  for (const std::string& all_of_it : {text, page}) {
+    const std::size_t first = all_of_it.find("by Una on 2031-03-01T09:00: first");
+    const std::size_t second = all_of_it.find("by Per on 2031-03-02T09:00: second");
+    const std::size_t third = all_of_it.find("by Una on 2031-01-01T09:00: by a");
+    EXPECT_LT(first, second);
+    EXPECT_LT(second, third);
+    EXPECT_NE(third, std::string::npos);
+  }
+  const nlohmann::json json = nlohmann::json::parse(history_json(view))["accepted"];
+  ASSERT_EQ(json.size(), 3U);
+  EXPECT_EQ(json[0]["unit"], "K18");
+  EXPECT_EQ(json[1]["why"], "second");
+}
+
+TEST_P(HistoryKept, OfRealUnitsDoesNotSaySimulated) {
   add(run("K17", "2031-01-10T09:00:00Z", 0.0));
   const HistoryView view = view_of(all());
   EXPECT_THAT(history_html(view, "", "now"), Not(HasSubstr("SIMULATED")));
   EXPECT_THAT(history_text(view, 80), Not(HasSubstr("SIMULATED")));
 }
 
-TEST_F(HistoryFile, StandsAViewOfNothing) {
+TEST_P(HistoryKept, StandsAViewOfNothing) {
   EXPECT_EQ(history_text(view_of({}), 80), "No run in the history matches.\n");
   EXPECT_THAT(history_html(view_of({}), "", "now"), HasSubstr("0 runs"));
 }

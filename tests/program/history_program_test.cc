@@ -42,7 +42,9 @@ TEST_F(HistoryProgram, TakesEveryRunInWithItsVerdict) {
   const Finished list = tachproof("history --history h.db");
   EXPECT_EQ(list.status, 0) << list.err;
   EXPECT_THAT(list.out, StartsWith("started          unit"));
-  EXPECT_THAT(list.out, HasSubstr("Spread of SIMULATED units"));
+  EXPECT_THAT(list.out,
+              HasSubstr("\n2 simulated runs are left out of drift and spread; --simulated shows them.\n"));
+  EXPECT_THAT(tachproof("history --history h.db --simulated").out, HasSubstr("Spread of SIMULATED units"));
   const json all = json::parse(tachproof("history --history h.db --json").out);
   ASSERT_EQ(all["runs"].size(), 2U);
   EXPECT_EQ(all["runs"][0]["unit"], "K17");
@@ -109,7 +111,7 @@ TEST_F(HistoryProgram, AcceptsOnlyWhatTheEvidenceBearsOut) {
 
 TEST_F(HistoryProgram, DrawsOnePage) {
   run("rig.yaml --out a --unit-serial K17 --history h.db");
-  EXPECT_EQ(tachproof("history --history h.db --html page.html").status, 0);
+  EXPECT_EQ(tachproof("history --history h.db --simulated --html page.html").status, 0);
   std::ostringstream page;
   page << std::ifstream(scratch / "page.html").rdbuf();
   EXPECT_THAT(page.str(), HasSubstr("SIMULATED unit K17, Two-lamp gauge"));

@@ -1,0 +1,27 @@
+// A finished run as it goes into a history: what its folder says once it was read and counts.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+
+#include "bench/record/record.h"
+
+namespace tachproof {
+
+struct CountedRun {
+  std::string result;         // the bytes of result.json
+  std::string result_sha256;  // lower-case hex
+  std::string folder;         // absolute
+  std::int64_t started_s = 0;
+  // Its verdict is that of the folder: no more than undecided where the folder is not as the run left it.
+  RunRecord record;
+};
+
+// Throws std::runtime_error with a sentence for a folder whose result does not count.
+CountedRun counted_run(const std::filesystem::path& run_folder);
+
+// The same of a result that was counted before, as it then was.
+CountedRun counted_before(std::string result, const std::string& folder, Verdict verdict, bool complete);
+
+}  // namespace tachproof
