@@ -106,19 +106,27 @@ FlickerTally simulate_flicker(const FlickerSetup& setup, unsigned threads,
   // Whole numbers add up to the same in any order, so each thread keeps its own sum.
   std::vector<FlickerTally> sums(threads, FlickerTally(setup));
   std::atomic<std::uint64_t> next = 0;
-  const auto work = [&](FlickerTally& sum, const std::function<void()>& before_each) {
-    for (std::uint64_t chunk = next++; chunk < setup.chunks; chunk = next++) {
-      if (before_each) before_each();
-      sum.add(flicker_chunk(setup, chunk));
-    }
+  const auto work = [&](FlickerTally& sum, const std::function<void()>& often) {
+    for (std::uint64_t chunk = next++; chunk < setup.chunks; chunk = next++)
+      sum.add(flicker_chunk(setup, chunk, best_instructions(), often));
   };
+  struct Stopped {};
+  std::atomic<bool> stopped = false;
   {
     std::vector<std::jthread> others;
-    for (unsigned t = 1; t < threads; ++t) others.emplace_back([&, t] { work(sums[t], {}); });
+    for (unsigned t = 1; t < threads; ++t)
+      others.emplace_back([&, t] {
+        try {
+          work(sums[t], [&] {
+            if (stopped) throw Stopped();
+          });
+        } catch (const Stopped&) {  // its sum is thrown away
+        }
+      });
     try {
       work(sums[0], between);
     } catch (...) {
-      next = setup.chunks;  // the others have nothing left to do
+      stopped = true;
       throw;
     }
   }

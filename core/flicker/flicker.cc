@@ -276,7 +276,8 @@ FlickerPhases flicker_phases(const FlickerSetup& setup, double rpm) {
   return single;
 }
 
-FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instructions with) {
+FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instructions with,
+                           const std::function<void()>& between) {
   FlickerTally tally(setup);
   SharedNoise noise(setup, chunk, with);
   std::vector<Place> places;
@@ -290,6 +291,7 @@ FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk, Instr
   for (Place& place : places) place.block_of(noise, false, block, with);
   const auto go_through = [&](std::uint64_t steps) {
     for (std::uint64_t done = 0; done < steps; done += block) {
+      if (between) between();
       noise.next_block();
       const auto some = static_cast<std::size_t>(std::min<std::uint64_t>(block, steps - done));
       for (Place& place : places) place.block_of(noise, true, some, with);

@@ -20,6 +20,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <vector>
 
 #include "core/signal/edges.h"
@@ -140,8 +141,10 @@ class FlickerTally {
   std::uint64_t trains_ = 0;             // in each slot
 };
 
+// `between` is called now and then, and may throw.
 FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk,
-                           Instructions with = best_instructions());
+                           Instructions with = best_instructions(),
+                           const std::function<void()>& between = {});
 
 // Lamp changes per minute that missing and doubled pulses make by themselves: a
 // reading that is off by a whole pulse carries a lamp over and back, whatever
