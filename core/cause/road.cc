@@ -173,13 +173,14 @@ double Road::wrong_s(const std::vector<Shown>& shown, const Gauge& gauge) const 
   return sum;
 }
 
-std::vector<double> Road::wrong_s_later(const Gauge& gauge, const std::vector<Nanos>& later) const {
+std::vector<double> Road::wrong_s_later(const Gauge& gauge, const std::vector<Nanos>& later,
+                                        std::size_t every) const {
   const std::vector<std::size_t> windows = this->windows(gauge);
   std::vector<double> all;
   for (const Nanos delay : later) {
     const auto steps = static_cast<std::size_t>(delay / step_);
     std::size_t wrong = 0, seen = 0;
-    for (std::size_t i = steps; i < samples_.size(); ++i) {
+    for (std::size_t i = steps; i < samples_.size(); i += every) {
       if (samples_[i].disturbed) continue;
       ++seen;
       wrong += !right(gauge, windows[i - steps], samples_[i].lit);

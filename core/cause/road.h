@@ -42,8 +42,10 @@ class Road {
   // The same where the gauge differs in its cues alone from that of `shown`.
   double wrong_s(const std::vector<Shown>& shown, const Gauge& gauge) const;
 
-  // For how many s they were not, had the unit answered so much later than `response()`; blinks aside.
-  std::vector<double> wrong_s_later(const Gauge& gauge, const std::vector<Nanos>& later) const;
+  // For how many s they were not, had the unit answered so much later than `response()`; blinks aside. By one
+  // sample of `every`.
+  std::vector<double> wrong_s_later(const Gauge& gauge, const std::vector<Nanos>& later,
+                                    std::size_t every) const;
 
   // The lamps went from the picture of one window to that of another, on a slope.
   struct Move {
