@@ -130,10 +130,16 @@ TEST_F(AwayHistory, TellsWhereAQueueCannotBe) {
 
 // ---- SIGKILL --------------------------------------------------------------------------
 
+// Of its own kind: it waits for the disk.
+PostgresServer& safe_server() {
+  static PostgresServer server(true);
+  return server;
+}
+
 // A second connection holds the causes' table, so that a writer stands in the middle of its run. Then all of
 // the server is killed.
 TEST_F(AwayHistory, OfAServerKilledInMidTransactionIsWholeAfterwards) {
-  PostgresServer own(true);
+  PostgresServer& own = safe_server();
   const HistoryPlace place(own.new_database());
   History(place, History::Open::make).add(run("K0", "2031-03-14T09:00:00Z", 0.1));
   const std::filesystem::path folder = failed_run("K1", {cause("Lamp left is dark", 2, 3)});
@@ -170,7 +176,7 @@ TEST_F(AwayHistory, OfAServerKilledInMidTransactionIsWholeAfterwards) {
 }
 
 TEST_F(AwayHistory, TakesEveryRunOfBenchesThatWriteWhileItIsKilledAgainAndAgain) {
-  PostgresServer own(true);
+  PostgresServer& own = safe_server();
   const HistoryPlace place(own.new_database());
   History(place, History::Open::make).must_be_there();
   constexpr int benches = 4, each = 5;

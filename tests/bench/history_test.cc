@@ -137,7 +137,7 @@ TEST_P(HistoryKept, IsSoundAfterAWriterIsKilledAtAnyInstant) {
     folders.push_back(run("K" + std::to_string(i), "2031-03-14T09:26:53+01:00", 0.1 * i));
   add(folders[0]);
   unsigned killed = 0;
-  const unsigned seeds = on_server() ? 15 : 60;  // a server takes its time
+  const unsigned seeds = on_server() ? 10 : 60;  // a server takes its time
   for (unsigned seed = 0; seed < seeds; ++seed) {
     std::mt19937 random(seed);
     const std::chrono::microseconds wait(std::uniform_int_distribution<long>(0, 15'000)(random));
