@@ -61,21 +61,28 @@ TEST_F(PageMeasures, FirstPageCold) {
     bytes += answer.bytes;
   }
   std::printf("together   %zu bytes\n", bytes);
-  std::vector<double> loaded, parsed;
   Browser& browser = driven();
   browser.open(served.address());
-  for (int i = 0; i < 15; ++i) {
-    browser.devtools("Network.clearBrowserCache", nlohmann::json::object());
-    browser.open("about:blank");
-    browser.open(served.own_origin() + "/");
-    const auto times = browser.run(
-        "const n = performance.getEntriesByType('navigation')[0]; return [n.domContentLoadedEventEnd, "
-        "n.loadEventEnd]");
-    parsed.push_back(times[0]);
-    loaded.push_back(times[1]);
+  // From another site a browser starts a process for the page first: that is its own time.
+  for (const std::string& from : {std::string("about:blank"), served.own_origin() + "/rigs"}) {
+    std::vector<double> answered, parsed, loaded;
+    for (int i = 0; i < 15; ++i) {
+      browser.open(from);
+      browser.devtools("Network.clearBrowserCache", nlohmann::json::object());
+      browser.open(served.own_origin() + "/");
+      const auto times = browser.run(
+          "const n = performance.getEntriesByType('navigation')[0]; return [n.responseEnd, "
+          "n.domContentLoadedEventEnd, n.loadEventEnd]");
+      answered.push_back(times[0]);
+      parsed.push_back(times[1]);
+      loaded.push_back(times[2]);
+    }
+    std::printf(
+        "from %s: answered after %.0f ms, DOMContentLoaded %.0f ms, load %.0f ms (medians of %zu; greatest "
+        "%.0f ms)\n",
+        from.c_str(), nearest(answered, 0.5), nearest(parsed, 0.5), nearest(loaded, 0.5), loaded.size(),
+        nearest(loaded, 1));
   }
-  std::printf("DOMContentLoaded %.0f ms, load %.0f ms (medians of %zu; greatest %.0f ms)\n",
-              nearest(parsed, 0.5), nearest(loaded, 0.5), loaded.size(), nearest(loaded, 1));
 }
 
 // A scenario that steps between two windows; each lamp change has the instant at which it went out of the
