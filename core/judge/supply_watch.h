@@ -28,7 +28,7 @@ class SupplyWatch {
   void moves(const SupplyMove& move);  // adjoining, or later, in time order
   bool dips() const { return outside_from_.has_value(); }
   bool is_back() const { return !moves_.back().awaited && (!dips() || back_at_.has_value()); }
-  void done_by(Nanos by);  // the last move, by a person
+  void done_by(Nanos by);                                    // the last move, by a person
   bool is_awaited() const { return moves_.back().awaited; }  // he has not said that it is done
   // From then on it must show what the rpm asks for, its voltage being what it is set to. Call only if it
   // is back.

@@ -145,7 +145,8 @@ TEST(PressedUnits, AProofOfTheirButtonsCatchesEveryFaultOfThem) {
     RigModel rig;
     rig.behaviour = drawn.behaviour(gauge);
     const FaultTrials trials(gauge, scenario, rig);
-    EXPECT_EQ(trials.healthy(rig.behaviour).verdict, Verdict::pass) << told_of_drawn(trials.healthy(rig.behaviour));
+    EXPECT_EQ(trials.healthy(rig.behaviour).verdict, Verdict::pass)
+        << told_of_drawn(trials.healthy(rig.behaviour));
     for (const ListedFault& listed : fault_list(gauge).faults)
       if (is_of_buttons(listed.fault.kind)) {
         EXPECT_EQ(trials.with(listed.fault).verdict, Verdict::fail)
