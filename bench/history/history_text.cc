@@ -63,7 +63,7 @@ std::string runs_text(const std::vector<HistoryRun>& runs, std::size_t width) {
 std::string accepted_text(const std::vector<HistoryRun>& runs, std::size_t width) {
   std::string text;
   for (const GivenAcceptance& given : acceptances(runs)) {
-    if (text.empty()) text = "\nAccepted as the reference, the last one last\n";
+    if (text.empty()) text = "\nAccepted as the reference\n";
     for (const std::string& line : wrapped(printable(acceptance_words(given)), width)) text += line + "\n";
   }
   return text;

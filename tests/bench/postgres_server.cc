@@ -128,21 +128,26 @@ void PostgresServer::start() {
 }
 
 void PostgresServer::stop() {
-  ::kill(server_, SIGINT);  // "fast": ends connections
+  send(SIGINT);  // "fast": ends connections
   outcome_of(server_);
   server_ = -1;
 }
 
 void PostgresServer::kill() {
   const std::vector<pid_t> children = children_of(server_);
-  ::kill(server_, SIGKILL);
+  send(SIGKILL);
   for (const pid_t child : children) ::kill(child, SIGKILL);
   outcome_of(server_);
   server_ = -1;
 }
 
-void PostgresServer::freeze() const { ::kill(server_, SIGSTOP); }
-void PostgresServer::thaw() const { ::kill(server_, SIGCONT); }
+void PostgresServer::freeze() const { send(SIGSTOP); }
+void PostgresServer::thaw() const { send(SIGCONT); }
+
+void PostgresServer::send(int signal) const {
+  if (server_ <= 0) throw std::logic_error("the server does not run");
+  ::kill(server_, signal);
+}
 
 std::string PostgresServer::address(const std::string& database, const std::string& user) const {
   return "postgresql:///" + database + "?host=" + folder_.string() + "&user=" + user;

@@ -35,6 +35,9 @@ class PostgresServer {
   std::string sql(const std::string& address, const std::string& statements) const;
 
  private:
+  // To the server alone: a number that is none would mean all processes.
+  void send(int signal) const;
+
   std::filesystem::path folder_;
   std::string safety_;
   pid_t server_ = -1;
