@@ -215,7 +215,7 @@ TEST(YamlNumber, IsNothingElse) {
 }
 
 RC_GTEST_PROP(YamlNumber, ReadsBackWhatIsWritten, (int mantissa, int exponent)) {
-  const std::string text = std::to_string(mantissa) + "e" + std::to_string(exponent % 300);
+  const std::string text = std::to_string(mantissa) + "e" + std::to_string(exponent % 290);  // no overflow
   RC_ASSERT(plain_number(plain(text)) == std::stod(text));
 }
 
