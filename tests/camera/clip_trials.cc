@@ -162,14 +162,15 @@ std::string first_finding(const nlohmann::json& result) {
 
 void write_rig(const TaughtCamera& taught, const Plan& plan, const std::string& clip, const std::string& file,
                const std::string& regions) {
-  write_text(taught.folder() / file,
-        fmt::format(
-            "format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: camera, clip: {}, regions: "
-            "{}{}}}\n",
-            clip, regions,
-            plan.shutter_known ? fmt::format(", exposure_ms: {:.2f}, readout_ms: {:.2f}",
-                                             plan.camera.exposure_ms, plan.camera.readout_ms)
-                               : ""));
+  write_text(
+      taught.folder() / file,
+      fmt::format(
+          "format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: camera, clip: {}, regions: "
+          "{}{}}}\n",
+          clip, regions,
+          plan.shutter_known ? fmt::format(", exposure_ms: {:.2f}, readout_ms: {:.2f}",
+                                           plan.camera.exposure_ms, plan.camera.readout_ms)
+                             : ""));
 }
 
 Finished run_with(const TaughtCamera& taught, const std::string& rig) {
@@ -267,9 +268,9 @@ Trial run_trial(const TaughtCamera& taught, const Plan& plan) {
   film(scene, camera, plan.kind, path.string());
   write_rig(taught, plan, clip, "rig.yaml", "regions.yaml");
   write_text(folder / "wires.yaml",
-        fmt::format("format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: simulated, unit: "
-                    "gauge.yaml, behaviour: {{{}}}}}\n",
-                    behaviour_text(behaviour)));
+             fmt::format("format: 1\nkind: rig\nsource: {{kind: simulated}}\nwatch: {{kind: simulated, unit: "
+                         "gauge.yaml, behaviour: {{{}}}}}\n",
+                         behaviour_text(behaviour)));
   trial.what = fmt::format("{} at {:.0f}/s{}{}{}; {}", clip, camera.fps, taught.dim() < 1 ? ", dimmed" : "",
                            plan.shutter_known ? "" : ", shutter unknown", plan.befell,
                            behaviour.faults.empty() ? "healthy" : say(behaviour.faults[0]));
