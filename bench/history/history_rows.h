@@ -1,9 +1,12 @@
-// What a row of the history says, whichever store it comes from. `Rows` is a statement that stands at a row:
-// text(column), whole(column), number(column).
+// What a row of the history says, and what a list is asked by, whichever store it comes from. `Rows` is a
+// statement: bind(value), step(), and at a row text(column), whole(column), number(column).
 #pragma once
 
+#include <cstddef>
 #include <string>
+#include <vector>
 
+#include "bench/history/counted_run.h"
 #include "bench/history/history_run.h"
 #include "bench/history/listed_run.h"
 #include "bench/record/summary.h"
@@ -119,6 +122,49 @@ std::vector<HistoryRun> measured_runs(Rows& rows, bool simulated) {
     }
     all.back().boundaries.push_back(history_boundary(rows, 6));
   }
+  return all;
+}
+
+// In the order of the columns of `runs`, from result_sha256 to tolerance_rpm.
+template <class Rows>
+void bind_run(Rows& insert, const CountedRun& run) {
+  const RunRecord& record = run.record;
+  insert.bind(run.result_sha256).bind(record.report_id).bind(run.folder);
+  insert.bind(record.started).bind(run.started_s);
+  insert.bind(record.unit_serial).bind(record.gauge_name).bind(record.gauge_sha256);
+  insert.bind(record.scenario_name).bind(record.scenario_sha256).bind(record.source).bind(record.watch);
+  insert.bind(record.certificate ? record.certificate->tested_by : "").bind(record.tool_version);
+  insert.bind(std::string(word(record.result.verdict))).bind(record.result.complete);
+  insert.bind(to_seconds(record.result.duration));
+  insert.bind(record.gauge.tolerance.rpm + record.extra_tolerance_rpm);
+}
+
+// Values 1 to 7 of a list of runs, 1 to 3 of one of units, 1 to 4 of what was measured.
+template <class Rows>
+void bind_filter(Rows& rows, const RunListFilter& filter) {
+  for (const std::string* text : {&filter.unit, &filter.gauge, &filter.scenario, &filter.verdict,
+                                  &filter.since, &filter.find, &filter.beneath})
+    rows.bind(*text);
+}
+template <class Rows>
+void bind_filter(Rows& rows, const UnitListFilter& filter) {
+  rows.bind(filter.gauge).bind(filter.find).bind(filter.simulated);
+}
+template <class Rows>
+void bind_filter(Rows& rows, const MeasuredFilter& filter) {
+  rows.bind(filter.unit).bind(filter.gauge).bind(filter.since).bind(filter.simulated);
+}
+
+// The first row's number; 0 where there is none.
+template <class Rows>
+std::size_t counted(Rows& rows) {
+  return rows.step() ? static_cast<std::size_t>(rows.whole(0)) : 0;
+}
+// What `one` reads of each row.
+template <class Rows, class One>
+auto all_of(Rows& rows, One one) {
+  std::vector<decltype(one(rows))> all;
+  while (rows.step()) all.push_back(one(rows));
   return all;
 }
 

@@ -23,12 +23,6 @@ constexpr const char* list_filter =
     "OR strpos(lower(scenario), lower($6)) > 0 "
     "OR strpos(lower(substr(folder, length($7) + 1)), lower($6)) > 0)";
 
-void bind_list_filter(PgStatement& rows, const RunListFilter& filter) {
-  for (const std::string* text : {&filter.unit, &filter.gauge, &filter.scenario, &filter.verdict,
-                                  &filter.since, &filter.find, &filter.beneath})
-    rows.bind(*text);
-}
-
 ListedRun listed_with_causes(const PgStatement& rows) {
   ListedRun run = listed_run(rows);
   run.cause = rows.text(8);
@@ -44,14 +38,6 @@ std::string unit_list_filter(const std::string& simulated) {
       simulated);
 }
 
-void bind_unit_list_filter(PgStatement& rows, const UnitListFilter& filter) {
-  rows.bind(filter.gauge);
-  rows.bind(filter.find);
-  rows.bind(filter.simulated);
-}
-
-std::size_t counted(PgStatement& rows) { return rows.step() ? static_cast<std::size_t>(rows.whole(0)) : 0; }
-
 }  // namespace
 
 const std::string& PostgresStore::simulated() const {
@@ -61,7 +47,7 @@ const std::string& PostgresStore::simulated() const {
 
 std::size_t PostgresStore::count(const RunListFilter& filter) const {
   PgStatement rows(db_, fmt::format("SELECT count(*) FROM {} WHERE {}", runs_where_they_are, list_filter));
-  bind_list_filter(rows, filter);
+  bind_filter(rows, filter);
   return counted(rows);
 }
 
@@ -70,21 +56,16 @@ std::vector<ListedRun> PostgresStore::listed(const RunListFilter& filter, std::s
   PgStatement rows(
       db_, fmt::format("SELECT {} FROM {} WHERE {} ORDER BY started_s DESC, id DESC LIMIT $8 OFFSET $9",
                        listed_columns, runs_where_they_are, list_filter));
-  bind_list_filter(rows, filter);
-  rows.bind(most);
-  rows.bind(after);
-  std::vector<ListedRun> all;
-  while (rows.step()) all.push_back(listed_with_causes(rows));
-  return all;
+  bind_filter(rows, filter);
+  rows.bind(most).bind(after);
+  return all_of(rows, listed_with_causes);
 }
 
 std::vector<std::string> PostgresStore::folders(const std::string& beneath) const {
   PgStatement rows(db_, fmt::format("SELECT folder FROM {} WHERE starts_with(folder, $1::text || '/')",
                                     runs_where_they_are));
   rows.bind(beneath);
-  std::vector<std::string> all;
-  while (rows.step()) all.push_back(rows.text(0));
-  return all;
+  return all_of(rows, [](const PgStatement& row) { return row.text(0); });
 }
 
 std::vector<std::string> PostgresStore::gauges() const {
@@ -97,7 +78,7 @@ std::vector<std::string> PostgresStore::scenarios() const {
 std::size_t PostgresStore::count(const UnitListFilter& filter) const {
   PgStatement rows(
       db_, "SELECT count(DISTINCT unit_serial) FROM tachproof.runs WHERE " + unit_list_filter(simulated()));
-  bind_unit_list_filter(rows, filter);
+  bind_filter(rows, filter);
   return counted(rows);
 }
 
@@ -109,12 +90,10 @@ std::vector<ListedUnit> PostgresStore::units(const UnitListFilter& filter, std::
                   "BY unit_serial) AS of_unit FROM {} WHERE {} ORDER BY unit_serial, started_s DESC, id "
                   "DESC) AS runs ORDER BY started_s DESC, id DESC LIMIT $4 OFFSET $5",
                   listed_columns, runs_where_they_are, unit_list_filter(simulated())));
-  bind_unit_list_filter(rows, filter);
-  rows.bind(most);
-  rows.bind(after);
-  std::vector<ListedUnit> all;
-  while (rows.step()) all.push_back(listed_unit(listed_with_causes(rows), rows.whole(10)));
-  return all;
+  bind_filter(rows, filter);
+  rows.bind(most).bind(after);
+  return all_of(rows,
+                [](const PgStatement& row) { return listed_unit(listed_with_causes(row), row.whole(10)); });
 }
 
 std::vector<HistoryRun> PostgresStore::measured(const MeasuredFilter& filter, std::size_t most) const {
@@ -128,10 +107,7 @@ std::vector<HistoryRun> PostgresStore::measured(const MeasuredFilter& filter, st
                   "($3::text COLLATE \"C\")) AND ({}) = $4 ORDER BY started_s DESC, id DESC LIMIT $5) r JOIN "
                   "tachproof.boundaries b ON b.run = r.id ORDER BY r.started_s, r.id, b.place",
                   simulated()));
-  rows.bind(filter.unit);
-  rows.bind(filter.gauge);
-  rows.bind(filter.since);
-  rows.bind(filter.simulated);
+  bind_filter(rows, filter);
   rows.bind(most);
   return measured_runs(rows, filter.simulated);
 }

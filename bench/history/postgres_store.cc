@@ -97,14 +97,7 @@ bool PostgresStore::add(const CountedRun& run) {
       "gauge_sha256, scenario, scenario_sha256, source, watch, tested_by, tool_version, verdict, complete, "
       "duration_s, tolerance_rpm, result) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, "
       "$14, $15, $16, $17, $18, $19) ON CONFLICT (result_sha256) DO NOTHING RETURNING id");
-  insert.bind(run.result_sha256).bind(record.report_id).bind(run.folder);
-  insert.bind(record.started).bind(run.started_s);
-  insert.bind(record.unit_serial).bind(record.gauge_name).bind(record.gauge_sha256);
-  insert.bind(record.scenario_name).bind(record.scenario_sha256).bind(record.source).bind(record.watch);
-  insert.bind(record.certificate ? record.certificate->tested_by : "").bind(record.tool_version);
-  insert.bind(std::string(word(record.result.verdict))).bind(record.result.complete);
-  insert.bind(to_seconds(record.result.duration));
-  insert.bind(record.gauge.tolerance.rpm + record.extra_tolerance_rpm);
+  bind_run(insert, run);
   insert.bind(json_for_server(run.result));
   const bool is_new = insert.step();
   if (is_new)

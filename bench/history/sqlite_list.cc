@@ -16,22 +16,10 @@ constexpr const char* run_filter =
     "AND (?6 = '' OR instr(lower(unit_serial), lower(?6)) OR instr(lower(gauge), lower(?6)) OR "
     "instr(lower(scenario), lower(?6)) OR instr(lower(substr(folder, length(?7) + 1)), lower(?6)))";
 
-void bind_filter(SqliteStatement& rows, const RunListFilter& filter) {
-  for (const std::string* text : {&filter.unit, &filter.gauge, &filter.scenario, &filter.verdict,
-                                  &filter.since, &filter.find, &filter.beneath})
-    rows.bind(*text);
-}
-
 std::string unit_filter(const std::string& simulated) {
   return " FROM runs WHERE unit_serial != '' AND (?1 = '' OR gauge = ?1) AND (?2 = '' OR "
          "instr(lower(unit_serial), lower(?2))) AND (" +
          simulated + ") = ?3";
-}
-
-void bind_unit_filter(SqliteStatement& rows, const UnitListFilter& filter) {
-  rows.bind(filter.gauge);
-  rows.bind(filter.find);
-  rows.bind(filter.simulated);
 }
 
 }  // namespace
@@ -58,7 +46,7 @@ const std::string& SqliteStore::simulated() const {
 std::size_t SqliteStore::count(const RunListFilter& filter) const {
   SqliteStatement rows(db_, std::string("SELECT count(*) FROM runs WHERE ") + run_filter);
   bind_filter(rows, filter);
-  return rows.step() ? static_cast<std::size_t>(rows.whole(0)) : 0;
+  return counted(rows);
 }
 
 std::vector<ListedRun> SqliteStore::listed(const RunListFilter& filter, std::size_t most,
@@ -66,19 +54,14 @@ std::vector<ListedRun> SqliteStore::listed(const RunListFilter& filter, std::siz
   SqliteStatement rows(db_, std::string("SELECT ") + run_columns + " FROM runs WHERE " + run_filter +
                                 " ORDER BY started_s DESC, id DESC LIMIT ?8 OFFSET ?9");
   bind_filter(rows, filter);
-  rows.bind(most);
-  rows.bind(after);
-  std::vector<ListedRun> all;
-  while (rows.step()) all.push_back(with_causes(rows));
-  return all;
+  rows.bind(most).bind(after);
+  return all_of(rows, [&](const SqliteStatement& row) { return with_causes(row); });
 }
 
 std::vector<std::string> SqliteStore::folders(const std::string& beneath) const {
   SqliteStatement rows(db_, "SELECT folder FROM runs WHERE folder > ?1 || '/' AND folder < ?1 || '0'");
   rows.bind(beneath);
-  std::vector<std::string> all;
-  while (rows.step()) all.push_back(rows.text(0));
-  return all;
+  return all_of(rows, [](const SqliteStatement& row) { return row.text(0); });
 }
 
 std::vector<std::string> SqliteStore::gauges() const {
@@ -90,8 +73,8 @@ std::vector<std::string> SqliteStore::scenarios() const {
 
 std::size_t SqliteStore::count(const UnitListFilter& filter) const {
   SqliteStatement rows(db_, "SELECT count(DISTINCT unit_serial)" + unit_filter(simulated()));
-  bind_unit_filter(rows, filter);
-  return rows.step() ? static_cast<std::size_t>(rows.whole(0)) : 0;
+  bind_filter(rows, filter);
+  return counted(rows);
 }
 
 std::vector<ListedUnit> SqliteStore::units(const UnitListFilter& filter, std::size_t most,
@@ -101,12 +84,10 @@ std::vector<ListedUnit> SqliteStore::units(const UnitListFilter& filter, std::si
                                 ", count(*), max(started_s * 1048576 + (id & 1048575)) AS newest" +
                                 unit_filter(simulated()) +
                                 " GROUP BY unit_serial ORDER BY newest DESC LIMIT ?4 OFFSET ?5");
-  bind_unit_filter(rows, filter);
-  rows.bind(most);
-  rows.bind(after);
-  std::vector<ListedUnit> all;
-  while (rows.step()) all.push_back(listed_unit(with_causes(rows), rows.whole(9)));
-  return all;
+  bind_filter(rows, filter);
+  rows.bind(most).bind(after);
+  return all_of(rows,
+                [&](const SqliteStatement& row) { return listed_unit(with_causes(row), row.whole(9)); });
 }
 
 std::vector<HistoryRun> SqliteStore::measured(const MeasuredFilter& filter, std::size_t most) const {
@@ -125,10 +106,7 @@ std::vector<HistoryRun> SqliteStore::measured(const MeasuredFilter& filter, std:
           simulated() +
           ") = ?4 ORDER BY started_s DESC, id DESC LIMIT ?5) r JOIN boundaries b ON b.run = r.id "
           "ORDER BY r.started_s, r.id, b.place");
-  rows.bind(filter.unit);
-  rows.bind(filter.gauge);
-  rows.bind(filter.since);
-  rows.bind(filter.simulated);
+  bind_filter(rows, filter);
   rows.bind(most);
   return measured_runs(rows, filter.simulated);
 }

@@ -207,14 +207,7 @@ bool SqliteStore::add(const CountedRun& run) {
   if (is_new) {
     SqliteStatement insert(
         db_, "INSERT INTO runs VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
-    insert.bind(run.result_sha256).bind(record.report_id).bind(run.folder);
-    insert.bind(record.started).bind(run.started_s);
-    insert.bind(record.unit_serial).bind(record.gauge_name).bind(record.gauge_sha256);
-    insert.bind(record.scenario_name).bind(record.scenario_sha256).bind(record.source).bind(record.watch);
-    insert.bind(record.certificate ? record.certificate->tested_by : "").bind(record.tool_version);
-    insert.bind(std::string(word(record.result.verdict))).bind(std::int64_t{record.result.complete});
-    insert.bind(to_seconds(record.result.duration));
-    insert.bind(record.gauge.tolerance.rpm + record.extra_tolerance_rpm);
+    bind_run(insert, run);
     insert.step();
     id = db_.number("SELECT last_insert_rowid()");
     insert_boundaries(db_, id, record.result.boundaries);
