@@ -3,6 +3,8 @@
 #include <bit>
 #include <cmath>
 
+#include "core/gauge/window_ladder.h"
+
 namespace tachproof {
 
 std::string_view word(Sits sits) {
@@ -130,10 +132,9 @@ const Speed* Gauge::speed_of_window(std::size_t window) const {
 }
 
 std::size_t next_window(const Gauge& gauge, std::size_t from, double rpm) {
-  std::size_t at = from;
-  while (at + 1 < gauge.windows.size() && rpm >= gauge.rising_rpm(at + 1)) ++at;
-  while (at > 0 && rpm < gauge.falling_rpm(at)) --at;
-  return at;
+  return window_after(
+      gauge.windows.size(), from, rpm, [&](std::size_t b) { return gauge.rising_rpm(b); },
+      [&](std::size_t b) { return gauge.falling_rpm(b); });
 }
 
 }  // namespace tachproof

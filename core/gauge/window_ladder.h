@@ -8,6 +8,16 @@
 
 namespace tachproof {
 
+// The window after `rpm` has been believed, coming from window `from`: next_window, whatever tells where a
+// boundary is passed on the way up and on the way down.
+template <class Rising, class Falling>
+std::size_t window_after(std::size_t windows, std::size_t from, double rpm, Rising rising, Falling falling) {
+  std::size_t at = from;
+  while (at + 1 < windows && rpm >= rising(at + 1)) ++at;
+  while (at > 0 && rpm < falling(at)) --at;
+  return at;
+}
+
 class WindowLadder {
  public:
   explicit WindowLadder(const Gauge& gauge) : rising_(1, 0.0), falling_(1, 0.0) {
@@ -19,10 +29,9 @@ class WindowLadder {
 
   // As next_window.
   std::size_t next(std::size_t from, double rpm) const {
-    std::size_t at = from;
-    while (at + 1 < rising_.size() && rpm >= rising_[at + 1]) ++at;
-    while (at > 0 && rpm < falling_[at]) --at;
-    return at;
+    return window_after(
+        rising_.size(), from, rpm, [&](std::size_t b) { return rising_[b]; },
+        [&](std::size_t b) { return falling_[b]; });
   }
 
  private:
