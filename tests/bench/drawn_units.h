@@ -10,6 +10,7 @@
 
 #include "bench/run/fault_trials.h"
 #include "bench/run/rig_model.h"
+#include "tests/bench/told_of.h"
 
 namespace tachproof::test {
 
@@ -84,20 +85,6 @@ inline RunResult run_drawn(const Gauge& gauge, const Behaviour& behaviour, const
   scenario.profile = profile;
   scenario.seed = seed;
   return FaultTrials(gauge, scenario, RigModel{}).healthy(behaviour);
-}
-
-inline std::string told_of_drawn(const RunResult& result) {
-  std::string text;
-  for (const Finding& f : result.findings) text += f.message + "\n";
-  for (const PressResult& p : result.presses)
-    if (p.verdict != Verdict::pass) text += "press: " + p.remark + "\n";
-  for (const DimResult& d : result.dims)
-    if (d.verdict != Verdict::pass) text += "dim: " + d.remark + "\n";
-  for (const PowerResult& p : result.powers)
-    if (p.verdict != Verdict::pass) text += "power: " + p.remark + "\n";
-  for (const BoundaryResult& b : result.boundaries)
-    if (b.verdict != Verdict::pass) text += b.boundary + " " + b.state + ": " + b.remark + "\n";
-  return text;
 }
 
 }  // namespace tachproof::test

@@ -10,6 +10,7 @@
 #include "bench/rigs/simulated/simulated_unit.h"
 #include "core/cause/evidence_log.h"
 #include "core/signal/pulse_train.h"
+#include "tests/bench/told_of.h"
 
 namespace tachproof::test {
 
@@ -81,22 +82,6 @@ inline Behaviour quick_unit() {
 
 inline FedPlay fed_play(const std::vector<FaultSetting>& faults, const Profile& profile = fed_profile()) {
   return fed_play(quick_unit(), faults, profile);
-}
-
-// All that a result says against a unit, or leaves open.
-inline std::string told_of(const RunResult& result) {
-  std::string text;
-  for (const Finding& f : result.findings) text += std::string(word(f.kind)) + ": " + f.message + "\n";
-  for (const PowerResult& p : result.powers)
-    text += "power " + std::to_string(to_seconds(p.at)) + " s, " + std::to_string(p.lowest_v) +
-            " V: " + std::string(word(p.verdict)) + " " + std::to_string(p.boot_ms) + " ms " + p.remark +
-            "\n";
-  for (const BoundaryResult& b : result.boundaries)
-    if (b.verdict != Verdict::pass)
-      text += b.boundary + " " + b.state + ": " + std::string(word(b.verdict)) + " " +
-              std::to_string(b.threshold_rpm - b.nominal_rpm) + " " + b.remark + "\n";
-  for (const StateResult& s : result.states) text += "[" + s.state + "] ";
-  return text;
 }
 
 }  // namespace tachproof::test

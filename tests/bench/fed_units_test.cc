@@ -12,7 +12,7 @@
 namespace tachproof {
 namespace {
 
-using test::Drawn, test::pass, test::run_drawn, test::told_of_drawn, test::units;
+using test::Drawn, test::pass, test::run_drawn, test::told_of, test::units;
 
 Gauge fed_gauge_of(Drawn& drawn) {
   Gauge gauge = drawn.gauge();
@@ -87,10 +87,10 @@ TEST(FedUnits, AHealthyOneNeverFails) {
     ASSERT_TRUE(problems_of(gauge).empty()) << problems_of(gauge)[0].path;
     const Behaviour behaviour = fed_behaviour(gauge, drawn);
     const RunResult result = run_drawn(gauge, behaviour, fed_drive(gauge, drawn), seed);
-    EXPECT_NE(result.verdict, Verdict::fail) << "seed " << seed << "\n" << told_of_drawn(result);
+    EXPECT_NE(result.verdict, Verdict::fail) << "seed " << seed << "\n" << told_of(result);
     passed += result.verdict == Verdict::pass;
     if (std::getenv("TACHPROOF_TELL") != nullptr && result.verdict != Verdict::pass)
-      std::printf("seed %llu\n%s", static_cast<unsigned long long>(seed), told_of_drawn(result).c_str());
+      std::printf("seed %llu\n%s", static_cast<unsigned long long>(seed), told_of(result).c_str());
   }
   if (std::getenv("TACHPROOF_TELL") != nullptr) std::printf("%zu of %zu passed\n", passed, units());
   EXPECT_GE(passed * 10, units() * 9);

@@ -50,6 +50,15 @@ class HistoryBench : public testing::Test {
     RunFolder::create(folder, run.record, run_pages).finish(run.record, run.trace);
     return folder;
   }
+  // So many of each of these benches, of units K0, K1, ..., a second apart.
+  std::vector<std::vector<std::filesystem::path>> runs_of(int benches, int each) {
+    std::vector<std::vector<std::filesystem::path>> folders(static_cast<std::size_t>(benches));
+    for (int b = 0; b < benches; ++b)
+      for (int i = 0; i < each; ++i)
+        folders[static_cast<std::size_t>(b)].push_back(
+            run("K" + std::to_string(b), "2031-03-14T09:26:" + std::to_string(10 + i) + "Z", i));
+    return folders;
+  }
   // A run that failed, and what explains it.
   std::filesystem::path failed_run(const std::string& unit, const std::vector<Cause>& causes) {
     const std::filesystem::path folder = temporary.path() / ("run-" + std::to_string(++runs));

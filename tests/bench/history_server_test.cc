@@ -119,11 +119,7 @@ TEST_F(HistoryServer, ThatIsNotThereYetIsAnError) {
 // Each bench writes down every order of acceptances that it sees; all are beginnings of the one at the end.
 TEST_F(HistoryServer, TakesAllOfTenBenchesInOneOrderOfAcceptances) {
   constexpr int benches = 10, each = 4;
-  std::vector<std::vector<std::filesystem::path>> folders(benches);
-  for (int b = 0; b < benches; ++b)
-    for (int i = 0; i < each; ++i)
-      folders[b].push_back(
-          run("K" + std::to_string(b), "2031-03-14T09:26:" + std::to_string(10 + i) + "Z", i));
+  const std::vector<std::vector<std::filesystem::path>> folders = runs_of(benches, each);
   std::vector<pid_t> writers;
   for (int b = 0; b < benches; ++b)
     writers.push_back(child([&] {

@@ -18,7 +18,7 @@
 namespace tachproof {
 namespace {
 
-using test::Drawn, test::pass, test::run_drawn, test::told_of_drawn, test::units;
+using test::Drawn, test::pass, test::run_drawn, test::told_of, test::units;
 
 // Takes, is refused, dims, loses its supply; after each the boundaries that hang from the anchor are crossed.
 Profile drive(const Gauge& g, Drawn& drawn) {
@@ -71,10 +71,10 @@ TEST(PressedUnits, AHealthyOneNeverFails) {
     ASSERT_TRUE(problems_of(gauge).empty()) << problems_of(gauge)[0].path;
     const Behaviour behaviour = drawn.behaviour(gauge);
     const RunResult result = run_drawn(gauge, behaviour, drive(gauge, drawn), seed);
-    EXPECT_NE(result.verdict, Verdict::fail) << "seed " << seed << "\n" << told_of_drawn(result);
+    EXPECT_NE(result.verdict, Verdict::fail) << "seed " << seed << "\n" << told_of(result);
     passed += result.verdict == Verdict::pass;
     if (std::getenv("TACHPROOF_TELL") != nullptr && result.verdict != Verdict::pass)
-      std::printf("seed %llu\n%s", static_cast<unsigned long long>(seed), told_of_drawn(result).c_str());
+      std::printf("seed %llu\n%s", static_cast<unsigned long long>(seed), told_of(result).c_str());
     for (const PressResult& press : result.presses)
       if (press.refused == false && !std::isnan(press.taken_rpm)) {
         EXPECT_NEAR(press.taken_rpm, press.rpm, press.expanded_uncertainty_rpm + 1.5) << "seed " << seed;
@@ -145,8 +145,7 @@ TEST(PressedUnits, AProofOfTheirButtonsCatchesEveryFaultOfThem) {
     RigModel rig;
     rig.behaviour = drawn.behaviour(gauge);
     const FaultTrials trials(gauge, scenario, rig);
-    EXPECT_EQ(trials.healthy(rig.behaviour).verdict, Verdict::pass)
-        << told_of_drawn(trials.healthy(rig.behaviour));
+    EXPECT_EQ(trials.healthy(rig.behaviour).verdict, Verdict::pass) << told_of(trials.healthy(rig.behaviour));
     for (const ListedFault& listed : fault_list(gauge).faults)
       if (is_of_buttons(listed.fault.kind)) {
         EXPECT_EQ(trials.with(listed.fault).verdict, Verdict::fail)

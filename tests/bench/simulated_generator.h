@@ -53,6 +53,15 @@ struct GeneratorNature {
   std::optional<double> sags_to = {};
 };
 
+// A power supply of up to 30 V.
+inline GeneratorNature power_supply_nature() {
+  GeneratorNature nature;
+  nature.feeds = true;
+  nature.most_v = 30;
+  nature.name = "Tarn Instruments,TP1,0007,1.0";
+  return nature;
+}
+
 struct OutputState {
   Nanos at = 0;
   double hz = 0;     // 0: off

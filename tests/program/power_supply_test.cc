@@ -21,14 +21,6 @@ namespace {
 
 using testing::HasSubstr;
 
-test::GeneratorNature power_supply() {
-  test::GeneratorNature nature;
-  nature.feeds = true;
-  nature.most_v = 30;
-  nature.name = "Tarn Instruments,TP1,0007,1.0";
-  return nature;
-}
-
 class ProgramWithPowerSupply : public testing::Test {
  protected:
   void SetUp() override {
@@ -51,7 +43,7 @@ class ProgramWithPowerSupply : public testing::Test {
 
   ScratchFolder scratch;
   test::SimulatedGenerator generator{std::make_shared<test::VirtualClock>(), {}};
-  test::SimulatedGenerator supply{std::make_shared<test::VirtualClock>(), power_supply()};
+  test::SimulatedGenerator supply{std::make_shared<test::VirtualClock>(), test::power_supply_nature()};
 };
 
 class EverySignalWithASupply : public ProgramWithPowerSupply, public testing::WithParamInterface<int> {};

@@ -7,7 +7,6 @@
 #include <vector>
 
 #include "tests/bench/scratch_folder.h"
-#include "tests/bench/simulated_generator.h"
 #include "tests/program/process.h"
 
 namespace tachproof {
@@ -50,8 +49,5 @@ int sweep_failures(int most);
 int sweep_generator_failures(int most);
 // With a simulated power supply beside it: both outputs must be off.
 int sweep_supply_failures(int most);
-
-// The nature of that power supply.
-test::GeneratorNature sweep_supply();
 
 }  // namespace tachproof

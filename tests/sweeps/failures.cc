@@ -176,7 +176,7 @@ int sweep_generator_failures(int most) {
 int sweep_supply_failures(int most) {
   const SweepBench bench;
   test::SimulatedGenerator generator(std::make_shared<test::VirtualClock>(), {});
-  test::SimulatedGenerator supply(std::make_shared<test::VirtualClock>(), sweep_supply());
+  test::SimulatedGenerator supply(std::make_shared<test::VirtualClock>(), test::power_supply_nature());
   bench.write_supply_rig(generator.address(), supply.address());
   return sweep_kinds(bench, "supply", kinds_in_real_time, most, [&] {
     const std::string wrong = left_on(generator, "generator");

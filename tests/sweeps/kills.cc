@@ -88,19 +88,11 @@ int sweep_generator_kills(int kills, unsigned seed) {
   return tally.wrong;
 }
 
-test::GeneratorNature sweep_supply() {
-  test::GeneratorNature nature;
-  nature.feeds = true;
-  nature.most_v = 30;
-  nature.name = "Tarn Instruments,TP1,0007,1.0";
-  return nature;
-}
-
 int sweep_supply_kills(int kills, unsigned seed) {
   std::mt19937 random(seed);
   const SweepBench bench;
   test::SimulatedGenerator generator(std::make_shared<test::VirtualClock>(), {});
-  test::SimulatedGenerator supply(std::make_shared<test::VirtualClock>(), sweep_supply());
+  test::SimulatedGenerator supply(std::make_shared<test::VirtualClock>(), test::power_supply_nature());
   bench.write_supply_rig(generator.address(), supply.address());
   Tally tally = kill_runs(bench, "supply", kills, random);
   print_head();
