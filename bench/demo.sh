@@ -6,7 +6,7 @@ cd "$(dirname "$0")/.."
 
 # shellcheck disable=SC2086  # a list of words
 install_missing $build_packages
-configure build -DTACHPROOF_TESTS=OFF
+configure build -DTACHPROOF_TOGETHER=ON -DTACHPROOF_TESTS=OFF
 ninja -C build --quiet tachproof >&2
 
 out="runs/demo-$(date +%Y%m%d-%H%M%S)-$$"
