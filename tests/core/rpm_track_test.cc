@@ -108,8 +108,11 @@ RC_GTEST_PROP(RpmTrack, FollowsTheProfileWithinFourStandardUncertainties, ()) {
   const Nanos away = reach(1500, ppr);
   for (const Segment& g : profile.segments()) {
     double curve = 0;  // cut off, as the header says
-    if (g.shape == Segment::Shape::sine)
-      curve = 0.08 * g.swing_rpm * std::pow(2 * M_PI / g.period_s * to_seconds(RpmTrack::longest_span), 2);
+    if (g.shape == Segment::Shape::sine) {
+      const double two_pulses_s = 2 * 60 / ppr / g.lowest_rpm();
+      const double span_s = std::max(to_seconds(RpmTrack::longest_span), two_pulses_s);
+      curve = 0.08 * g.swing_rpm * std::pow(2 * M_PI / g.period_s * span_s, 2);
+    }
     for (Nanos t = g.start.whole + away; t < end_of(g) - away; t += ns_per_ms)
       RC_ASSERT(std::abs(track.rpm_at(t) - profile.rpm_at(t)) <= 4 * track.uncertainty + curve);
   }
