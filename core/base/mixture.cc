@@ -78,15 +78,23 @@ Mixture::Summary Mixture::summary() const {
   // millionth.
   constexpr double no_share = 1e-9, last_step = 2e-3;
   double low = 0, high = 20 * std::sqrt(variance), half = 2 * std::sqrt(variance);
+  struct Likely {
+    double share, per_sd, off;  // off: its mean from that of all, in standard deviations
+  };
+  std::vector<Likely> likely;
+  likely.reserve(parts_.size());
+  for (const Part& p : parts_)
+    if (p.share >= no_share * all) {
+      const double per_sd = 1 / std::sqrt(p.variance);
+      likely.push_back({p.share / all, per_sd, (p.mean - out.mean) * per_sd});
+    }
   for (int i = 0; i < 40; ++i) {
     double outside = 0, slope = 0;
-    for (const Part& p : parts_) {
-      if (p.share < no_share * all) continue;
-      const double sd = std::sqrt(p.variance), up = (out.mean + half - p.mean) / sd,
-                   down = (p.mean - out.mean + half) / sd;
-      const NormalTail right = normal_tail(up), left = normal_tail(down);
-      outside += p.share / all * (right.above + left.above);
-      slope += p.share / all * (right.density + left.density) / sd;
+    for (const Likely& p : likely) {
+      const NormalTail right = normal_tail(half * p.per_sd - p.off),
+                       left = normal_tail(half * p.per_sd + p.off);
+      outside += p.share * (right.above + left.above);
+      slope += p.share * (right.density + left.density) * p.per_sd;
     }
     (outside > 0.05 ? low : high) = half;
     double next = half + (outside - 0.05) / std::max(slope, 1e-300);

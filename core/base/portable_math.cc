@@ -80,9 +80,19 @@ double exp(double x) {
   return polynomial(exp_terms, r) * power_of_two(static_cast<int>(k));
 }
 
+double exp_to_9_digits(double x) {
+  const double k = std::floor(x * (1 / (ln2_hi + ln2_lo)) + 0.5);
+  const double r = x - k * (ln2_hi + ln2_lo), rr = r * r;
+  // Taylor to the eighth power, in pairs that do not wait for each other.
+  const double low = (1 + r) + rr * (1.0 / 2 + r * (1.0 / 6));
+  const double high = (1.0 / 24 + r * (1.0 / 120)) + rr * (1.0 / 720 + r * (1.0 / 5040) + rr * (1.0 / 40320));
+  return (low + rr * rr * high) * power_of_two(static_cast<int>(k));
+}
+
 double log(double x) {
-  int k = 0;
-  double m = std::frexp(x, &k);
+  const auto bits = std::bit_cast<std::uint64_t>(x);
+  int k = static_cast<int>(bits >> 52) - 1022;
+  double m = std::bit_cast<double>((bits & 0xf'ffff'ffff'ffff) | std::uint64_t{1022} << 52);  // in [1/2, 1)
   if (m < 0.70710678118654752) {
     m *= 2;
     --k;

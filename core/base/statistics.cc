@@ -17,7 +17,10 @@ double student_t(double coverage, double dof) {
   return boost::math::quantile(boost::math::students_t(dof), p);
 }
 
-double normal_density(double z) { return portable::exp(-std::min(z * z / 2, 600.0)) * 0.3989422804014327; }
+// The tail below is good to 8e-8 only.
+double normal_density(double z) {
+  return portable::exp_to_9_digits(-std::min(z * z / 2, 600.0)) * 0.3989422804014327;
+}
 
 NormalTail normal_tail(double z) {
   const double density = normal_density(z), t = 1 / (1 + 0.2316419 * std::abs(z));

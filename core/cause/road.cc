@@ -75,7 +75,7 @@ Road::Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std
       blink_hz_(gauge.blink ? gauge.blink->hz : 0),
       states_(states),
       lamps_(without_dimming(log.lamp_events(), wired_)) {
-  step_ = std::max<Nanos>(least_step, until_ / static_cast<Nanos>(most_samples) + 1);
+  step_ = view.every * std::max<Nanos>(least_step, until_ / static_cast<Nanos>(most_samples) + 1);
   Walk walk(view.believed != nullptr ? *view.believed : log.segments());
   // Of a run that was judged before states were kept, nothing after the first press is known.
   if (states_.empty() && log.first_done()) until_ = std::min(until_, *log.first_done());

@@ -21,6 +21,7 @@ class Road {
     Channels ignored = 0;                                           // say nothing
     const std::vector<std::pair<Nanos, Nanos>>* excused = nullptr;  // disturbed as well; null: nothing
     const std::vector<Segment>* believed = nullptr;  // the rpm in place of what was played; null: as played
+    Nanos every = 1;                                 // takes one sample of so many
   };
   // `states`: of a unit that was pressed; all gauges that are asked about are then followed through them.
   Road(const EvidenceLog& log, const Gauge& gauge, Nanos response, const std::vector<StateResult>& states,

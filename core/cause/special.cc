@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <initializer_list>
+#include <limits>
 #include <set>
 #include <string>
 
@@ -170,22 +171,28 @@ std::vector<LowPass> likely_filters(const Court& court, const std::vector<Road>&
   const double allowed_ms = to_ms(court.gauge().tolerance.response_to);
   const Nanos response = (tolerance.response_from + tolerance.response_to) / 3;
   LowPass best;
-  double least = roads[0].wrong_s(known.gauge);
-  const auto look = [&](double ms, bool from_rest) {
-    const auto believed = smoothed(evidence.segments(), {ms, from_rest});
+  double least = std::numeric_limits<double>::infinity();
+  const auto wrong_s = [&](const LowPass& filter, Nanos every) {
+    const auto believed = smoothed(evidence.segments(), filter);
     Road::View view = known.view();
     view.believed = believed.get();
-    const double wrong =
-        Road(evidence, known.gauge, response, court.runs()[0].result.states, view).wrong_s(known.gauge);
-    if (wrong < least) least = wrong, best = {ms, from_rest};
+    view.every = every;
+    return Road(evidence, known.gauge, response, court.runs()[0].result.states, view).wrong_s(known.gauge);
   };
+  const auto look = [&](const LowPass& filter, Nanos every) {
+    const double wrong = wrong_s(filter, every);
+    if (wrong < least) least = wrong, best = filter;
+  };
+  // A fifth of the samples tells which is near; all of them whether it is any good, and how long it is.
+  constexpr Nanos few = 5;
   for (const bool from_rest : {false, true})
-    for (double ms = 0.4 * allowed_ms; ms < 40 * allowed_ms; ms *= 1.25) look(ms, from_rest);
-  if (best.tau_ms == 0) return {};
+    for (double ms = 0.4 * allowed_ms; ms < 40 * allowed_ms; ms *= 1.25) look({ms, from_rest}, few);
+  least = wrong_s(best, 1);
   for (const double step : {0.1, 0.05, 0.02}) {
-    const double coarse = best.tau_ms;
-    for (const double times : {1 - step, 1 + step}) look(coarse * times, best.from_rest);
+    const LowPass coarse = best;
+    for (const double times : {1 - step, 1 + step}) look({coarse.tau_ms * times, coarse.from_rest}, 1);
   }
+  if (least >= roads[0].wrong_s(known.gauge)) return {};
   std::vector<LowPass> all;
   for (const double times : {1.0, 0.97, 1.03, 0.93, 1.07})
     all.push_back({best.tau_ms * times, best.from_rest});

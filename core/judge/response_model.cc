@@ -127,7 +127,7 @@ ResponseModel::ResponseModel(const std::vector<BoundaryPasses>& boundaries, cons
     mean_early_[i] = covariance_[i][0] * g_early[0] + covariance_[i][1] * g_early[1];
   }
   log_l += (g[0] * mean_[0] + g[1] * mean_[1]) / 2;
-  log_likelihood_ = log_l - 0.5 * portable::log(determinants) - 0.5 * portable::log(det / w_m / w_d);
+  log_likelihood_ = log_l - 0.5 * portable::log(determinants * (det / w_m / w_d));
 }
 
 double ResponseModel::response_s(std::size_t way) const {

@@ -167,10 +167,10 @@ void ThresholdFitter::weigh(const LogAxis& rpm, const LogAxis& s) {
       cell.log_prior =
           -usual_dof * (rpm.at(i) + squared(seen_ ? usual_told_rpm : usual_rpm) / cell.scatter.rpm2 / 2 +
                         s.at(k) + squared(usual_s) / cell.scatter.s2 / 2);
-      const std::vector<BoundaryPasses> sums = passes(cell.scatter);
+      cell.passes = passes(cell.scatter);
       std::vector<double>& own = logs.emplace_back();
       for (const ResponseAssumption& assumption : assumptions_) {
-        const ResponseModel model(sums, prior(cell.scatter, assumption));
+        const ResponseModel model(cell.passes, prior(cell.scatter, assumption));
         // No unit answers before it is asked: half a period is in the mean response.
         const double shortest = std::min(model.response_s(0), model.response_s(1));
         const double sd = std::sqrt(model.response_var() + squared(common_s_) + cell.scatter.s2);
@@ -222,8 +222,7 @@ void ThresholdFitter::follow() {
       cells_.begin(), cells_.end(), [](const ScatterCell& a, const ScatterCell& b) { return a.p < b.p; });
   const std::size_t which = static_cast<std::size_t>(
       std::max_element(likeliest->shares.begin(), likeliest->shares.end()) - likeliest->shares.begin());
-  const std::vector<BoundaryPasses> sums = passes(likeliest->scatter);
-  const ResponseModel model(sums, prior(likeliest->scatter, assumptions_[which]));
+  const ResponseModel model(likeliest->passes, prior(likeliest->scatter, assumptions_[which]));
   may_differ_ = model.apart_information() > 1 / squared(apart_told_s);
   for (std::size_t b = 1; b <= boundaries_; ++b) about_s_[b] = model.told(b - 1).response;
 }

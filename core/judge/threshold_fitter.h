@@ -24,6 +24,7 @@ struct ScatterCell {
   double log_prior = 0, p = 0;  // p: share of all that the evidence leaves possible
   double p_any = 0;             // the same where every update period that is allowed is as likely beforehand
   std::vector<double> shares;   // of the assumptions, within the cell
+  std::vector<BoundaryPasses> passes;  // summed with this scatter
 };
 
 // Evenly spaced logarithms.

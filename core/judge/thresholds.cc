@@ -76,7 +76,7 @@ ThresholdFitter::Sums ThresholdFitter::summed() const {
     sums.log_rpm2 += cell.p * lr * lr;
     sums.log_s += cell.p * ls;
     sums.log_s2 += cell.p * ls * ls;
-    const std::vector<BoundaryPasses> cell_passes = passes(cell.scatter);
+    const std::vector<BoundaryPasses>& cell_passes = cell.passes;
     for (std::size_t i = 0; i < assumptions_.size(); ++i) {
       const double p = cell.p * cell.shares[i], p_any = cell.p_any * cell.shares[i];
       if (assumptions_[i].apart) sums.apart += p;
@@ -109,7 +109,7 @@ void ThresholdFitter::take_scatter(const Sums& sums, ThresholdFits& out) const {
 // Values and U from all that is possible together; the budget's lines by the likeliest of it.
 void ThresholdFitter::take_rows(const Sums& sums, ThresholdFits& out) const {
   const ScatterCell& likeliest = *sums.likeliest;
-  const std::vector<BoundaryPasses> cell_passes = passes(likeliest.scatter);
+  const std::vector<BoundaryPasses>& cell_passes = likeliest.passes;
   const std::size_t which = static_cast<std::size_t>(
       std::max_element(likeliest.shares.begin(), likeliest.shares.end()) - likeliest.shares.begin());
   const ResponseModel model(cell_passes, prior(likeliest.scatter, assumptions_[which]));

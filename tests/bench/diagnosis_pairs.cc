@@ -1,6 +1,9 @@
 // How often is the true cause named first?
 //
-//     diagnosis_pairs [COUNT [SEED [FIRST [FILE]]]]   the shares; FILE gets a line when a pair is done
+//     diagnosis_pairs [COUNT [SEED [FIRST [FILE [single]]]]]   the shares; FILE gets a line when a pair is
+//     done;
+//                                                     single: those with two faults, which cost most, are
+//                                                     left out
 //     diagnosis_pairs 1 SEED NUMBER show              one pair, with the judge's words
 //     diagnosis_pairs --table FILE...                 the shares of the lines in them
 #include <fmt/format.h>
@@ -74,7 +77,9 @@ int main(int argc, char** argv) {
   std::ofstream lines;
   if (argc > 4) lines.open(argv[4], std::ios::app);
   NamedStudy study;
+  const bool single = argc > 5 && std::string_view(argv[5]) == "single";
   for (std::uint64_t i = first; i < first + count; ++i) {
+    if (single && mutation_pair(seed, i).mutations.size() > 1) continue;
     const NamedLine line = line_of(seed, diagnosed_pair(seed, i));
     if (lines.is_open()) lines << text_of(line) << std::flush;
     study.add(line);

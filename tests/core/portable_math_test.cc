@@ -33,6 +33,7 @@ RC_GTEST_PROP(PortableMath, AgreesWithTheLibrarysExpAndLog, ()) {
   const double x = *rc::gen::inRange(-700'000'000, 700'000'001) / 1e6;
   const long double e = std::exp(static_cast<long double>(x));
   RC_ASSERT(std::abs(portable::exp(x) - e) < 4e-16L * e);
+  RC_ASSERT(std::abs(portable::exp_to_9_digits(x) - e) < 3e-10L * e);
   const long double l = std::log(static_cast<long double>(static_cast<double>(e)));
   RC_ASSERT(std::abs(portable::log(static_cast<double>(e)) - l) <= 4e-16L * std::abs(l));
 }
