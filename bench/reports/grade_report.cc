@@ -194,6 +194,32 @@ std::string grade_json(const Grade& grade) {
   return json_text(out, 2) + "\n";
 }
 
+namespace {
+
+// Faults were dealt in turn; each boundary that is off has its line among the boundaries, in the same order.
+void put_in_order(std::vector<Json>& parts, Json& out) {
+  std::sort(parts.begin(), parts.end(), [](const Json& a, const Json& b) {
+    return a["shard"].value("shard", 0) < b["shard"].value("shard", 0);
+  });
+  out["list"] = out["boundaries"] = Json::array();
+  std::vector<std::size_t> shifts(parts.size(), 0);
+  bool more = true;
+  for (std::size_t turn = 0; more; ++turn) {
+    more = false;
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+      if (turn >= parts[i]["list"].size()) continue;
+      more = true;
+      const Json& fault = parts[i]["list"][turn];
+      out["list"].push_back(fault);
+      const bool moved = fault.value("/fault/kind"_json_pointer, "") == word(Fault::Kind::boundary_moved);
+      if (moved && shifts[i] < parts[i]["boundaries"].size())
+        out["boundaries"].push_back(parts[i]["boundaries"][shifts[i]++]);
+    }
+  }
+}
+
+}  // namespace
+
 std::string merged_grade_json(const std::vector<std::string>& shards) {
   std::vector<Json> parts;
   for (const std::string& text : shards) {
@@ -222,11 +248,10 @@ std::string merged_grade_json(const std::vector<std::string>& shards) {
     if (i == 0) continue;
     for (const char* const sum : {"faults", "caught", "undecided", "escaped"})
       out[sum] = out.value(sum, 0) + part.value(sum, 0);
-    for (const char* const list : {"list", "boundaries"})
-      for (const Json& one : part[list]) out[list].push_back(one);
   }
   if (static_cast<int>(seen.size()) != wanted)
     throw std::runtime_error(fmt::format("there are {} of {} shares", seen.size(), wanted));
+  put_in_order(parts, out);
   out["shard"] = {{"shard", 1}, {"shards", 1}};
   return json_text(out, 2) + "\n";
 }

@@ -3,6 +3,9 @@
 //     study [--pairs 1000] [--seed 1] [--threads 2] [--shard I/N] [--scratch FOLDER] [--out FILE.md] [--wrong
 //     FILE.txt]
 //           [--program build/bench/tachproof --every 50]    every 50th recording by the program too
+//           [--share FILE]                                 the counts as JSON; those of all shares are merged
+//           by
+//     study --merge FILE...                                  which prints what the whole study would have
 //     study --seed 1 --pair 17 [--keep FOLDER]               one pair in full; --keep writes its recording
 #include <fmt/format.h>
 #include <unistd.h>
@@ -17,10 +20,14 @@
 #include <fstream>
 #include <map>
 #include <mutex>
+#include <span>
+#include <sstream>
+#include <string_view>
 #include <thread>
 
 #include "tests/study/evidence.h"
 #include "tests/study/tally.h"
+#include "tests/study/tally_json.h"
 
 namespace {
 
@@ -93,13 +100,20 @@ void in_full(const Options& options, const std::filesystem::path& scratch) {
   fmt::print("\n{}\n", said(judge(pair, scratch / "pair"), true));
 }
 
-Tally many(const Options& options, const std::filesystem::path& scratch) {
-  const std::uint64_t pairs = options.number("pairs", 1000), seed = options.number("seed", 1),
-                      every = options.number("every", 50);
-  const std::string program = options.text("program", ""), shard = options.text("shard", "1/1");
-  const std::uint64_t part = std::strtoull(shard.c_str(), nullptr, 10);
-  const std::uint64_t parts =
-      std::max<std::uint64_t>(1, std::strtoull(shard.substr(shard.find('/') + 1).c_str(), nullptr, 10));
+Share asked_for(const Options& options) {
+  const std::string shard = options.text("shard", "1/1");
+  Share share{options.number("seed", 1), options.number("pairs", 1000), 1, 1, 0, {}};
+  share.part = std::strtoull(shard.c_str(), nullptr, 10);
+  share.parts = std::strtoull(shard.substr(shard.find('/') + 1).c_str(), nullptr, 10);
+  if (share.part < 1 || share.part > share.parts)
+    throw std::runtime_error("--shard is '" + shard + "', allowed is I/N, as 2/8");
+  return share;
+}
+
+Tally many(const Share& share, const Options& options, const std::filesystem::path& scratch) {
+  const std::uint64_t pairs = share.pairs, seed = share.seed, every = options.number("every", 50);
+  const std::string program = options.text("program", "");
+  const std::uint64_t part = share.part, parts = share.parts;
   std::atomic<std::uint64_t> next{part};
   std::mutex all_mutex;
   Tally all;
@@ -139,30 +153,15 @@ Tally many(const Options& options, const std::filesystem::path& scratch) {
   return all;
 }
 
-}  // namespace
-
-int main(int argc, char** argv) {
-  Options options;
-  for (int i = 1; i + 1 < argc; i += 2) options.given[std::string(argv[i]).substr(2)] = argv[i + 1];
-  const std::filesystem::path scratch = options.text(
-      "scratch", (std::filesystem::temp_directory_path() / ("study-" + std::to_string(getpid()))).string());
-  if (options.given.contains("pair")) {
-    in_full(options, scratch);
-    std::filesystem::remove_all(scratch);
-    return 0;
-  }
-  std::signal(SIGSEGV, crashed);
-  std::signal(SIGABRT, crashed);
-  const std::clock_t began = std::clock();
-  const Tally tally = many(options, scratch);
-  std::filesystem::remove_all(scratch);
-  const double cpu_s = static_cast<double>(std::clock() - began) / CLOCKS_PER_SEC;
+void print(const Share& share, const Options& options) {
+  const Tally& tally = share.tally;
   const std::string head = fmt::format(
       "Seed {}, {} pairs{}: {} unsound, of which {} passed; {} sound, of which {} failed. {} "
       "recordings were judged by the program as well. {:.0f} s of processor.\n\n",
-      options.number("seed", 1), tally.sound.all() + tally.unsound.all(),
-      options.given.contains("shard") ? ", shard " + options.text("shard", "") : "", tally.unsound.all(),
-      tally.unsound.by_verdict[0], tally.sound.all(), tally.sound.by_verdict[1], tally.by_program, cpu_s);
+      share.seed, tally.sound.all() + tally.unsound.all(),
+      share.parts > 1 ? fmt::format(", shard {}/{}", share.part, share.parts) : "", tally.unsound.all(),
+      tally.unsound.by_verdict[0], tally.sound.all(), tally.sound.by_verdict[1], tally.by_program,
+      share.cpu_s);
   const std::string out = options.text("out", ""), wrong = options.text("wrong", "");
   if (out.empty())
     fmt::print("{}{}", head, tally.markdown());
@@ -175,4 +174,43 @@ int main(int argc, char** argv) {
   else
     std::ofstream(wrong) << list;
   fmt::print("{}", head);
+}
+
+int merge(std::span<char*> files) {
+  std::vector<Share> shares;
+  for (const char* file : files) {
+    std::ifstream in(file);
+    std::stringstream text;
+    text << in.rdbuf();
+    shares.push_back(share_from_json(text.str()));
+  }
+  print(merged(shares), Options());
+  return 0;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) try {
+  if (argc > 1 && std::string_view(argv[1]) == "--merge") return merge(std::span(argv, argc).subspan(2));
+  Options options;
+  for (int i = 1; i + 1 < argc; i += 2) options.given[std::string(argv[i]).substr(2)] = argv[i + 1];
+  const std::filesystem::path scratch = options.text(
+      "scratch", (std::filesystem::temp_directory_path() / ("study-" + std::to_string(getpid()))).string());
+  if (options.given.contains("pair")) {
+    in_full(options, scratch);
+    std::filesystem::remove_all(scratch);
+    return 0;
+  }
+  std::signal(SIGSEGV, crashed);
+  std::signal(SIGABRT, crashed);
+  const std::clock_t began = std::clock();
+  Share share = asked_for(options);
+  share.tally = many(share, options, scratch);
+  std::filesystem::remove_all(scratch);
+  share.cpu_s = static_cast<double>(std::clock() - began) / CLOCKS_PER_SEC;
+  if (options.given.contains("share")) std::ofstream(options.text("share", "")) << share_json(share);
+  print(share, options);
+} catch (const std::exception& e) {
+  fmt::print(stderr, "{}\n", e.what());
+  return 2;
 }

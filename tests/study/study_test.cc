@@ -6,6 +6,7 @@
 
 #include "tests/study/evidence.h"
 #include "tests/study/tally.h"
+#include "tests/study/tally_json.h"
 
 namespace tachproof::study {
 namespace {
@@ -173,6 +174,31 @@ struct Once {
 };
 
 class JudgedWrongOnce : public Judged, public testing::WithParamInterface<Once> {};
+
+TEST(StudyShares, SayWhichIsMissingOrOfAnotherStudy) {
+  Share share{7, 100, 1, 2, 1.5, {}};
+  share.tally.sound.add(Verdict::pass);
+  share.tally.unsound_by_fault["freezes"].add(Verdict::fail);
+  share.tally.wrong.push_back({3, Verdict::pass, "pair 3", "passed"});
+  Share other = share_from_json(share_json(share));
+  EXPECT_EQ(other.tally.markdown(), share.tally.markdown());
+  const auto said = [](const std::vector<Share>& shares) -> std::string {
+    try {
+      merged(shares);
+    } catch (const std::runtime_error& e) {
+      return e.what();
+    }
+    return "";
+  };
+  EXPECT_EQ(said({share}), "share 2/2 is missing");
+  EXPECT_EQ(said({share, other}), "share 1/2 was given twice");
+  other.part = 2;
+  EXPECT_EQ(said({share, other}), "");
+  EXPECT_EQ(merged(std::vector{share, other}).tally.wrong.size(), 2U);
+  other.seed = 8;
+  EXPECT_EQ(said({share, other}),
+            "share 1/2 is of 100 pairs of seed 7, share 2/2 of 100 of seed 8: not of one study");
+}
 
 TEST_P(JudgedWrongOnce, IsNotAnyMore) {
   const Pair pair = draw_pair(GetParam().seed, GetParam().number);
