@@ -17,6 +17,10 @@ std::size_t waiting_for(const HistoryPlace& place) {
   return queue ? queue->count(place) : 0;
 }
 
+std::string runs_wait(std::size_t count) {
+  return count == 1 ? "1 run waits" : fmt::format("{} runs wait", count);
+}
+
 bool does_any_wait_for(const HistoryPlace& place) {
   try {
     return waiting_for(place) > 0;
@@ -111,12 +115,18 @@ std::string History::warning() const {
   try {
     const std::size_t waiting = waiting_for(place_);
     if (waiting == 0) return {};
-    return fmt::format("{} in {} for the history {}, until a command reaches it: {}",
-                       waiting == 1 ? "1 run waits" : fmt::format("{} runs wait", waiting),
+    return fmt::format("{} in {} for the history {}, until a command reaches it: {}", runs_wait(waiting),
                        RunQueue::file().string(), place_.shown(), why_);
   } catch (const std::runtime_error& e) {
     return e.what();
   }
+}
+
+std::string who_waits_for(const HistoryPlace& place) try {
+  const std::size_t waiting = place.is_server() ? waiting_for(place) : 0;
+  return waiting == 0 ? "" : fmt::format("{} for it in {}.", runs_wait(waiting), RunQueue::file().string());
+} catch (const std::runtime_error& e) {
+  return e.what();
 }
 
 }  // namespace tachproof

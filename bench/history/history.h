@@ -58,4 +58,8 @@ class History {
   bool waits_ = false;
 };
 
+// "2 runs wait for it in /home/bench/.local/state/tachproof/history-queue.db.", without asking the server; ""
+// where none does.
+std::string who_waits_for(const HistoryPlace& place);
+
 }  // namespace tachproof

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "bench/history/history.h"
 #include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "core/base/parse.h"
@@ -52,6 +53,16 @@ std::string causes_html(const RunRecord& record) {
   for (const std::string& missing : causes.missing)
     html += fmt::format("<p class=\"cause\">{}</p>\n", escaped(as_sentence(missing)));
   return html;
+}
+
+std::string history_away_html(const HistoryPlace& place, const std::string& why) {
+  const std::string wait = who_waits_for(place);
+  return fmt::format(
+      "<div class=\"trouble\" role=\"alert\"><p>The history cannot be read: {}.</p>\n<p>Testing goes on: "
+      "each run "
+      "is kept in its folder{}. {}{}Load this page again once it is mended.</p></div>\n",
+      escaped(why), place.is_server() ? ", and is added when the server answers again" : "", escaped(wait),
+      wait.empty() ? "" : " ");
 }
 
 std::string clock_words(const std::string& iso8601) {

@@ -5,6 +5,7 @@
 #include <utility>
 #include <vector>
 
+#include "bench/history/history_place.h"
 #include "bench/page/request.h"
 #include "bench/record/record.h"
 #include "core/judge/result.h"
@@ -22,6 +23,9 @@ std::string address_of(const std::string& place, const std::string& name);
 std::string verdict_mark(Verdict verdict, bool simulated = false);
 // Why a run is not a pass and what to do, as far as it is known: sentences.
 std::string causes_html(const RunRecord& record);
+
+// The history cannot be read: why, how many runs wait for it, and what to do.
+std::string history_away_html(const HistoryPlace& place, const std::string& why);
 
 // "2031-03-14 14:25:01" of "2031-03-14T14:25:01+01:00".
 std::string clock_words(const std::string& iso8601);

@@ -134,18 +134,23 @@ class RunPage {
       frame.parts = parts_of_job(shop_, meant.name.substr(0, slash));
     const HistoryPlace place = history();
     frame.keeps_history = !place.empty();
-    if (place.may_be_there()) {
-      const RunRecord& record = frame.record;
-      const auto reference =
-          History(place, History::Open::existing)
-              .reference(record.unit_serial.empty() ? record.gauge_name : record.unit_serial);
-      if (reference && reference->result_sha256 == sha256_of_file(meant.folder / "result.json"))
-        frame.reference =
-            fmt::format("the reference for {}: accepted by {} on {}: {}",
-                        record.unit_serial.empty() ? "its gauge" : "its unit", reference->acceptance.who,
-                        clock_words(reference->acceptance.at), reference->acceptance.why);
-    }
+    if (place.may_be_there()) frame.reference = reference_words(place, meant, frame.record);
     return plain_text(run_frame_html(frame), html_type);
+  }
+
+  // Whose reference it is; nothing where it is none. A run can be read where its history cannot.
+  static std::optional<std::string> reference_words(const HistoryPlace& place, const Meant& meant,
+                                                    const RunRecord& record) try {
+    const auto reference =
+        History(place, History::Open::existing)
+            .reference(record.unit_serial.empty() ? record.gauge_name : record.unit_serial);
+    if (!reference || reference->result_sha256 != sha256_of_file(meant.folder / "result.json"))
+      return std::nullopt;
+    return fmt::format("the reference for {}: accepted by {} on {}: {}",
+                       record.unit_serial.empty() ? "its gauge" : "its unit", reference->acceptance.who,
+                       clock_words(reference->acceptance.at), reference->acceptance.why);
+  } catch (const std::runtime_error& e) {
+    return fmt::format("not known whether it is one: {}", e.what());
   }
 
   static Response report(const Meant& meant) {

@@ -101,19 +101,25 @@ std::string rows_by_name(const Shop& shop, const FolderNames& names, const RunLi
   return rows;
 }
 
-std::string by_name_html(const Shop& shop, const FolderNames& names, const RunListFilter& filter) {
+std::string by_name_html(const Shop& shop, const FolderNames& names, const RunListFilter& filter, bool away) {
   std::string html;
   std::size_t count = 0;
   const std::string rows = rows_by_name(shop, names, filter, count);
+  const std::string head =
+      away ? fmt::format("<h2>By name</h2>\n<p>{} {} in the folder. Open one to see its verdict.", count,
+                         count == 1 ? "run is" : "runs are")
+           : fmt::format(
+                 "<h2>In no history</h2>\n<p>{} {} not in the history, so that only the folder's name is "
+                 "known "
+                 "here. Open one to see its verdict; <code>tachproof history --add</code> adds it.",
+                 count, count == 1 ? "run is" : "runs are");
   if (count > 0)
     html += fmt::format(
-        "<h2>In no history</h2>\n<p>{} {} not in the history, so that only the folder's name is known here. "
-        "Open "
-        "one to see its verdict; <code>tachproof history --add</code> adds it.{}</p>\n"
+        "{}{}</p>\n"
         "<div class=\"scroll\"><table class=\"runs\">\n<thead><tr><th><span "
         "class=\"hidden\">Compare</span></th>"
         "<th>begun</th><th>name</th></tr></thead>\n<tbody>\n{}</tbody></table></div>\n",
-        count, count == 1 ? "run is" : "runs are",
+        head,
         count > most_by_name
             ? fmt::format(" These are the newest {}: find the others by their name.", most_by_name)
             : "",
@@ -138,27 +144,53 @@ HistoryPlace history_of(const TileSettings& settings) {
   return settings.no_history ? HistoryPlace() : history_place(settings.history);
 }
 
-// The runs of the shop in the history; null where there is no history.
-std::unique_ptr<RunList> run_list(const TileSettings& settings) {
-  const HistoryPlace place = history_of(settings);
-  return place.may_be_there() ? std::make_unique<RunList>(place) : nullptr;
+// What the history says of the shop's runs. A server may be away, a file may be damaged: then `away` says so,
+// and the rest is empty.
+struct Told {
+  std::vector<std::string> gauges, scenarios;
+  std::size_t count = 0, pages = 0, page = 1;
+  std::string rows, away;
+  std::unordered_set<std::string> known;  // names of folders
+};
+
+void ask(const RunList& list, const Shop& shop, const Request& request, const RunListFilter& filter,
+         bool by_name, Told& told) {
+  told.gauges = list.gauges();
+  told.scenarios = list.scenarios();
+  told.count = list.count(filter);
+  told.pages = (told.count + runs_a_page - 1) / runs_a_page;
+  told.page = page_asked_for(request.query, told.pages);
+  if (told.count > 0)
+    for (const ListedRun& run : list.runs(filter, runs_a_page, (told.page - 1) * runs_a_page))
+      told.rows += listed_row(shop, run);
+  if (!by_name || told.page != 1) return;
+  const std::string& runs = filter.beneath;
+  for (const std::string& folder : list.folders(runs)) told.known.insert(folder.substr(runs.size() + 1));
 }
 
-std::unordered_set<std::string> known_names(const RunList* list, const std::string& runs) {
-  std::unordered_set<std::string> known;
-  if (list != nullptr)
-    for (const std::string& folder : list->folders(runs)) known.insert(folder.substr(runs.size() + 1));
-  return known;
+Told told_of(const TileSettings& settings, const Shop& shop, const Request& request,
+             const RunListFilter& filter, bool by_name) {
+  Told told;
+  try {
+    const HistoryPlace place = history_of(settings);
+    if (place.may_be_there()) ask(RunList(place), shop, request, filter, by_name, told);
+  } catch (const std::runtime_error& e) {
+    told = {};
+    told.away = e.what();
+  }
+  return told;
 }
 
 Response runs_list(const Shop& shop, RunFolders& folders, const TileSettings& settings,
                    const Request& request) {
   RunListFilter filter = run_filter_of(request.query);
   const std::string trouble = filter_trouble(filter);
-  const std::unique_ptr<RunList> list = run_list(settings);
-  std::string body =
-      "<h1>Runs</h1>\n" + filter_form(filter, list ? list->gauges() : std::vector<std::string>(),
-                                      list ? list->scenarios() : std::vector<std::string>());
+  filter.beneath = shop.runs().string();
+  // What only its name tells cannot be asked for its unit, gauge, scenario or verdict.
+  const bool by_name =
+      filter.unit.empty() && filter.gauge.empty() && filter.scenario.empty() && filter.verdict.empty();
+  const Told told = trouble.empty() ? told_of(settings, shop, request, filter, by_name) : Told();
+  std::string body = "<h1>Runs</h1>\n" + filter_form(filter, told.gauges, told.scenarios);
   Response response;
   if (!trouble.empty()) {
     response.status = 400;
@@ -167,28 +199,20 @@ Response runs_list(const Shop& shop, RunFolders& folders, const TileSettings& se
                     body + fmt::format("<p class=\"trouble\" role=\"alert\">{}</p>\n", escaped(trouble)));
     return response;
   }
-  filter.beneath = shop.runs().string();
-  const std::size_t count = list ? list->count(filter) : 0;
-  const std::size_t pages = (count + runs_a_page - 1) / runs_a_page;
-  const std::size_t page = page_asked_for(request.query, pages);
-  std::string rows;
-  if (count > 0)
-    for (const ListedRun& run : list->runs(filter, runs_a_page, (page - 1) * runs_a_page))
-      rows += listed_row(shop, run);
-  body += fmt::format("<p role=\"status\">{} {}{}.</p>\n", count, count == 1 ? "run" : "runs",
-                      filter.any() ? " as asked for" : "");
+  const bool away = !told.away.empty();
+  body += away ? history_away_html(history_of(settings), told.away)
+               : fmt::format("<p role=\"status\">{} {}{}.</p>\n", told.count,
+                             told.count == 1 ? "run" : "runs", filter.any() ? " as asked for" : "");
   body += "<form action=\"/runs/compare\">\n";
-  if (count > 0) body += table_head + rows + "</tbody></table></div>\n";
-  // What only its name tells cannot be asked for its unit, gauge, scenario or verdict.
-  const bool by_name = page == 1 && filter.unit.empty() && filter.gauge.empty() && filter.scenario.empty() &&
-                       filter.verdict.empty();
+  if (told.count > 0) body += table_head + told.rows + "</tbody></table></div>\n";
   FolderNames names;
-  if (by_name)
-    names = folders.names(history_of(settings), [&] { return known_names(list.get(), filter.beneath); });
-  body += by_name_html(shop, names, filter);
-  if (count + names.runs.size() > 1)
+  if (by_name && told.page == 1)
+    names = folders.names(away ? HistoryPlace() : history_of(settings), [&] { return told.known; });
+  body += by_name_html(shop, names, filter, away);
+  if (told.count + names.runs.size() > 1)
     body += "<div class=\"keys\"><button>Compare the two that are ticked</button></div>\n";
-  body += "</form>\n" + pager_html("/runs", request.query, page, pages) + suites_html(names, filter);
+  body +=
+      "</form>\n" + pager_html("/runs", request.query, told.page, told.pages) + suites_html(names, filter);
   response.body = framed_page("/runs", "Runs", body);
   return response;
 }

@@ -235,7 +235,11 @@ void add_units_routes(Router& router, const Shop& shop, const TileSettings& sett
     return [settings, answer](const Request& request) {
       const std::optional<HistoryPlace> place = history_to_read(settings);
       if (!place) return units_page("Units", "<h1>Units</h1>\n<p>No run is in the history yet.</p>\n");
-      return answer(*place, request);
+      try {
+        return answer(*place, request);
+      } catch (const std::runtime_error& e) {
+        return units_page("Units", "<h1>Units</h1>\n" + history_away_html(*place, e.what()), 503);
+      }
     };
   };
   router.on("GET", "/units", with_history([&shop](const HistoryPlace& place, const Request& request) {

@@ -31,6 +31,26 @@ TEST_F(RunsPlace, ListsWhatTheHistoryKnows) {
   EXPECT_LT(page.find("DR-0042"), page.find("DR-0117")) << "the newest comes first";
 }
 
+// Nobody listens in that folder: a server that is away.
+TEST_F(RunsPlace, AServerThatIsAwayHidesNoRun) {
+  make({});
+  const std::string run = "/runs/20310314-092653-acceptance-DR-0117";
+  ASSERT_EQ(get(run).status, 200U);
+  settings_.history = "postgresql:///bench?host=" + (temporary_.path() / "nobody").string();
+  open();
+  const Response list = get("/runs");
+  EXPECT_EQ(list.status, 200U);
+  EXPECT_THAT(list.body, AllOf(HasSubstr("The history cannot be read"), HasSubstr("Testing goes on"),
+                               HasSubstr("By name"), HasSubstr(run), Not(HasSubstr("--add"))));
+  EXPECT_EQ(get(run).status, 200U);
+  EXPECT_THAT(get(run).body, HasSubstr("not known whether it is one"));
+  for (const char* place : {"/units", "/units/DR-0117"}) {
+    const Response units = get(place);
+    EXPECT_EQ(units.status, 503U) << place;
+    EXPECT_THAT(units.body, HasSubstr("The history cannot be read")) << place;
+  }
+}
+
 TEST_F(RunsPlace, FiltersAreInTheAddress) {
   make({});
   Made failed;
