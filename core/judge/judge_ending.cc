@@ -236,14 +236,16 @@ BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const
   for (const SeenTransition& one : seen_) {
     const std::size_t way = way_of(one.crossing.demand.boundary, one.crossing.demand.direction);
     const Crossing::Timing timing = one.crossing.timing;
-    if (timing != Crossing::Timing::missing && timing != Crossing::Timing::hidden) {
+    const bool undated = one.disturbed || one.blink_only || (!one.step && one.beyond_neighbours);
+    const bool came = timing != Crossing::Timing::missing && timing != Crossing::Timing::hidden;
+    if (came) {
       if (!out.changed[way]) out.first_seen[way] = one.crossing.at;
       out.changed[way] = true;
-      const bool undated = one.disturbed || one.blink_only || (!one.step && one.beyond_neighbours);
       if (!undated)
         out.fastest[way] = std::max(out.fastest[way], one.step ? steps_only : std::abs(one.rate_rpm_per_s));
     }
-    if (!one.step && one.rate_rpm_per_s != 0)
+    // A crossing that dates nothing makes no other one slower.
+    if (!one.step && one.rate_rpm_per_s != 0 && !(came && one.beyond_neighbours))
       out.slowest[way] = std::min(out.slowest[way], std::abs(one.rate_rpm_per_s));
   }
   return out;

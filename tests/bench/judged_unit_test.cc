@@ -134,5 +134,31 @@ TEST(JudgedUnit, EveryFaultOfTheVoltageIsCaught) {
   expect_caught("scenarios/supply.yaml", test::fed_fault_examples());
 }
 
+// Windows that are narrower than the tolerance: on a slow ramp the change at the one is beyond where the next
+// is set, and dates nothing; on a fast ramp both come at once, as late as an update may be.
+TEST(JudgedUnit, IsNotFailedWhereOnlyItsFastCrossingDatesANarrowWindow) {
+  Gauge gauge;
+  gauge.name = "narrow";
+  gauge.pulses_per_rev = 3;
+  gauge.lamps = {{"lamp", {"white", "blue"}}};
+  gauge.windows = {
+      {"low", 0, {}}, {"sliver", 5441.78, {1, 0}}, {"above", 5442.44, {3, 0}}, {"top", 5800, {2, 0}}};
+  gauge.deadband = {0, Sits::below};
+  gauge.tolerance.rpm = 1.13;
+  gauge.tolerance.response_from = 1 * ns_per_ms;
+  gauge.tolerance.response_to = 82 * ns_per_ms;
+  Gauge unit = gauge;
+  for (std::size_t w = 1; w < unit.windows.size(); ++w) unit.windows[w].from_rpm += 0.98;
+  Behaviour behaviour;
+  behaviour.response_ms = 48;
+  behaviour.resolution_rpm = 0;
+  behaviour.timer_hz = 1e9;
+  for (std::uint64_t seed = 1; seed <= 60; ++seed) {
+    const RunResult result =
+        test::judge_unit(gauge, unit, behaviour, Profile(test::proving_steps(gauge)), seed);
+    EXPECT_NE(result.verdict, Verdict::fail) << "seed " << seed << ": " << test::told(result);
+  }
+}
+
 }  // namespace
 }  // namespace tachproof
