@@ -8,7 +8,7 @@ camera_packages="libopencv-imgcodecs-dev libopencv-imgproc-dev libopencv-core-de
   libavformat-dev libavcodec-dev libavutil-dev libswscale-dev"
 test_packages="$camera_packages
   libopencv-videoio-dev libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev postgresql
-  parallel"
+  parallel jq python3-jsonschema python3-pytest python3-yaml"
 # A browser and a reverse proxy for the tests of the bench page. Without them they say so and are skipped.
 page_packages="chromium chromium-driver nginx-light curl"
 
