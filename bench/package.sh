@@ -23,7 +23,7 @@ flags=$(DEB_BUILD_MAINT_OPTIONS="hardening=+all reproducible=+all" dpkg-buildfla
 cppflags=$(dpkg-buildflags --get CPPFLAGS)
 link=$(DEB_BUILD_MAINT_OPTIONS=hardening=+all dpkg-buildflags --get LDFLAGS)
 configure "$folder" -DTACHPROOF_TESTS=OFF -DTACHPROOF_TOGETHER=ON -DCMAKE_INSTALL_PREFIX=/usr \
-  -DCMAKE_CXX_FLAGS="$flags $cppflags -ffile-prefix-map=$PWD=." -DCMAKE_EXE_LINKER_FLAGS="$link"
+  -DCMAKE_CXX_FLAGS="$flags $cppflags" -DCMAKE_EXE_LINKER_FLAGS="$link"
 ninja -C "$folder" --quiet >&2
 rm -rf "$folder/packages" "$folder/_CPack_Packages"
 (cd "$folder" && cpack >package.log 2>&1) || { cat "$folder/package.log" >&2; exit 1; }

@@ -67,8 +67,11 @@ std::string of_command(const DescribedCommand& command) {
 constexpr std::string_view functions = R"sh(
 # YAML and JSON files whose `kind:` is one of these, and folders on the way to them.
 _tachproof_kinds() {
-  local _tachproof_kinds_wanted="$*"
-  _files -g '*.(yaml|yml|json)(-.r+_tachproof_is_of_kind)'
+  local _tachproof_kinds_wanted="$*" none=1
+  # Not _files, which offers all files where none is of the kind.
+  _path_files -g '*.(yaml|yml|json)(-.r+_tachproof_is_of_kind)' && none=0
+  _path_files -/ && none=0
+  return $none
 }
 
 # Of the file REPLY, whether it is of a kind that is wanted.
