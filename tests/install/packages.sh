@@ -52,7 +52,10 @@ files_of() {
   (cd "$root" && find . -xdev \( -path ./proc -o -path ./sys -o -path ./dev -o -path ./tmp -o -path ./var/lib/dpkg -o \
     -path ./var/lib/apt -o -path ./var/cache -o -path ./var/log \) -prune -o -print) | sort
 }
-inside() { chroot "$root" env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin LC_ALL=C.UTF-8 HOME=/root "$@"; }
+# In the new system, with a /proc that goes away with the command.
+in_root() { exec unshare -m sh -c 'mount -t proc proc "$0/proc" && exec chroot "$@"' "$root" "$@"; }
+inside() { (in_root "$root" env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin LC_ALL=C.UTF-8 HOME=/root "$@"); }
+as_nobody() { (in_root --userspec=65534:65534 "$root" env -i PATH=/usr/bin:/bin HOME=/tmp/nobody "$@"); }
 
 if step root; then
   install_missing mmdebstrap curl
@@ -89,17 +92,17 @@ if step root; then
 
   # The demo's scenario, by what is installed, as a user without rights.
   data=/usr/share/tachproof
-  chroot --userspec=65534:65534 "$root" env -i PATH=/usr/bin:/bin HOME=/tmp/nobody sh -c "
+  as_nobody sh -c "
     mkdir -p /tmp/nobody && cd /tmp/nobody && tachproof run $data/scenarios/acceptance.yaml \
       --gauge $data/fixtures/gauges/drumlin.yaml --rig $data/fixtures/rigs/simulated.yaml --out run | tail -n 3 &&
       tachproof report run --verify | tail -n 3" || fail "the demo's scenario"
   [ -s "$root/tmp/nobody/run/report.html" ] || fail "no report"
 
   # The bench page on loopback: who has the key gets the page that ships, who has not gets none.
-  chroot --userspec=65534:65534 "$root" env -i PATH=/usr/bin:/bin HOME=/tmp/nobody \
-    tachproof serve --no-browser >"$scratch/served" 2>&1 &
+  (in_root --userspec=65534:65534 "$root" env -i PATH=/usr/bin:/bin HOME=/tmp/nobody \
+    tachproof serve --no-browser) >"$scratch/served" 2>&1 &
   server=$!
-  for _ in 1 2 3 4 5 6 7 8 9 10; do
+  for _ in 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20; do
     grep -q '^Open ' "$scratch/served" && break
     sleep 1
   done
