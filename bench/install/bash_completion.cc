@@ -43,7 +43,7 @@ std::string of_command(const DescribedCommand& command) {
 constexpr std::string_view functions = R"sh(
 # Sets options, words and takes: what COMMAND has, and what its OPTION takes.
 _tachproof_describe() {
-  takes= options= words=()
+  takes='' options='' words=()
   case $1 in
 @COMMANDS@  esac
 }

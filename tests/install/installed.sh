@@ -33,6 +33,7 @@ same "the changelog's first line" "tachproof ($version)" \
 # Every command that the program lists has its page, and each of its options is in it and in the completions.
 commands=$("$program" --help | sed -n '/^Commands/,/^$/s/^  \([a-z]*\) .*/\1/p')
 [ "$(echo "$commands" | wc -l)" -ge 20 ] || complain "--help lists few commands: $commands"
+# shellcheck disable=SC2086  # a list of words
 same "commands in bash" "$(printf '%s\n' $commands --help --version | sort)" \
   "$(bash "$here/offered.bash" "$completion" tachproof '')"
 zsh_file=$(find "$prefix/share/zsh" -name _tachproof)
@@ -47,7 +48,7 @@ for command in $commands; do
   sed -n "/^        $command)\$/,/^          ;;/p" "$zsh_file" >"$scratch/zsh"
   for option in $options; do
     grep -qE "^\.B (-h, )?$option( |\$)" "$scratch/page" || complain "$option is not in the page of $command"
-    grep -qE "['{,*]$option[]['=,}]" "$scratch/zsh" || complain "$option of $command is not in zsh's completion"
+    grep -qE "['{,*]${option}[]['=,}]" "$scratch/zsh" || complain "$option of $command is not in zsh's completion"
   done
   gzip -dc "$prefix/share/man/man1/tachproof.1.gz" | sed 's/\\-/-/g' | grep -q "^.BR tachproof-$command (1)" ||
     complain "tachproof(1) does not lead to tachproof-$command(1)"

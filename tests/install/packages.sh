@@ -53,6 +53,7 @@ files_of() {
     -path ./var/lib/apt -o -path ./var/cache -o -path ./var/log \) -prune -o -print) | sort
 }
 # In the new system, with a /proc that goes away with the command.
+# shellcheck disable=SC2016  # the inner shell expands them
 in_root() { exec unshare -m sh -c 'mount -t proc proc "$0/proc" && exec chroot "$@"' "$root" "$@"; }
 inside() { (in_root "$root" env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin LC_ALL=C.UTF-8 HOME=/root "$@"); }
 as_nobody() { (in_root --userspec=65534:65534 "$root" env -i PATH=/usr/bin:/bin HOME=/tmp/nobody "$@"); }
@@ -114,7 +115,8 @@ if step root; then
   status=0
   wait $server || status=$?
   say "The bench page: $page with the key, $keyless without; ended with exit status $status"
-  [ "$page" = 200 ] && grep -q 'Drumlin' "$scratch/page.html" || fail "the bench page"
+  [ "$page" = 200 ] || fail "the bench page"
+  grep -q 'Drumlin' "$scratch/page.html" || fail "the bench page shows no job that ships"
   [ "$keyless" = 403 ] || fail "the bench page without its key"
   [ $status -eq 0 ] || fail "the bench page did not end well"
   rm -rf "$root/tmp/nobody" "$root/tmp/none"
