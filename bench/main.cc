@@ -1,15 +1,8 @@
-#include "bench/commands/command.h"
 #include "bench/commands/command_line.h"
-#include "bench/page/serve.h"
+#include "bench/page/all_commands.h"
+#include "this_build.h"  // written by bench/install/this_build.cmake
 
 int main(int argc, char** argv) {
-  using namespace tachproof;
-  constexpr CommandMaker commands[] = {make_run_command,      make_survey_command,    make_grade_command,
-                                       make_plan_command,     make_deadband_command,  make_noise_command,
-                                       make_expect_command,   make_judge_command,     make_check_command,
-                                       make_report_command,   make_history_command,   make_compare_command,
-                                       make_diagnose_command, make_accept_command,    make_settings_command,
-                                       make_speed_command,    make_teach_command,     make_ports_command,
-                                       make_rig_command,      make_calibrate_command, make_serve_command};
-  return run_command_line({argv + (argc > 0 ? 1 : 0), argv + argc}, commands);
+  return tachproof::run_command_line({argv + (argc > 0 ? 1 : 0), argv + argc}, tachproof::all_commands,
+                                     "commit " TACHPROOF_COMMIT "\nbuilt by " TACHPROOF_BUILT_BY "\n");
 }

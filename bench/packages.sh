@@ -9,6 +9,8 @@ camera_packages="libopencv-imgcodecs-dev libopencv-imgproc-dev libopencv-core-de
 test_packages="$camera_packages
   libopencv-videoio-dev libgtest-dev libgmock-dev librapidcheck-dev gcc-avr avr-libc libsimavr-dev libelf-dev postgresql
   parallel jq python3-jsonschema python3-pytest python3-yaml"
+# For bench/package.sh, beside those of the camera: the board's firmware is in the package.
+package_packages="dpkg-dev file gcc-avr avr-libc"
 # A browser and a reverse proxy for the tests of the bench page. Without them they say so and are skipped.
 page_packages="chromium chromium-driver nginx-light curl"
 

@@ -1,6 +1,6 @@
 // One command of the program: what it says of itself, what it takes, what it does.
 //
-// A new command is one file here and one line in main.cc.
+// A new command is one file here and one line in bench/page/all_commands.h.
 #pragma once
 
 #include <memory>

@@ -73,15 +73,20 @@ void complain_of(const std::string& text) {
   }
 }
 
+std::vector<std::string_view> lines_of(std::string_view text) {
+  std::vector<std::string_view> lines;
+  for (;;) {
+    const std::size_t end = text.find('\n');
+    lines.push_back(text.substr(0, end));
+    if (end == std::string_view::npos) return lines;
+    text.remove_prefix(end + 1);
+  }
+}
+
 // Names of files and words of devices may be in it.
 void complain(std::string_view text) {
   while (text.ends_with('\n')) text.remove_suffix(1);
-  for (;;) {
-    const std::size_t end = text.find('\n');
-    complain_of(printable(text.substr(0, end)));
-    if (end == std::string_view::npos) return;
-    text.remove_prefix(end + 1);
-  }
+  for (const std::string_view line : lines_of(text)) complain_of(printable(line));
 }
 
 // What a misspelt option was meant to be.
@@ -135,26 +140,27 @@ bool read_words(const std::string& name, const Arguments& arguments, std::span<c
 }
 
 std::string overview(std::span<const CommandMaker> commands) {
-  std::string page =
-      "tachproof - proves a tachometer's indicator lamps\n\n"
-      "Synopsis\n"
-      "  tachproof COMMAND ...\n"
-      "  tachproof COMMAND --help\n"
-      "  tachproof --help | --version\n\n"
-      "Commands\n";
+  const CommandHelp program = program_help();
+  std::string page = program.name + " - " + program.summary + "\n\nSynopsis\n";
+  for (const std::string_view line : lines_of(program.synopsis)) {
+    page += "  " + program.name + " ";
+    page += line;
+    page += "\n";
+  }
+  page += "\nCommands\n";
   for (const CommandMaker make : commands) {
     const CommandHelp help = make()->help();
     page += "  " + help.name + std::string(help.name.size() < 11 ? 11 - help.name.size() : 1, ' ') +
             help.summary + "\n";
   }
-  page +=
-      "\nExit status\n"
-      "  0  pass, or the command did what was asked\n"
-      "  1  fail: the unit is wrong\n"
-      "  2  bad usage or a bad file; nothing was started\n"
-      "  3  undecided: the bench could not decide\n\nExample\n"
-      "  tachproof speed --limit 60km/h --gear 1.54 --final-drive 3.9 \\\n"
-      "    --tyre-diameter 25in\n";
+  page += "\nExit status\n";
+  for (const std::string_view line : lines_of(program.exit_status)) {
+    page += "  ";
+    page += line;
+    page += "\n";
+  }
+  page += "\nExample\n";
+  for (const std::string& example : program.examples) page += example_lines(example, 2, 80) + "\n";
   return page;
 }
 
@@ -180,7 +186,8 @@ int run_command(Command& command, std::span<char* const> words) {
   }
 }
 
-int dispatch(std::span<char* const> words, std::span<const CommandMaker> commands) {
+int dispatch(std::span<char* const> words, std::span<const CommandMaker> commands,
+             std::string_view about_build) {
   if (words.empty()) {
     say(stderr, overview(commands));
     return exit_usage;
@@ -191,7 +198,7 @@ int dispatch(std::span<char* const> words, std::span<const CommandMaker> command
     return exit_pass;
   }
   if (first == "--version") {
-    say(stdout, "tachproof " + std::string(tool_version) + "\n");
+    say(stdout, "tachproof " + std::string(tool_version) + "\n" + std::string(about_build));
     return exit_pass;
   }
   std::vector<std::string> names;
@@ -210,8 +217,21 @@ int dispatch(std::span<char* const> words, std::span<const CommandMaker> command
 
 }  // namespace
 
-int run_command_line(std::span<char* const> words, std::span<const CommandMaker> commands) {
-  const int status = dispatch(words, commands);
+CommandHelp program_help() {
+  return {"tachproof",
+          "proves a tachometer's indicator lamps",
+          "COMMAND ...\nCOMMAND --help\n--help | --version",
+          "",
+          "0  pass, or the command did what was asked\n"
+          "1  fail: the unit is wrong\n"
+          "2  bad usage or a bad file; nothing was started\n"
+          "3  undecided: the bench could not decide",
+          {"tachproof speed --limit 60km/h --gear 1.54 --final-drive 3.9 --tyre-diameter 25in"}};
+}
+
+int run_command_line(std::span<char* const> words, std::span<const CommandMaker> commands,
+                     std::string_view about_build) {
+  const int status = dispatch(words, commands, about_build);
   // A verdict that did not get out (a full disk, a closed pipe) is no verdict.
   if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
     say(stderr, "tachproof: standard output cannot be written\n");

@@ -50,16 +50,17 @@ std::string help_page(const Command& command, const Arguments& arguments) {
   page += "  -h, --help\n" + wrapped("Prints this page.", help_indent);
   page += "\nExit status\n" + wrapped(help.exit_status, indent);
   page += help.examples.size() > 1 ? "\nExamples\n" : "\nExample\n";
-  // A command line is long; the shell reads on after a backslash.
-  for (const std::string& example : help.examples) {
-    std::string lines = wrapped(example, indent + 2, columns - 2);
-    lines.erase(0, 2);
-    lines.pop_back();
-    for (std::size_t at = 0; (at = lines.find('\n', at)) != std::string::npos; at += 3)
-      lines.replace(at, 1, " \\\n");
-    page += lines + "\n";
-  }
+  for (const std::string& example : help.examples) page += example_lines(example, indent, columns) + "\n";
   return page;
+}
+
+std::string example_lines(const std::string& example, std::size_t indent, std::size_t width) {
+  std::string lines = wrapped(example, indent + 2, width - 2);
+  lines.erase(0, 2);
+  lines.pop_back();
+  for (std::size_t at = 0; (at = lines.find('\n', at)) != std::string::npos; at += 3)
+    lines.replace(at, 1, " \\\n");
+  return lines;
 }
 
 }  // namespace tachproof

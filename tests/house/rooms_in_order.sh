@@ -23,6 +23,7 @@ BEGIN {
   may["history"] = "history record reports"
   may["camera"] = "camera files rigs"
   may["commands"] = "commands files formats history record reports rigs run"
+  may["install"] = "commands install page rigs"  # of the rigs their words
   may["page"] = "commands files formats history page record reports rigs run"
 }
 function complain(why) {

@@ -19,13 +19,15 @@ namespace tachproof {
 
 std::string camera_program() {
   std::error_code error;
-  const std::filesystem::path self = std::filesystem::read_symlink("/proc/self/exe", error);
-  const std::string path = (self.parent_path() / "tachproof-camera").string();
-  if (::access(path.c_str(), X_OK) != 0)
-    throw RigError("there is no " + path +
-                   ": this tachproof was built without a camera; install libopencv-imgcodecs-dev, "
-                   "libjpeg62-turbo-dev, libavformat-dev and libswscale-dev, and build it again");
-  return path;
+  const std::filesystem::path folder = std::filesystem::read_symlink("/proc/self/exe", error).parent_path();
+  const std::string beside = (folder / "tachproof-camera").string();
+  for (const std::string& path :
+       {beside, (folder.parent_path() / "libexec/tachproof/tachproof-camera").string()})
+    if (::access(path.c_str(), X_OK) == 0) return path;
+  throw RigError("there is no " + beside +
+                 ": this tachproof has no camera; install the package tachproof-camera, or, where tachproof "
+                 "was built from its sources, libopencv-imgcodecs-dev, libjpeg62-turbo-dev, libavformat-dev "
+                 "and libswscale-dev, and build it again");
 }
 
 int run_camera_program(const std::vector<std::string>& words) {

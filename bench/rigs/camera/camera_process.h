@@ -10,7 +10,7 @@
 
 namespace tachproof {
 
-// The path of tachproof-camera, beside the running program. Throws RigError with
+// The path of tachproof-camera: beside the running program, or where it is installed. Throws RigError with
 // what to do when this build has none.
 std::string camera_program();
 
