@@ -161,6 +161,7 @@ void EvidenceLog::hide(Nanos from, Nanos to) {
 RunResult EvidenceLog::judged(const Gauge& gauge, const Changes& changes) const {
   JudgeSetup setup = setup_;
   setup.wired &= changes.wired;
+  setup.memo = changes.memo;
   if (!changes.noise.quiet()) setup.noise = changes.noise;
   StateJudge judge(gauge, setup);
   judge.takes_late(changes.takes_late);

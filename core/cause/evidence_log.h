@@ -73,6 +73,7 @@ class EvidenceLog {
     const std::vector<Segment>* believed = nullptr;  // in place of the rpm, adjoining
     Nanos takes_late = 0;                            // as in StateJudge
     Noise noise = {};                                // in place of the signal's, where it is not quiet
+    FitMemo* memo = nullptr;                         // for the next time
   };
   RunResult judged(const Gauge& gauge, const Changes& changes) const;
   RunResult judged(const Gauge& gauge) const { return judged(gauge, Changes()); }

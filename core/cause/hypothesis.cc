@@ -94,6 +94,7 @@ Trial Court::judge(const Hypothesis& hypothesis) {
     changes.hidden = hypothesis.hidden;
     changes.believed = trial.hypothesis.believed.get();
     changes.noise = hypothesis.noise;
+    changes.memo = &fits_;
     trial.results.push_back(run.evidence.judged(gauge, changes));
     const RunResult& result = trial.results.back();
     work_ += run.evidence.lamp_events().size() + run.evidence.segments().size() + 200;

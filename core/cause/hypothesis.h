@@ -9,6 +9,7 @@
 #include "core/cause/evidence_log.h"
 #include "core/cause/fault.h"
 #include "core/cause/road.h"
+#include "core/judge/fit_memo.h"
 #include "core/judge/result.h"
 
 namespace tachproof {
@@ -89,6 +90,7 @@ class Court {
   const Gauge& gauge_;
   std::vector<JudgedRun> runs_;
   std::vector<Nanos> responses_;  // usual, of each run
+  FitMemo fits_;
   std::vector<Road> roads_;
   std::uint64_t findings_ = 0, work_ = 0;
   std::size_t judged_ = 0;

@@ -48,6 +48,7 @@ struct BenchUncertainty {
   double rpm = 0;             // of one sample of the rpm itself (recordings)
   double source_lag_s = 0;    // bound, beside timing_s
   double source_rpm = 0;      // bound
+  bool operator==(const BenchUncertainty&) const = default;
 };
 BenchUncertainty bench_uncertainty(const BenchFacts& facts, double rpm_uncertainty = 0);
 

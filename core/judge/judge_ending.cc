@@ -7,6 +7,7 @@
 #include "core/base/text.h"
 #include "core/judge/allowance.h"
 #include "core/judge/boundary_rows.h"
+#include "core/judge/fit_memo.h"
 #include "core/judge/judge_impl.h"
 #include "core/judge/thresholds.h"
 
@@ -297,7 +298,9 @@ void Judge::Impl::make_rows(FindingLog& unit_log) {
   const BenchUncertainty bench = bench_uncertainty(facts, setup_.rpm_uncertainty);
   // What all stamps share looks like response: the fit takes it there, and once.
   for (Visit& visit : visits_) visit.timing_s = bench.own_timing_s;
-  const ThresholdFits fits = fit_thresholds(visits_, gauge_.boundaries(), fit_setup(bench));
+  const FitSetup how = fit_setup(bench);
+  const ThresholdFits fits = setup_.memo != nullptr ? setup_.memo->fits(visits_, gauge_.boundaries(), how)
+                                                    : fit_thresholds(visits_, gauge_.boundaries(), how);
   if (fits.scatter_seen)
     result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);

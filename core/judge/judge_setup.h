@@ -9,6 +9,8 @@
 
 namespace tachproof {
 
+class FitMemo;  // core/judge/fit_memo.h
+
 // What the scenario asks to be judged.
 struct JudgeWhat {
   bool transitions = true;
@@ -31,6 +33,7 @@ struct JudgeSetup {
   // Its lamps were seen to change before: that none does now is the unit's doing, not a dead bench.
   bool lamps_live = false;
   double rpm_uncertainty = 0;  // standard, of a recording's recovered rpm
+  FitMemo* memo = nullptr;     // of evidence that is judged more than once; must outlive the judge
 };
 
 // What the expectation of such a run allows for.

@@ -42,6 +42,7 @@ struct FitSetup {
   double rpm_noise = 0;                           // standard, of the true rpm at a crossing, per visit
   double pulses_per_rev = 0;                      // of the signal; 0: pulses are never slow
   BenchUncertainty bench;                         // its tick is within each visit's timing_s
+  bool operator==(const FitSetup&) const = default;
 };
 
 // Rising less falling threshold. What both share of the clock cancels; of the

@@ -32,6 +32,7 @@ struct Visit {
   // a corner gives a threshold only where the response is known. A rate that
   // differs by no more than the noise of r makes it differ does not bend.
   bool keeps_its_rate(double from_s, double to_s) const;
+  bool operator==(const Visit&) const = default;
 
  private:
   struct Line {
