@@ -102,10 +102,11 @@ class Folder:
 
 
 def dark_rig(folder):
-    """A unit without supply: no evidence that anything is connected, so it is undecided."""
-    sound = (ROOT / "fixtures/rigs/simulated.yaml").read_text()
-    folder.write("dark.yaml", sound.replace("../gauges", str(ROOT / "fixtures/gauges"))
-                 .replace("faults: []", "faults: [{kind: no-power}]"))
+    """A unit that lights no lamp: nothing shows that one is connected, so it is undecided."""
+    gauge = (ROOT / "fixtures/gauges/drumlin.yaml").read_text()
+    folder.write("dark-gauge.yaml", gauge.replace("{pit: 3720, shift: 7600}", "{pit: 15000, shift: 18900}"))
+    rig = (ROOT / "fixtures/rigs/simulated.yaml").read_text()
+    folder.write("dark.yaml", rig.replace("../gauges/drumlin.yaml", "dark-gauge.yaml"))
 
 
 def follow_ci(folder, page, board):
@@ -158,7 +159,7 @@ def follow_ci(folder, page, board):
     else:
         expect(f"the plain shell passes: {done.stdout}{done.stderr}", done.returncode == 0)
         counts = junit()
-        expect(f"cases, and none is red: {counts}", counts["testcase"] > 5 and not counts["failure"] + counts["error"])
+        expect(f"cases, and none is red: {counts}", counts["testcase"] > 1 and not counts["failure"] + counts["error"])
     dark_rig(folder)
     for rig, status, kind in (("fixtures/rigs/simulated-faulty.yaml", 1, "failure"), ("dark.yaml", 3, "error")):
         done = folder.run("rm -rf proof results.xml; sh prove.sh " + rig)
