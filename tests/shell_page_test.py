@@ -23,6 +23,8 @@ import yaml
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent
 MODULES = ("pandas", "pytest", "jsonschema")
+# What the program says of a board whose time does not keep up.
+TOO_BUSY = "the bench was too slow|no answer within|has been silent for|did not get ready|did not start to play"
 PYTHONS = (sys.executable, "/usr/bin/python3")
 
 
@@ -153,9 +155,9 @@ def follow_ci(folder, page, board):
     finally:
         if (folder.path / "board.pid").is_file():
             os.kill(int((folder.path / "board.pid").read_text()), signal.SIGTERM)
-    if done.returncode == 3 and "the bench was too slow" in done.stdout:
+    if board and done.returncode == 3 and re.search(TOO_BUSY, done.stdout + done.stderr):
         folder.said.append("undecided: this machine is too busy for the emulated board's time")
-        expect("an error in JUnit", junit()["error"] > 0)
+        expect("an error in JUnit", not (folder.path / "results.xml").exists() or junit()["error"] > 0)
     else:
         expect(f"the plain shell passes: {done.stdout}{done.stderr}", done.returncode == 0)
         counts = junit()
