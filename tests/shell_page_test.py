@@ -23,6 +23,8 @@ import yaml
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent
 MODULES = ("pandas", "pytest", "jsonschema")
+# What the program says of a board whose time does not keep up.
+TOO_BUSY = "the bench was too slow|no answer within|has been silent for|did not get ready|did not start to play"
 PYTHONS = (sys.executable, "/usr/bin/python3")
 
 
@@ -102,10 +104,11 @@ class Folder:
 
 
 def dark_rig(folder):
-    """A unit without supply: no evidence that anything is connected, so it is undecided."""
-    sound = (ROOT / "fixtures/rigs/simulated.yaml").read_text()
-    folder.write("dark.yaml", sound.replace("../gauges", str(ROOT / "fixtures/gauges"))
-                 .replace("faults: []", "faults: [{kind: no-power}]"))
+    """A unit that lights no lamp: nothing shows that one is connected, so it is undecided."""
+    gauge = (ROOT / "fixtures/gauges/drumlin.yaml").read_text()
+    folder.write("dark-gauge.yaml", gauge.replace("{pit: 3720, shift: 7600}", "{pit: 15000, shift: 18900}"))
+    rig = (ROOT / "fixtures/rigs/simulated.yaml").read_text()
+    folder.write("dark.yaml", rig.replace("../gauges/drumlin.yaml", "dark-gauge.yaml"))
 
 
 def follow_ci(folder, page, board):
@@ -152,13 +155,13 @@ def follow_ci(folder, page, board):
     finally:
         if (folder.path / "board.pid").is_file():
             os.kill(int((folder.path / "board.pid").read_text()), signal.SIGTERM)
-    if done.returncode == 3 and "the bench was too slow" in done.stdout:
+    if board and done.returncode == 3 and re.search(TOO_BUSY, done.stdout + done.stderr):
         folder.said.append("undecided: this machine is too busy for the emulated board's time")
-        expect("an error in JUnit", junit()["error"] > 0)
+        expect("an error in JUnit", not (folder.path / "results.xml").exists() or junit()["error"] > 0)
     else:
         expect(f"the plain shell passes: {done.stdout}{done.stderr}", done.returncode == 0)
         counts = junit()
-        expect(f"cases, and none is red: {counts}", counts["testcase"] > 5 and not counts["failure"] + counts["error"])
+        expect(f"cases, and none is red: {counts}", counts["testcase"] > 1 and not counts["failure"] + counts["error"])
     dark_rig(folder)
     for rig, status, kind in (("fixtures/rigs/simulated-faulty.yaml", 1, "failure"), ("dark.yaml", 3, "error")):
         done = folder.run("rm -rf proof results.xml; sh prove.sh " + rig)

@@ -2,13 +2,14 @@
 import copy
 
 # Keys that an output may leave out, wherever they stand.
-OPTIONAL = set("""causes told_apart no_cause missing state states purpose stamps between_rpm asked remark switch_from_ns
-switch_to_ns speed from_speed anchor buttons power_up supply drive resolution_rpm boundary lowest_rpm highest_rpm
-lasts_s levels sits file accepted lamp colour to with window channels from_rpm to_rpm by_rpm rpm hz duty pulses_per_rev
-ms share per_min at_s by_ms level shown rpm_per_v at_v expanded_uncertainty expanded_uncertainty_rpm expanded_uncertainty_hz
-expanded_uncertainty_ms expanded_uncertainty_rpm_per_v scenario why smallest_caught same_as speed_kmh
-speed_expanded_uncertainty_kmh source anchor_rpm limit_kmh margin_kmh written offset_rpm offset_written for_s found
-windows swapped inverted troubles simulated unit recording certificate""".split())
+OPTIONAL = set("""causes told_apart no_cause missing state states purpose stamps between_rpm asked remark
+switch_from_ns switch_to_ns speed from_speed anchor buttons power_up supply drive resolution_rpm
+boundary lowest_rpm highest_rpm lasts_s levels sits file accepted lamp colour to with window
+channels from_rpm to_rpm by_rpm rpm hz duty pulses_per_rev ms share per_min at_s by_ms level shown
+rpm_per_v at_v expanded_uncertainty expanded_uncertainty_rpm expanded_uncertainty_hz
+expanded_uncertainty_ms expanded_uncertainty_rpm_per_v scenario why smallest_caught same_as
+speed_kmh speed_expanded_uncertainty_kmh source anchor_rpm limit_kmh margin_kmh written offset_rpm
+offset_written for_s found windows swapped inverted troubles simulated unit recording certificate""".split())
 # Where one object may leave such a key out and another may not, its name is too wide to be tried: these objects name
 # what is really theirs to leave out.
 LEFT_OUT_BY = {"boundaries": {"state", "between_rpm", "why"}, "transitions": {"state", "between_rpm", "asked", "remark",
@@ -40,43 +41,46 @@ def places(value, path=()):
         yield from places(item, path + (key,))
 
 
-def spoilt(value):
-    """(what was done, the value so spoilt), each once for a place of a kind."""
-    done = set()
+def spoilings(value, path, item):
+    """(what is done to one place, how): None adds a key, a text takes that key away, else it is called with what holds
+    the place."""
+    names = tuple(key for key in path if isinstance(key, str))
+    inside, title = names[-1] if names else "", "/".join(names)
 
-    def at(path):
-        other = copy.deepcopy(value)
-        target = other
-        for key in path:
-            target = target[key]
-        return other, target
+    def put(other):
+        return lambda holder: holder.__setitem__(path[-1], other)
 
-    for path, item in places(value):
-        names = tuple(key for key in path if isinstance(key, str))
-        inside = next((key for key in reversed(path) if isinstance(key, str)), "")
-        holder = names[-1] if names else ""
-        if isinstance(item, dict) and inside not in OPEN and (names, tuple(item)) not in done:
-            done.add((names, tuple(item)))
-            other, target = at(path)
-            target["surplus"] = 1
-            yield "with one key more at " + "/".join(names), other
-            may = LEFT_OUT_BY.get(holder, OPTIONAL) if path and isinstance(path[-1], int) else OPTIONAL
-            for key in set(item) - may:
-                other, target = at(path)
-                del target[key]
-                yield "without " + "/".join(names + (key,)), other
-        if not path or isinstance(item, dict) or names in done:
-            continue
-        done.add(names)
-        other, target = at(path[:-1])
-        target[path[-1]] = {"no": "such thing"}
-        yield "with an object for " + "/".join(names), other
+    if isinstance(item, dict) and inside not in OPEN:
+        yield "with one key more at " + title, None
+        may = LEFT_OUT_BY.get(inside, OPTIONAL) if path and isinstance(path[-1], int) else OPTIONAL
+        for key in sorted(set(item) - may):
+            yield f"without {title}/{key}", key
+    if path and not isinstance(item, dict):
+        yield "with an object for " + title, put({"no": "such thing"})
         if isinstance(item, (int, float)) and not isinstance(item, bool):
-            target[path[-1]] = str(item)
-            yield "with a text for " + "/".join(names), copy.deepcopy(other)
-        if isinstance(item, str) and (holder in WORDS or holder == "kind" and "files" not in value):
-            target[path[-1]] = "green"
-            yield "with a word that is not ours for " + "/".join(names), copy.deepcopy(other)
+            yield "with a text for " + title, put(str(item))
+        if isinstance(item, str) and (inside in WORDS or inside == "kind" and "files" not in value):
+            yield "with a word that is not ours for " + title, put("green")
+
+
+def spoilt(value, seen):
+    """(what was done, the value so spoilt); what is in `seen` is not done again."""
+    for path, item in places(value):
+        for what, how in spoilings(value, path, item):
+            if what in seen:
+                continue
+            seen.add(what)
+            other = copy.deepcopy(value)
+            holder = target = other
+            for key in path:
+                holder, target = target, target[key]
+            if isinstance(how, str):
+                del target[how]
+            elif how is None:
+                target["surplus"] = 1
+            else:
+                how(holder)
+            yield what, other
 
 
 def lies(printed):
@@ -122,15 +126,12 @@ def lies(printed):
 
 def refusals(o):
     """How many spoilt outputs were tried; what was accepted goes to o.wrong."""
-    count, seen = 0, set()
+    count, seen = 0, {}
     for schema, title, value in o.printed:
         small = pruned(value)
         if o.validators.refusal(schema, small):
             small = value
-        for what, other in spoilt(small):
-            if (schema, what) in seen:
-                continue
-            seen.add((schema, what))
+        for what, other in spoilt(small, seen.setdefault(schema, set())):
             count += 1
             if not o.validators.refusal(schema, other):
                 o.wrong.append(f"{schema}.schema.json accepts the output of '{title}' {what}")
