@@ -27,6 +27,8 @@ constexpr double share_a_round = 0.7;
 constexpr double bracket_per_within = 1.8;
 constexpr double narrower = 0.7;
 constexpr int most_narrowed = 4;
+// A boundary that is not where it is set is looked for so many tolerances away; to the end, further.
+constexpr double widest_look = 16, widest_of_all = 300;
 constexpr Nanos longest_pause = 20 * ns_per_ms;
 
 Nanos hundredths(Nanos t) { return std::max<Nanos>((t + 50'000) / 100'000 * 100'000, 100'000); }
@@ -245,11 +247,10 @@ void SurveyPlanner::plan_again(std::size_t b) {
   }
   const double slow = slow_rate(b), fast = fast_rate(b);
   if (rows < 2 || fewest == 0) {
-    // Not where it was looked for: look wider, and fast.
+    // Not where it was looked for: look wider, and fast; slowly once it has been seen.
     need.widen *= 4;
-    again_.push_back({b, fast});
-    again_.push_back({b, slow});
-    if (need.widen > 300) need.given_up = true;
+    need.given_up = need.widen > (setup_.to_the_end ? widest_of_all : widest_look);
+    if (!need.given_up || setup_.to_the_end) again_.push_back({b, fast});
     return;
   }
   const double times = worst_u / setup_.within_rpm;
@@ -340,9 +341,11 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
         return;
       }
       look(view);
+      look_if_lost(view);
       // A unit that shows nothing at all is off, or not seen.
       return enter(view.events.size() < 2 ? Phase::over : Phase::slow);
     case Phase::slow:
+      while (at_ < measured_.size() && needs_[measured_[at_]].given_up) ++at_;
       if (at_ < measured_.size()) {
         pair(measured_[at_], slow_rate(measured_[at_]), out);
         ++at_;
@@ -352,12 +355,13 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
         out = {Hold{last_high_, hundredths(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
       return enter(Phase::holds);
     case Phase::holds:
-      if (at_ < held_.size()) return hold(at_++, lasting(view.steps), out);
+      if (at_ < held_.size() && !lost_) return hold(at_++, lasting(view.steps), out);
       out = rest();
       return enter(Phase::rest);
     case Phase::rest:
       look(view);
       plan_again();
+      if (gives_up(view)) return enter(Phase::over);
       return enter(again_.empty() || rounds_ > most_rounds || view.seen_until > setup_.longest
                        ? Phase::over
                        : Phase::again);
