@@ -1,7 +1,5 @@
 #include "bench/run/dwell_run.h"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 #include <optional>
@@ -10,6 +8,7 @@
 #include "bench/record/folder_format.h"
 #include "bench/run/dwell_forecast.h"
 #include "bench/run/dwell_play.h"
+#include "bench/run/dwell_words.h"
 #include "core/base/text.h"
 #include "core/flicker/flicker_causes.h"
 #include "core/plan/hold_evidence.h"
@@ -26,23 +25,6 @@ constexpr std::size_t most_not_found = 2;  // boundaries; then the unit does not
 // Of the time in which a unit without flicker passes: the longest look, and how
 // long it lasts where nothing speaks for a fail.
 constexpr double longest_look = 1.0 / 11, shortest_look = 1.0 / 88;
-
-std::string joined(const std::vector<std::string>& names) {
-  std::string text;
-  for (std::size_t i = 0; i < names.size(); ++i)
-    text += (i == 0 ? "" : i + 1 == names.size() ? " and " : ", ") + names[i];
-  return text;
-}
-
-std::string boundaries_named(const std::vector<std::string>& names) {
-  return (names.size() == 1 ? "boundary " : "boundaries ") + joined(names);
-}
-
-std::string hours(Nanos span) {
-  const auto minutes = static_cast<long>(std::ceil(to_seconds(span) / 60));
-  return minutes < 60 ? fmt::format("{} min", minutes)
-                      : fmt::format("{} h {} min", minutes / 60, minutes % 60);
-}
 
 class DwellRun {
  public:
@@ -85,13 +67,9 @@ class DwellRun {
 
   void foresee() {
     forecast_.emplace(plan_.gauge, plan_.noise, plan_.unit, plan_.dwell, plan_.seed);
-    const std::string ends =
-        plan_.to_the_end ? "" : ". It ends at the first boundary that is proven to flicker";
-    const std::size_t n = plan_.gauge.boundaries();
     if (hooks_.announce)
-      hooks_.announce(fmt::format("The dwell of {} {} takes about {} if the lamps keep quiet, at most {}{}",
-                                  n, n == 1 ? "boundary" : "boundaries", hours(forecast_->quiet()),
-                                  hours(longest_dwell(plan_.gauge, plan_.dwell)), ends));
+      hooks_.announce(announced(plan_.gauge.boundaries(), forecast_->quiet(),
+                                longest_dwell(plan_.gauge, plan_.dwell), plan_.to_the_end));
   }
 
   void hold_all() {
@@ -334,34 +312,21 @@ class DwellRun {
            " rpm, so there is no rpm to hold at: check its threshold with a survey first";
   }
 
-  // What it all comes to, in one sentence or two.
   void close() {
-    std::vector<std::string> flickers, quiet, open, untried;
+    DwellEnd end{plan_.dwell.limit_per_min, {}, {}, {}, {}, ""};
     for (std::size_t b = 1; b <= plan_.gauge.boundaries(); ++b) {
       const auto row = std::find_if(result_.flicker.begin(), result_.flicker.end(),
                                     [&](const FlickerResult& r) { return r.boundary == name(b); });
       if (row == result_.flicker.end())
-        (not_tried_.contains(b) || play_.is_blind(b) ? untried : open).push_back(name(b));
+        (not_tried_.contains(b) || play_.is_blind(b) ? end.not_tried : end.open).push_back(name(b));
       else
-        (row->verdict == Verdict::fail   ? flickers
-         : row->verdict == Verdict::pass ? quiet
-                                         : open)
+        (row->verdict == Verdict::fail   ? end.flicker
+         : row->verdict == Verdict::pass ? end.quiet
+                                         : end.open)
             .push_back(name(b));
     }
-    std::vector<std::string> parts;
-    if (!flickers.empty())
-      parts.push_back(boundaries_named(flickers) + (flickers.size() == 1 ? " flickers" : " flicker") +
-                      " more than " + decimal(plan_.dwell.limit_per_min, 2) + " times per minute");
-    if (!open.empty())
-      parts.push_back(boundaries_named(open) + (open.size() == 1 ? " is" : " are") + " not decided");
-    if (flickers.empty() && open.empty() && !quiet.empty())
-      parts.push_back(boundaries_named(quiet) + (quiet.size() == 1 ? " keeps" : " keep") + " under " +
-                      decimal(plan_.dwell.limit_per_min, 2) + " lamp changes per minute");
-    if (!untried.empty()) parts.push_back("not tried: " + joined(untried));
-    std::string text;
-    for (const std::string& part : parts) text += (text.empty() ? "" : "; ") + part;
-    if (!flickers.empty()) text += ". Width: " + forecast_->width_that_holds(fails_);
-    result_.closing = text;
+    if (!end.flicker.empty()) end.width = forecast_->width_that_holds(fails_);
+    result_.closing = closing_words(end);
   }
 
   std::size_t index_of(const FlickerResult& row) const {

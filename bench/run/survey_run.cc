@@ -89,7 +89,7 @@ class Loop {
           {FindingKind::lost_evidence, 0, "", "",
            fmt::format(
                "the lamps stayed dark for {} at {} rpm, where {} is set{}: check the unit's power, its "
-               "wiring and that it wakes, then survey it again",
+               "wiring, its pulses per revolution and that it wakes, then survey it again",
                say_span(played()), decimal(wake_->asks[0].rpm, 0), wake_->shows,
                wake_->asks.size() > 1 ? ", and where other lamps are set" : "")});
       all_.events.clear();

@@ -29,6 +29,7 @@ constexpr double narrower = 0.7;
 constexpr int most_narrowed = 4;
 // A boundary that is not where it is set is looked for so many tolerances away; to the end, further.
 constexpr double widest_look = 16, widest_of_all = 300;
+constexpr int most_slow_again = 3;
 constexpr Nanos longest_pause = 20 * ns_per_ms;
 
 Nanos hundredths(Nanos t) { return std::max<Nanos>((t + 50'000) / 100'000 * 100'000, 100'000); }
@@ -202,7 +203,7 @@ void SurveyPlanner::look(const SurveyView& view) {
     double sum = 0;
     int ways = 0;
     for (const BoundaryResult& row : known_.boundaries)
-      if (row.boundary == gauge_.windows[b].name && row.visits > 0) {
+      if (row.boundary == gauge_.windows[b].name && row.visits > 0 && std::isfinite(row.threshold_rpm)) {
         sum += row.threshold_rpm - row.nominal_rpm;
         ++ways;
       }
@@ -236,21 +237,35 @@ void SurveyPlanner::plan_again() {
 void SurveyPlanner::plan_again(std::size_t b) {
   Need& need = needs_[b];
   double worst_u = 0, response_s = 0;
+  bool measured = true;
   int fewest = 1'000'000, rows = 0;
   for (const BoundaryResult& row : known_.boundaries) {
     if (row.boundary != gauge_.windows[b].name) continue;
     ++rows;
     fewest = std::min(fewest, row.visits);
     if (row.visits == 0) continue;
+    measured = measured && std::isfinite(row.expanded_uncertainty_rpm);
     worst_u = std::max(worst_u, row.expanded_uncertainty_rpm);
     response_s = std::max(response_s, row.response_uncertainty_ms * 1e-3);
   }
   const double slow = slow_rate(b), fast = fast_rate(b);
+  if (stops_because_ && (rows < 2 || fewest == 0 || !measured)) {
+    need.given_up = true;
+    return;
+  }
   if (rows < 2 || fewest == 0) {
     // Not where it was looked for: look wider, and fast; slowly once it has been seen.
     need.widen *= 4;
     need.given_up = need.widen > (setup_.to_the_end ? widest_of_all : widest_look);
     if (!need.given_up || setup_.to_the_end) again_.push_back({b, fast});
+    return;
+  }
+  if (!measured) {
+    // Seen, but only quickly, or where a ramp ended: a longer one, and a second rate, tell the threshold.
+    need.widen = std::min(4 * need.widen, widest_look);
+    again_.push_back({b, fast});
+    again_.push_back({b, slow});
+    need.given_up = ++need.slow_again > most_slow_again;
     return;
   }
   const double times = worst_u / setup_.within_rpm;
@@ -366,7 +381,8 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
                        ? Phase::over
                        : Phase::again);
     case Phase::again:
-      if (at_ < again_.size()) return do_again(again_[at_++], view, out);
+      if (at_ < again_.size() && !(stops_because_ && view.seen_until > enough_))
+        return do_again(again_[at_++], view, out);
       out = rest();
       return enter(Phase::rest);
     case Phase::over: return;

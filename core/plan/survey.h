@@ -84,6 +84,7 @@ class SurveyPlanner {
   struct Need {
     double shift_rpm = 0;  // of the boundary as seen, from its setting
     double widen = 1;      // more room where no change was seen
+    int slow_again = 0;    // visits that a quick one asked for
     bool given_up = false;
   };
   // A boundary whose sides differ by blinking alone.

@@ -10,6 +10,9 @@ namespace {
 constexpr double enough_by_sound = 1.35;
 // Boundaries at which nothing changed, of all, from which the unit is not the one of the settings.
 constexpr std::size_t lost_from = 2, lost_share = 3;
+// Shares of what could be told that were as the settings demand: above the one the
+// unit is theirs, below the other it is not.
+constexpr double most_like = 0.95, least_like = 0.5;
 
 }  // namespace
 
@@ -27,16 +30,22 @@ void SurveyPlanner::look_if_lost(const SurveyView& view) {
   std::vector<std::size_t> missing;
   for (const std::size_t b : measured_)
     if (!was_seen(b)) missing.push_back(b);
-  if (missing.empty() || setup_.to_the_end) return;
-  const std::optional<LostUnit> why = lost_unit(gauge_, setup_.judge.wired, view);
+  if (setup_.to_the_end) return;
+  const auto [as_set, why] = likeness_of(gauge_, setup_.judge.wired, view);
+  if (missing.empty() && as_set > most_like) return;
   lost_ = missing.size() >= lost_from && missing.size() * lost_share >= measured_.size();
+  lost_ = lost_ || as_set < least_like;
   if (!why && !lost_) return;
   if (why && why->why != LostUnit::Why::pulses_per_rev) lost_ = false;
-  for (const std::size_t b : missing) needs_[b].given_up = true;
-  const std::string where = std::to_string(missing.size()) + " of " + std::to_string(measured_.size()) +
-                            (measured_.size() == 1 ? " boundary" : " boundaries");
+  // With other pulses per revolution, what changed there was another boundary.
+  const bool all = (why && why->why == LostUnit::Why::pulses_per_rev) || (!why && as_set < least_like);
+  for (const std::size_t b : all ? measured_ : missing) needs_[b].given_up = true;
+  const std::string where = all ? "all boundaries"
+                                : std::to_string(missing.size()) + " of " + std::to_string(measured_.size()) +
+                                      (measured_.size() == 1 ? " boundary" : " boundaries") +
+                                      ", where nothing changed,";
   stops_because_ = (why ? why->sentence : "the lamps do not follow as the settings say") +
-                   "; nothing changed at " + where + ", which were given up after " +
+                   (missing.empty() && !all ? "" : "; " + where + " were given up") + " after " +
                    say_span(view.seen_until) + ": put that right and survey again";
 }
 
@@ -58,7 +67,7 @@ bool SurveyPlanner::gives_up(const SurveyView& view) {
   std::size_t n = 0;
   for (const std::size_t b : measured_)
     if (!was_seen(b)) missing += (n++ == 0 ? "" : ", ") + gauge_.windows[b].name;
-  if (missing.empty() || (!again_.empty() && view.seen_until < enough_)) return false;
+  if ((missing.empty() && !stops_because_) || (!again_.empty() && view.seen_until < enough_)) return false;
   if (!stops_because_)
     stops_because_ = (n == 1 ? "boundary " : "boundaries ") + missing +
                      ": the lamps did not change near there both ways, and the survey stopped after " +

@@ -4,6 +4,7 @@
 #include <bit>
 #include <cmath>
 #include <functional>
+#include <map>
 #include <utility>
 #include <vector>
 
@@ -16,7 +17,9 @@ namespace {
 constexpr Nanos apart = 10 * ns_per_ms;  // instants that are looked at
 constexpr double explains = 0.97;        // of what could be told
 constexpr double better_by = 0.05;       // than the settings as they are
-constexpr double fewest = 50;            // instants
+constexpr double fewest = 50;            // instants, of all windows
+constexpr double a_blink = 30;           // of one window, to tell a blink
+constexpr double as_well = 0.02;         // two explanations that are as good
 // Of the unit's pulses per revolution by the bench's: what is mistaken for one another.
 constexpr double ratios[] = {0.25, 1.0 / 3, 0.5, 2.0 / 3, 0.75, 4.0 / 3, 1.5, 2, 3, 4};
 
@@ -58,9 +61,32 @@ std::optional<std::size_t> window_of(const Gauge& gauge, double lowest, double h
   return up == down ? std::optional(up) : std::nullopt;
 }
 
+// By window, so that one in which the rpm was for long does not outweigh the others.
+struct Seen {
+  double told = 0, as_demanded = 0, blink_lit = 0;
+  bool lit = false, blinks = false;
+  double share() const {
+    // Of a blink some part is lit, and some is dark.
+    const double part = blink_lit / told;
+    if (blinks && told >= a_blink && (part < 0.1 || part > 0.9)) return 0;
+    return as_demanded / told;
+  }
+};
+
 struct Match {
-  double told = 0, as_demanded = 0;
-  double share() const { return told > 0 ? as_demanded / told : 0; }
+  std::map<std::size_t, Seen> by_window;
+  double share() const {
+    double sum = 0;
+    for (const auto& [window, seen] : by_window) sum += seen.share();
+    return by_window.empty() ? 0 : sum / static_cast<double>(by_window.size());
+  }
+  // Else a unit that is always above its last boundary would explain any darkness.
+  bool tells() const {
+    double told = 0;
+    std::size_t lit = 0;
+    for (const auto& [window, seen] : by_window) told += seen.told, lit += seen.lit ? 1 : 0;
+    return told >= fewest && by_window.size() >= 2 && lit >= 1;
+  }
 };
 
 // `seen` makes of lit channels what they would be if nothing were wrong; channels
@@ -72,9 +98,13 @@ Match match(const Gauge& gauge, const std::vector<Look>& all, double ratio, Chan
     const auto window = window_of(gauge, look.lowest_rpm / ratio, look.highest_rpm / ratio);
     if (!window) continue;
     const Cue& cue = gauge.windows[*window].cue;
-    const Channels counts = ~(unseen | cue.blinking);
-    ++out.told;
-    if ((seen(look.lit) & counts) == (cue.steady & counts)) ++out.as_demanded;
+    const Channels counts = ~(unseen | cue.blinking), lit = seen(look.lit);
+    Seen& here = out.by_window[*window];
+    here.blinks = (cue.blinking & ~unseen) != 0;
+    here.lit = here.blinks || (cue.steady & counts) != 0;
+    ++here.told;
+    if ((lit & counts) == (cue.steady & counts)) ++here.as_demanded;
+    if ((lit & cue.blinking & ~unseen) != 0) ++here.blink_lit;
   }
   return out;
 }
@@ -115,26 +145,38 @@ std::string pulses_words(double pulses) {
 
 }  // namespace
 
-std::optional<LostUnit> lost_unit(const Gauge& gauge, Channels wired, const SurveyView& view) {
-  if (view.steps.empty()) return std::nullopt;
+Likeness likeness_of(const Gauge& gauge, Channels wired, const SurveyView& view) {
+  if (view.steps.empty()) return {};
   Gauge seen = gauge;
   for (Window& window : seen.windows) {
     window.cue.steady &= wired;
     window.cue.blinking &= wired;
   }
   const std::vector<Look> all = looks_at(seen, wired, view);
-  const double as_set = match(seen, all, 1, 0, as_it_is).share();
+  const Match own = match(seen, all, 1, 0, as_it_is);
+  const double as_set = own.tells() ? own.share() : 1;
   std::optional<LostUnit> best;
   double most = std::max(explains, as_set + better_by);
   const auto take = [&](const Match& found, LostUnit::Why why, const std::function<std::string()>& sentence) {
-    if (found.told < fewest || found.share() < most || (best && found.share() == most)) return;
+    if (!found.tells() || found.share() < most || (best && found.share() == most)) return;
     most = found.share();
     best = LostUnit{why, sentence()};
   };
 
-  for (const double ratio : ratios)
-    take(match(seen, all, ratio, 0, as_it_is), LostUnit::Why::pulses_per_rev, [&] {
-      return "the lamps change where a unit set to " + pulses_words(gauge.pulses_per_rev * ratio) +
+  // Several ratios may explain it as well: a quick pass is not everywhere.
+  std::vector<std::pair<double, Match>> by_ratio;
+  double best_ratio = 0;
+  for (const double ratio : ratios) {
+    by_ratio.emplace_back(ratio, match(seen, all, ratio, 0, as_it_is));
+    if (by_ratio.back().second.tells()) best_ratio = std::max(best_ratio, by_ratio.back().second.share());
+  }
+  std::string pulses;
+  for (const auto& [ratio, found] : by_ratio)
+    if (found.tells() && found.share() > best_ratio - as_well)
+      pulses += (pulses.empty() ? "" : " or ") + pulses_words(gauge.pulses_per_rev * ratio);
+  for (const auto& [ratio, found] : by_ratio)
+    take(found, LostUnit::Why::pulses_per_rev, [&] {
+      return "the lamps change where a unit set to " + pulses +
              " pulses per revolution changes them, and it should be " + pulses_words(gauge.pulses_per_rev);
     });
 
@@ -163,7 +205,7 @@ std::optional<LostUnit> lost_unit(const Gauge& gauge, Channels wired, const Surv
            return "the unit follows, but " + wires_named(gauge, a) + " and " + wires_named(gauge, b) +
                   " show what the other should";
          });
-  return best;
+  return {as_set, best};
 }
 
 }  // namespace tachproof

@@ -22,8 +22,10 @@ struct LostUnit {
   std::string sentence;  // "the lamps show what ... would", without a full stop
 };
 
-// Nothing where what was seen is as the settings demand, or where none of the
-// three explains nearly all of it.
-std::optional<LostUnit> lost_unit(const Gauge& gauge, Channels wired, const SurveyView& view);
+struct Likeness {
+  double as_set = 1;            // share of what could be told that was as the settings demand
+  std::optional<LostUnit> why;  // nothing where the settings explain it, or none of the three does
+};
+Likeness likeness_of(const Gauge& gauge, Channels wired, const SurveyView& view);
 
 }  // namespace tachproof

@@ -97,7 +97,7 @@ TEST_F(DwellRun, FailsAUnitThatFlickersWithinSecondsAndStops) {
   EXPECT_THAT(result.findings[0].message, HasSubstr("so the unit itself flickers"));
   EXPECT_THAT(
       result.closing,
-      StartsWith("boundary hasty flickers more than 1.00 times per minute; not tried: brisk. Width: a "
+      StartsWith("boundary hasty makes more than 1.00 lamp changes per minute; not tried: brisk. Width: a "
                  "deadband of "));
 }
 
@@ -109,7 +109,7 @@ TEST_F(DwellRun, GoesOnToTheEndWhereItIsAskedTo) {
   ASSERT_THAT(result.flicker, SizeIs(2));
   EXPECT_EQ(result.flicker[0].boundary, "brisk");  // in the gauge's order, whichever came first
   EXPECT_THAT(result.closing,
-              StartsWith("boundaries brisk and hasty flicker more than 1.00 times per minute. "
+              StartsWith("boundaries brisk and hasty make more than 1.00 lamp changes per minute. "
                          "Width: "));
 }
 
