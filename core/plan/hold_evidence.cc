@@ -109,9 +109,7 @@ double HoldEvidence::cycles_to_fail() const {
   return sum;
 }
 
-double HoldEvidence::cycles_to_pass() const {
-  return std::ceil(static_cast<double>(changes()) / 2);
-}
+double HoldEvidence::cycles_to_pass() const { return std::ceil(static_cast<double>(changes()) / 2); }
 
 double HoldEvidence::worth_min(const MeanShape& shape, double worst_rpm, double u_rpm) const {
   return least_within(u_rpm, [&](double off) {
