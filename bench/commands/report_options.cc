@@ -35,6 +35,10 @@ void ReportOptions::declare(Arguments& arguments, const std::string& named_after
   arguments.flag(json_, "--json", "Prints result.json instead of the table.");
 }
 
+void ReportOptions::declare_to_the_end(Arguments& arguments, const std::string& what) {
+  arguments.flag(to_the_end_, "--to-the-end", what);
+}
+
 void ReportOptions::set(std::string certificate_file, std::string history, bool no_history) {
   certificate_file_ = std::move(certificate_file);
   history_ = std::move(history);
@@ -53,6 +57,7 @@ RunRecord ReportOptions::begun(const GaugeInput& gauge) const {
   record.unit_serial = serial_;
   record.started = now_iso8601();
   record.tool_version = tool_version;
+  record.to_the_end = to_the_end_;
   if (certificate_) record.certificate = certificate_->certificate;
   return record;
 }

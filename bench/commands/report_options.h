@@ -22,6 +22,8 @@ class ReportOptions {
   // `serials`: takes the serial numbers of a command that tests several units.
   void declare(Arguments& arguments, const std::string& named_after,
                std::vector<std::string>* serials = nullptr);
+  // The option of what stops when it knows enough; `what` says when that is.
+  void declare_to_the_end(Arguments& arguments, const std::string& what);
   // Reads the certificate file, where one was given. Throws FileErrors. Before begun().
   void load();
   // A record of this gauge, this serial number, what the shop states, and this moment.
@@ -47,6 +49,7 @@ class ReportOptions {
   void add_to_history(const RunFolder& folder) const;
   // Of the unit of this record, by the history; `record` must outlive it.
   AcceptedSettings accepted(const RunRecord& record) const;
+  bool to_the_end() const { return to_the_end_; }
   bool json() const { return json_; }
   const std::string& serial() const { return serial_; }
   const std::string& out() const { return out_; }
@@ -57,7 +60,7 @@ class ReportOptions {
   std::string serial_, out_, certificate_file_, history_;
   std::optional<CertificateInput> certificate_;
   std::vector<std::pair<std::string, std::string>> also_kept_;
-  bool no_history_ = false, json_ = false;
+  bool no_history_ = false, json_ = false, to_the_end_ = false;
 };
 
 // What the rig says of itself, into the record.

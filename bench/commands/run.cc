@@ -33,9 +33,8 @@ class RunCommand : public Command {
         "run",
         "plays scenarios on a rig and judges the unit",
         "[JOB | [SCENARIO...] --gauge FILE... --rig FILE...] [--unit-serial TEXT...] [--certificate FILE] "
-        "[--out DIR] [--history PLACE | --no-history] [--json] [--retry N [--retry-fails]] [--shard I/N] "
-        "[--resume] "
-        "[--skip-unplayable]",
+        "[--out DIR] [--history PLACE | --no-history] [--json] [--to-the-end] [--retry N "
+        "[--retry-fails]] [--shard I/N] [--resume] [--skip-unplayable]",
         "Plays the scenario's rpm profile into the unit, watches its lamps, and compares what was seen with "
         "what the gauge file demands. Prints a table of verdicts and writes a run folder: result.json, "
         "report.html, junit.xml, capture.vcd, timeline.csv, journal.jsonl and copies of the three input "
@@ -45,8 +44,11 @@ class RunCommand : public Command {
         "undecided.\n\n"
         "Without a scenario, one is planned for this gauge and rig ('tachproof plan --help') and played.\n\n"
         "A scenario with a dwell in place of a profile holds the rpm where each boundary flickers most, with "
-        "the scenario's noise. It ends when the rate of lamp changes is proven to be under the limit or over "
-        "it.\n\n"
+        "the scenario's noise. How long that takes is said before it begins. A boundary is done when its "
+        "rate of "
+        "lamp changes is proven to be under the limit or over it. The one that should flicker most comes "
+        "first, "
+        "and the run ends at the first that is over.\n\n"
         "Ctrl-C switches the source off and leaves an undecided run. Questions of the scenario are asked at "
         "the terminal when the rig cannot answer them.\n\n"
         "Suites. Several scenarios or gauges, or a folder of either, make a suite, and so does any of the "
@@ -84,6 +86,10 @@ class RunCommand : public Command {
                        "The rig file: what the unit is connected to. In a suite one for all gauges, or "
                        "one for each --gauge.");
     report_options_.declare(arguments, "<scenario>", &words_.serials);
+    report_options_.declare_to_the_end(
+        arguments,
+        "A dwell goes on after a boundary that is proven to flicker, and a survey of a job with a unit that "
+        "cannot be measured. Any other scenario is played to its end in any case.");
     arguments.option(retry_, "--retry", "N",
                      "Plays a pair again, up to N times, while it is undecided because of the bench: the run "
                      "was cut short, evidence was lost, nobody answered. A number too near its limit is not "

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include "bench/commands/terminal.h"
+#include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/rigs/factory.h"
 #include "bench/rigs/simulated/unit_settings.h"
@@ -81,6 +82,9 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   RunHooks hooks;
   hooks.stop = stop_requested;
   hooks.progress = [&](const RunProgress& progress) { line.show(progress); };
+  hooks.announce = [](const std::string& sentence) {
+    fmt::print(stderr, "{}\n", printable(as_sentence(sentence)));
+  };
   hooks.ask_person = TerminalQuestions();
   return play(run, options, out, hooks);
 }
@@ -107,8 +111,9 @@ PlayedRun play(const ScenarioRun& run, const ReportOptions& options, const std::
   hooks.evidence = &evidence;
   RunOutcome outcome =
       scenario.dwell
-          ? run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {})}, rig,
-                      folder, hooks)
+          ? run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {}),
+                       options.to_the_end()},
+                      rig, folder, hooks)
           : run_scenario({gauge, run.scenario.profile, scenario.noise, scenario.seed, scenario.judge}, rig,
                          folder, hooks);
   for (const WatcherFile& file : rig.watcher->files())

@@ -7,6 +7,7 @@
 #include "bench/commands/terminal.h"
 #include "bench/files/files.h"
 #include "bench/record/summary.h"
+#include "bench/record/text.h"
 #include "bench/run/stop_request.h"
 #include "core/base/parse.h"
 
@@ -20,13 +21,16 @@ class SurveyCommand : public Command {
     return {
         "survey",
         "measures every boundary to a wanted uncertainty",
-        "--gauge FILE --rig FILE [--within RPM] [--unknown [--known WINDOW=RPM]] [--unit-serial TEXT] "
-        "[--certificate FILE] [--out DIR] [--history PLACE | --no-history] [--json]",
+        "--gauge FILE --rig FILE [--within RPM] [--unknown [--known WINDOW=RPM]] [--to-the-end] "
+        "[--unit-serial TEXT] [--certificate FILE] [--out DIR] [--history PLACE | --no-history] [--json]",
         "Plays a profile that reacts to what the lamps do: fast between boundaries, slow or repeated near "
         "them, both ways. It uses two rates or more, to separate the threshold from the response. Each "
         "boundary is measured until its expanded uncertainty (95 %) is within RPM. If the unit itself makes "
         "that impossible, the boundary is undecided, with the reason. The profile that was played is kept as "
         "scenario.yaml in the run folder, so that the run can be judged again.\n\n"
+        "Where the lamps do not change at a boundary, it finds out after the first quick passes whether the "
+        "pulses per revolution, a dark lamp or two swapped wires explain it, says so, measures the other "
+        "boundaries, and ends; --to-the-end looks on for minutes.\n\n"
         "It passes when every threshold is inside the gauge's tolerance by its uncertainty or more. The risk "
         "of passing a threshold that is outside is then at most 2.5 %.\n\n"
         "With --unknown the settings are not trusted. The gauge file gives only lamps, tolerance, pulses per "
@@ -51,6 +55,9 @@ class SurveyCommand : public Command {
     arguments.option(known_, "--known", "WINDOW=RPM",
                      "With --unknown: the rpm at which this window begins is known.");
     report_options_.declare(arguments, "survey");
+    report_options_.declare_to_the_end(arguments,
+                                       "Looks for every boundary as long as for those of a sound unit and "
+                                       "longer, whatever the first passes have shown.");
   }
 
   int run() override {
@@ -66,6 +73,10 @@ class SurveyCommand : public Command {
     ProgressLine line(gauge, 0);
     SurveyHooks hooks;
     hooks.stop = stop_requested;
+    hooks.announce = [&line](const std::string& sentence) {
+      line.clear();
+      fmt::print(stderr, "{}\n", printable(as_sentence(sentence)));
+    };
     hooks.boundaries = [&](const RunProgress& progress, std::size_t known_now, std::size_t of) {
       line.show(progress, boundaries_known(known_now, of));
     };

@@ -42,8 +42,8 @@ PlayedRun play(const SurveyPlay& survey, const ReportOptions& options, const std
   if (!survey.unknown) record.inputs.insert(record.inputs.begin(), kept(folder, survey.gauge, "gauge.yaml"));
   EvidenceLog evidence;
   hooks.evidence = &evidence;
-  WholeSurvey whole =
-      run_survey({gauge, survey.within_rpm, survey.unknown, survey.known}, rig, folder, hooks);
+  WholeSurvey whole = run_survey(
+      {gauge, survey.within_rpm, survey.unknown, survey.known, options.to_the_end()}, rig, folder, hooks);
 
   if (whole.found) {
     record.gauge = *whole.found;

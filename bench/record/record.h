@@ -36,6 +36,7 @@ struct RunRecord {
   std::string unit_serial;  // may be empty
   std::string started;      // ISO 8601 with offset
   std::string tool_version;
+  bool to_the_end = false;                                  // it was not to stop when it knew enough
   double extra_tolerance_rpm = 0;                           // granted for scripted noise
   std::vector<std::pair<std::string, std::string>> inputs;  // file name in the folder, sha256
   BenchFacts bench;

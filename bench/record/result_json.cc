@@ -270,6 +270,8 @@ std::string result_json(const RunRecord& record) {
        })}};
   causes_into_json(record.causes, json);
   if (!r.states.empty()) json["states"] = list_of(r.states, state_to_json);
+  if (!r.closing.empty()) json["closing"] = text_to_json(r.closing);
+  if (record.to_the_end) json["to_the_end"] = true;
   if (!record.purpose.empty()) json["purpose"] = text_to_json(record.purpose);
   if (r.stamps)
     json["stamps"] = {{"width_ns", r.stamps->width},

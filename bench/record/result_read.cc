@@ -275,6 +275,8 @@ RunResult result_from(const Json& json) {
   r.not_visited = names_from(json, "not_visited");
   r.not_asked = names_from(json, "not_asked");
   r.notes = json.at("notes").get<std::vector<std::string>>();
+  // Since a dwell says what it comes to.
+  if (json.contains("closing")) r.closing = text_from(json, "closing");
   const Json& evidence = json.at("evidence");
   r.evidence = {count_from(evidence, "pulses"), count_from(evidence, "lamp_changes"),
                 count_from(evidence, "lost")};
@@ -327,6 +329,8 @@ RunRecord record_from(const Json& json) {
   if (json.contains("purpose")) record.purpose = text_from(json, "purpose");
   if (!record.purpose.empty() && record.purpose != purpose_found)
     throw std::runtime_error("this program does not know its purpose");
+  // Since a run may stop when it knows enough.
+  if (json.contains("to_the_end")) record.to_the_end = json.at("to_the_end").get<bool>();
   const Json& gauge = json.at("gauge");
   record.gauge_name = text_from(gauge, "name");
   record.gauge_sha256 = text_from(gauge, "sha256");

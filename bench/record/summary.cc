@@ -226,6 +226,7 @@ std::string reason(const RunRecord& record) {
     return "This is what the unit does. Nothing was judged against the settings: survey it with the gauge "
            "file that it should follow for a verdict.";
   const Verdict verdict = reported_verdict(r);
+  if (!r.closing.empty() && r.complete) return as_sentence(r.closing);
   if (verdict == Verdict::pass) return reason_to_pass(r);
   const Finding* finding = first_that_makes(r, verdict);
   if (finding != nullptr && !finding->message.empty()) return as_sentence(finding->message);

@@ -84,6 +84,7 @@ std::vector<std::string> differences(const RunRecord& stored, const JudgedAgain&
         "levels",     "presses",     "dims",      "powers",     "findings",    "findings_left_out",
         "not_judged", "not_visited", "not_asked", "evidence"})
     comparison.compare(key, a.at(key), b.at(key));
+  comparison.compare("closing", a.value("closing", Json()), b.value("closing", Json()));
   return shortened_list(comparison.take(), most);
 }
 
@@ -106,6 +107,7 @@ std::vector<std::string> differences_from_begun(const RunRecord& stored, const R
     return json.contains("purpose") ? json.at("purpose") : Json();
   };
   comparison.compare("purpose", purpose(a), purpose(b));
+  comparison.compare("to_the_end", a.value("to_the_end", Json()), b.value("to_the_end", Json()));
   Json scenario = a.at("scenario");
   // A survey has its scenario when it is over.
   if (begun.scenario_sha256.empty()) scenario["sha256"] = "";

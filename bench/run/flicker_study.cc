@@ -59,15 +59,21 @@ FlickerSetup setup_for(const Gauge& gauge, const FlickerAsk& ask) {
   return setup;
 }
 
+// Between two levels the narrower counts: it flickers more.
+std::size_t width_index(const Gauge& gauge, const FlickerAsk& ask, const FlickerSetup& setup,
+                        std::size_t boundary, double width) {
+  const RealDeadband real = real_deadband(gauge, boundary, width, ask.unit.resolution_rpm);
+  const auto index = static_cast<std::size_t>(std::floor((real.upper - real.lower) / setup.step_rpm + 1e-6));
+  return std::min(index, setup.widths() - 1);
+}
+
 WidthRow row_of(const Gauge& gauge, const FlickerAsk& ask, const FlickerSetup& setup,
                 const FlickerTally& tally, std::size_t boundary, double width) {
   const double rpm = gauge.windows[boundary].from_rpm;
   const RealDeadband real = real_deadband(gauge, boundary, width, ask.unit.resolution_rpm);
-  // Between two levels the narrower counts: it flickers more.
-  const auto index = static_cast<std::size_t>(std::floor((real.upper - real.lower) / setup.step_rpm + 1e-6));
   WidthRow row;
   row.width_rpm = width;
-  row.simulated = tally.worst(boundary - 1, std::min(index, setup.widths() - 1));
+  row.simulated = tally.worst(boundary - 1, width_index(gauge, ask, setup, boundary, width));
   row.mean_rpm = (real.lower + real.upper) / 2 + row.simulated.mean_off_rpm;
   const double broken = disturbances_per_min(ask.noise, gauge.pulses_per_rev, rpm);
   row.rate_per_min = row.simulated.changes_per_min() + broken;
@@ -78,6 +84,23 @@ WidthRow row_of(const Gauge& gauge, const FlickerAsk& ask, const FlickerSetup& s
   row.crossings_per_min =
       crossings_per_min(ask.noise, ask.unit, gauge.pulses_per_rev, rpm, real_width) + broken;
   return row;
+}
+
+void rates_by_mean(BoundaryCurve& curve, const Gauge& gauge, const FlickerAsk& ask, const FlickerSetup& setup,
+                   const FlickerTally& tally, std::size_t boundary) {
+  while (curve.at_limit + 1 < curve.rows.size() &&
+         curve.rows[curve.at_limit + 1].simulated.changes_per_min() > ask.limit_per_min)
+    ++curve.at_limit;
+  const WidthRow& row = curve.rows[curve.at_limit];
+  const std::size_t index = width_index(gauge, ask, setup, boundary, row.width_rpm);
+  curve.mean_step_rpm = setup.step_rpm;
+  curve.below = static_cast<std::size_t>(setup.reach_rpm / setup.step_rpm);
+  for (std::size_t i = 0; i <= 2 * curve.below; ++i) {
+    const double from_worst =
+        (static_cast<double>(i) - static_cast<double>(curve.below)) * curve.mean_step_rpm;
+    curve.by_mean.push_back(
+        tally.held(boundary - 1, index, row.simulated.mean_off_rpm + from_worst).changes_per_min());
+  }
 }
 
 // A deadband must be narrower than every window with a boundary on both sides.
@@ -154,6 +177,7 @@ FlickerStudy study_flicker(const Gauge& gauge, const FlickerAsk& ask) {
       if (ask.between) ask.between();
       curve.rows.push_back(row_of(gauge, ask, setup, tally, b, ask.step_rpm * static_cast<double>(r)));
     }
+    if (ask.by_mean) rates_by_mean(curve, gauge, ask, setup, tally, b);
     curve.smallest = first_that_holds(curve.rows, ask.limit_per_min, study.room_rpm);
     const std::size_t need = curve.smallest.value_or(rows);
     const double upper = curve.rows[std::min(need, rows - 1)].upper_per_min;

@@ -24,6 +24,7 @@ struct FlickerAsk {
   double step_rpm = 1;     // between the rows of a curve
   double widest_rpm = 50;  // of the curve
   double minutes = 0;      // simulated at the slowest boundary; 0: as the limit asks for
+  bool by_mean = false;    // how the rate falls off beside the worst mean is wanted too
   unsigned threads = 0;    // 0: as many as there are processors; shows in nothing but time
   std::function<void()>
       between;  // called again and again by the calling thread; what it throws ends the study
@@ -47,6 +48,13 @@ struct BoundaryCurve {
   double disturbances_per_min = 0;  // part of every rate
   std::vector<WidthRow> rows;
   std::optional<std::size_t> smallest;  // the first row that holds, as do all after it
+  // Where it was asked for: of the widest row that makes as many changes as the
+  // limit or more, else of the first. Simulated rates at means `mean_step_rpm` apart,
+  // the worst that of `by_mean[below]`.
+  std::size_t at_limit = 0;
+  std::vector<double> by_mean;
+  std::size_t below = 0;
+  double mean_step_rpm = 0;
 };
 
 struct FlickerStudy {

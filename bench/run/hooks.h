@@ -31,6 +31,8 @@ struct RunHooks {
   // Asked before every stretch; a sentence why the run must stop, or nothing.
   std::function<std::optional<std::string>()> stop;
   std::function<void(const RunProgress&)> progress;
+  // A sentence, before anything is played: how long it will take, where the profile does not say.
+  std::function<void(const std::string&)> announce;
   // When the watcher has no answer of its own. Called again and again until
   // there is a reply, and waits for it no longer than `patience`.
   std::function<std::optional<Reply>(const Ask&, Nanos patience)> ask_person;

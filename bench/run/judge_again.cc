@@ -177,8 +177,9 @@ RunResult replay_scenario(const std::filesystem::path& folder, const RunRecord& 
   const Channels wired = loaded([&] { return kept_wires(folder, gauge); });
   rig.watcher = std::make_unique<StoredWatcher>(stored, person, wired, std::move(timeline.events));
   if (scenario.dwell)
-    return run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {})}, rig,
-                     scratch, hooks)
+    return run_dwell({gauge, scenario.noise, scenario.seed, *scenario.dwell, unit_reading(gauge, {}),
+                      stored.to_the_end},
+                     rig, scratch, hooks)
         .result;
   const Profile profile(scenario.steps);
   return run_scenario({gauge, profile, scenario.noise, scenario.seed, scenario.judge}, rig, scratch, hooks)

@@ -81,15 +81,17 @@ class Loop {
     play_on([&](const SurveyView& view) -> std::vector<Step> {
       answered = answers(view);
       if (answered || played() >= wake_->longest) return {};
-      return {Hold{wake_->ask_rpm, 100 * ns_per_ms}};
+      return {Hold{asked_at(played()).rpm, 100 * ns_per_ms}};
     });
     if (playing_.stopped()) return false;
     if (!answered && wake_->needed) {
       all_.findings.push_back(
           {FindingKind::lost_evidence, 0, "", "",
-           fmt::format("the lamps stayed dark for {} at {} rpm, where {} is set: check the unit's power, its "
-                       "wiring and that it wakes, then survey it again",
-                       say_span(played()), decimal(wake_->ask_rpm, 0), wake_->shows)});
+           fmt::format(
+               "the lamps stayed dark for {} at {} rpm, where {} is set{}: check the unit's power, its "
+               "wiring, its pulses per revolution and that it wakes, then survey it again",
+               say_span(played()), decimal(wake_->asks[0].rpm, 0), wake_->shows,
+               wake_->asks.size() > 1 ? ", and where other lamps are set" : "")});
       all_.events.clear();
       all_.seen_until = 0;
       playing_.stop();
@@ -104,13 +106,20 @@ class Loop {
     return !playing_.stopped();
   }
 
-  // The right cue; or any light that lasts, as the unit may be wrong.
+  const WakeUp::Ask& asked_at(Nanos at) const {
+    if (at < ns_per_s || wake_->asks.size() == 1) return wake_->asks[0];
+    const auto turn = static_cast<std::size_t>((at - ns_per_s) / wake_->each);
+    return wake_->asks[(turn + 1) % wake_->asks.size()];
+  }
+
+  // The right cue of what was asked when it showed it; or any light that lasts, as the unit may be wrong.
   bool answers(const SurveyView& view) const {
     Nanos first = -1;
     for (const LampEvent& event : view.events) {
       if (event.lit != 0 && first < 0) first = event.at;
-      const bool lit = (event.lit & (wake_->steady | wake_->blinking)) != 0;
-      if (lit && (event.lit & ~wake_->blinking) == wake_->steady) return true;
+      const WakeUp::Ask& asked = asked_at(event.at);
+      const bool lit = (event.lit & (asked.steady | asked.blinking)) != 0;
+      if (lit && (event.lit & ~asked.blinking) == asked.steady) return true;
     }
     return first >= 0 && view.seen_until - first > ns_per_s;
   }
@@ -248,25 +257,29 @@ SurveyEvidence play_survey(const NextSteps& next, double pulses_per_rev, Rig& ri
 }
 
 std::optional<WakeUp> wake_up(const Gauge& gauge, Channels wired, bool trusted) {
+  WakeUp wake;
+  const double lowest = gauge.boundaries() > 0 ? gauge.windows[1].from_rpm : Profile::max_rpm;
+  wake.rest_rpm = std::round(lowest / 2);
+  Channels asked = 0;
   for (std::size_t w = 0; w < gauge.windows.size(); ++w) {
     const Cue& cue = gauge.windows[w].cue;
-    if (((cue.steady | cue.blinking) & wired) == 0) continue;
+    const Channels lit = (cue.steady | cue.blinking) & wired;
+    // Others only for lamps that have not been asked for.
+    if ((lit & ~asked) == 0) continue;
+    asked |= lit;
     const bool last = w + 1 == gauge.windows.size();
     const double from = gauge.windows[w].from_rpm;
-    const double lowest = gauge.boundaries() > 0 ? gauge.windows[1].from_rpm : Profile::max_rpm;
-    WakeUp wake;
-    wake.rest_rpm = std::round(lowest / 2);
-    wake.ask_rpm = w == 0 ? wake.rest_rpm
-                          : std::round(last ? std::min(from + 100, Profile::max_rpm)
-                                            : (from + gauge.windows[w + 1].from_rpm) / 2);
-    wake.shows = gauge.describe(cue);
-    wake.steady = cue.steady & wired;
-    wake.blinking = cue.blinking & wired;
-    wake.rest = gauge.tolerance.response_to + gauge.tolerance.settle + 20 * ns_per_ms;
-    wake.needed = trusted;
-    return wake;
+    const double rpm = w == 0 ? wake.rest_rpm
+                              : std::round(last ? std::min(from + 100, Profile::max_rpm)
+                                                : (from + gauge.windows[w + 1].from_rpm) / 2);
+    if (wake.asks.empty()) wake.shows = gauge.describe(cue);
+    wake.asks.push_back({rpm, cue.steady & wired, cue.blinking & wired});
   }
-  return std::nullopt;
+  if (wake.asks.empty()) return std::nullopt;
+  wake.rest = gauge.tolerance.response_to + gauge.tolerance.settle + 20 * ns_per_ms;
+  wake.each = wake.rest + 280 * ns_per_ms;
+  wake.needed = trusted;
+  return wake;
 }
 
 RunResult judge_evidence(const Gauge& gauge, const JudgeSetup& setup, const SurveyEvidence& evidence,

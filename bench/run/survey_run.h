@@ -54,12 +54,18 @@ struct SurveyEvidence {
 
 // How a unit is asked whether it is awake: a gauge that still starts up is dark,
 // whatever is played. It is asked with an rpm at which its lamps are lit, until
-// they are; then it gets time to go dark again, and the survey begins: instant 0
+// they are, and after a second with those of other lamps in turn, as one may be
+// broken; then it gets time to go dark again, and the survey begins: instant 0
 // of all that is kept is then. What was before is no evidence of anything.
 struct WakeUp {
-  double ask_rpm = 0, rest_rpm = 0;
-  std::string shows;  // what the settings say of it: "left white"
-  Channels steady = 0, blinking = 0;
+  struct Ask {
+    double rpm = 0;
+    Channels steady = 0, blinking = 0;  // what it then has to show
+  };
+  std::vector<Ask> asks;  // at least one
+  std::string shows;      // what the settings say of the first: "left white"
+  double rest_rpm = 0;
+  Nanos each = 0;  // of the others
   Nanos rest = 0;  // a sound unit shows the lowest window after so long at rest_rpm
   Nanos longest = 5 * ns_per_s;
   bool needed = true;  // else the survey begins all the same

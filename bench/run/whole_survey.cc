@@ -36,7 +36,9 @@ void take_found(const SurveyAsk& ask, const FoundGauge& found, SurveyEvidence& e
 }  // namespace
 
 WholeSurvey run_survey(const SurveyAsk& ask, Rig& rig, RunFolder& folder, const SurveyHooks& hooks) {
-  const SurveySetup setup = survey_setup_of(rig, ask.within_rpm);
+  SurveySetup setup = survey_setup_of(rig, ask.within_rpm);
+  // What an unknown unit does is looked for wherever it is.
+  setup.to_the_end = ask.to_the_end || ask.unknown;
   EvidenceWriter writer(folder, ask.gauge);
   UnknownSurvey unknown(ask.gauge, setup);
   SurveyPlanner planner(ask.gauge, setup);
@@ -48,8 +50,17 @@ WholeSurvey run_survey(const SurveyAsk& ask, Rig& rig, RunFolder& folder, const 
       else
         hooks.boundaries(progress, planner.known(), planner.wanted());
     };
+  std::optional<std::string> said;
   SurveyEvidence evidence = play_survey(
-      [&](const SurveyView& view) { return ask.unknown ? unknown.next(view) : planner.next(view); },
+      [&](const SurveyView& view) {
+        if (ask.unknown) return unknown.next(view);
+        std::vector<Step> steps = planner.next(view);
+        if (planner.stops_because() && !said) {
+          said = *planner.stops_because();
+          if (hooks.announce) hooks.announce(*said);
+        }
+        return steps;
+      },
       ask.gauge.pulses_per_rev, rig, &writer, heard, wake_up(ask.gauge, setup.judge.wired, !ask.unknown));
 
   WholeSurvey out;
@@ -59,6 +70,7 @@ WholeSurvey run_survey(const SurveyAsk& ask, Rig& rig, RunFolder& folder, const 
   out.result =
       judge_evidence(out.found ? *out.found : ask.gauge, setup.judge, evidence, &writer, hooks.evidence);
   if (ask.unknown) as_findings(out.result);
+  if (said) notes.push_back(*said);
   notes.push_back(wanted_note(ask));
   if (const std::string note = rig.source->facts().note; !note.empty()) notes.push_back(note);
   if (evidence.waking > 0)

@@ -16,6 +16,7 @@ struct SurveyAsk {
   double within_rpm = 1;               // the expanded uncertainty that is wanted
   bool unknown = false;                // the settings are not trusted
   std::optional<KnownBoundary> known;  // of an unknown unit: one boundary's rpm
+  bool to_the_end = false;             // a unit that is not all there is measured as long as any other
 };
 
 struct SurveyHooks : RunHooks {

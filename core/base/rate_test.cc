@@ -1,5 +1,6 @@
 #include "core/base/rate_test.h"
 
+#include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 #include <limits>
@@ -22,6 +23,14 @@ PoissonSequential::PoissonSequential(double good, double bad, double false_fail,
 }
 
 double PoissonSequential::earliest_pass() const { return -pass_below_ / slope_; }
+
+double PoissonSequential::expected_pass(double rate) const {
+  return rate < slope_ ? pass_below_ / (rate - slope_) : std::numeric_limits<double>::infinity();
+}
+
+double PoissonSequential::expected_fail(double rate) const {
+  return rate > slope_ ? fail_above_ / (rate - slope_) : std::numeric_limits<double>::infinity();
+}
 
 Verdict PoissonSequential::decide(double events, double time) const {
   const double excess = events - slope_ * time;
@@ -48,16 +57,33 @@ RateTest::RateTest(double limit_per_min, double confidence, double planned_min, 
       good_(limit_per_min / clear_ratio, limit_per_min, 0, half_chance(confidence)),
       bad_(limit_per_min, limit_per_min * clear_ratio, half_chance(confidence), 0) {}
 
+bool RateTest::is_under(double events, double minutes, bool ended) const {
+  const double n = events / dispersion_, time = minutes / dispersion_;
+  if (good_.decide(n, time) == Verdict::pass) return true;
+  return ended && minutes > 0 && one_sided_upper(n, 1 - half_chance(confidence_)) <= limit_per_min_ * time;
+}
+
+bool RateTest::is_over(double events, double minutes, bool ended) const {
+  const double n = events / dispersion_, time = minutes / dispersion_;
+  if (bad_.decide(n, time) == Verdict::fail) return true;
+  return ended && minutes > 0 && one_sided_lower(n, 1 - half_chance(confidence_)) > limit_per_min_ * time;
+}
+
 Verdict RateTest::decide(std::uint64_t events, double minutes) const {
-  const double n = static_cast<double>(events) / dispersion_;
-  const double time = minutes / dispersion_;
-  if (good_.decide(n, time) == Verdict::pass) return Verdict::pass;
-  if (bad_.decide(n, time) == Verdict::fail) return Verdict::fail;
-  if (minutes < planned_min_ || minutes <= 0) return Verdict::undecided;
-  const double at_end = 1 - half_chance(confidence_);
-  if (one_sided_upper(n, at_end) <= limit_per_min_ * time) return Verdict::pass;
-  if (one_sided_lower(n, at_end) > limit_per_min_ * time) return Verdict::fail;
-  return Verdict::undecided;
+  const bool ended = minutes >= planned_min_;
+  const auto n = static_cast<double>(events);
+  if (is_under(n, minutes, ended)) return Verdict::pass;
+  return is_over(n, minutes, ended) ? Verdict::fail : Verdict::undecided;
+}
+
+double RateTest::earliest_pass_min() const { return good_.earliest_pass() * dispersion_; }
+
+double RateTest::events_that_fail(double minutes) const {
+  return bad_.fail_above() * dispersion_ + bad_.slope() * minutes;
+}
+
+double RateTest::expected_min(double rate_per_min) const {
+  return dispersion_ * std::min(good_.expected_pass(rate_per_min), bad_.expected_fail(rate_per_min));
 }
 
 double RateTest::shortest_min(double limit_per_min, double confidence) {

@@ -25,7 +25,12 @@ class PoissonSequential {
   double slope() const { return slope_; }
   double fail_above() const { return fail_above_; }  // the intercepts, at t = 0
   double pass_below() const { return pass_below_; }
-  double earliest_pass() const;                      // the time at which no event at all is a pass
+  double earliest_pass() const;  // the time at which no event at all is a pass
+  // Wald's expected sample number, here a time: how long until the line of the
+  // pass, or of the fail, is met by events of this rate, the overshoot of whole
+  // events left out. Infinite where such a rate does not lead there.
+  double expected_pass(double rate) const;
+  double expected_fail(double rate) const;
   Verdict decide(double events, double time) const;  // undecided: goes on
 
  private:
@@ -55,6 +60,21 @@ class RateTest {
   // Before the end: only what the sequential tests say. From the planned end
   // on: what either says.
   Verdict decide(std::uint64_t events, double minutes) const;
+
+  // The two halves of decide(), for evidence that is not worth the same for both:
+  // a count taken where the rate may be lower than where it matters proves a fail
+  // by all of its time, and a pass by less.
+  bool is_under(double events, double minutes, bool ended) const;
+  bool is_over(double events, double minutes, bool ended) const;
+  double planned_min() const { return planned_min_; }
+
+  // Minutes until a unit without any event passes.
+  double earliest_pass_min() const;
+  // So many events are a fail after so many minutes, before the end.
+  double events_that_fail(double minutes) const;
+  // Minutes that the sequential test of the nearer decision needs on average for
+  // events of this rate, see PoissonSequential; infinite between the two.
+  double expected_min(double rate_per_min) const;
 
   // Below this many minutes not even a unit without an event could pass.
   static double shortest_min(double limit_per_min, double confidence);

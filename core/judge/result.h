@@ -295,6 +295,7 @@ struct RunResult {
   std::vector<std::string> not_visited;  // boundaries that the profile never crossed
   std::vector<std::string> not_asked;    // kinds that the scenario leaves out: "thresholds"
   std::vector<std::string> notes;        // what a reader must know; as `message`
+  std::string closing = {};  // what all of it comes to, where the rows alone do not say; as `message`
   Evidence evidence;
   std::optional<StampTimes> stamps = {};
 };

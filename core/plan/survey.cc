@@ -27,6 +27,9 @@ constexpr double share_a_round = 0.7;
 constexpr double bracket_per_within = 1.8;
 constexpr double narrower = 0.7;
 constexpr int most_narrowed = 4;
+// A boundary that is not where it is set is looked for so many tolerances away; to the end, further.
+constexpr double widest_look = 16, widest_of_all = 300;
+constexpr int most_slow_again = 3;
 constexpr Nanos longest_pause = 20 * ns_per_ms;
 
 Nanos hundredths(Nanos t) { return std::max<Nanos>((t + 50'000) / 100'000 * 100'000, 100'000); }
@@ -200,7 +203,7 @@ void SurveyPlanner::look(const SurveyView& view) {
     double sum = 0;
     int ways = 0;
     for (const BoundaryResult& row : known_.boundaries)
-      if (row.boundary == gauge_.windows[b].name && row.visits > 0) {
+      if (row.boundary == gauge_.windows[b].name && row.visits > 0 && std::isfinite(row.threshold_rpm)) {
         sum += row.threshold_rpm - row.nominal_rpm;
         ++ways;
       }
@@ -234,22 +237,35 @@ void SurveyPlanner::plan_again() {
 void SurveyPlanner::plan_again(std::size_t b) {
   Need& need = needs_[b];
   double worst_u = 0, response_s = 0;
+  bool measured = true;
   int fewest = 1'000'000, rows = 0;
   for (const BoundaryResult& row : known_.boundaries) {
     if (row.boundary != gauge_.windows[b].name) continue;
     ++rows;
     fewest = std::min(fewest, row.visits);
     if (row.visits == 0) continue;
+    measured = measured && std::isfinite(row.expanded_uncertainty_rpm);
     worst_u = std::max(worst_u, row.expanded_uncertainty_rpm);
     response_s = std::max(response_s, row.response_uncertainty_ms * 1e-3);
   }
   const double slow = slow_rate(b), fast = fast_rate(b);
+  if (stops_because_ && (rows < 2 || fewest == 0 || !measured)) {
+    need.given_up = true;
+    return;
+  }
   if (rows < 2 || fewest == 0) {
-    // Not where it was looked for: look wider, and fast.
+    // Not where it was looked for: look wider, and fast; slowly once it has been seen.
     need.widen *= 4;
+    need.given_up = need.widen > (setup_.to_the_end ? widest_of_all : widest_look);
+    if (!need.given_up || setup_.to_the_end) again_.push_back({b, fast});
+    return;
+  }
+  if (!measured) {
+    // Seen, but only quickly, or where a ramp ended: a longer one, and a second rate, tell the threshold.
+    need.widen = std::min(4 * need.widen, widest_look);
     again_.push_back({b, fast});
     again_.push_back({b, slow});
-    if (need.widen > 300) need.given_up = true;
+    need.given_up = ++need.slow_again > most_slow_again;
     return;
   }
   const double times = worst_u / setup_.within_rpm;
@@ -340,9 +356,11 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
         return;
       }
       look(view);
+      look_if_lost(view);
       // A unit that shows nothing at all is off, or not seen.
       return enter(view.events.size() < 2 ? Phase::over : Phase::slow);
     case Phase::slow:
+      while (at_ < measured_.size() && needs_[measured_[at_]].given_up) ++at_;
       if (at_ < measured_.size()) {
         pair(measured_[at_], slow_rate(measured_[at_]), out);
         ++at_;
@@ -352,17 +370,19 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
         out = {Hold{last_high_, hundredths(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
       return enter(Phase::holds);
     case Phase::holds:
-      if (at_ < held_.size()) return hold(at_++, lasting(view.steps), out);
+      if (at_ < held_.size() && !lost_) return hold(at_++, lasting(view.steps), out);
       out = rest();
       return enter(Phase::rest);
     case Phase::rest:
       look(view);
       plan_again();
+      if (gives_up(view)) return enter(Phase::over);
       return enter(again_.empty() || rounds_ > most_rounds || view.seen_until > setup_.longest
                        ? Phase::over
                        : Phase::again);
     case Phase::again:
-      if (at_ < again_.size()) return do_again(again_[at_++], view, out);
+      if (at_ < again_.size() && !(stops_because_ && view.seen_until > enough_))
+        return do_again(again_[at_++], view, out);
       out = rest();
       return enter(Phase::rest);
     case Phase::over: return;

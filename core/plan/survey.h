@@ -26,6 +26,7 @@
 
 #include <cstddef>
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "core/gauge/gauge.h"
@@ -43,6 +44,9 @@ struct SurveySetup {
   double within_rpm = 1;           // wanted expanded uncertainty
   Nanos ahead = 0;                 // what has been handed to the source cannot be recalled
   Nanos longest = 300 * ns_per_s;  // then it ends, whatever is known
+  // Else a unit that is not the one of the settings, or is wired wrongly, is
+  // measured where it can be, and given up where its lamps did not change.
+  bool to_the_end = false;
 };
 
 // What the settings of a survey's scenario ask of the judge.
@@ -63,6 +67,9 @@ class SurveyPlanner {
   void expect_between(std::size_t boundary, double below_rpm, double above_rpm);
   // What holds have shown of such a boundary so far.
   std::optional<ThresholdSearch::Bracket> bracket(std::size_t boundary, Direction direction) const;
+  // Why it stops before every boundary has been measured, in a sentence without a full stop; known after
+  // the first seconds, or when it is over.
+  const std::optional<std::string>& stops_because() const { return stops_because_; }
   // How many boundaries are known both ways as well as is wanted, as of the last
   // look, and of how many.
   std::size_t known() const;
@@ -77,6 +84,7 @@ class SurveyPlanner {
   struct Need {
     double shift_rpm = 0;  // of the boundary as seen, from its setting
     double widen = 1;      // more room where no change was seen
+    int slow_again = 0;    // visits that a quick one asked for
     bool given_up = false;
   };
   // A boundary whose sides differ by blinking alone.
@@ -115,7 +123,11 @@ class SurveyPlanner {
   std::vector<Step> dwell(std::size_t window);
   std::vector<Step> rest();
   void look(const SurveyView& view);
+  bool was_seen(std::size_t boundary) const;
+  void look_if_lost(const SurveyView& view);
+  Nanos sound_lasts(const SurveyView& view);
   void narrow(Held& held);
+  bool gives_up(const SurveyView& view);
   void plan_again();
   void plan_again(std::size_t boundary);
   void do_again(const Again& again, const SurveyView& view, std::vector<Step>& out);
@@ -135,6 +147,9 @@ class SurveyPlanner {
   std::vector<Again> again_;
   RunResult known_;
   int rounds_ = 0;
+  std::optional<std::string> stops_because_;
+  bool lost_ = false;  // nowhere near its boundaries: holds would find none either
+  Nanos enough_ = 0;   // for a unit that is not all there; 0: not known yet
   std::size_t pauses_ = 0;
   double last_high_ = 0;  // where the last way up ended; 0: not at a way up's end
 };

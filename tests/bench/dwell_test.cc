@@ -27,6 +27,7 @@ using ::testing::Each;
 using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 using ::testing::SizeIs;
+using ::testing::StartsWith;
 
 Gauge two_lamps(double deadband) {
   Gauge gauge;
@@ -48,16 +49,22 @@ Noise road() {
   return noise;
 }
 
+constexpr Nanos longest = 30 * 60 * ns_per_s;
+
 class DwellRun : public ::testing::Test {
  protected:
   RunOutcome run(const Gauge& gauge, const Gauge& unit, const Behaviour& behaviour = {},
-                 const RunHooks& hooks = {}) {
+                 const RunHooks& hooks = {}, bool to_the_end = false) {
     RunRecord record;
     record.gauge = gauge;
     RunFolder folder = RunFolder::create(scratch / std::to_string(++runs), record);
     Rig rig = simulated_rig(unit, behaviour, gauge, 3);
-    const DwellPlan plan{gauge, road(), 5, {1, 0.95, 20 * 60 * ns_per_s}, unit_reading(gauge, behaviour)};
+    const DwellPlan plan{gauge, road(), 5, {1, 0.95, longest}, unit_reading(gauge, behaviour), to_the_end};
     return run_dwell(plan, rig, folder, hooks);
+  }
+  RunOutcome run_to_the_end(const Gauge& gauge, const Gauge& unit, const Behaviour& behaviour = {},
+                            const RunHooks& hooks = {}) {
+    return run(gauge, unit, behaviour, hooks, true);
   }
   ScratchFolder scratch;
   int runs = 0;
@@ -69,40 +76,138 @@ TEST_F(DwellRun, PassesAUnitThatKeepsQuietBeforeItsTimeIsOver) {
   ASSERT_THAT(result.flicker, SizeIs(2));
   for (const FlickerResult& row : result.flicker) {
     EXPECT_EQ(row.verdict, Verdict::pass);
-    EXPECT_LT(row.duration_s, 19 * 60);
+    EXPECT_LT(row.duration_s, 29 * 60);
     EXPECT_LE(row.upper_95_per_min, 1);
   }
   EXPECT_NEAR(result.flicker[0].mean_rpm, 3585, 5);
 }
 
-TEST_F(DwellRun, FailsAUnitThatFlickersWithinSeconds) {
+TEST_F(DwellRun, FailsAUnitThatFlickersWithinSecondsAndStops) {
   Behaviour noisy;
   noisy.faults = {{"noisy-reading", {}, {{"rpm", 25}}}};
   const RunResult result = run(two_lamps(30), two_lamps(30), noisy).result;
   EXPECT_EQ(result.verdict, Verdict::fail);
-  ASSERT_THAT(result.flicker, SizeIs(2));
+  EXPECT_TRUE(result.complete);
+  ASSERT_THAT(result.flicker, SizeIs(1));
+  EXPECT_EQ(result.flicker[0].boundary, "hasty");  // the noise of a reading is more there
   EXPECT_LT(result.flicker[0].duration_s, 30);
+  EXPECT_LT(to_seconds(result.duration), 5);
   ASSERT_FALSE(result.findings.empty());
   EXPECT_EQ(result.findings[0].kind, FindingKind::flicker);
   EXPECT_THAT(result.findings[0].message, HasSubstr("so the unit itself flickers"));
+  EXPECT_THAT(
+      result.closing,
+      StartsWith("boundary hasty makes more than 1.00 lamp changes per minute; not tried: brisk. Width: a "
+                 "deadband of "));
+}
+
+TEST_F(DwellRun, GoesOnToTheEndWhereItIsAskedTo) {
+  Behaviour noisy;
+  noisy.faults = {{"noisy-reading", {}, {{"rpm", 25}}}};
+  const RunResult result = run_to_the_end(two_lamps(30), two_lamps(30), noisy).result;
+  EXPECT_EQ(result.verdict, Verdict::fail);
+  ASSERT_THAT(result.flicker, SizeIs(2));
+  EXPECT_EQ(result.flicker[0].boundary, "brisk");  // in the gauge's order, whichever came first
+  EXPECT_THAT(result.closing,
+              StartsWith("boundaries brisk and hasty make more than 1.00 lamp changes per minute. "
+                         "Width: "));
+}
+
+TEST_F(DwellRun, SaysHowLongItTakesBeforeItBegins) {
+  std::vector<std::string> said;
+  bool begun = false;
+  RunHooks hooks;
+  hooks.announce = [&](const std::string& sentence) {
+    EXPECT_FALSE(begun);
+    said.push_back(sentence);
+  };
+  hooks.progress = [&](const RunProgress&) { begun = true; };
+  const RunResult result = run(two_lamps(30), two_lamps(30), {}, hooks).result;
+  EXPECT_TRUE(begun);
+  ASSERT_THAT(said, SizeIs(1));
+  EXPECT_THAT(said[0], StartsWith("The dwell of 2 boundaries takes about 38 min if the lamps keep quiet, at "
+                                  "most "));
+  EXPECT_NEAR(to_seconds(result.duration) / 60, 38, 8);  // a change more or less is 3 min
 }
 
 TEST_F(DwellRun, IsUndecidedWhenItWasStoppedWhateverItHadShown) {
   Behaviour noisy;
   noisy.faults = {{"noisy-reading", {}, {{"rpm", 25}}}};
-  // A stretch of virtual time is a second: on the way through the second boundary.
-  const RunResult whole = run(two_lamps(30), two_lamps(30), noisy).result;
-  const int most_looks = static_cast<int>(to_seconds(whole.duration) * 0.7);
+  // On the way through the second boundary.
   int looks = 0;
+  RunHooks counted;
+  counted.stop = [&]() -> std::optional<std::string> {
+    ++looks;
+    return std::nullopt;
+  };
+  run_to_the_end(two_lamps(30), two_lamps(30), noisy, counted);
+  const int most_looks = looks - 2;
+  looks = 0;
   RunHooks hooks;
   hooks.stop = [&]() -> std::optional<std::string> {
     return ++looks > most_looks ? std::optional<std::string>("stopped by a test") : std::nullopt;
   };
-  const RunResult result = run(two_lamps(30), two_lamps(30), noisy, hooks).result;
+  const RunResult result = run_to_the_end(two_lamps(30), two_lamps(30), noisy, hooks).result;
   ASSERT_FALSE(result.flicker.empty());
   EXPECT_EQ(result.flicker[0].verdict, Verdict::fail);
   EXPECT_FALSE(result.complete);
   EXPECT_EQ(result.verdict, Verdict::undecided);
+}
+
+TEST_F(DwellRun, NeverPassesAUnitThatIsLostOnTheWay) {
+  // Quiet, for it has died: in the hold of either boundary, or in its visits.
+  for (const double at_s : {3.0, 14.0, 300.0, 1200.0}) {
+    Behaviour dies;
+    dies.faults = {{"freeze", {}, {{"at_s", at_s}}}};
+    const RunResult result = run(two_lamps(30), two_lamps(30), dies).result;
+    EXPECT_EQ(result.verdict, Verdict::undecided) << at_s;
+    EXPECT_THAT(result.closing, HasSubstr("not decided")) << at_s;
+  }
+}
+
+TEST_F(DwellRun, DoesNotHoldAllBoundariesOfAUnitThatFollowsNowhere) {
+  Behaviour elsewhere;
+  elsewhere.faults = {{"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 6}}}};
+  const RunResult result = run(nine_lamps(12), nine_lamps(12), elsewhere).result;
+  EXPECT_EQ(result.verdict, Verdict::undecided);
+  EXPECT_TRUE(result.complete);
+  EXPECT_LT(to_seconds(result.duration), 120);
+  EXPECT_THAT(result.flicker, IsEmpty());
+  EXPECT_EQ(result.closing, "boundaries w8 and w9 are not decided; not tried: w1, w2, w3, w4, w5, w6 and w7");
+}
+
+// The holds that Wald's test needs on average, at the rates of this simulation.
+double needed_s(const RunResult& result, double limit_per_min) {
+  const RateTest test = Dwell{limit_per_min, 0.95, longest}.test(1);
+  double sum = 0;
+  for (const FlickerResult& row : result.flicker) sum += 60 * test.expected_min(row.rate_per_min / 2);
+  return sum;
+}
+
+TEST_F(DwellRun, PassesNineBoundariesInLittleMoreThanTheirHolds) {
+  const RunResult result = run(nine_lamps(40), nine_lamps(40)).result;
+  EXPECT_EQ(result.verdict, Verdict::pass);
+  ASSERT_THAT(result.flicker, SizeIs(9));
+  EXPECT_LE(to_seconds(result.duration), 1.3 * needed_s(result, 1));
+}
+
+TEST_F(DwellRun, FailsOneOfNineBoundariesInLittleMoreThanItsHold) {
+  // A deadband that lets each boundary flicker some twenty times a minute or more.
+  const RunResult result = run(nine_lamps(9), nine_lamps(9)).result;
+  EXPECT_EQ(result.verdict, Verdict::fail);
+  ASSERT_THAT(result.flicker, SizeIs(1));
+  EXPECT_LE(to_seconds(result.duration), 1.3 * result.flicker[0].duration_s + 2.5);
+}
+
+TEST_F(DwellRun, NamesAWidthThatHolds) {
+  const RunResult result = run(two_lamps(4), two_lamps(4)).result;
+  ASSERT_EQ(result.verdict, Verdict::fail);
+  const std::string before = "Width: a deadband of ";
+  const std::size_t at = result.closing.find(before);
+  ASSERT_NE(at, std::string::npos) << result.closing;
+  const double width = std::strtod(result.closing.c_str() + at + before.size(), nullptr);
+  EXPECT_GT(width, 4);
+  EXPECT_NE(run(two_lamps(width), two_lamps(width)).result.verdict, Verdict::fail);
 }
 
 TEST_F(DwellRun, BlamesTheNoiseWhereADeadbandIsTooNarrowForIt) {
@@ -117,7 +222,7 @@ TEST_F(DwellRun, FindsTheDeadbandOfAUnitWhoseBoundaryHasMoved) {
   // settings say, it would never flicker.
   Behaviour moved;
   moved.faults = {{"boundary-moved", {{"boundary", "brisk"}}, {{"by_rpm", 25}}}};
-  const RunResult result = run(two_lamps(2), two_lamps(2), moved).result;
+  const RunResult result = run_to_the_end(two_lamps(2), two_lamps(2), moved).result;
   ASSERT_FALSE(result.flicker.empty());
   EXPECT_NEAR(result.flicker[0].mean_rpm, 3624, 5);
   EXPECT_EQ(result.flicker[0].verdict, Verdict::fail);

@@ -87,6 +87,21 @@ Gauge dwelled_gauge() {
   return gauge;
 }
 
+Gauge nine_lamps(double deadband) {
+  Gauge gauge;
+  gauge.name = "nine lamps";
+  gauge.pulses_per_rev = 2;
+  gauge.windows = {{"w0", 0, {}}};
+  for (int i = 1; i <= 9; ++i) {
+    gauge.lamps.push_back({"l" + std::to_string(i), {"white"}});
+    gauge.windows.push_back({"w" + std::to_string(i), 2000 + 400.0 * i, {(Channels{1} << i) - 1, 0}});
+  }
+  gauge.deadband = {deadband, Sits::below};
+  gauge.tolerance.rpm = 3;
+  gauge.tolerance.response_to = 120 * ns_per_ms;
+  return gauge;
+}
+
 // Many changes a minute, for the sake of a short count: what counts is their
 // number, and that each is rare beside the readings.
 Dwell asked_dwell() { return {60, 0.95, 120 * ns_per_s}; }

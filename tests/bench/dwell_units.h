@@ -18,6 +18,9 @@ namespace tachproof {
 Gauge dwelled_gauge();
 Dwell asked_dwell();
 
+// Nine boundaries, each with one more lamp lit.
+Gauge nine_lamps(double deadband);
+
 // A unit with noise and a deadband of its own that make about `aimed` times the
 // limit, 0.3 to 3.3, near 1 more often than far away.
 struct DwellUnit {

@@ -1,0 +1,78 @@
+// What a survey does with a unit that is not all there.
+#include "core/base/text.h"
+#include "core/plan/survey.h"
+#include "core/plan/survey_lost.h"
+
+namespace tachproof {
+namespace {
+
+// Of the time that a sound unit takes: then no new round begins for one that is not all there.
+constexpr double enough_by_sound = 1.35;
+// Boundaries at which nothing changed, of all, from which the unit is not the one of the settings.
+constexpr std::size_t lost_from = 2, lost_share = 3;
+// Shares of what could be told that were as the settings demand: above the one the
+// unit is theirs, below the other it is not.
+constexpr double most_like = 0.95, least_like = 0.5;
+
+}  // namespace
+
+bool SurveyPlanner::was_seen(std::size_t boundary) const {
+  int ways = 0;
+  for (const BoundaryResult& row : known_.boundaries)
+    ways += row.boundary == gauge_.windows[boundary].name && row.visits > 0 ? 1 : 0;
+  return ways == 2;
+}
+
+// After the quick passes. Where the lamps did not change, there is nothing that a
+// slow pass could measure, and wider ones would go on for minutes.
+void SurveyPlanner::look_if_lost(const SurveyView& view) {
+  enough_ = static_cast<Nanos>(enough_by_sound * static_cast<double>(sound_lasts(view)));
+  std::vector<std::size_t> missing;
+  for (const std::size_t b : measured_)
+    if (!was_seen(b)) missing.push_back(b);
+  if (setup_.to_the_end) return;
+  const auto [as_set, why] = likeness_of(gauge_, setup_.judge.wired, view);
+  if (missing.empty() && as_set > most_like) return;
+  lost_ = missing.size() >= lost_from && missing.size() * lost_share >= measured_.size();
+  lost_ = lost_ || as_set < least_like;
+  if (!why && !lost_) return;
+  if (why && why->why != LostUnit::Why::pulses_per_rev) lost_ = false;
+  // With other pulses per revolution, what changed there was another boundary.
+  const bool all = (why && why->why == LostUnit::Why::pulses_per_rev) || (!why && as_set < least_like);
+  for (const std::size_t b : all ? measured_ : missing) needs_[b].given_up = true;
+  const std::string where = all ? "all boundaries"
+                                : std::to_string(missing.size()) + " of " + std::to_string(measured_.size()) +
+                                      (measured_.size() == 1 ? " boundary" : " boundaries") +
+                                      ", where nothing changed,";
+  stops_because_ = (why ? why->sentence : "the lamps do not follow as the settings say") +
+                   (missing.empty() && !all ? "" : "; " + where + " were given up") + " after " +
+                   say_span(view.seen_until) + ": put that right and survey again";
+}
+
+// What the quick passes took, and what the slow ones and the rest will.
+Nanos SurveyPlanner::sound_lasts(const SurveyView& view) {
+  const std::size_t pauses = pauses_;
+  const double last_high = last_high_;
+  std::vector<Step> slow;
+  for (const std::size_t b : measured_) pair(b, slow_rate(b), slow);
+  pauses_ = pauses;
+  last_high_ = last_high;
+  return lasting(view.steps) + lasting(slow) + lasting(rest());
+}
+
+// A unit that is not all there gets little more time than a sound one.
+bool SurveyPlanner::gives_up(const SurveyView& view) {
+  if (setup_.to_the_end) return false;
+  std::string missing;
+  std::size_t n = 0;
+  for (const std::size_t b : measured_)
+    if (!was_seen(b)) missing += (n++ == 0 ? "" : ", ") + gauge_.windows[b].name;
+  if ((missing.empty() && !stops_because_) || (!again_.empty() && view.seen_until < enough_)) return false;
+  if (!stops_because_)
+    stops_because_ = (n == 1 ? "boundary " : "boundaries ") + missing +
+                     ": the lamps did not change near there both ways, and the survey stopped after " +
+                     say_span(view.seen_until);
+  return true;
+}
+
+}  // namespace tachproof
