@@ -126,22 +126,31 @@ void Piece::fill(const Wide& first, std::span<Nanos> out) const {
 void Piece::fill_sine(const Wide& first, std::span<Nanos> out) const {
   constexpr std::size_t apart = 16;
   const SineStretch sine{mean_hz_, swing_hz_, segment_->period_s, lasts_ns_.hi / 1e9};
-  const auto speed_hz = [&](double s) {
-    return mean_hz_ + swing_hz_ * portable::sine_cosine_of_turns(s / sine.period_s).sine;
+  struct Speed {
+    double hz, hz_per_s;
+  };
+  const auto speed_at = [&](double s) -> Speed {
+    const auto turn = portable::sine_cosine_of_turns(s / sine.period_s);
+    return {mean_hz_ + swing_hz_ * turn.sine, swing_hz_ * 2 * pi / sine.period_s * turn.cosine};
   };
   const auto reached_s = [&](std::size_t i, double low_s, double guess_s) {
     return sine_offset_s((first + static_cast<double>(i)).hi, low_s, guess_s);
   };
   std::array<double, apart> near_s;
-  double from_s = reached_s(0, 0, 0), from_hz = speed_hz(from_s);
+  double from_s = reached_s(0, 0, 0);
+  Speed from_speed = speed_at(from_s);
   for (std::size_t from = 0; from < out.size(); from += apart) {
     const std::size_t count = std::min(apart, out.size() - from);
     // Of a last one there may be no more edges to come.
     const std::size_t steps = from + count < out.size() ? count : count - 1;
     const double pulses = static_cast<double>(std::max<std::size_t>(steps, 1));
-    const double to_s = steps == 0 ? from_s : reached_s(from + steps, from_s, from_s + pulses / from_hz);
-    const double to_hz = steps == 0 ? from_hz : speed_hz(to_s);
-    const double gained = to_s - from_s, leaves = pulses / from_hz, comes = pulses / to_hz;
+    // As if the speed went on to grow as it does.
+    const double square = from_speed.hz * from_speed.hz + 2 * from_speed.hz_per_s * pulses;
+    const double twice_hz = from_speed.hz + std::sqrt(std::max(square, 0.0));
+    const double guess_s = twice_hz > 0 ? from_s + 2 * pulses / twice_hz : from_s;
+    const double to_s = steps == 0 ? from_s : reached_s(from + steps, from_s, guess_s);
+    const Speed to_speed = steps == 0 ? from_speed : speed_at(to_s);
+    const double gained = to_s - from_s, leaves = pulses / from_speed.hz, comes = pulses / to_speed.hz;
     for (std::size_t i = 0; i < count; ++i) {
       const double t = static_cast<double>(i) / pulses;
       near_s[i] =
@@ -152,7 +161,7 @@ void Piece::fill_sine(const Wide& first, std::span<Nanos> out) const {
     if (!sine_edges(sine, start_, phase, std::span(near_s).first(count), out.subspan(from, count)))
       fill_sine_one_by_one(first, from_s, from, out.subspan(from, count));
     from_s = to_s;
-    from_hz = to_hz;
+    from_speed = to_speed;
   }
 }
 
