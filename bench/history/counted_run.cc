@@ -34,19 +34,29 @@ RunRecord countable(const std::string& result, const std::string& file) {
   }
 }
 
-}  // namespace
-
-CountedRun counted_run(const std::filesystem::path& run_folder) {
-  CountedRun run;
-  run.record = load_run(run_folder).record;
-  const std::filesystem::path file = run_folder / "result.json";
+// A result that did not count a moment ago.
+std::string uncounted(const std::filesystem::path& file) {
+  std::string result;
   try {
-    run.result = whole_file(file);
+    result = whole_file(file);
   } catch (const std::runtime_error& e) {
     throw std::runtime_error(
         fmt::format("{} does not count, so the run is not added: {}", file.string(), e.what()));
   }
-  countable(run.result, file.string());
+  countable(result, file.string());
+  throw std::runtime_error(
+      fmt::format("{} changed while it was read, so the run is not added: add it again", file.string()));
+}
+
+}  // namespace
+
+CountedRun counted_run(const std::filesystem::path& run_folder) {
+  CountedRun run;
+  StoredRun stored = load_run(run_folder);
+  const std::filesystem::path file = run_folder / "result.json";
+  // What was read there need not be read again, unless to say what is wrong with it.
+  run.result = stored.result ? std::move(*stored.result) : uncounted(file);
+  run.record = std::move(stored.record);
   run.result_sha256 = sha256_of(run.result);
   run.folder = std::filesystem::absolute(run_folder).lexically_normal().string();
   run.started_s = seconds_since_1970(run.record.started, file.string());

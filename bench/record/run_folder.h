@@ -9,6 +9,7 @@
 #include <filesystem>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -61,6 +62,8 @@ class RunFolder {
 struct StoredRun {
   RunRecord record;
   Trace trace;
+  std::optional<std::string>
+      result;  // the bytes of result.json, which the record is from; nothing: it is not
 };
 StoredRun load_run(const std::filesystem::path& folder);
 

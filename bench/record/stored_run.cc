@@ -20,21 +20,23 @@ constexpr std::size_t most_kept = 2'000'000;
 
 using Troubles = std::vector<std::string>;
 
-RunRecord read_record(const std::filesystem::path& folder, const Journal& journal, Troubles& troubles) {
+void read_record(const std::filesystem::path& folder, const Journal& journal, StoredRun& run,
+                 Troubles& troubles) {
   std::string why = "it is missing";
   try {
     if (is_there(folder / "result.json")) {
-      const std::string text = whole_file(folder / "result.json");
-      RunRecord record = record_from_json(text);
+      std::string text = whole_file(folder / "result.json");
+      run.record = record_from_json(text);
       if (journal.seal && journal.seal->result_sha256 != sha256_of(text))
         troubles.push_back("result.json is not as the run left it, so its verdict does not count.");
-      return record;
+      run.result = std::move(text);
+      return;
     }
   } catch (const std::runtime_error& e) {
     why = e.what();
   }
   troubles.push_back(fmt::format("result.json does not count: {}.", why));
-  return journal.begun.value_or(RunRecord{});
+  run.record = journal.begun.value_or(RunRecord{});
 }
 
 void check_files(const std::filesystem::path& folder, const RunRecord& record, const Seal& seal,
@@ -102,7 +104,7 @@ StoredRun load_run(const std::filesystem::path& folder) {
   Troubles troubles;
   Journal journal = read_journal(folder / "journal.jsonl", most_kept);
   StoredRun run;
-  run.record = read_record(folder, journal, troubles);
+  read_record(folder, journal, run, troubles);
   if (journal.seal)
     check_files(folder, run.record, *journal.seal, troubles);
   else

@@ -129,9 +129,21 @@ FlickerTally simulate_flicker(const FlickerSetup& setup, unsigned threads,
   // Whole numbers add up to the same in any order, so each thread keeps its own sum.
   std::vector<FlickerTally> sums(threads, FlickerTally(setup));
   std::atomic<std::uint64_t> next = 0;
+  // The last chunks go in halves, so that no thread waits long for another's last one. The noise of each is
+  // then drawn twice, which costs little beside counting every reading, but much where few count.
+  const bool few_count = setup.narrowest_rpm / 2 > setup.reach_rpm;
+  const std::uint64_t halved = few_count || setup.chunks <= threads || threads == 1 ? 0 : threads;
+  const std::uint64_t whole = setup.chunks - halved;
   const auto work = [&](FlickerTally& sum, const std::function<void()>& often) {
-    for (std::uint64_t chunk = next++; chunk < setup.chunks; chunk = next++)
-      sum.add(flicker_chunk(setup, chunk, best_instructions(), often));
+    for (std::uint64_t part = next++; part < whole + 2 * halved; part = next++) {
+      if (part < whole) {
+        sum.add(flicker_chunk(setup, part, best_instructions(), often));
+        continue;
+      }
+      const std::uint64_t half = part - whole;
+      const TrainSpan trains = half % 2 == 0 ? TrainSpan{0, 8} : TrainSpan{8, 16};
+      sum.add(flicker_chunk(setup, whole + half / 2, best_instructions(), often, trains));
+    }
   };
   struct Stopped {};
   std::atomic<bool> stopped = false;

@@ -23,6 +23,7 @@
 #include <functional>
 #include <vector>
 
+#include "core/flicker/rainflow.h"
 #include "core/signal/edges.h"
 #include "core/signal/noise.h"
 
@@ -46,7 +47,7 @@ struct FlickerSetup {
   double step_rpm = 0.5;     // between levels, and between widths
   double widest_rpm = 50;    // widths 0, step, ... up to this
   double reach_rpm = 25;     // the mean is sought so far from the deadband's middle
-  double narrowest_rpm = 0;  // widths below this are not asked for: faster
+  double narrowest_rpm = 0;  // widths below this are not asked for, and not counted: faster
   std::uint64_t seed = 0;
   std::uint64_t steps = 1 << 16;  // pulses of each train in a chunk
   std::uint64_t chunks = 1;
@@ -103,9 +104,9 @@ class FlickerTally {
   Flicker held(std::size_t place, std::size_t width, double mean_off_rpm) const;
 
   // Adds one train's rainflow pairs at one place in one phase.
-  void add_train(std::size_t place, std::size_t phase, const std::vector<std::int32_t>& pairs,
-                 double minutes);
+  void add_train(std::size_t place, std::size_t phase, const PairCounts& pairs, double minutes);
   std::size_t phases(std::size_t place) const { return first_slot_[place + 1] - first_slot_[place]; }
+  std::size_t slots() const { return first_slot_.back(); }  // places, each in each of its phases
 
   // Levels -half..half around the mean; a reading's number is that of levels
   // which it has reached.
@@ -133,18 +134,23 @@ class FlickerTally {
 
   double step_rpm_;
   std::size_t widths_;
+  std::size_t narrowest_;  // that is asked for
   std::size_t half_;
   std::size_t reach_;  // in half steps
   std::vector<Cell> cells_;
   std::vector<std::size_t> first_slot_;  // by place, and one more
-  std::vector<double> minutes_;          // by slot
+  std::vector<double> train_minutes_;    // by slot
   std::uint64_t trains_ = 0;             // in each slot
 };
 
+// Some of a chunk's sixteen trains: the parts of a chunk add up to the whole of it.
+struct TrainSpan {
+  std::size_t first = 0, end = 16;
+};
 // `between` is called now and then, and may throw.
 FlickerTally flicker_chunk(const FlickerSetup& setup, std::uint64_t chunk,
-                           Instructions with = best_instructions(),
-                           const std::function<void()>& between = {});
+                           Instructions with = best_instructions(), const std::function<void()>& between = {},
+                           TrainSpan trains = {});
 
 // Lamp changes per minute that missing and doubled pulses make by themselves: a
 // reading that is off by a whole pulse carries a lamp over and back, whatever

@@ -20,13 +20,14 @@ std::size_t FlickerSetup::widths() const { return steps_in(widest_rpm, step_rpm)
 FlickerTally::FlickerTally(const FlickerSetup& setup)
     : step_rpm_(setup.step_rpm),
       widths_(setup.widths()),
+      narrowest_(static_cast<std::size_t>(std::max(0.0, setup.narrowest_rpm / setup.step_rpm))),
       half_(steps_in(setup.widest_rpm / 2 + setup.reach_rpm, setup.step_rpm) + 1),
       reach_(steps_in(2 * setup.reach_rpm, setup.step_rpm)),
       first_slot_{0} {
   for (const double rpm : setup.places_rpm)
     first_slot_.push_back(first_slot_.back() + flicker_phases(setup, rpm).count);
   cells_.resize(first_slot_.back() * widths_ * levels());
-  minutes_.resize(first_slot_.back(), 0.0);
+  train_minutes_.resize(first_slot_.back(), 0.0);
 }
 
 void FlickerTally::add(const FlickerTally& other) {
@@ -34,7 +35,8 @@ void FlickerTally::add(const FlickerTally& other) {
     cells_[i].sum += other.cells_[i].sum;
     cells_[i].squares += other.cells_[i].squares;
   }
-  for (std::size_t p = 0; p < minutes_.size(); ++p) minutes_[p] += other.minutes_[p];
+  // Trains of one setup are equally long. A sum of their minutes would depend on its order.
+  if (trains_ == 0) train_minutes_ = other.train_minutes_;
   trains_ += other.trains_;
 }
 
@@ -47,31 +49,38 @@ bool FlickerTally::asked(std::size_t width, std::size_t upper) const {
   return std::abs(twice_off) <= static_cast<std::int64_t>(reach_) + 1;
 }
 
-void FlickerTally::add_train(std::size_t place, std::size_t phase, const std::vector<std::int32_t>& pairs,
-                             double minutes) {
+void FlickerTally::add_train(std::size_t place, std::size_t phase, const PairCounts& pairs, double minutes) {
   const std::size_t slot = first_slot_[place] + phase;
   // A signal of number s has reached the levels 0..s-1: it is at or above level
   // u when s > u, and under level l when s <= l.
   const std::size_t numbers = levels() + 1;
-  // By peak: pairs with this peak or a higher one, and a valley looked at so far.
+  // By peak: pairs with this peak or a higher one, and a valley looked at so far; none above `highest`.
   std::vector<std::int32_t> peaks(numbers + 1, 0);
+  std::size_t highest = 0;
   for (std::size_t lower = 0; lower < levels(); ++lower) {
-    // Valleys of number `lower` are under level `lower`.
-    std::int32_t more = 0;
-    for (std::size_t peak = numbers; peak-- > 0;) {
-      more += pairs[lower * numbers + peak];
-      peaks[peak] += more;
+    // Valleys of number `lower` are under level `lower`. Most have no pair at all.
+    if (lower < pairs.valleys) {
+      const std::int32_t* const row = &pairs.counts[lower * pairs.peaks];
+      std::int32_t any = 0;
+      for (std::size_t peak = 0; peak < pairs.peaks; ++peak) any |= row[peak];
+      std::int32_t more = 0;
+      for (std::size_t peak = any == 0 ? 0 : numbers; peak-- > 0;) {
+        if (peak >= pairs.first_peak) more += row[peak - pairs.first_peak];
+        peaks[peak] += more;
+        if (more != 0) highest = std::max(highest, peak);
+      }
     }
-    for (std::size_t width = 0; width < widths_ && lower + width < levels(); ++width) {
+    // A deadband may have no cycle where a wider one has: its lamp was on all the time, since before what
+    // counts.
+    for (std::size_t width = narrowest_; width < widths_ && lower + width < highest; ++width) {
       const std::size_t upper = lower + width;
       const auto cycles = static_cast<std::uint64_t>(peaks[upper + 1]);
-      if (cycles == 0) break;  // a wider deadband has no more
       Cell& cell = cells_[index_of(slot, width, upper)];
       cell.sum += cycles;
       cell.squares += cycles * cycles;
     }
   }
-  minutes_[slot] += minutes;
+  train_minutes_[slot] = minutes;
   if (slot == 0) ++trains_;
 }
 
@@ -80,8 +89,8 @@ Flicker FlickerTally::flicker(std::size_t slot, std::size_t width, std::size_t u
   result.width_rpm = step_rpm_ * static_cast<double>(width);
   result.mean_off_rpm =
       step_rpm_ * (static_cast<double>(half_) + static_cast<double>(width) / 2 - static_cast<double>(upper));
-  result.minutes = minutes_[slot];
   result.trains = static_cast<double>(trains_);
+  result.minutes = result.trains * train_minutes_[slot];
   const Cell& seen = cell(slot, width, upper);
   result.cycles = static_cast<double>(seen.sum);
   if (trains_ > 1 && seen.sum > 0) {

@@ -5,6 +5,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <vector>
 
 #include "core/flicker/flicker.h"
 #include "core/flicker/normal_lanes.h"
@@ -28,25 +29,29 @@ struct PlaceLoop {
   std::size_t averaged = 1;
   bool wanders = false;
   alignas(64) std::array<float, lanes> wander{};
+  std::vector<float> pattern;  // of the firing, in rpm of a reading: [pulse of the cycle][lane]
+  std::size_t pulse = 0;       // of the cycle, at the block's start
 };
 
-// The level number of a reading that is x rpm off by its edges and the wander.
-// Relative to the mean a period is 1 - x / rpm long, so the speed is off by
-// x / (1 - x / rpm).
-[[gnu::always_inline]] inline std::uint16_t level_of(const PlaceLoop& place, float x) {
-  const float level = x / (1 - x * place.per_rpm) * place.per_step + place.middle;
-  const float inside = level > 0 ? (level < place.most ? level : place.most) : 0;
-  return static_cast<std::uint16_t>(static_cast<std::int32_t>(inside));
-}
+// Edges of one block, and those so many steps before that a reading averages over.
+struct EdgePair {
+  const float* now;
+  const float* before;
+};
 
-// One block's readings as level numbers: `edges` are the edge differences over the averaged pulses, `fresh`
-// normals of the wander; `speeds` has the wander of the block before in its first half, and gets this one's.
-void levels_of(PlaceLoop& place, const float* edges, const float* fresh, float* speeds, std::uint16_t* out,
+// One block's readings as level numbers. `fresh`: normals of the wander; `speeds` has the wander of the block
+// before in its first half, and gets this one's.
+void levels_of(PlaceLoop& place, EdgePair edges, const float* fresh, float* speeds, std::uint16_t* out,
                Instructions with);
-// out[i]: 1 when reading i lies outside from..to, else 0.
-void outside_of(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to, std::uint8_t* out,
-                Instructions with);
-// The same of edge differences further from 0 than `quiet`.
-void far_edges_of(const float* edges, float quiet, std::uint8_t* out, Instructions with);
+// Readings of edges alone, whose differences are given: their level numbers.
+void levels_of_some(const PlaceLoop& place, const float* differences, std::size_t count, std::uint16_t* out,
+                    Instructions with);
+
+// Which readings of a block lie far off: bit s of words[w][half][lane] is step 64 w + 32 half + s.
+using FarSteps = std::array<std::array<std::array<std::uint32_t, lanes>, 2>, block / 64>;
+void outside_of(const std::uint16_t* levels, std::uint16_t from, std::uint16_t to, FarSteps& out,
+                Instructions with);  // of levels outside from..to
+void far_edges_of(EdgePair edges, float quiet, FarSteps& out,
+                  Instructions with);  // of edge differences further from 0 than `quiet`
 
 }  // namespace tachproof::flicker

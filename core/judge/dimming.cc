@@ -27,7 +27,10 @@ bool alike(Nanos span, Nanos known) {
 }  // namespace
 
 void DimmingFilter::add(std::span<const LampEvent> events, std::vector<LampEvent>& out) {
-  for (const LampEvent& event : events) {
+  for (std::size_t i = 0; i < events.size(); ++i) {
+    i += go_on(events.subspan(i));
+    if (i == events.size()) return;
+    const LampEvent& event = events[i];
     if (!begun_) {
       begun_ = true;
       raw_ = filtered_ = event.lit;
@@ -49,6 +52,56 @@ void DimmingFilter::add(std::span<const LampEvent> events, std::vector<LampEvent
     now_ = event.at;
     if ((waiting_ | fresh_) == 0 || changes_.size() > 64) release(event.at, out);
   }
+}
+
+// Falls and rises in pairs that only go on with the dimming of the lamps that came on last, all of them in
+// one rhythm: how many events from the front. A PWM gives hundreds of periods a second that are all alike, so
+// what each asks of every lamp is asked of all at once; event by event it would come to the same.
+std::size_t DimmingFilter::go_on(std::span<const LampEvent> events) {
+  const Channels lamps = fresh_;
+  if (lamps == 0 || waiting_ != lamps || changes_.size() > 64 || events.size() < 2) return 0;
+  const Channel& first = channels_[static_cast<std::size_t>(std::countr_zero(lamps))];
+  for (Channels left = lamps; left != 0; left &= left - 1) {
+    const Channel& channel = channels_[static_cast<std::size_t>(std::countr_zero(left))];
+    if (!channel.dimmed || !channel.fresh->on || channel.waiting.size() != 1) return 0;
+    if (channel.last_rise != first.last_rise || channel.period != first.period ||
+        channel.fresh->at != first.fresh->at || channel.waiting[0].at != first.waiting[0].at)
+      return 0;
+  }
+  // Two periods: of the older one the fall is known to be dimming once the rise after it is no glitch.
+  Nanos before = first.last_rise, fall = first.waiting[0].at, rise = first.fresh->at, period = first.period;
+  Nanos gap = 0, lit = 0;
+  const Nanos from = before;
+  std::size_t taken = 0;
+  for (; taken + 1 < events.size(); taken += 2) {
+    const LampEvent &dark = events[taken], &bright = events[taken + 1];
+    if (dark.lit != (raw_ & ~lamps) || bright.lit != raw_) break;
+    if (dark.at - rise < longest_glitch || bright.at - dark.at < longest_glitch) break;
+    const Nanos now = rise - before;
+    if (!agree(now, period) || bright.at - rise > now + now / 2) break;
+    period = now;
+    gap = rise - fall;
+    lit += fall - before;
+    before = rise;
+    fall = dark.at;
+    rise = bright.at;
+  }
+  if (taken == 0) return 0;
+  for (Channels left = lamps; left != 0; left &= left - 1) {
+    Channel& channel = channels_[static_cast<std::size_t>(std::countr_zero(left))];
+    channel.lit += lit;
+    channel.dimmed_for += before - from;
+    channel.periods += taken / 2;
+    channel.period = channel.in_force = period;
+    channel.gap = gap;
+    channel.last_rise = before;
+    channel.moved = channel.waiting[0].at = fall;
+    channel.fresh->at = rise;
+  }
+  gap_ = gap;
+  lit_ = period - gap;
+  now_ = rise;
+  return taken;
 }
 
 void DimmingFilter::seen_until(Nanos until, std::vector<LampEvent>& out) {

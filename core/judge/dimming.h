@@ -88,6 +88,7 @@ class DimmingFilter {
     bool on = false;
   };
 
+  std::size_t go_on(std::span<const LampEvent> events);
   void sift(std::uint32_t index, Nanos at, bool on);
   bool is_glitch(Channel& channel, Nanos width) const;
   void pass_fresh(std::uint32_t index);

@@ -71,15 +71,27 @@ void Judge::Impl::rpm(const Segment& segment) {
 
 void Judge::Impl::lamps(std::span<const LampEvent> events) {
   if (events.empty()) return;
-  for (const LampEvent& event : events) {
-    if (any_lamps_ && event.lit != raw_) ++result_.evidence.lamp_changes;
-    if (!any_lamps_) lamps_from_ = event.at;
+  if (!any_lamps_) {
+    lamps_from_ = events[0].at;
+    raw_ = events[0].lit;
     any_lamps_ = true;
-    raw_ = event.lit;
-    masked_.push_back({event.at, event.lit & wired_});
   }
-  pictures_.add(masked_);
-  masked_.clear();
+  std::uint64_t changes = 0;
+  Channels ever = 0;
+  for (const LampEvent& event : events) {
+    changes += event.lit != raw_ ? 1 : 0;
+    raw_ = event.lit;
+    ever |= event.lit;
+  }
+  result_.evidence.lamp_changes += changes;
+  // A dimmed lamp has hundreds of events a second: they are copied where some lamp is to be left out only.
+  if ((ever & ~wired_) == 0) {
+    pictures_.add(events);
+  } else {
+    for (const LampEvent& event : events) masked_.push_back({event.at, event.lit & wired_});
+    pictures_.add(masked_);
+    masked_.clear();
+  }
   advance();
 }
 

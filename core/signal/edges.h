@@ -30,6 +30,18 @@ void constant_edges(const Instant& first, double period_ns, std::span<Nanos> out
 void ramp_edges(const Instant& slow, double hz, double hz_per_s, bool rising, std::span<Nanos> out,
                 Instructions with = best_instructions());
 
+// Some whole periods of a sine, or a part of one, from its start.
+struct SineStretch {
+  double mean_hz = 0, swing_hz = 0;
+  double period_s = 0;
+  double lasts_s = 0;
+};
+// Edge m is where the phase is `phase` + m pulses, from `start` on. `near_s`: about where, in seconds from
+// the start; moved there by one step of Newton's method in its second order, whose error is of third order in
+// its length. Whether all of them moved by less than 1e-7 of a period.
+bool sine_edges(const SineStretch& sine, const Instant& start, double phase, std::span<double> near_s,
+                std::span<Nanos> out, Instructions with = best_instructions());
+
 // No edge of one call may be further than this from the anchor.
 inline constexpr double edges_reach_ns = 0x1p50;  // 13 days
 inline constexpr std::size_t edges_block = 1024;  // at most, in one call

@@ -1,6 +1,7 @@
 #include "core/signal/phase.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "core/base/portable_math.h"
@@ -120,18 +121,57 @@ void Piece::fill(const Wide& first, std::span<Nanos> out) const {
   }
 }
 
-// The parabola through the last three edges meets the next so nearly that one
-// step of sine_offset_s is enough.
+// Every sixteenth edge by itself; between two of them the cubic that has their instants and speeds is so
+// near that one step finds an edge. Then no edge waits for another, and they are found several at once.
 void Piece::fill_sine(const Wide& first, std::span<Nanos> out) const {
-  double s1 = 0, s2 = 0, s3 = 0;  // of the edges before, the latest first
+  constexpr std::size_t apart = 16;
+  const SineStretch sine{mean_hz_, swing_hz_, segment_->period_s, lasts_ns_.hi / 1e9};
+  struct Speed {
+    double hz, hz_per_s;
+  };
+  const auto speed_at = [&](double s) -> Speed {
+    const auto turn = portable::sine_cosine_of_turns(s / sine.period_s);
+    return {mean_hz_ + swing_hz_ * turn.sine, swing_hz_ * 2 * pi / sine.period_s * turn.cosine};
+  };
+  const auto reached_s = [&](std::size_t i, double low_s, double guess_s) {
+    return sine_offset_s((first + static_cast<double>(i)).hi, low_s, guess_s);
+  };
+  std::array<double, apart> near_s;
+  double from_s = reached_s(0, 0, 0);
+  Speed from_speed = speed_at(from_s);
+  for (std::size_t from = 0; from < out.size(); from += apart) {
+    const std::size_t count = std::min(apart, out.size() - from);
+    // Of a last one there may be no more edges to come.
+    const std::size_t steps = from + count < out.size() ? count : count - 1;
+    const double pulses = static_cast<double>(std::max<std::size_t>(steps, 1));
+    // As if the speed went on to grow as it does.
+    const double square = from_speed.hz * from_speed.hz + 2 * from_speed.hz_per_s * pulses;
+    const double twice_hz = from_speed.hz + std::sqrt(std::max(square, 0.0));
+    const double guess_s = twice_hz > 0 ? from_s + 2 * pulses / twice_hz : from_s;
+    const double to_s = steps == 0 ? from_s : reached_s(from + steps, from_s, guess_s);
+    const Speed to_speed = steps == 0 ? from_speed : speed_at(to_s);
+    const double gained = to_s - from_s, leaves = pulses / from_speed.hz, comes = pulses / to_speed.hz;
+    for (std::size_t i = 0; i < count; ++i) {
+      const double t = static_cast<double>(i) / pulses;
+      near_s[i] =
+          from_s + t * (leaves + t * ((3 * gained - 2 * leaves - comes) + t * (leaves + comes - 2 * gained)));
+    }
+    const double phase = (first + static_cast<double>(from)).hi;
+    // Where the engine all but stands, no cubic is near.
+    if (!sine_edges(sine, start_, phase, std::span(near_s).first(count), out.subspan(from, count)))
+      fill_sine_one_by_one(first, from_s, from, out.subspan(from, count));
+    from_s = to_s;
+    from_speed = to_speed;
+  }
+}
+
+void Piece::fill_sine_one_by_one(const Wide& first, double from_s, std::size_t from,
+                                 std::span<Nanos> out) const {
+  double s = from_s;
   for (std::size_t i = 0; i < out.size(); ++i) {
-    const double guess = i < 3 ? s1 : s3 + 3 * (s1 - s2);
-    const double s = sine_offset_s((first + static_cast<double>(i)).hi, s1, guess);
+    s = sine_offset_s((first + static_cast<double>(from + i)).hi, s, s);
     const Instant at = later(start_, exact_product(s, 1e9));
     out[i] = at.whole + (at.frac_ns >= 0.5 ? 1 : 0);
-    s3 = s2;
-    s2 = s1;
-    s1 = s;
   }
 }
 

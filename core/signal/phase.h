@@ -45,6 +45,8 @@ class Piece {
   };
   Offset linear_offset(const Wide& phase) const;
   void fill_sine(const Wide& first, std::span<Nanos> out) const;
+  // Edges from number `from` on, which is at from_s.
+  void fill_sine_one_by_one(const Wide& first, double from_s, std::size_t from, std::span<Nanos> out) const;
   // Not before `low_s`; `guess_s` only makes it faster.
   double sine_offset_s(double phase, double low_s, double guess_s) const;
 

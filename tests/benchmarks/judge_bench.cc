@@ -113,6 +113,30 @@ void ReadingTheRecords(benchmark::State& state) {
 }
 BENCHMARK(ReadingTheRecords)->Unit(benchmark::kMillisecond);
 
+// What no matching does without: reads each record and its demand, and writes down what became of it. No side
+// of a boundary is kept, nothing can be late, early, missing or seen twice.
+void WritingWhatMatches(benchmark::State& state) {
+  const Case& c = demanded_moves();
+  const std::vector<ExpectedTransition> demands = expect(c.gauge, c.profile).transitions;
+  for (auto _ : state) {
+    std::vector<Crossing> crossings(1);
+    std::size_t in_time = 0;
+    for (std::size_t i = 1; i < c.records.size(); ++i) {
+      const ExpectedTransition& demand = demands[i - 1];
+      const Nanos at = c.records[i].event.at;
+      const bool inside = at >= demand.earliest && at <= demand.latest;
+      crossings[0] = {demand, inside ? Crossing::Timing::inside : Crossing::Timing::late, at};
+      benchmark::DoNotOptimize(crossings.data());
+      benchmark::ClobberMemory();
+      in_time += inside ? 1 : 0;
+    }
+    benchmark::DoNotOptimize(in_time);
+    if (in_time != c.records.size() - 1) state.SkipWithError("a demand was not met");
+  }
+  per_event(state, c);
+}
+BENCHMARK(WritingWhatMatches)->Unit(benchmark::kMillisecond);
+
 // Demands beside moves alone, from records: for each, its boundary opens, the
 // window changes, the boundary closes and the two are matched.
 void MatchingAlone(benchmark::State& state) {

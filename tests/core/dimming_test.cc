@@ -251,6 +251,64 @@ RC_GTEST_PROP(DimmingFilter, KeepsTheOrderAndTheLastStateInAnyPortions, ()) {
   RC_ASSERT(parts == whole);
 }
 
+// Trains of several lamps that come and go in one rhythm or not, with jitter, breaks and spikes.
+std::vector<LampEvent> any_trains() {
+  std::vector<LampEvent> raw{{0, 0}};
+  Nanos t = ns_per_ms;
+  const auto show = [&](Nanos at, Channels lit) {
+    t = std::max(at, t + 1);
+    raw.push_back({t, lit});
+  };
+  for (int trains = *rc::gen::inRange(1, 6); trains > 0; --trains) {
+    const auto lamps = *rc::gen::elementOf(std::vector<Channels>{1, 2, 3, 7});
+    const auto steady = *rc::gen::elementOf(std::vector<Channels>{0, 0, 8}) & ~lamps;
+    const Nanos period = *rc::gen::elementOf(std::vector<Nanos>{900, 2500, 5000, 13'000}) * ns_per_us;
+    const double duty = *rc::gen::elementOf(std::vector<double>{0.01, 0.3, 0.5, 0.99});
+    const Nanos jitter = *rc::gen::elementOf(std::vector<Nanos>{0, 1, 30, 400}) * ns_per_us;
+    for (int periods = *rc::gen::inRange(0, 30); periods > 0; --periods) {
+      const Nanos from = t + static_cast<Nanos>((1 - duty) * static_cast<double>(period));
+      const Nanos rise = from + *rc::gen::inRange<Nanos>(0, jitter + 1);
+      if (*rc::gen::inRange(0, 25) == 0) {
+        show(rise - 15 * ns_per_us, steady | lamps);
+        show(rise - 10 * ns_per_us, steady);
+      }
+      show(rise, steady | lamps);
+      if (*rc::gen::inRange(0, 25) == 0) show(rise + 3 * ns_per_us, steady | (lamps & 1));
+      show(rise + static_cast<Nanos>(duty * static_cast<double>(period)), steady);
+    }
+    t += *rc::gen::elementOf(std::vector<Nanos>{0, 3, 20, 200}) * ns_per_ms;
+  }
+  return raw;
+}
+
+// What goes on in one rhythm is taken a stretch at a time.
+RC_GTEST_PROP(DimmingFilter, SeesTheSameInAStretchAsEventByEvent, ()) {
+  const std::vector<LampEvent> raw = any_trains();
+  DimmingFilter at_once, one_by_one;
+  std::vector<LampEvent> of_stretches, of_events;
+  for (std::size_t i = 0; i < raw.size();) {
+    const auto n = std::min<std::size_t>(raw.size() - i, static_cast<std::size_t>(*rc::gen::inRange(1, 60)));
+    at_once.add(std::span(raw).subspan(i, n), of_stretches);
+    for (const LampEvent& event : std::span(raw).subspan(i, n)) one_by_one.add({&event, 1}, of_events);
+    i += n;
+    if (*rc::gen::arbitrary<bool>() && i < raw.size()) {
+      const Nanos until = raw[i - 1].at + (raw[i].at - raw[i - 1].at) / 2;
+      at_once.seen_until(until, of_stretches);
+      one_by_one.seen_until(until, of_events);
+    }
+    RC_ASSERT(at_once.settled_until() == one_by_one.settled_until());
+    RC_ASSERT(at_once.slack() == one_by_one.slack());
+    RC_ASSERT(at_once.glitches() == one_by_one.glitches());
+  }
+  at_once.finish(of_stretches);
+  one_by_one.finish(of_events);
+  RC_ASSERT(of_stretches == of_events);
+  for (std::size_t c = 0; c < 4; ++c) {
+    RC_ASSERT(at_once.dimming(c).level == one_by_one.dimming(c).level);
+    RC_ASSERT(at_once.dimming(c).hz == one_by_one.dimming(c).hz);
+  }
+}
+
 std::vector<LampEvent> settled(const std::vector<LampEvent>& events) {
   Settling settling(10 * ns_per_ms);
   std::vector<LampEvent> out;

@@ -296,5 +296,45 @@ RC_GTEST_PROP(Edges, AreTheSameBitsWithEveryInstructionSet, ()) {
   }
 }
 
+RC_GTEST_PROP(Edges, OfASineAreTheSameBitsWithEveryInstructionSet, ()) {
+  const auto n = static_cast<std::size_t>(*rc::gen::inRange(1, 40));
+  const Instant anchor{*rc::gen::inRange<Nanos>(0, hour), *rc::gen::inRange(0, 1000) / 1000.0};
+  const double mean_hz = *rc::gen::inRange(1, 100'000) / 100.0;
+  const double period_s = *rc::gen::inRange(1, 100'000) / 1000.0;
+  const SineStretch sine{mean_hz, mean_hz * *rc::gen::inRange(-10, 11) / 10, period_s, 2 * period_s};
+  const double phase = mean_hz * period_s * *rc::gen::inRange(0, 100) / 100;
+  std::vector<double> near_s(n);
+  for (double& s : near_s) s = period_s * *rc::gen::inRange(0, 2000) / 1000.0;
+  for (const Instructions set : {Instructions::avx2, Instructions::avx512}) {
+    if (!available(set)) continue;
+    std::vector<double> expected_s = near_s, got_s = near_s;
+    std::vector<Nanos> expected(n), got(n);
+    const bool all_near = sine_edges(sine, anchor, phase, expected_s, expected, Instructions::baseline);
+    RC_ASSERT(sine_edges(sine, anchor, phase, got_s, got, set) == all_near);
+    if (!all_near) continue;  // nothing is promised of them, and they are not used
+    RC_ASSERT(got == expected);
+    RC_ASSERT(got_s == expected_s);
+  }
+}
+
+// Where the cubic between edges is a good guess and where it is none: slow ends, few pulses a period, and one
+// block after another.
+TEST(PulseTrain, AWaveHasItsPulsesWhereItsPhaseIs) {
+  struct Case {
+    double mean, swing, period_s, ppr;
+  };
+  for (const Case& c : {Case{5600, 2400, 16, 3}, Case{4000, 4000, 3, 2}, Case{600, -599.9, 20, 1},
+                        Case{9000, 8000, 0.01, 4}, Case{20, 20, 100, 0.5}}) {
+    const Nanos lasts = static_cast<Nanos>(3.3 * c.period_s * 1e9) + 20 * ns_per_s;
+    const Profile profile(
+        std::vector<Step>{Wave{c.mean, c.swing, static_cast<Nanos>(c.period_s * 1e9), lasts}});
+    const std::vector<Nanos> edges = edges_of(profile, c.ppr);
+    EXPECT_TRUE(std::ranges::is_sorted(edges));
+    const long double slack = profile.highest_rpm() * c.ppr / 60 * 0.51e-9L + 1e-10L;
+    for (std::size_t k = 1; k <= edges.size(); k += k % 5 == 0 ? 3 : 1)
+      ASSERT_LE(std::abs(phase_at(profile, c.ppr, edges[k - 1]) - k), slack) << c.mean << ", pulse " << k;
+  }
+}
+
 }  // namespace
 }  // namespace tachproof

@@ -29,8 +29,6 @@ constexpr double half_light = 0.5;
 
 // ---- SquareWave -------------------------------------------------------------
 
-Nanos SquareWave::edge(double periods) const { return std::llround(origin_ns_ + periods * period_ns_); }
-
 void SquareWave::start(double origin_ns, Nanos t) {
   running_ = true;
   if (duty_ <= 0 || duty_ >= 1) {
@@ -45,11 +43,6 @@ void SquareWave::start(double origin_ns, Nanos t) {
   next_ = edge(static_cast<double>(period_) + duty_);
   lit_ = next_ > t;
   if (!lit_) next_ = edge(static_cast<double>(++period_));
-}
-
-void SquareWave::pass() {
-  lit_ = !lit_;
-  next_ = lit_ ? edge(static_cast<double>(period_) + duty_) : edge(static_cast<double>(++period_));
 }
 
 // ---- LampDriver -------------------------------------------------------------
@@ -107,6 +100,10 @@ void LampDriver::run(Nanos until, std::vector<LampEvent>& out) {
     out.push_back({0, *shown_});
   }
   for (Nanos t = next_change(); t <= until; t = next_change()) {
+    if (const Nanos other = next_but_dimming(); other > t) {
+      dim_until(std::min(until, other - 1), out);
+      continue;
+    }
     pass(t);
     const Channels now = lit();
     if (now != *shown_) out.push_back({t, now});
@@ -114,12 +111,28 @@ void LampDriver::run(Nanos until, std::vector<LampEvent>& out) {
   }
 }
 
+// Nothing but the dimmer changes anything: two pictures take turns.
+void LampDriver::dim_until(Nanos until, std::vector<LampEvent>& out) {
+  const Channels bright = lit(true), dark = lit(false);
+  Channels shown = *shown_;
+  dimmer_->pass_until(until, [&](Nanos at, bool lit_from_then) {
+    const Channels now = lit_from_then ? bright : dark;
+    if (now != shown) out.push_back({at, now});
+    shown = now;
+  });
+  shown_ = shown;
+}
+
 Nanos LampDriver::next_change() const {
+  const Nanos t = next_but_dimming();
+  return dimmer_ ? std::min(t, dimmer_->next()) : t;
+}
+
+Nanos LampDriver::next_but_dimming() const {
   Nanos t = frozen_.next();
   if (!power_.empty()) t = std::min(t, power_.front().at);
   if (!pending_.empty()) t = std::min(t, pending_.front().shows_at);
   if (blink_) t = std::min(t, blink_->next());
-  if (dimmer_) t = std::min(t, dimmer_->next());
   for (const Flaky& flaky : flaky_) t = std::min(t, flaky.next);
   return t;
 }
@@ -193,8 +206,10 @@ Channels LampDriver::recoloured(Channels pattern) const {
   return pattern;
 }
 
-Channels LampDriver::lit() const {
-  Channels lit = !fed_ || (dimmer_ && !dimmer_->lit()) ? 0 : pattern_;
+Channels LampDriver::lit() const { return lit(!dimmer_ || dimmer_->lit()); }
+
+Channels LampDriver::lit(bool dimmer_lit) const {
+  Channels lit = fed_ && dimmer_lit ? pattern_ : 0;
   for (const Flaky& flaky : flaky_)
     if (flaky.dark) lit &= ~flaky.channels;
   return (lit & ~stuck_off_) | stuck_on_;

@@ -34,9 +34,24 @@ class SquareWave {
   bool lit() const { return lit_; }
   Nanos next() const { return next_; }  // its next edge
   void pass();                          // that edge
+  // All edges up to `until`: use(when, lit from then on).
+  template <class Use>
+  void pass_until(Nanos until, const Use& use) {
+    while (next_ <= until) {
+      const Nanos at = next_;
+      pass();
+      use(at, lit_);
+    }
+  }
 
  private:
-  Nanos edge(double periods) const;
+  Nanos edge(double periods) const { return rounded(origin_ns_ + periods * period_ns_); }
+  // std::llround, without a call for each edge.
+  static Nanos rounded(double ns) {
+    const auto whole = static_cast<Nanos>(ns);
+    const double rest = ns - static_cast<double>(whole);
+    return whole + (rest >= 0.5 ? 1 : 0) - (rest <= -0.5 ? 1 : 0);
+  }
 
   double period_ns_;
   double duty_;
@@ -46,6 +61,11 @@ class SquareWave {
   bool running_ = false;
   Nanos next_ = never;
 };
+
+inline void SquareWave::pass() {
+  lit_ = !lit_;
+  next_ = lit_ ? edge(static_cast<double>(period_) + duty_) : edge(static_cast<double>(++period_));
+}
 
 class LampDriver {
  public:
@@ -89,6 +109,8 @@ class LampDriver {
   };
 
   Nanos next_change() const;
+  Nanos next_but_dimming() const;
+  void dim_until(Nanos until, std::vector<LampEvent>& out);
   void pass(Nanos t);
   void pass(const PowerChange& change);
   void enter(std::size_t window, Nanos t);
@@ -97,6 +119,7 @@ class LampDriver {
   Channels recoloured(Channels pattern) const;
   void show_pattern(Nanos t);
   Channels lit() const;
+  Channels lit(bool dimmer_lit) const;
 
   std::vector<Cue> cues_;
   Channels stuck_on_, stuck_off_;
