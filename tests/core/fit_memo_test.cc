@@ -6,7 +6,7 @@ namespace tachproof {
 namespace {
 
 // Ramps at these rates past 5000 rpm, seen 30 ms later; `off` moves the threshold.
-std::vector<Visit> visits(double off) {
+std::vector<Visit> ramps(double off) {
   std::vector<Visit> all;
   for (const double rate : {10.0, 12.0, 60.0, 100.0})
     for (const double early_s : {0.001, -0.002}) {
@@ -22,7 +22,7 @@ std::vector<Visit> visits(double off) {
   return all;
 }
 
-FitSetup setup() {
+FitSetup usual() {
   FitSetup how;
   how.response_to_s = 0.12;
   how.pulses_per_rev = 3;
@@ -31,24 +31,24 @@ FitSetup setup() {
 
 TEST(FitMemo, MakesAFitOnceAndItIsTheSame) {
   FitMemo memo;
-  const double first = memo.fits(visits(1), 1, setup()).fits[2].threshold_rpm;
-  EXPECT_EQ(first, fit_thresholds(visits(1), 1, setup()).fits[2].threshold_rpm);
-  EXPECT_EQ(memo.fits(visits(1), 1, setup()).fits[2].threshold_rpm, first);
+  const double first = memo.fits(ramps(1), 1, usual()).fits[2].threshold_rpm;
+  EXPECT_EQ(first, fit_thresholds(ramps(1), 1, usual()).fits[2].threshold_rpm);
+  EXPECT_EQ(memo.fits(ramps(1), 1, usual()).fits[2].threshold_rpm, first);
   EXPECT_EQ(memo.made(), 1U);
 }
 
 // Only what is the same to the last bit is taken for the same.
 TEST(FitMemo, KeepsApartWhatDiffersInAnything) {
   FitMemo memo;
-  const double first = memo.fits(visits(1), 1, setup()).fits[2].threshold_rpm;
-  EXPECT_NE(memo.fits(visits(2), 1, setup()).fits[2].threshold_rpm, first);
-  std::vector<Visit> other = visits(1);
+  const double first = memo.fits(ramps(1), 1, usual()).fits[2].threshold_rpm;
+  EXPECT_NE(memo.fits(ramps(2), 1, usual()).fits[2].threshold_rpm, first);
+  std::vector<Visit> other = ramps(1);
   other[3].rpm_before[7] += 1e-6;
-  memo.fits(other, 1, setup());
-  FitSetup slower = setup();
+  memo.fits(other, 1, usual());
+  FitSetup slower = usual();
   slower.response_to_s = 0.2;
-  memo.fits(visits(1), 1, slower);
-  memo.fits(visits(1), 2, setup());
+  memo.fits(ramps(1), 1, slower);
+  memo.fits(ramps(1), 2, usual());
   EXPECT_EQ(memo.made(), 5U);
 }
 
