@@ -96,7 +96,9 @@ TEST_F(LostSurvey, ADarkLampIsNamedAndTheOtherBoundariesAreMeasured) {
     const Surveyed one = survey({{"stuck-off", {{"lamp", lamp}}, {}}});
     expect_soon(one, lamp);
     EXPECT_EQ(one.result.verdict, Verdict::fail) << lamp;
-    if (!one.said.empty()) EXPECT_THAT(one.said, HasSubstr(lamp));
+    if (!one.said.empty()) {
+      EXPECT_THAT(one.said, HasSubstr(lamp));
+    }
     int measured = 0;
     for (const BoundaryResult& row : one.result.boundaries)
       measured += row.visits > 0 && row.expanded_uncertainty_rpm <= 1 ? 1 : 0;
@@ -110,7 +112,9 @@ TEST_F(LostSurvey, SwappedLampsAreNamed) {
     const Surveyed one = survey({{"swapped-lamps", {{"lamp", lamps[a]}, {"with", lamps[b]}}, {}}});
     expect_soon(one, std::string(lamps[a]) + " and " + lamps[b]);
     EXPECT_EQ(one.result.verdict, Verdict::fail);
-    if (!one.said.empty()) EXPECT_THAT(one.said, HasSubstr("show what the other should"));
+    if (!one.said.empty()) {
+      EXPECT_THAT(one.said, HasSubstr("show what the other should"));
+    }
   }
 }
 
