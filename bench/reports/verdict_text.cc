@@ -167,11 +167,12 @@ void boundaries(Terminal& out, const RunRecord& record) {
     const int decimals = decimals_for(b.expanded_uncertainty_rpm);
     // The longest words leave room for one blank before them in 80 columns.
     const char* const gap = b.verdict == Verdict::undecided ? " " : "  ";
+    const int wide = b.visits > 999 ? 6 : 4;  // noise may make thousands
     out.line(out.name(b.boundary, 61) +
-             fmt::format("{:9}{:>9}{:>11}{:>8}{:>10}{:>4}{}{}", word(b.direction), fixed(b.nominal_rpm, 1),
+             fmt::format("{:9}{:>9}{:>11}{:>8}{:>{}}{:>{}}{}{}", word(b.direction), fixed(b.nominal_rpm, 1),
                          with_sign(b.threshold_rpm - b.nominal_rpm, decimals),
-                         fixed(b.expanded_uncertainty_rpm, decimals), fixed(b.response_ms, 1), b.visits, gap,
-                         row_verdict(out, b)));
+                         fixed(b.expanded_uncertainty_rpm, decimals), fixed(b.response_ms, 1), 14 - wide,
+                         b.visits, wide, gap, row_verdict(out, b)));
     std::string more = b.between_rpm ? between_words(*b.between_rpm) + " rpm" : "";
     if (!b.remark.empty()) more += (more.empty() ? "" : "; ") + as_sentence(b.remark);
     if (!more.empty()) out.paragraph("  ", more);

@@ -7,7 +7,7 @@
 
 #include <cstddef>
 #include <cstdint>
-#include <unordered_map>
+#include <map>
 #include <vector>
 
 #include "core/judge/thresholds.h"
@@ -29,7 +29,7 @@ class FitMemo {
     FitSetup setup;
     ThresholdFits fits;
   };
-  std::unordered_multimap<std::uint64_t, Known> known_;
+  std::multimap<std::uint64_t, Known> known_;
   std::size_t made_ = 0;
 };
 

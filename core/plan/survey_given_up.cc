@@ -65,8 +65,14 @@ bool SurveyPlanner::gives_up(const SurveyView& view) {
   if (setup_.to_the_end) return false;
   std::string missing;
   std::size_t n = 0;
+  bool looks_on = false;
   for (const std::size_t b : measured_)
-    if (!was_seen(b)) missing += (n++ == 0 ? "" : ", ") + gauge_.windows[b].name;
+    if (!was_seen(b)) {
+      missing += (n++ == 0 ? "" : ", ") + gauge_.windows[b].name;
+      looks_on = looks_on || !needs_[b].given_up;
+    }
+  // A boundary that was moved further than the tolerance is looked for before it is given up.
+  if (looks_on && !lost_ && !stops_because_) return false;
   if ((missing.empty() && !stops_because_) || (!again_.empty() && view.seen_until < enough_)) return false;
   if (!stops_because_)
     stops_because_ = (n == 1 ? "boundary " : "boundaries ") + missing +
