@@ -18,6 +18,8 @@ import sys
 import jsonschema
 import yaml
 
+sys.setrecursionlimit(10_000)  # steps may lie deep in each other, and older validators take many frames for each
+
 ROOT = pathlib.Path(__file__).resolve().parent.parent
 KINDS = ("gauge", "scenario", "rig", "wiring", "noise", "certificate", "regions", "job")
 
