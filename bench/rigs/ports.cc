@@ -20,11 +20,13 @@
 namespace tachproof {
 namespace {
 
+// The group whose members may open it; "" where none may, or none but root's.
 std::string group_of(const std::string& device) {
   struct stat about {};
   if (stat(device.c_str(), &about) != 0) return "dialout";
+  constexpr mode_t both = S_IRGRP | S_IWGRP;
   const group* owner = getgrgid(about.st_gid);
-  return owner != nullptr ? owner->gr_name : "dialout";
+  return about.st_gid == 0 || (about.st_mode & both) != both || owner == nullptr ? "" : owner->gr_name;
 }
 
 std::string text_or_empty(const char* text) { return text != nullptr ? text : ""; }
@@ -33,6 +35,9 @@ std::string text_or_empty(const char* text) { return text != nullptr ? text : ""
 
 std::string no_permission(const std::string& device) {
   const std::string group = group_of(device);
+  if (group.empty())
+    return "no permission; only root may open it: let an administrator give it to a group by a udev rule "
+           "(bench/INSTALLING.md has one)";
   return "no permission; it belongs to the group " + group + ": `sudo usermod -aG " + group +
          " $USER`, then log in again";
 }
