@@ -287,6 +287,7 @@ def see_runs(o):
     o.see("result", 3, "run", "long.yaml", *two, "--out", "stopped",
           stop_when=lambda: journal.is_file() and '"progress"' in journal.read_text())
     o.see("result", 0, "run", "dwell.yaml", *two, "--out", "dwelled")
+    o.see("result", 0, "run", "dwell.yaml", *two, "--out", "dwelled-on", "--to-the-end")
     o.see("result", 0, "run", ROOT / "fixtures/jobs/drumlin-buttons.yaml", "--unit-serial", "DR-0002", "--out",
           "pressed", "--json")
     o.see("result", 0, "run", ROOT / "scenarios/supply.yaml", "--gauge", ROOT / "fixtures/gauges/drumlin-buttons.yaml",

@@ -2,8 +2,8 @@
 import copy
 
 # Keys that an output may leave out, wherever they stand.
-OPTIONAL = set("""causes closing told_apart no_cause missing state states purpose stamps between_rpm asked remark
-switch_from_ns switch_to_ns speed from_speed anchor buttons power_up supply drive resolution_rpm
+OPTIONAL = set("""causes closing to_the_end told_apart no_cause missing state states purpose stamps between_rpm
+asked remark switch_from_ns switch_to_ns speed from_speed anchor buttons power_up supply drive resolution_rpm
 boundary lowest_rpm highest_rpm lasts_s levels sits file accepted lamp colour to with window
 channels from_rpm to_rpm by_rpm rpm hz duty pulses_per_rev ms share per_min at_s by_ms level shown
 rpm_per_v at_v expanded_uncertainty expanded_uncertainty_rpm expanded_uncertainty_hz
