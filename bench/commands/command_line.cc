@@ -73,16 +73,6 @@ void complain_of(const std::string& text) {
   }
 }
 
-std::vector<std::string_view> lines_of(std::string_view text) {
-  std::vector<std::string_view> lines;
-  for (;;) {
-    const std::size_t end = text.find('\n');
-    lines.push_back(text.substr(0, end));
-    if (end == std::string_view::npos) return lines;
-    text.remove_prefix(end + 1);
-  }
-}
-
 // Names of files and words of devices may be in it.
 void complain(std::string_view text) {
   while (text.ends_with('\n')) text.remove_suffix(1);
@@ -216,6 +206,16 @@ int dispatch(std::span<char* const> words, std::span<const CommandMaker> command
 }
 
 }  // namespace
+
+std::vector<std::string_view> lines_of(std::string_view text) {
+  std::vector<std::string_view> lines;
+  for (;;) {
+    const std::size_t end = text.find('\n');
+    lines.push_back(text.substr(0, end));
+    if (end == std::string_view::npos) return lines;
+    text.remove_prefix(end + 1);
+  }
+}
 
 CommandHelp program_help() {
   return {"tachproof",

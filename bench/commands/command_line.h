@@ -6,6 +6,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "bench/commands/command.h"
 
@@ -19,6 +20,9 @@ int run_command_line(std::span<char* const> words, std::span<const CommandMaker>
 
 // The program's own page. Its synopsis is what stands after "tachproof", a line each; it has no description.
 CommandHelp program_help();
+
+// What stands a line each, line by line; one at least.
+std::vector<std::string_view> lines_of(std::string_view text);
 
 // A command's help as a manual page of at most 80 columns.
 std::string help_page(const Command& command, const Arguments& arguments);

@@ -152,12 +152,9 @@ std::string bash_completion(const std::vector<DescribedCommand>& commands) {
     names += (names.empty() ? "" : " ") + command.help.name;
     cases += of_command(command);
   }
-  std::string script =
+  const std::string script =
       "# Completion for tachproof in bash. Made when the program was built, of what it says of itself.\n";
-  script += functions;
-  script.replace(script.find("@COMMANDS@"), 10, cases);
-  script.replace(script.find("@NAMES@"), 7, names);
-  return script;
+  return script + filled(functions, cases, names);
 }
 
 }  // namespace tachproof

@@ -26,16 +26,6 @@ std::string line(std::string_view text) {
   return (made.starts_with('.') ? "\\&" : "") + made + "\n";
 }
 
-std::vector<std::string_view> lines_of(std::string_view text) {
-  std::vector<std::string_view> lines;
-  for (;;) {
-    const std::size_t end = text.find('\n');
-    lines.push_back(text.substr(0, end));
-    if (end == std::string_view::npos) return lines;
-    text.remove_prefix(end + 1);
-  }
-}
-
 std::string head(const std::string& title, const std::string& summary, const ManualFacts& facts) {
   std::string upper = title;
   for (char& c : upper)

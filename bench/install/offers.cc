@@ -74,4 +74,11 @@ std::vector<DescribedCommand> described(std::span<const CommandMaker> commands) 
   return all;
 }
 
+std::string filled(std::string_view functions, const std::string& cases, const std::string& names) {
+  std::string script(functions);
+  script.replace(script.find("@COMMANDS@"), 10, cases);
+  script.replace(script.find("@NAMES@"), 7, names);
+  return script;
+}
+
 }  // namespace tachproof

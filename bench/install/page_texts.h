@@ -4,6 +4,7 @@
 
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "bench/commands/command.h"
@@ -43,6 +44,8 @@ struct Offer {
 };
 Offer offered_for(const std::string& command, const Arguments::Argument& argument);
 
+// A shell's functions with what is said of the commands where @COMMANDS@ and @NAMES@ stand, once each.
+std::string filled(std::string_view functions, const std::string& cases, const std::string& names);
 std::string bash_completion(const std::vector<DescribedCommand>& commands);
 std::string zsh_completion(const std::vector<DescribedCommand>& commands);
 

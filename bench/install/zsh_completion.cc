@@ -124,13 +124,10 @@ std::string zsh_completion(const std::vector<DescribedCommand>& commands) {
     names += "        '" + command.help.name + ":" + quoted(command.help.summary) + "'\n";
     cases += of_command(command);
   }
-  std::string script =
+  const std::string script =
       "#compdef tachproof\n"
       "# Completion for tachproof in zsh. Made when the program was built, of what it says of itself.\n";
-  script += functions;
-  script.replace(script.find("@COMMANDS@"), 10, cases);
-  script.replace(script.find("@NAMES@"), 7, names);
-  return script;
+  return script + filled(functions, cases, names);
 }
 
 }  // namespace tachproof

@@ -91,20 +91,12 @@ std::string in_words(const Count& c) {
   return fmt::format("{} of {} {}", c.n, c.all, c.all == 1 ? c.what : c.many);
 }
 
-// "one", "one and two", "one, two and three".
-std::string listed(const std::vector<std::string>& parts) {
-  std::string text;
-  for (std::size_t i = 0; i < parts.size(); ++i)
-    text += (i == 0 ? "" : i + 1 == parts.size() ? " and " : ", ") + parts[i];
-  return text;
-}
-
 // "2 of 14 transitions and 1 of 3 blinks"; empty when nothing has this verdict.
 std::string tally(const RunResult& r, Verdict v) {
   std::vector<std::string> parts;
   for (const Count& c : counts(r, v))
     if (c.n > 0) parts.push_back(in_words(c));
-  return listed(parts);
+  return listed_with_and(parts);
 }
 
 const Finding* first_that_makes(const RunResult& r, Verdict v) {
@@ -169,7 +161,7 @@ std::string deeds_that_pass(const RunResult& r) {
       any_dips(r) ? "power cuts and dips" : "power cuts");
   if (parts.empty()) return "";
   const bool one = r.presses.size() + r.dims.size() + r.powers.size() == 1;
-  return listed(parts) + (one ? " passes. " : " pass. ");
+  return listed_with_and(parts) + (one ? " passes. " : " pass. ");
 }
 
 std::string reason_to_pass(const RunResult& r) {

@@ -102,6 +102,13 @@ std::vector<std::string> wrapped(std::string_view utf8, std::size_t width) {
   return lines;
 }
 
+std::string listed_with_and(const std::vector<std::string>& parts) {
+  std::string text;
+  for (std::size_t i = 0; i < parts.size(); ++i)
+    text += (i == 0 ? "" : i + 1 == parts.size() ? " and " : ", ") + parts[i];
+  return text;
+}
+
 std::string padded(std::string_view utf8, std::size_t width) {
   const std::string cut = shortened(printable(utf8), width);
   return cut + std::string(width - code_points(cut), ' ');

@@ -31,6 +31,9 @@ std::string shortened(std::string_view utf8, std::size_t most);
 // Breaks at blanks; a longer word is broken hard. At least one line.
 std::vector<std::string> wrapped(std::string_view utf8, std::size_t width);
 
+// "one", "one and two", "one, two and three".
+std::string listed_with_and(const std::vector<std::string>& parts);
+
 // Printable, exactly so many code points: cut, or filled with blanks.
 std::string padded(std::string_view utf8, std::size_t width);
 // Printable lines of at most `columns`, each with its end: the first after `lead`, the others after as

@@ -4,21 +4,15 @@
 
 #include <cmath>
 
+#include "bench/record/text.h"
 #include "core/base/text.h"
 
 namespace tachproof {
 namespace {
 
-std::string listed_names(const std::vector<std::string>& names) {
-  std::string text;
-  for (std::size_t i = 0; i < names.size(); ++i)
-    text += (i == 0 ? "" : i + 1 == names.size() ? " and " : ", ") + names[i];
-  return text;
-}
-
 // "boundary a is", "boundaries a and b are".
 std::string named(const std::vector<std::string>& names, const char* one, const char* many) {
-  return (names.size() == 1 ? "boundary " : "boundaries ") + listed_names(names) +
+  return (names.size() == 1 ? "boundary " : "boundaries ") + listed_with_and(names) +
          (names.size() == 1 ? one : many);
 }
 
@@ -45,7 +39,7 @@ std::string closing_words(const DwellEnd& end) {
   if (!end.open.empty()) parts.push_back(named(end.open, " is", " are") + " not decided");
   if (end.flicker.empty() && end.open.empty() && !end.quiet.empty())
     parts.push_back(named(end.quiet, " keeps", " keep") + " under " + limit + " lamp changes per minute");
-  if (!end.not_tried.empty()) parts.push_back("not tried: " + listed_names(end.not_tried));
+  if (!end.not_tried.empty()) parts.push_back("not tried: " + listed_with_and(end.not_tried));
   std::string text;
   for (const std::string& part : parts) text += (text.empty() ? "" : "; ") + part;
   return end.flicker.empty() ? text : text + ". Width: " + end.width;

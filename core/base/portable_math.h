@@ -2,7 +2,7 @@
 //
 // The C library's sin, exp and log differ in the last bit from version to
 // version. These use additions, multiplications, divisions and exact
-// operations (floor, frexp, ldexp) only, and rely on the build's
+// operations (floor, an exponent's bits) only, and rely on the build's
 // -ffp-contract=off. Unless said otherwise errors stay below 4e-16
 // relative, sine and cosine below 4e-16 absolute; the tests compare with the C library.
 #pragma once
