@@ -122,6 +122,8 @@ TEST_F(BoardPage, SaysWhoElseHasTheRig) {
   const ServedShop other(shop.folder());
   other.post(std::string("/tiles/") + board_tile + "/start", "serial=TL-6");
   ASSERT_TRUE(other.comes_to(board_tile, "running"));
+  // The tile says "running" a moment before the run has its folder.
+  ASSERT_TRUE(comes_true([&] { return shop.runs().size() == 1; }));
   open(served);
   is_refused("TL-7");
   EXPECT_EQ(other.state(board_tile), "running");
