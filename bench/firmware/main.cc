@@ -19,7 +19,7 @@
 namespace {
 
 const uint8_t firmware_major = 1;
-const uint8_t firmware_minor = 1;
+const uint8_t firmware_minor = 2;
 // Counted and measured, see "Stamps" in README.md.
 const uint16_t stamp_delay_ns = 2000;
 const uint16_t stamp_spread_ns = 17000;

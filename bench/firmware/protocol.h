@@ -18,10 +18,10 @@
 #include <stdint.h>
 
 enum {
-  link_protocol_version = 2, /* 2: an output for the unit's supply */
+  link_protocol_version = 3, /* 2: an output for the unit's supply; 3: longer frames, shorter intervals */
   link_baud = 500000,        /* 8N1: an exact divisor at 16 MHz */
 
-  link_max_payload = 64,
+  link_max_payload = 84, /* 42 entries or 16 stamps: 8 % of the wire goes into what is around them */
   link_header = 3,
   link_crc = 2,
   link_max_frame = link_header + link_max_payload + link_crc,
@@ -30,7 +30,7 @@ enum {
 
 enum {
   link_tick_ns = 500,
-  link_min_ticks = 100, /* 50 us: the shortest interval */
+  link_min_ticks = 88, /* 44 us: the shortest interval */
   link_max_ticks = 0x7fff,
   link_watchdog_ms = 1000, /* the host may be silent this long in a run */
   link_credit_every = 32   /* entries between two credits */

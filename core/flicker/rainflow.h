@@ -104,8 +104,8 @@ class Rainflow {
       const std::uint32_t* const last = &stack_[depth_ - 1];
       const std::uint32_t low = std::min(last[-2], last[-1]), high = std::max(last[-2], last[-1]);
       const std::uint32_t range = high - low;
-      const bool passed = (distance(x, last[-1]) >= range) & (distance(last[-3], last[-2]) >= range);
-      if (!passed) return;
+      const bool above = distance(x, last[-1]) >= range, below = distance(last[-3], last[-2]) >= range;
+      if ((unsigned{above} & unsigned{below}) == 0) return;
       ++pairs_.counts[pairs_.index(low, high)];
       depth_ -= 2;
       stack_[depth_ - 1] = x;

@@ -12,6 +12,8 @@
 namespace tachproof {
 namespace {
 
+constexpr LinkTicks shortest = 88;  // 44 us, the README's
+
 struct Played {
   std::vector<LinkTicks> edges;
   std::vector<std::pair<LinkTicks, unsigned>> outputs;
@@ -28,7 +30,7 @@ Played play(const std::vector<std::uint16_t>& entries) {
       out.outputs.emplace_back(out.end, ticks - 0x10);
       continue;
     }
-    out.all_long_enough = out.all_long_enough && ticks >= 100;
+    out.all_long_enough = out.all_long_enough && ticks >= shortest;
     out.end += ticks;
     if (entry < 0x8000) out.edges.push_back(out.end);
   }
@@ -54,7 +56,7 @@ std::vector<Nanos> any_pulses() {
   Nanos at = 0;
   for (std::size_t i = 0; i < count; ++i) {
     const Nanos longest = *rc::gen::element<Nanos>(60'000, 1'000'000, 100'000'000);
-    at += *rc::gen::inRange<Nanos>(50'000, longest);
+    at += *rc::gen::inRange<Nanos>(44'000, longest);
     pulses.push_back(at);
   }
   return pulses;
@@ -90,11 +92,11 @@ TEST(TrainEncoder, CoversSilenceUpToJustBeforeTheNextPulseMayCome) {
   encoder.block({}, 10 * ns_per_s, entries);
   const Played played = play(entries);
   EXPECT_TRUE(played.edges.empty());
-  EXPECT_EQ(played.end, 20'000'000u - 100u);
+  EXPECT_EQ(played.end, 20'000'000u - shortest);
   entries.clear();
   const std::vector<Nanos> pulse{10 * ns_per_s + 1};
   encoder.block(pulse, 11 * ns_per_s, entries);
-  EXPECT_EQ(entries.front(), 100);
+  EXPECT_EQ(entries.front(), shortest);
 }
 
 RC_GTEST_PROP(TrainEncoder, OutputsMoveNoEdgeAndComeWithinTwoShortestIntervals, ()) {
@@ -114,12 +116,12 @@ RC_GTEST_PROP(TrainEncoder, OutputsMoveNoEdgeAndComeWithinTwoShortestIntervals, 
     if (seen == with.outputs.size() || with.outputs[seen].second != i + 1) {
       // There was no room for it before the next.
       RC_ASSERT(i + 1 < presses.size());
-      RC_ASSERT(presses[i + 1] - presses[i] <= 200'000);
+      RC_ASSERT(presses[i + 1] - presses[i] <= 176'000);
       continue;
     }
     const Nanos early = presses[i] - static_cast<Nanos>(with.outputs[seen++].first) * 500;
-    RC_ASSERT(early >= -100'000);
-    RC_ASSERT(early <= 100'000);
+    RC_ASSERT(early >= -88'000);
+    RC_ASSERT(early <= 88'000);
   }
   RC_ASSERT(seen == with.outputs.size());
 }
@@ -136,14 +138,14 @@ TEST(TrainEncoder, SettingsOfTheOutputsAtOneInstantAreOneEntry) {
 TEST(TrainEncoder, RefusesPulsesThatTheBoardCannotPlay) {
   TrainEncoder encoder;
   std::vector<std::uint16_t> entries;
-  const std::vector<Nanos> pulses{ns_per_ms, ns_per_ms + 49 * ns_per_us};
+  const std::vector<Nanos> pulses{ns_per_ms, ns_per_ms + 43 * ns_per_us};
   try {
     encoder.block(pulses, ns_per_s, entries);
     FAIL() << "taken";
   } catch (const RigError& e) {
     EXPECT_STREQ(e.what(),
-                 "playing the train on the board: two pulses at 0.001049 s are 49 us apart; the board needs "
-                 "at least 50 us");
+                 "playing the train on the board: two pulses at 0.001043 s are 43 us apart; the board needs "
+                 "at least 44 us");
   }
 }
 

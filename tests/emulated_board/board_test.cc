@@ -177,7 +177,7 @@ TEST(Board, SaysWhatItIs) {
   const SourceFacts source = bench.rig().source->facts();
   EXPECT_EQ(source.kind, "board");
   EXPECT_THAT(source.description,
-              ::testing::MatchesRegex("board on /dev/pts/[0-9]+, firmware 1.1 .build [0-9a-f]+."));
+              ::testing::MatchesRegex("board on /dev/pts/[0-9]+, firmware 1.2 .build [0-9a-f]+."));
   EXPECT_EQ(source.tick, 500);
   EXPECT_FALSE(source.virtual_time);
   const WatcherFacts watcher = bench.rig().watcher->facts();
@@ -237,7 +237,7 @@ TEST(Board, RefusesPulsesThatAreTooClose) {
               source.play({close, ns_per_s});
             }),
             "playing the train on the board: two pulses at 0.001040 s are 40 us apart; the board needs at "
-            "least 50 us");
+            "least 44 us");
   source.end();
 }
 

@@ -89,7 +89,7 @@ TEST(BoardThatLies, HoldsNothing) {
   Said said;
   said.begin(0);
   EXPECT_EQ(complaint(said),
-            "the board on PORT says that it can hold 0 pulses to come, and 32 are needed: flash its firmware "
+            "the board on PORT says that it can hold 0 pulses to come, and 42 are needed: flash its firmware "
             "again, or have the board checked");
 }
 

@@ -119,15 +119,15 @@ TEST(PortsCommand, PrintsWhatTheBoardSaysOfItself) {
   EXPECT_THAT(
       printed({"ports", "--hello", "PORT"}),
       ::testing::MatchesRegex("The board on PORT\n"
-                              "  firmware     1.1, build [0-9a-f]+, protocol 2\n"
+                              "  firmware     1.2, build [0-9a-f]+, protocol 3\n"
                               "  clock        16000000 Hz nominal, ticks of 0.5 us\n"
                               "  inputs       in0 to in7; a change is stamped after 2 us, up to 17 us late\n"
                               "  outputs      4: two for presses, the sync lamp, the supply\n"
-                              "  train        255 intervals ahead, 50 us the shortest\n"));
+                              "  train        255 intervals ahead, 44 us the shortest\n"));
   const auto json = nlohmann::json::parse(printed({"ports", "--hello", "PORT", "--json"}));
   EXPECT_EQ(json["clock_hz"], 16'000'000);
-  EXPECT_EQ(json["protocol"], 2);
-  EXPECT_EQ(json["shortest_interval_us"], 50);
+  EXPECT_EQ(json["protocol"], 3);
+  EXPECT_EQ(json["shortest_interval_us"], 44);
 }
 
 TEST(PortsCommand, IsUndecidedAboutAPortThatIsNotThere) {

@@ -95,7 +95,8 @@ LinkTicks DirectHost::play(const std::vector<std::uint16_t>& entries, Nanos ask_
     while (sent < entries.size()) {
       const std::size_t n =
           std::min({link_max_entries, entries.size() - sent, queue_entries - (sent - taken)});
-      if (n == 0) return;
+      // A short frame costs the wire as much besides its entries as a full one.
+      if (n == 0 || (n < link_max_entries && n < entries.size() - sent)) return;
       send(link_train, train_payload(std::span(entries).subspan(sent, n)));
       sent += n;
     }

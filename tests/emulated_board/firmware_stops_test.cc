@@ -54,7 +54,8 @@ TEST(Firmware, DamageOnTheLineStopsTheRun) {
     host.arm();
     const std::size_t sent = encode({link_ask_hello, 0, ask_hello_payload()}).size() +
                              encode({link_arm, 1, arm_payload(2000, 0xff)}).size();
-    host.board.damage({LineFault::Direction::to_board, kind, sent + 1000, 3});
+    // Amid a frame: a second 0x00 after its end would do no harm.
+    host.board.damage({LineFault::Direction::to_board, kind, sent + 1050, 3});
     host.play(even_train(3000, 1000), 10 * ns_per_ms);
     const LinkStatus status = host.status();
     EXPECT_EQ(status.state, link_state_stopped);

@@ -152,7 +152,7 @@ TEST(Firmware, KeepsUpTheShortestInterval) {
   DirectHost host;
   host.hello();
   host.arm(2000, 0);
-  const auto entries = even_train(20'000, link_min_ticks);  // 1 s
+  const auto entries = even_train(22'727, link_min_ticks);  // 1 s
   host.play(entries);
   EXPECT_EQ(host.status().flags, 0);
   expect_edges(host.board, entries, 2000);

@@ -73,7 +73,7 @@ TEST(Greeting, TakesABoardThatSpeaksTheSameVersion) {
 TEST(Greeting, SaysPlainlyThatTheVersionsDiffer) {
   EXPECT_EQ(greeting(hello_of(9)),
             "greeting the board on PORT: its firmware speaks version 9 of the link, and this program speaks "
-            "version 2: flash the firmware that came with the program (bench/firmware/README.md)");
+            "version 3: flash the firmware that came with the program (bench/firmware/README.md)");
 }
 
 TEST(Greeting, GivesUpOnSilence) { EXPECT_EQ(greeting({}), no_answer); }
