@@ -50,6 +50,13 @@ bool of_lines(const YamlValue& value) {
 
 }  // namespace
 
+YamlValue YamlValue::list() { return {Kind::list, {}, {}, {}}; }
+YamlValue YamlValue::mapping() { return {Kind::mapping, {}, {}, {}}; }
+YamlValue YamlValue::raw(std::string lines) { return {Kind::raw, std::move(lines), {}, {}}; }
+void YamlValue::add(std::string key, YamlValue value) {
+  entries.emplace_back(std::move(key), std::move(value));
+}
+
 YamlValue YamlValue::scalar(std::string text) { return {Kind::scalar, std::move(text), {}, {}}; }
 
 bool says(const YamlNode& node, const YamlValue& value) {

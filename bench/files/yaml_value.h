@@ -19,10 +19,10 @@ struct YamlValue {
   std::vector<std::pair<std::string, YamlValue>> entries;
 
   static YamlValue scalar(std::string text);
-  static YamlValue list() { return {Kind::list, {}, {}, {}}; }
-  static YamlValue mapping() { return {Kind::mapping, {}, {}, {}}; }
-  static YamlValue raw(std::string lines) { return {Kind::raw, std::move(lines), {}, {}}; }
-  void add(std::string key, YamlValue value) { entries.emplace_back(std::move(key), std::move(value)); }
+  static YamlValue list();
+  static YamlValue mapping();
+  static YamlValue raw(std::string lines);
+  void add(std::string key, YamlValue value);
 };
 
 // Whether the file says that, in whatever order the keys of a mapping are. What is raw is not compared.

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <map>
 
 #include "core/base/text.h"
 #include "core/judge/allowance.h"
@@ -20,6 +21,9 @@ constexpr double aimed_share = 0.5;
 // One visit alone says nothing of how far this unit's visits scatter.
 constexpr int ramps_added = 2;
 constexpr double cycles_of_a_rest = 3;
+// Visits of other boundaries that advice goes by: they tell the unit's response, and more of them tell it no
+// better.
+constexpr std::size_t most_others = 24;
 
 // One demanded crossing in the profile.
 struct Met {
@@ -160,11 +164,14 @@ class Foreseeing {
     Spread rpm(replica), time(replica + 3);
     std::vector<Visit> out;
     std::vector<std::size_t> kept(2 * (gauge_.boundaries() + 1), 0);
+    std::size_t others = 0;
+    const std::size_t every = added ? met_.size() / most_others + 1 : 1;
     for (const Met& met : met_) {
       std::size_t& count = kept[way_of(met.boundary, met.direction)];
       if (count == most_visits) continue;
       const double late_s = update_s * time.next(), off_rpm = rounding_rpm * rpm.next();
       if (blink_only(met.boundary) || reading_.look_alike(met.boundary - 1, met.boundary)) continue;
+      if (added && met.boundary != added->boundary && others++ % every != 0) continue;
       Visit visit = visit_of(met, late_s, off_rpm);
       if (!met.step && !visit.keeps_its_rate(fit_.response_from_s - fit_.bench.source_lag_s,
                                              fit_.response_to_s + fit_.bench.source_lag_s))
@@ -230,8 +237,21 @@ class Foreseeing {
     return least;
   }
 
-  // The quickest of some round rates that decides, or the slowest of them.
-  double rate_that_decides(std::size_t b, bool rising, bool falling) const {
+  // Of some round rates that decide; or the slowest of them.
+  double rate_that_decides(std::size_t b, bool rising, bool falling) {
+    // Boundaries that are crossed alike get the same advice.
+    if (blink_only(b)) return rate_searched(b, rising, falling);
+    std::vector<double> alike{rising ? 1.0 : 0.0, falling ? 1.0 : 0.0};
+    for (const Met& met : met_)
+      if (met.boundary == b)
+        alike.insert(alike.end(), {met.direction == Direction::rising ? 1.0 : -1.0, met.step ? 1.0 : 0.0,
+                                   std::round(met.rate_rpm_per_s * 1000)});
+    const auto [known, is_new] = rates_.try_emplace(std::move(alike), 0);
+    if (is_new) known->second = rate_searched(b, rising, falling);
+    return known->second;
+  }
+
+  double rate_searched(std::size_t b, bool rising, bool falling) const {
     const double aim = aimed_share * allowed_rpm();
     if (blink_only(b)) {
       double phase_s = 0;
@@ -239,22 +259,26 @@ class Foreseeing {
       if (falling) phase_s = std::max(phase_s, alike_phase_s(b, Direction::falling));
       return rounded_down(aim / phase_s);
     }
-    constexpr double slowest = 0.5, quickest = 400;
-    double low = slowest, high = quickest;
-    for (int i = 0; i < 12; ++i) {
-      const double rate = std::sqrt(low * high);
+    // The end of the slow ones that decide. Beyond it there may be more: quick ones that tell the response,
+    // where those there are do not. What is as quick as those there are tells least.
+    double best = 0.5;
+    bool found = false;
+    for (const double rate : {1.,  2.,  3.,  4.,  5.,  6.,   8.,   10.,  12.,  15.,  20.,  25.,
+                              30., 40., 50., 60., 80., 100., 120., 150., 200., 250., 300., 400.}) {
       const std::vector<double> u = uncertainties(Added{b, rate, rising, falling});
       const bool enough = (!rising || u[2 * b] <= aim) && (!falling || u[2 * b + 1] <= aim);
-      (enough ? low : high) = rate;
+      if (found && !enough) break;
+      found |= enough;
+      if (enough) best = rate;
     }
-    return rounded_down(low);
+    return best;
   }
 
   static double rounded_down(double rate) {
     return rate >= 10 ? std::floor(rate) : std::max(std::floor(rate * 10) / 10, 0.1);
   }
 
-  std::string ramp_advice(std::size_t b, bool rising, bool falling) const {
+  std::string ramp_advice(std::size_t b, bool rising, bool falling) {
     const double rate = rate_that_decides(b, rising, falling);
     const double rpm = rising ? gauge_.rising_rpm(b) : gauge_.falling_rpm(b);
     const char* way = rising && falling ? ", both ways" : rising ? ", upwards" : ", downwards";
@@ -262,7 +286,7 @@ class Foreseeing {
            decimal(rate, rate < 10 ? 1 : 0) + " rpm/s across " + decimal(rpm, 0) + " rpm" + way;
   }
 
-  void advise(ForeseenThreshold& up, ForeseenThreshold& down) const {
+  void advise(ForeseenThreshold& up, ForeseenThreshold& down) {
     const std::size_t b = up.boundary;
     if (!up.advice.empty() || (up.decided && down.decided)) return;
     const std::string advice = ramp_advice(b, !up.decided, !down.decided);
@@ -323,6 +347,7 @@ class Foreseeing {
   FitSetup fit_;
   double response_s_ = 0;
   std::vector<Met> met_;
+  std::map<std::vector<double>, double> rates_;  // that decide, by how a boundary is crossed
 };
 
 }  // namespace

@@ -93,6 +93,29 @@ TEST(Foresight, FastRampsSayHowSlowTwoMustBeAndThatTwoAreEnough) {
   EXPECT_TRUE(row(after, 1, Direction::falling).decided);
 }
 
+// Forty boundaries, all crossed alike.
+TEST(Foresight, BoundariesThatAreCrossedAlikeGetOneAdviceAndItIsEnough) {
+  Gauge ladder = gauge;
+  ladder.windows.resize(1);
+  for (int i = 1; i <= 40; ++i)
+    ladder.windows.push_back(
+        {"w" + std::to_string(i), 2940.0 + 60 * i, i % 2 == 0 ? Cue{} : gauge.windows[1].cue});
+  std::vector<Step> steps{Hold{2500, ns_per_s}, RampByRate{5500, 300}, Hold{5500, ns_per_s},
+                          RampByRate{2500, 300}, Hold{2500, ns_per_s}};
+  const Foresight before = foresee(ladder, Profile(steps));
+  const std::string& advice = row(before, 1, Direction::rising).advice;
+  ASSERT_THAT(advice, HasSubstr("at most "));
+  const double rate = std::stod(advice.substr(advice.find("at most ") + 8));
+  for (std::size_t b = 1; b <= 40; ++b)
+    EXPECT_THAT(row(before, b, Direction::falling).advice,
+                HasSubstr(advice.substr(advice.find("at most "), 12)));
+  for (int i = 0; i < 2; ++i)
+    for (const Step& s : std::vector<Step>{RampByRate{5500, rate}, RampByRate{2500, rate}})
+      steps.push_back(s);
+  for (const ForeseenThreshold& t : foresee(ladder, Profile(steps)).thresholds)
+    EXPECT_TRUE(t.decided) << t.boundary << ": " << t.expected_uncertainty_rpm;
+}
+
 TEST(Foresight, StepsTellNoThreshold) {
   const std::vector<Step> steps{Hold{2500, ns_per_s}, StepTo{5200}, Hold{5200, ns_per_s}, StepTo{2500},
                                 Hold{2500, ns_per_s}};
