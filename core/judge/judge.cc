@@ -138,6 +138,8 @@ void Judge::Impl::advance_to(Nanos horizon) {
     if (!any) break;
     at_instant(next);
   }
+  // A hold has no instants, and may have rpm for each of its pulses for hours.
+  forget(horizon);
 }
 
 void Judge::Impl::at_instant(Nanos t) {
@@ -317,13 +319,15 @@ void Judge::Impl::take_crossings() {
   crossings_.excursions.clear();
 }
 
-// Chatter looks back to where a boundary opened; a fit to before the change.
+// Chatter looks back to where a boundary opened, if not all since then is forgiven; a fit to before the
+// change.
 void Judge::Impl::forget(Nanos now) {
   const Nanos reach_back = 2 * gauge_.tolerance.response_to + ns_per_s;
   if (!history_.any_before(now - reach_back)) return;
   Nanos keep = now;
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
-    if (boundary_open(b)) keep = std::min(keep, crossings_.open_since(b));
+    if (boundary_open(b) && disturbances_.outside(crossings_.open_since(b), now) > 0)
+      keep = std::min(keep, crossings_.open_since(b));
   // A stretch that proves a side may be as long as the slowest blink.
   if (sides_.any_by_blinks())
     keep =

@@ -135,8 +135,7 @@ def length():
             curves.add(f"compare, {name}", hours, timed("compare", out, out, allowed=(0, 1, 3)))
             curves.add(f"judge, {name}", hours,
                        timed("judge", f"{out}/capture.vcd", "--gauge", gauge, "--wiring",
-                             FIXTURES / "wirings/drumlin-capture.yaml", "--scenario", "scenario.yaml",
-                             "--no-history", "--out", f"judged-{out}", allowed=(0, 3)))
+                             FIXTURES / "wirings/drumlin-capture.yaml", "--no-history", "--out", f"judged-{out}", allowed=(0, 3)))
             shutil.rmtree(f"judged-{out}")
             shutil.rmtree(out)
     curves.print()
