@@ -53,9 +53,11 @@ class NoiseCommand : public Command {
       channel = wiring.tach;
       rising = wiring.tach_rising;
     }
-    const TachEdges tach = load_tach(recording_, channel, rising);
-    setup.resolution = tach.resolution;
-    NoiseRecord record{recording_, tach.trouble, fit_noise(tach.edges, setup)};
+    NoiseFitter fitter(setup);
+    const TachEdges tach =
+        stream_tach(recording_, channel, rising, [&](std::span<const Nanos> edges) { fitter.add(edges); });
+    fitter.resolution(tach.resolution);
+    NoiseRecord record{recording_, tach.trouble, fitter.finish()};
     if (!record.trouble.empty()) {
       record.fit.fits = false;
       record.fit.reasons.push_back("the recording is cut short");

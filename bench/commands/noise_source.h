@@ -25,6 +25,16 @@ inline TachEdges load_tach(
   }
 }
 
+// The same part by part, see stream_tach_edges().
+inline TachEdges stream_tach(const std::string& file, const std::string& channel, bool rising,
+                             const std::function<void(std::span<const Nanos>)>& take) {
+  try {
+    return stream_tach_edges(file, channel, rising, take);
+  } catch (const RecordingError& e) {
+    throw UsageError(e.what());
+  }
+}
+
 // YAML is a noise file, anything else a recording; `between`: see read_tach_edges(). Throws FileErrors or
 // UsageError.
 inline Noise load_noise_source(

@@ -58,9 +58,11 @@ RigFile read_whole(const YamlNode& root, const std::filesystem::path& folder, Er
               [&](const WatchFormat& kind, Mapping& keys) {
                 kind.read(keys, {folder, load_unit}, rig.watch, errors);
               });
-  if (const YamlNode* supply = file.any("supply", Need::may))
-    read_part(*supply, "a supply", supply_formats(), {}, rig.supply.emplace(), errors,
+  if (const YamlNode* supply = file.any("supply", Need::may)) {
+    rig.supply = RigFile::SupplyPart{};
+    read_part(*supply, "a supply", supply_formats(), {}, *rig.supply, errors,
               [&](const SupplyFormat& kind, Mapping& keys) { kind.read(keys, *rig.supply, errors); });
+  }
   file.finish();
   return rig;
 }

@@ -28,7 +28,7 @@ const YamlNode* entry_of(const YamlNode& mapping, const std::string& key, const 
 
 bool has(const YamlValue& mapping, const std::string& key) {
   return std::any_of(mapping.entries.begin(), mapping.entries.end(),
-                     [&](const auto& entry) { return entry.first == key; });
+                     [&](const auto& entry) { return entry.key == key; });
 }
 
 // Which item of the old list each wanted one is; none: it is new. Those that say the same first, then those
@@ -39,8 +39,8 @@ std::vector<std::optional<std::size_t>> aligned(const std::vector<const YamlNode
     if (says(a, b)) return 8;
     const bool mappings = a.kind == YamlNode::Kind::mapping && b.kind == Kind::mapping;
     if (!mappings || a.entries.empty() || b.entries.empty()) return 1;
-    if (a.entries[0].key->text != b.entries[0].first) return 0;
-    return says(*a.entries[0].value, b.entries[0].second) ? 4 : 1;
+    if (a.entries[0].key->text != b.entries[0].key) return 0;
+    return says(*a.entries[0].value, b.entries[0].value) ? 4 : 1;
   };
   const std::size_t n = old.size(), m = wanted.size();
   std::vector<std::vector<int>> best(n + 1, std::vector<int>(m + 1, 0));
@@ -202,10 +202,10 @@ class Editor {
       const std::optional<std::size_t> end = places_.end(*entry.value);
       if (!end) return false;
       if (const auto found = std::find_if(wanted.entries.begin(), wanted.entries.end(),
-                                          [&](const auto& w) { return w.first == entry.key->text; });
+                                          [&](const auto& w) { return w.key == entry.key->text; });
           found != wanted.entries.end()) {
         ++kept;
-        if (!change(*entry.value, found->second)) return false;
+        if (!change(*entry.value, found->value)) return false;
         continue;
       }
       const bool last = i + 1 == old.entries.size();
@@ -353,7 +353,7 @@ bool reads_as(const std::string& text, const YamlValue& wanted) {
 
 bool has_raw(const YamlValue& wanted) {
   return std::any_of(wanted.entries.begin(), wanted.entries.end(),
-                     [](const auto& entry) { return entry.second.kind == Kind::raw; });
+                     [](const auto& entry) { return entry.value.kind == Kind::raw; });
 }
 
 }  // namespace

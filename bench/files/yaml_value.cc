@@ -54,7 +54,7 @@ YamlValue YamlValue::list() { return {Kind::list, {}, {}, {}}; }
 YamlValue YamlValue::mapping() { return {Kind::mapping, {}, {}, {}}; }
 YamlValue YamlValue::raw(std::string lines) { return {Kind::raw, std::move(lines), {}, {}}; }
 void YamlValue::add(std::string key, YamlValue value) {
-  entries.emplace_back(std::move(key), std::move(value));
+  entries.push_back({std::move(key), std::move(value)});
 }
 
 YamlValue YamlValue::scalar(std::string text) { return {Kind::scalar, std::move(text), {}, {}}; }
@@ -74,7 +74,7 @@ bool says(const YamlNode& node, const YamlValue& value) {
   if (node.kind != YamlNode::Kind::mapping || node.entries.size() != value.entries.size()) return false;
   return std::all_of(value.entries.begin(), value.entries.end(), [&](const auto& wanted) {
     return std::any_of(node.entries.begin(), node.entries.end(), [&](const YamlNode::Entry& entry) {
-      return entry.key->text == wanted.first && says(*entry.value, wanted.second);
+      return entry.key->text == wanted.key && says(*entry.value, wanted.value);
     });
   });
 }

@@ -11,18 +11,24 @@
 namespace tachproof {
 
 struct YamlValue {
+  struct Entry;
   // `raw`: an entry of the outermost mapping as it stands in a file, key, lines, comments and all.
   enum class Kind { nothing, scalar, list, mapping, raw };
   Kind kind = Kind::nothing;
   std::string text;  // of a scalar; of raw: the lines
   std::vector<YamlValue> items;
-  std::vector<std::pair<std::string, YamlValue>> entries;
+  std::vector<Entry> entries;  // of a mapping
 
   static YamlValue scalar(std::string text);
   static YamlValue list();
   static YamlValue mapping();
   static YamlValue raw(std::string lines);
   void add(std::string key, YamlValue value);
+};
+
+struct YamlValue::Entry {
+  std::string key;
+  YamlValue value;
 };
 
 // Whether the file says that, in whatever order the keys of a mapping are. What is raw is not compared.

@@ -42,21 +42,43 @@ bool has_one_column(const std::filesystem::path& file) {
 }
 
 // The step that all times are whole numbers of: decimals that were printed.
-Nanos resolution_of(const std::vector<Nanos>& edges) {
-  Nanos step = 0;
-  for (const Nanos edge : edges) step = std::gcd(step, edge);
+Nanos decimals_of(Nanos step) {
   Nanos power = 1;
   while (step > 0 && step % (power * 10) == 0 && power < ns_per_ms) power *= 10;
   return power;
 }
 
-TachEdges read_times(const std::filesystem::path& file, const std::function<void()>& between) {
+using Take = std::function<void(std::span<const Nanos>)>;
+
+// Gives edges on that come one by one, and remembers the last.
+class Edges {
+ public:
+  explicit Edges(const Take& take) : take_(take) {}
+  bool increases(Nanos at) const { return !last_ || at > *last_; }
+  void add(Nanos at) {
+    last_ = at;
+    part_.push_back(at);
+    if (part_.size() == looks_up_every) give();
+  }
+  void give() {
+    take_(part_);
+    part_.clear();
+  }
+
+ private:
+  const Take& take_;
+  std::vector<Nanos> part_;
+  std::optional<Nanos> last_;
+};
+
+TachEdges stream_times(const std::filesystem::path& file, const Take& take) {
   FileLines lines = lines_of(file);
-  TachEdges result;
+  Edges edges(take);
+  Nanos step = 0;
   std::size_t number = 0;
   std::string line;
   for (FileLines::Got got; (got = lines.next(line)) != FileLines::Got::end;) {
-    if (++number % looks_up_every == 0) between();
+    if (++number % looks_up_every == 0) edges.give();
     const std::string_view text = without_blanks(line);
     if (text.empty() && got != FileLines::Got::too_long) continue;
     const std::optional<double> seconds = seconds_on(text);
@@ -70,39 +92,47 @@ TachEdges read_times(const std::filesystem::path& file, const std::function<void
                    : as_shown(text) + "; the time of an edge in seconds");
     }
     const Nanos at = from_seconds(*seconds);
-    if (!result.edges.empty() && at <= result.edges.back())
-      complain("a time that does not increase; each edge comes after the one before");
-    result.edges.push_back(at);
-    if (result.edges.size() > most_tach_edges) complain("more than 20000000 edges");
+    if (!edges.increases(at)) complain("a time that does not increase; each edge comes after the one before");
+    step = std::gcd(step, at);
+    edges.add(at);
   }
-  result.resolution = resolution_of(result.edges);
-  return result;
+  edges.give();
+  return {{}, decimals_of(step), {}};
 }
 
 }  // namespace
 
-TachEdges read_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising,
-                          const std::function<void()>& between) {
-  if (has_one_column(file)) return read_times(file, between);
+TachEdges stream_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising,
+                            const Take& take) {
+  if (has_one_column(file)) return stream_times(file, take);
   const std::unique_ptr<RecordingReader> reader = open_recording(file, {channel});
   TachEdges result;
   result.resolution = std::max<Nanos>(reader->resolution(), 1);
   const Level before = rising ? Level::low : Level::high;
   const Level after = rising ? Level::high : Level::low;
   Level level = Level::unknown;
+  Edges edges(take);
   std::array<ChannelChange, looks_up_every> block;
   while (const std::size_t n = reader->next(block)) {
-    between();
     for (std::size_t i = 0; i < n; ++i) {
-      const bool edge = level == before && block[i].level == after;
+      if (level == before && block[i].level == after && edges.increases(block[i].at)) edges.add(block[i].at);
       level = block[i].level;
-      if (!edge || (!result.edges.empty() && block[i].at <= result.edges.back())) continue;
-      result.edges.push_back(block[i].at);
-      if (result.edges.size() > most_tach_edges)
-        throw RecordingError(file.string() + ": more than 20000000 edges on the channel " + channel);
     }
+    edges.give();
   }
   if (reader->truncated()) result.trouble = reader->trouble();
+  return result;
+}
+
+TachEdges read_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising,
+                          const std::function<void()>& between) {
+  std::vector<Nanos> all;
+  TachEdges result = stream_tach_edges(file, channel, rising, [&](std::span<const Nanos> edges) {
+    between();
+    all.insert(all.end(), edges.begin(), edges.end());
+    if (all.size() > most_tach_edges) throw RecordingError(file.string() + ": more than 20000000 tach edges");
+  });
+  result.edges = std::move(all);
   return result;
 }
 

@@ -4,6 +4,7 @@
 
 #include <filesystem>
 #include <functional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -26,5 +27,9 @@ TachEdges read_tach_edges(
     const std::function<void()>& between = [] {});
 
 inline constexpr std::size_t most_tach_edges = 20'000'000;
+
+// The same, of any number of edges: `take` gets them part by part. The answer has no edges.
+TachEdges stream_tach_edges(const std::filesystem::path& file, const std::string& channel, bool rising,
+                            const std::function<void(std::span<const Nanos>)>& take);
 
 }  // namespace tachproof

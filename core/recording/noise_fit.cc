@@ -21,62 +21,6 @@ constexpr double most_drift = 0.1;               // of the mean speed
 constexpr double fewest_correlation_times = 20;  // of the longest that is credible
 constexpr double widest_interval = 4;            // upper limit by lower, of the wander
 
-// Pulses in their places: instants in seconds from the first, the mended ones
-// among them marked.
-struct Pulses {
-  std::vector<double> at_s;
-  std::vector<bool> mended;
-  std::uint64_t missing = 0;
-  std::uint64_t doubled = 0;
-  double doubled_after_s = 0;  // mean
-};
-
-// Against a period that follows the speed slowly: an edge that comes after less
-// than half of it, beside one that is better placed, is an extra; after one and
-// a half, pulses are missing.
-Pulses mend(std::span<const Nanos> edges) {
-  std::vector<double> intervals;
-  for (std::size_t i = 1; i < edges.size(); ++i) intervals.push_back(to_seconds(edges[i] - edges[i - 1]));
-  const auto middle = intervals.begin() + static_cast<std::ptrdiff_t>(intervals.size() / 2);
-  std::nth_element(intervals.begin(), middle, intervals.end());
-  double period = *middle;
-  constexpr double follows = 0.05;
-  constexpr double longest_gap = 1000;  // periods; beyond it the signal was lost
-
-  Pulses pulses;
-  pulses.at_s.push_back(0);
-  pulses.mended.push_back(false);
-  for (std::size_t i = 1; i < edges.size(); ++i) {
-    const double last = pulses.at_s.back(), at = to_seconds(edges[i] - edges.front());
-    const double gap = at - last;
-    if (i + 1 < edges.size()) {
-      const double next = to_seconds(edges[i + 1] - edges.front());
-      const bool crowded = gap < period / 2 || next - at < period / 2;
-      if (crowded && std::abs(next - last - period) < std::abs(gap - period)) {
-        ++pulses.doubled;
-        pulses.doubled_after_s += gap;
-        continue;
-      }
-    }
-    if (gap < period / 2) {  // behind a well-placed one
-      ++pulses.doubled;
-      pulses.doubled_after_s += gap;
-      continue;
-    }
-    const double periods = std::min(std::round(gap / period), longest_gap);
-    for (double j = 1; j < periods; ++j) {
-      ++pulses.missing;
-      pulses.at_s.push_back(last + gap * j / periods);
-      pulses.mended.push_back(true);
-    }
-    if (periods < 2) period += follows * (gap - period);
-    pulses.at_s.push_back(at);
-    pulses.mended.push_back(false);
-  }
-  if (pulses.doubled > 0) pulses.doubled_after_s /= static_cast<double>(pulses.doubled);
-  return pulses;
-}
-
 // Takes off the cubic that fits best, by polynomials orthogonal on the pulses (G.
 // E. Forsythe, J. SIAM 5 (1957) 74). `slowest`, `fastest`: speeds of the cubic as
 // shares of their mean.
@@ -206,8 +150,8 @@ void judge_fit(NoiseFit& fit, const Detrended& trend) {
   fit.fits = fit.reasons.empty();
 }
 
-void take_counts(NoiseFit& fit, const Pulses& pulses) {
-  const auto count = static_cast<double>(pulses.at_s.size());
+void take_counts(NoiseFit& fit, const MendedPulses& pulses) {
+  const auto count = static_cast<double>(pulses.placed);
   fit.noise.missing = static_cast<double>(pulses.missing) / count;
   fit.noise.doubled = static_cast<double>(pulses.doubled) / count;
   fit.missing = probability_limits(pulses.missing, count);
@@ -237,8 +181,8 @@ std::vector<double> take_firing_pattern(NoiseFit& fit, const Detrended& trend, b
 }
 
 // Jitter and wander, from the first pulses where there are very many. Wants `fit.mean_rpm`.
-WanderFit take_wander(NoiseFit& fit, const Pulses& pulses, const std::vector<double>& phase, double period_s,
-                      Nanos resolution) {
+WanderFit take_wander(NoiseFit& fit, const MendedPulses& pulses, const std::vector<double>& phase,
+                      double period_s, Nanos resolution) {
   std::vector<double> fitted(
       phase.begin(), phase.begin() + static_cast<std::ptrdiff_t>(std::min(phase.size(), most_pulses_to_fit)));
   for (std::size_t k = 0; k < fitted.size(); ++k)
@@ -261,27 +205,41 @@ WanderFit take_wander(NoiseFit& fit, const Pulses& pulses, const std::vector<dou
 
 }  // namespace
 
-NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup) {
+NoiseFitter::NoiseFitter(const NoiseFitSetup& setup) : setup_(setup), mender_(most_pulses_kept) {}
+
+void NoiseFitter::add(std::span<const Nanos> edges) { mender_.add(edges); }
+
+NoiseFit NoiseFitter::finish() {
+  const MendedPulses pulses = mender_.finish();
   NoiseFit fit;
-  fit.pulses = edges.size();
-  fit.pulses_per_rev = setup.pulses_per_rev > 0 ? setup.pulses_per_rev : unknown;
+  fit.pulses = pulses.edges;
+  fit.pulses_per_rev = setup_.pulses_per_rev > 0 ? setup_.pulses_per_rev : unknown;
   fit.mean_rpm = unknown;
-  if (edges.size() > 1) fit.duration_s = to_seconds(edges.back() - edges.front());
-  if (edges.size() < fewest_pulses_to_fit) {
-    fit.reasons.push_back("the recording is too short: " + std::to_string(edges.size()) +
+  fit.duration_s = pulses.duration_s;
+  if (pulses.edges < fewest_pulses_to_fit) {
+    fit.reasons.push_back("the recording is too short: " + std::to_string(pulses.edges) +
                           " pulses; record at least " + std::to_string(fewest_pulses_to_fit));
     return fit;
   }
-  const Pulses pulses = mend(edges);
+  if (pulses.placed > pulses.at_s.size())
+    fit.notes.push_back("speed, drift and firing pattern are those of the first " +
+                        std::to_string(pulses.at_s.size()) + " pulses, " + decimal(pulses.at_s.back(), 0) +
+                        " s; missing and doubled pulses are counted in all");
   const Detrended trend = without_trend(pulses.at_s);
   take_counts(fit, pulses);
-  const std::vector<double> phase = take_firing_pattern(fit, trend, setup.pulses_per_rev == 0);
+  const std::vector<double> phase = take_firing_pattern(fit, trend, setup_.pulses_per_rev == 0);
   fit.mean_rpm = 60 / (trend.period_s * fit.pulses_per_rev);
-  const WanderFit wander = take_wander(fit, pulses, phase, trend.period_s, setup.resolution);
+  const WanderFit wander = take_wander(fit, pulses, phase, trend.period_s, setup_.resolution);
   fit.spectrum = spectrum_of(trend.phase_s, trend.period_s);
   fit.allan = allan_of(phase, trend.period_s, wander);
   judge_fit(fit, trend);
   return fit;
+}
+
+NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup) {
+  NoiseFitter fitter(setup);
+  fitter.add(edges);
+  return fitter.finish();
 }
 
 }  // namespace tachproof

@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "core/base/time.h"
+#include "core/recording/pulse_mender.h"
 #include "core/recording/wander_fit.h"
 #include "core/signal/noise.h"
 
@@ -51,10 +52,26 @@ struct NoiseFit {
   std::vector<double> residuals;  // of the likelihood, standardised
 };
 
+// In one pass and constant memory, whatever the length.
+class NoiseFitter {
+ public:
+  explicit NoiseFitter(const NoiseFitSetup& setup);
+  void add(std::span<const Nanos> edges);  // increasing
+  // The files that print decimals tell their resolution only at their end.
+  void resolution(Nanos resolution) { setup_.resolution = resolution; }
+  NoiseFit finish();
+
+ private:
+  NoiseFitSetup setup_;
+  PulseMender mender_;
+};
+
 // `edges` increasing.
 NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup);
 
 inline constexpr std::size_t fewest_pulses_to_fit = 500;
-inline constexpr std::size_t most_pulses_to_fit = 60'000;  // jitter and wander; the rest takes all
+inline constexpr std::size_t most_pulses_to_fit = 60'000;  // jitter and wander
+inline constexpr std::size_t most_pulses_kept =
+    1'000'000;  // the rest, but for the counts of missing and doubled
 
 }  // namespace tachproof

@@ -120,14 +120,15 @@ def boundaries():
 
 
 def length():
-    """A hold, a wave over two boundaries, and what can be done with their evidence."""
+    """A hold above a boundary, a wave over two, and what can be done with their evidence."""
     curves = Curves("hours", [0.01, 0.1, 1, 6, 24])
     gauge, rig = FIXTURES / "gauges/drumlin.yaml", FIXTURES / "rigs/simulated.yaml"
     for hours in curves.sizes:
         lasts = f"{round(hours * 3600)}s"
         for name, step in [("hold", f"  - {{hold: 3650, for: {lasts}}}"),
                            ("wave", f"  - {{wave: 3700, swing: 100, period: 60s, for: {lasts}}}")]:
-            Path("scenario.yaml").write_text(scenario_of([step]))
+            Path("scenario.yaml").write_text(scenario_of(
+                ["  - {hold: 3000, for: 1s}", "  - {ramp: 3700, rate: 100}", step]))
             out = f"{name}-{hours}"
             curves.add(f"run, {name}", hours, timed("run", "scenario.yaml", "--gauge", gauge, "--rig", rig,
                                                     "--no-history", "--out", out, allowed=(0, 3)))
@@ -135,13 +136,78 @@ def length():
             curves.add(f"compare, {name}", hours, timed("compare", out, out, allowed=(0, 1, 3)))
             curves.add(f"judge, {name}", hours,
                        timed("judge", f"{out}/capture.vcd", "--gauge", gauge, "--wiring",
-                             FIXTURES / "wirings/drumlin-capture.yaml", "--no-history", "--out", f"judged-{out}", allowed=(0, 3)))
+                             FIXTURES / "wirings/drumlin-capture.yaml", "--no-history", "--out", f"judged-{out}",
+                             allowed=(0, 3)))
             shutil.rmtree(f"judged-{out}")
             shutil.rmtree(out)
     curves.print()
 
 
-AXES = {"boundaries": boundaries, "length": length}
+def recording():
+    """Captures of 15,000 pulses a second: a crossing, then a hold."""
+    curves = Curves("MB", [1, 10, 100, 1000, 10000])
+    Path("gauge.yaml").write_text(gauge_of(1).replace("pulses_per_rev: 3", "pulses_per_rev: 60"))
+    Path("rig.yaml").write_text(rig_of("gauge.yaml"))
+    Path("wiring.yaml").write_text("format: 1\nkind: wiring\ntach: tach\n"
+                                   "lamps: {left: {white: left.white, blue: left.blue},"
+                                   " right: {blue: right.blue, magenta: right.magenta}}\n")
+    for mb in curves.sizes:
+        Path("scenario.yaml").write_text(scenario_of(
+            ["  - {hold: 1900, for: 1s}", "  - {ramp: 2100, rate: 400}", "  - {step: 15000}",
+             f"  - {{hold: 15000, for: {max(mb * 2.15 - 0.3, 1):.1f}s}}"]))
+        timed("run", "scenario.yaml", "--gauge", "gauge.yaml", "--rig", "rig.yaml", "--no-history", "--out", "played",
+              allowed=(0, 3))
+        say(f"{Path('played/capture.vcd').stat().st_size / 1e6:.1f} MB")
+        curves.add("judge", mb, timed("judge", "played/capture.vcd", "--gauge", "gauge.yaml", "--wiring",
+                                      "wiring.yaml", "--no-history", "--out", "judged", allowed=(0, 3)))
+        curves.add("noise", mb, timed("noise", "played/capture.vcd", "--channel", "tach", "--ppr", "60",
+                                      allowed=(0, 3)))
+        for folder in ("played", "judged"):
+            shutil.rmtree(folder)
+    curves.print()
+
+
+def history():
+    """Copies of one run, of 200 units, in a file."""
+    curves = Curves("runs", [10, 100, 1000, 10000, 100000])
+    run = ["run", FIXTURES.parent / "scenarios/regression.yaml", "--gauge", FIXTURES / "gauges/drumlin.yaml", "--rig",
+           FIXTURES / "rigs/simulated.yaml", "--history", "history.db"]
+    timed(*run, "--unit-serial", "DR-0000", "--out", "first")
+    for size in curves.sizes:
+        grow_history(size)
+        curves.add("run that is added", size, timed(*run, "--unit-serial", "DR-0001", "--out", f"run-{size}"))
+        ask = ["history", "--history", "history.db", "--simulated"]
+        curves.add("history", size, timed(*ask))
+        curves.add("history --unit", size, timed(*ask, "--unit", "DR-0042" if size > 42 else "DR-0000"))
+        curves.add("history --html", size, timed(*ask, "--html", f"page-{size}.html"))
+        curves.add("accept", size, timed("accept", f"run-{size}", "--history", "history.db", "--by", "growth", "--why", "growth"))
+    curves.print()
+
+
+def grow_history(size):
+    """Rows of the first run again, with numbers of their own, a minute apart."""
+    db = sqlite3.connect("history.db")
+    columns = {table: [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
+               for (table,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()}
+    runs = columns["runs"]
+    first = dict(zip(runs, db.execute("SELECT * FROM runs ORDER BY id LIMIT 1").fetchone()))
+    parts = [table for table, names in columns.items() if "run" in names and table != "accepted"]
+    of_first = {table: db.execute(f"SELECT * FROM {table} WHERE run = ?", (first["id"],)).fetchall() for table in parts}
+    have = db.execute("SELECT max(id) FROM runs").fetchone()[0]
+    insert = {table: f"INSERT INTO {table} VALUES ({','.join('?' * len(names))})" for table, names in columns.items()}
+    for n in range(have + 1, size + 1):
+        row = {**first, "id": n, "result_sha256": f"{n:064x}", "folder": f"/srv/runs/{n}",
+               "report_id": f"grown-{n}", "unit_serial": f"DR-{n % 200:04}", "started_s": first["started_s"] + 60 * n}
+        db.execute(insert["runs"], [row[name] for name in runs])
+        for table in parts:
+            at = columns[table].index("run")
+            db.executemany(insert[table], [[n if i == at else value for i, value in enumerate(old)]
+                                           for old in of_first[table]])
+    db.commit()
+    db.close()
+
+
+AXES = {"boundaries": boundaries, "length": length, "recording": recording, "history": history}
 
 if __name__ == "__main__":
     scratch = Path(tempfile.mkdtemp(prefix="tachproof-growth-"))

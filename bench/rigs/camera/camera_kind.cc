@@ -30,7 +30,7 @@ CameraSettings read_camera(Mapping& m, const std::filesystem::path& folder, Erro
   m.number("tone_percent", tone_percent, Range{0, 50}, Need::may);
   camera.tone = tone_percent / 100;
   if (const YamlNode* block = m.any("stamp_delay_ms", Need::may)) {
-    camera.stamp_delay.emplace();
+    camera.stamp_delay = CameraSettings::Delay{};
     Mapping delay(*block, errors, "a stamp's delay");
     delay.milliseconds("from", camera.stamp_delay->from, Range{-1000, 1000}, Need::must);
     delay.milliseconds("to", camera.stamp_delay->to, Range{-1000, 1000}, Need::must);
