@@ -63,10 +63,12 @@ class UnitChanges {
 // "2 pairs were played before with the same files, 1 is played again": what a
 // resumed suite starts from.
 std::string resumed(const SuiteRecord& record) {
-  std::size_t kept = 0, changed = 0;
+  std::size_t kept = 0, changed = 0, more = 0;
   for (const SuitePair& pair : record.pairs) {
     const auto complete = [](const Attempt& a) { return a.complete; };
-    if (std::any_of(pair.attempts.begin(), pair.attempts.end(), complete))
+    if (wants_the_rest(record, pair))
+      ++more;
+    else if (std::any_of(pair.attempts.begin(), pair.attempts.end(), complete))
       ++kept;
     else
       changed += !pair.set_aside.empty();
@@ -75,6 +77,10 @@ std::string resumed(const SuiteRecord& record) {
   if (changed > 0)
     text += fmt::format(", {} {} played again: a file, the serial number or the program has changed", changed,
                         changed == 1 ? "is" : "are");
+  if (more > 0)
+    text += fmt::format(
+        ", {} {} played again to the end: the run before stopped at the first boundary that flickers", more,
+        more == 1 ? "is" : "are");
   return text + "\n";
 }
 
@@ -90,6 +96,7 @@ int run_suite(const SuiteWords& words, const RetryPolicy& retry, bool resume, co
   SuitePlan plan = make_plan(words);
   SuiteRecord& record = plan.record;
   record.retry = retry;
+  record.to_the_end = options.to_the_end();
   record.started = now_iso8601();
   UnitChanges changes(plan);
   changes.refuse_when_nobody_is_there();

@@ -139,10 +139,13 @@ std::string live_html(const TileView& tile) {
   const Gauge& gauge = tile.job->gauge.gauge;
   const RpmRange range = range_of(gauge, profile);
   return fmt::format(
-      "<div class=\"unit\">{}</div>\n<p class=\"phase\" aria-live=\"polite\">{}</p>\n"
+      "<div class=\"unit\">{}</div>\n<p class=\"phase\" aria-live=\"polite\">{}</p>\n{}"
       "<p class=\"rpm\"><b class=\"value\">-</b> rpm <span class=\"left\"></span></p>\n{}"
       "<ul class=\"findings\" aria-live=\"polite\" aria-label=\"Found so far\"></ul>\n",
-      face_svg(gauge, tile.id + "-"), escaped(tile.part), strip_svg(gauge, range.lowest, range.highest));
+      face_svg(gauge, tile.id + "-"), escaped(tile.part),
+      tile.announced.empty() ? ""
+                             : "<p class=\"announced\" role=\"status\">" + escaped(tile.announced) + "</p>\n",
+      strip_svg(gauge, range.lowest, range.highest));
 }
 
 std::string head(const TileView& tile) {

@@ -8,6 +8,7 @@
 
 #include "bench/commands/run_output.h"
 #include "bench/history/history.h"
+#include "bench/record/summary.h"
 #include "bench/record/text.h"
 #include "bench/rigs/factory.h"
 #include "bench/run/stop_request.h"
@@ -205,6 +206,7 @@ SurveyHooks Tile::hooks(LiveRun& live, std::size_t part, const std::string& name
   {
     const std::lock_guard lock(mutex_);
     now_.state = TileView::State::running;
+    now_.announced.clear();
     now_.part = now_.job->job.play.size() > 1
                     ? fmt::format("{} ({} of {})", name, part + 1, now_.job->job.play.size())
                     : name;
@@ -215,6 +217,11 @@ SurveyHooks Tile::hooks(LiveRun& live, std::size_t part, const std::string& name
   hooks.progress = [&live](const RunProgress& progress) { live.progress(progress); };
   hooks.boundaries = [&live](const RunProgress& progress, std::size_t known, std::size_t of) {
     live.progress(progress, boundaries_known(known, of));
+  };
+  hooks.announce = [this](const std::string& sentence) {
+    const std::lock_guard lock(mutex_);
+    now_.announced = as_sentence(sentence);
+    changed();
   };
   hooks.lamps = [&live](const LampEvent& event) { live.lamps(event); };
   hooks.finding = [&live](const Finding& finding) { live.found(finding); };

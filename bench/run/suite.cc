@@ -82,6 +82,8 @@ Attempt attempt_of(const RunRecord& record, const fs::path& suite, const std::st
   attempt.complete = result.complete;
   attempt.bench_could_not_tell = bench_could_not_tell(result);
   attempt.simulated = on_simulated_unit(record);
+  attempt.stopped_at_a_flicker =
+      !record.to_the_end && !result.flicker.empty() && result.flicker.back().verdict == Verdict::fail;
   attempt.started = record.started;
   attempt.duration_s = to_seconds(result.duration);
   attempt.transitions = result.transitions.size();
@@ -125,6 +127,12 @@ bool SuiteRecord::complete() const {
   return !ended.empty() && doubts.empty() && std::none_of(pairs.begin(), pairs.end(), missing);
 }
 
+bool wants_the_rest(const SuiteRecord& record, const SuitePair& pair) {
+  return record.to_the_end && has_complete(pair) &&
+         std::all_of(pair.attempts.begin(), pair.attempts.end(),
+                     [](const Attempt& a) { return !a.complete || a.stopped_at_a_flicker; });
+}
+
 std::string plan_of(const SuiteRecord& record) {
   std::string plan = record.tool_version + "\n";
   for (const SuitePair& pair : record.pairs) {
@@ -156,7 +164,7 @@ void play_suite(SuiteRecord& record, const fs::path& folder, const SuiteHooks& h
   for (std::size_t i = 0; i < record.pairs.size() && !stopped(); ++i) {
     SuitePair& pair = record.pairs[i];
     if (!record.is_here(pair)) continue;
-    int made = has_complete(pair) ? 1 : 0;
+    int made = has_complete(pair) && !wants_the_rest(record, pair) ? 1 : 0;
     const auto goes_on = [&] {
       if (!pair.skipped_because.empty() || stopped()) return false;
       if (made == 0) return true;

@@ -29,8 +29,9 @@ struct Attempt {
   Verdict verdict = Verdict::undecided;
   bool complete = false;
   bool bench_could_not_tell = true;
-  bool reused = false;     // it was there when the suite was resumed
-  bool simulated = false;  // on the built-in unit
+  bool reused = false;                // it was there when the suite was resumed
+  bool simulated = false;             // on the built-in unit
+  bool stopped_at_a_flicker = false;  // --to-the-end would have held the other boundaries too; not stored
   std::string started;
   double duration_s = 0;  // of the profile that was played
   std::size_t transitions = 0;
@@ -63,6 +64,7 @@ struct SuiteRecord {
   std::vector<int> here;  // the shards whose pairs this record answers for
   bool whole = false;     // other shards' pairs are not elsewhere but missing
   RetryPolicy retry;
+  bool to_the_end = false;  // asked for; each run stores it for itself
   std::vector<SuitePair> pairs;
   std::vector<std::string> notes;
   // Why suite.json cannot be believed, from load_suite; then it is never a pass.
@@ -77,6 +79,9 @@ struct SuiteRecord {
 // What the plan's SHA-256 is taken of: names and inputs, in order, without the
 // rigs.
 std::string plan_of(const SuiteRecord& record);
+
+// Only runs that stopped at the first boundary that flickers, and the whole is wanted.
+bool wants_the_rest(const SuiteRecord& record, const SuitePair& pair);
 
 struct SuiteHooks {
   // Plays a pair into this run folder and keeps it. What it throws is an

@@ -105,6 +105,19 @@ TEST_F(TileTest, StopKeepsWhatWasMeasuredAndIsNoPass) {
   EXPECT_THAT(reason(record), HasSubstr("stopped at the bench page"));
 }
 
+TEST_F(TileTest, ADwellSaysHowLongItWillTake) {
+  files.write("scenarios/dwell.yaml",
+              "format: 1\nkind: scenario\nname: quiet\nseed: 3\n"
+              "dwell: {limit_per_min: 1, confidence: 0.95, longest: 30min}\nnoise: {jitter_us: 5}\n");
+  const auto bench = tile("../scenarios/dwell.yaml", "bench-1", "", true);
+  bench->start("E-7", false);
+  ASSERT_TRUE(comes_true([&] { return !bench->view().announced.empty(); }));
+  EXPECT_THAT(bench->view().announced, HasSubstr("The dwell of 2 boundaries takes about "));
+  EXPECT_THAT(tile_html(bench->view(), {}, true), HasSubstr(bench->view().announced));
+  bench->stop();
+  ASSERT_TRUE(comes_to(*bench, State::result));
+}
+
 TEST_F(TileTest, StopAtAQuestionEndsIt) {
   const auto bench = tile("../scenarios/asks.yaml", "bench-1");
   bench->start("E-6", false);

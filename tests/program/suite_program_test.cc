@@ -245,6 +245,33 @@ TEST_F(SuiteProgram, AFailingSuiteDoesNotPassByItsOwnFile) {
   EXPECT_EQ(tachproof("report out --verify").status, 0);
 }
 
+// Without its deadband the first boundary flickers at once, and the run ends there.
+TEST_F(SuiteProgram, ADwellThatStoppedAtAFlickerIsPlayedToTheEndWhenThatIsAskedFor) {
+  scratch.write("bare.yaml", replaced(files::gauge, "rpm: 10,", "rpm: 0,"));
+  scratch.write("bare-rig.yaml", replaced(files::rig, "gauge.yaml", "bare.yaml"));
+  scratch.write("dwell.yaml",
+                "format: 1\nkind: scenario\nname: quiet\nseed: 3\n"
+                "dwell: {limit_per_min: 20, confidence: 0.95, longest: 2min}\n"
+                "noise: {jitter_us: 20, wander_rpm: 2, wander_s: 0.4}\n");
+  const std::string words =
+      "run dwell.yaml --gauge gauges/low.yaml --rig bare-rig.yaml --out out --no-history --resume";
+  const auto held = [&](const std::string& folder) {
+    return json::parse(std::ifstream(scratch / "out/low" / folder / "result.json"))["flicker"].size();
+  };
+  EXPECT_EQ(tachproof(words).status, 1);
+  EXPECT_EQ(held("dwell"), 1U);
+  EXPECT_THAT(tachproof(words).out, HasSubstr("Resumed: 1 pair is re-used\n"));
+  EXPECT_FALSE(there_is("out/low/dwell@2"));
+  const Finished whole = tachproof(words + " --to-the-end");
+  EXPECT_EQ(whole.status, 1) << whole.err;
+  EXPECT_THAT(whole.out,
+              HasSubstr("0 pairs are re-used, 1 is played again to the end: the run before stopped "
+                        "at the first boundary that flickers\n"));
+  EXPECT_EQ(held("dwell@2"), 2U);
+  EXPECT_THAT(tachproof(words + " --to-the-end").out, HasSubstr("Resumed: 1 pair is re-used\n"));
+  EXPECT_EQ(tachproof("report out --verify").status, 0);
+}
+
 TEST_F(SuiteProgram, ThatWasStoppedOrResumedCanBeVerifiedForWhatItIs) {
   const auto process = begun_endless_suite();
   process->signal(SIGINT);
