@@ -25,14 +25,14 @@ install_missing() {
   done
   [ -n "$missing" ] || return 0
   say "Installing$missing"
-  root=""
+  as_root=""
   if [ "$(id -u)" -ne 0 ]; then
     command -v sudo >/dev/null || { say "Neither root nor sudo: please install$missing"; return 1; }
-    root=sudo
+    as_root=sudo
   fi
-  $root apt-get update -qq >&2
+  $as_root apt-get update -qq >&2
   # shellcheck disable=SC2086  # a list of words
-  $root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >&2
+  $as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >&2
 }
 
 # configure FOLDER OPTION...: CMake runs only when the folder is new.

@@ -112,9 +112,9 @@ def boundaries():
               "--out", f"moved-{n}", allowed=(1,))
         curves.add("diagnose", n, timed("diagnose", f"moved-{n}", allowed=(0, 1)))
         curves.add("survey", n, timed("survey", *with_rig, "--out", f"survey-{n}", allowed=(0, 3)))
-        if n <= 50:
-            curves.add("grade", n, timed("grade", "scenario.yaml", "--gauge", "gauge.yaml", allowed=(0, 1, 3)))
         if n <= 25:
+            curves.add("grade", n, timed("grade", "scenario.yaml", "--gauge", "gauge.yaml", allowed=(0, 1, 3)))
+        if n <= 12:
             curves.add("plan", n, timed("plan", "--gauge", "gauge.yaml", "--out", f"plan-{n}.yaml"))
     curves.print()
 
