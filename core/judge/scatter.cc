@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 
 #include "core/base/portable_math.h"
 
@@ -27,7 +28,8 @@ FirstPassage first_passage(double log2_x) {
     return {0, 1 + x2 / 12};
   }
   const double at = std::max(log2_x - first_power, 0.0);
-  const auto k = static_cast<std::size_t>(at);
+  // Just below the last power the difference rounds to the last place.
+  const auto k = std::min(static_cast<std::size_t>(at), std::size(spread_at) - 2);
   const double part = at - static_cast<double>(k);
   const double spread = spread_at[k] + part * (spread_at[k + 1] - spread_at[k]);
   return {early_at[k] + part * (early_at[k + 1] - early_at[k]), spread * spread};

@@ -38,6 +38,13 @@ TEST(Scatter, OfTheFirstReadingToReachAThresholdIsWhatADrawOfThemShows) {
   }
 }
 
+// Its table ends there, and what lies a last place below it is rounded onto the end.
+TEST(Scatter, OfAFirstPassageHasNoGapWhereTheClosedFormTakesOver) {
+  const FirstPassage below = first_passage(std::nextafter(3.0, 0.0)), from = first_passage(3);
+  EXPECT_NEAR(below.spread2, from.spread2, 0.01 * from.spread2);
+  EXPECT_NEAR(below.early, from.early, 1e-6);
+}
+
 // GUM 4.3.7: a rectangle of width P x rate.
 TEST(Scatter, WithoutNoiseIsTheUpdatePeriodsRectangle) {
   Scatter scatter;

@@ -53,7 +53,7 @@ class ProgramWithGenerator : public testing::Test {
   std::unique_ptr<Process> endless_run() { return begun(run_words("endless.yaml")); }
   template <class Holds>
   static void until(const Holds& holds) {
-    for (int i = 0; i < 500 && !holds(); ++i) std::this_thread::sleep_for(std::chrono::milliseconds(10));
+    for (int i = 0; i < 3000 && !holds(); ++i) std::this_thread::sleep_for(std::chrono::milliseconds(10));
   }
   // Once it was told so before the start.
   bool told_to_switch_off_again() const {

@@ -50,7 +50,7 @@ class EverySignalWithASupply : public ProgramWithPowerSupply, public testing::Wi
 
 TEST_P(EverySignalWithASupply, EndsWithBothOutputsOff) {
   Process process(run_words("endless.yaml"), scratch.path());
-  for (int i = 0; i < 500 && !generator.output_on(); ++i)
+  for (int i = 0; i < 3000 && !generator.output_on(); ++i)
     std::this_thread::sleep_for(std::chrono::milliseconds(10));
   process.signal(GetParam());
   process.signal(SIGTERM);
