@@ -145,7 +145,7 @@ def length():
 
 def recording():
     """Captures of 15,000 pulses a second: a crossing, then a hold."""
-    curves = Curves("MB", [1, 10, 100, 1000])
+    curves = Curves("MB", [1, 10, 100, 1000, 10000])
     Path("gauge.yaml").write_text(gauge_of(1).replace("pulses_per_rev: 3", "pulses_per_rev: 60"))
     Path("rig.yaml").write_text(rig_of("gauge.yaml"))
     Path("wiring.yaml").write_text("format: 1\nkind: wiring\ntach: tach\n"
