@@ -65,7 +65,8 @@ TEST(Planned, WithoutABoundaryThereIsNothingToPlan) {
   EXPECT_THROW(plan_scenario(gauge, {}), std::invalid_argument);
 }
 
-// Two boundaries show little of how a unit scatters: its response was not decided by the usual careful profiles.
+// Two boundaries show little of how a unit scatters: its response was not decided by the usual careful
+// profiles.
 TEST(Planned, AGaugeOfTwoBoundariesGetsAsMuchPatienceAsItTakes) {
   Dice dice(41, 64);
   const Gauge gauge = random_gauge(dice);
