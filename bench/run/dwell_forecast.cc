@@ -51,7 +51,8 @@ DwellForecast::DwellForecast(const Gauge& gauge, const Noise& noise, const UnitR
     at.shape = MeanShape(curve.by_mean, curve.below, curve.mean_step_rpm);
     at.simulated = row.simulated;
     const double share = std::max(0.1, at.shape.least_share(hold_offsets(usual_u_rpm), usual_u_rpm));
-    quiet_ += from_seconds(60 * dwell.test(at.dispersion).earliest_pass_min() / share) +
+    const Nanos held = from_seconds(60 * dwell.test(at.dispersion).earliest_pass_min() / share);
+    quiet_ += std::min(held, dwell.longest) +
               from_seconds(usual_visits * to_seconds(dwell_visit_lasts(gauge, usual_visit_half(gauge))));
     boundaries_.push_back(std::move(at));
   }

@@ -11,6 +11,7 @@
 #include "bench/rigs/simulated/simulated_rig.h"
 #include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/rigs/simulated/unit_settings.h"
+#include "bench/run/dwell_forecast.h"
 #include "bench/run/dwell_run.h"
 #include "bench/run/flicker_study.h"
 #include "core/flicker/flicker_counter.h"
@@ -128,6 +129,16 @@ TEST_F(DwellRun, SaysHowLongItTakesBeforeItBegins) {
   EXPECT_THAT(said[0], StartsWith("The dwell of 2 boundaries takes about 38 min if the lamps keep quiet, at "
                                   "most "));
   EXPECT_NEAR(to_seconds(result.duration) / 60, 38, 8);  // a change more or less is 3 min
+}
+
+// Where the scenario ends a hold sooner than a pass could come.
+TEST_F(DwellRun, ForeseesNoMoreThanItsLongest) {
+  const Gauge gauge = two_lamps(30);
+  for (const Nanos hold : {20 * ns_per_s, longest}) {
+    const Dwell dwell{1, 0.95, hold};
+    const DwellForecast forecast(gauge, road(), unit_reading(gauge, {}), dwell, 5);
+    EXPECT_LE(forecast.quiet(), longest_dwell(gauge, dwell));
+  }
 }
 
 TEST_F(DwellRun, IsUndecidedWhenItWasStoppedWhateverItHadShown) {
