@@ -54,8 +54,10 @@ class NoiseCommand : public Command {
       rising = wiring.tach_rising;
     }
     NoiseFitter fitter(setup);
-    const TachEdges tach =
-        stream_tach(recording_, channel, rising, [&](std::span<const Nanos> edges) { fitter.add(edges); });
+    const TachEdges tach = of_argument([&] {
+      return stream_tach_edges(recording_, channel, rising,
+                               [&](std::span<const Nanos> edges) { fitter.add(edges); });
+    });
     fitter.resolution(tach.resolution);
     NoiseRecord record{recording_, tach.trouble, fitter.finish()};
     if (!record.trouble.empty()) {

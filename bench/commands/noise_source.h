@@ -14,22 +14,11 @@
 
 namespace tachproof {
 
-// A recording as an argument: one that cannot be read is bad usage.
-inline TachEdges load_tach(
-    const std::string& file, const std::string& channel, bool rising,
-    const std::function<void()>& between = [] {}) {
+// `read` reads a recording that is an argument: one that cannot be read is bad usage.
+template <class Read>
+TachEdges of_argument(const Read& read) {
   try {
-    return read_tach_edges(file, channel, rising, between);
-  } catch (const RecordingError& e) {
-    throw UsageError(e.what());
-  }
-}
-
-// The same part by part, see stream_tach_edges().
-inline TachEdges stream_tach(const std::string& file, const std::string& channel, bool rising,
-                             const std::function<void(std::span<const Nanos>)>& take) {
-  try {
-    return stream_tach_edges(file, channel, rising, take);
+    return read();
   } catch (const RecordingError& e) {
     throw UsageError(e.what());
   }
@@ -41,7 +30,7 @@ inline Noise load_noise_source(
     const std::string& file, const std::string& channel, const std::function<void()>& between = [] {}) {
   const std::string ending = std::filesystem::path(file).extension().string();
   if (ending == ".yaml" || ending == ".yml") return load_noise(file);
-  const TachEdges tach = load_tach(file, channel, true, between);
+  const TachEdges tach = of_argument([&] { return read_tach_edges(file, channel, true, between); });
   if (!tach.trouble.empty()) throw UsageError(tach.trouble);
   constexpr std::size_t fewest = 1000;
   if (tach.edges.size() < fewest)

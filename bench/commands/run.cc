@@ -105,9 +105,8 @@ class RunCommand : public Command {
         resume_, "--resume",
         "Goes on in DIR where a suite was stopped. Complete runs are re-used where gauge, scenario, "
         "rig, what those name, and the program are unchanged; all else is played again, into new "
-        "folders. With --to-the-end a dwell that ended at a boundary that flickers is played again too. "
-        "Starts "
-        "the suite where there is none yet.");
+        "folders. With --to-the-end a dwell that ended at a boundary that flickers is played again "
+        "too. Starts the suite where there is none yet.");
     arguments.flag(
         skip_unplayable_, "--skip-unplayable",
         "Leaves out pairs that cannot be played, and says why in every report. When nothing is left "

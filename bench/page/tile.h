@@ -43,7 +43,7 @@ struct TileView {
   std::string trouble;                  // a sentence at the field
   std::string passed_before;  // "14:25 today": the serial number has passed, and nobody said "again"
   std::string part;           // what is played
-  std::string announced;      // what the run has said beforehand: how long it will take
+  std::string announced;      // what the run says of itself: how long it will take, what it gives up
   std::optional<Ask> question;
   std::vector<TileRun> played;  // of the last result
   Verdict verdict = Verdict::undecided;

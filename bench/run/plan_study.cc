@@ -19,8 +19,6 @@ namespace {
 // Of the tolerance: a unit that is so far off, and decided, leaves as much for U.
 constexpr double decided_share = 0.5;
 constexpr int fewest_blinks = 3;
-constexpr int quick_shapes =
-    4;  // are compared; the more patient are tried where sound units pass none of them
 constexpr Nanos least_rest = 20 * ns_per_ms;
 
 class Planner {
@@ -98,33 +96,29 @@ class Planner {
     return "";
   }
 
-  // From the quickest to the most patient. The last two are for gauges of few boundaries, whose unit shows
-  // little of its scatter in a pass.
-  std::vector<ProofShape> careful_shapes() const {
-    std::vector<ProofShape> shapes;
-    for (const double share : {0.5, 0.3, 0.15, 0.08}) {
-      shapes.push_back(proof_shape(gauge_, share));
-      if (share > 0.2) continue;
-      shapes.back().passes = 3;
-      shapes.back().jumps = 8;
-      shapes.back().blinks = 16;
-    }
-    for (const double share : {0.15, 0.05}) {
-      shapes.push_back(proof_shape(gauge_, share));
-      shapes.back().passes = 6;
-      shapes.back().jumps = 24;
-      shapes.back().blinks = 32;
-    }
-    return shapes;
+  ProofShape patient_shape(double share, int passes, int jumps, int blinks) const {
+    ProofShape shape = proof_shape(gauge_, share);
+    shape.passes = passes;
+    shape.jumps = jumps;
+    shape.blinks = blinks;
+    return shape;
   }
 
   // The quickest of some careful shapes at which sound units pass and the fewest faults escape.
   ProofShape careful(Plan& plan) {
     ProofShape best;
-    std::size_t fewest = list_.faults.size() + 1;
-    int patient = 0;
-    for (const ProofShape& shape : careful_shapes()) {
-      if (++patient > quick_shapes && plan.sound_units_pass) break;
+    compare({proof_shape(gauge_, 0.5), proof_shape(gauge_, 0.3), patient_shape(0.15, 3, 8, 16),
+             patient_shape(0.08, 3, 8, 16)},
+            plan, best);
+    // Few boundaries show little of a unit's scatter in a pass.
+    if (!plan.sound_units_pass)
+      compare({patient_shape(0.15, 6, 24, 32), patient_shape(0.05, 6, 24, 32)}, plan, best);
+    return best;
+  }
+
+  // With each other, in this order, and with the best so far: what that one misses may be missed.
+  void compare(const std::vector<ProofShape>& shapes, Plan& plan, ProofShape& best) {
+    for (const ProofShape& shape : shapes) {
       const FaultTrials trials = trials_of(shape);
       const std::string why = sound_units_fail(trials);
       if (!why.empty() && plan.sound_units_pass) continue;  // no better, whatever it misses
@@ -132,16 +126,14 @@ class Planner {
           not_caught(trials, list_, list_.faults.size(), {}, ask_.threads, ask_.between);
       const bool passes = why.empty();
       if (best.blinks == 0 || (passes && !plan.sound_units_pass) ||
-          (passes == plan.sound_units_pass && missed.size() < fewest)) {
+          (passes == plan.sound_units_pass && missed.size() < allowed_.size())) {
         best = shape;
-        fewest = missed.size();
         allowed_ = missed;
         plan.why = why;
         plan.sound_units_pass = passes;
       }
       if (passes && missed.empty()) break;
     }
-    return best;
   }
 
   // As good as the careful one: what that misses may be missed.

@@ -138,7 +138,7 @@ void Judge::Impl::advance_to(Nanos horizon) {
     if (!any) break;
     at_instant(next);
   }
-  // A hold has no instants, and may have rpm for each of its pulses for hours.
+  // Not at each instant: a hold has none, and may have rpm for each of its pulses for hours.
   forget(horizon);
 }
 
@@ -183,7 +183,6 @@ void Judge::Impl::at_instant(Nanos t) {
     }
   take_crossings();
   take_chatter();
-  forget(t);
 }
 
 // Reads the lamps against the demand, both as they are from t on. `before`: lit until t.
@@ -319,8 +318,8 @@ void Judge::Impl::take_crossings() {
   crossings_.excursions.clear();
 }
 
-// Chatter looks back to where a boundary opened, if not all since then is forgiven; a fit to before the
-// change.
+// Chatter looks back to where a boundary opened, if not all since then is forgiven; a fit looks back to
+// before the change.
 void Judge::Impl::forget(Nanos now) {
   const Nanos reach_back = 2 * gauge_.tolerance.response_to + ns_per_s;
   if (!history_.any_before(now - reach_back)) return;

@@ -21,8 +21,7 @@ constexpr double aimed_share = 0.5;
 // One visit alone says nothing of how far this unit's visits scatter.
 constexpr int ramps_added = 2;
 constexpr double cycles_of_a_rest = 3;
-// Visits of other boundaries that advice goes by: they tell the unit's response, and more of them tell it no
-// better.
+// Of other boundaries, some more at most: advice takes the unit's response from their visits.
 constexpr std::size_t most_others = 24;
 
 // One demanded crossing in the profile.
@@ -237,10 +236,15 @@ class Foreseeing {
     return least;
   }
 
-  // Of some round rates that decide; or the slowest of them.
+  // Of ramps that decide, in round numbers.
   double rate_that_decides(std::size_t b, bool rising, bool falling) {
+    if (blink_only(b)) {
+      double phase_s = 0;
+      if (rising) phase_s = alike_phase_s(b, Direction::rising);
+      if (falling) phase_s = std::max(phase_s, alike_phase_s(b, Direction::falling));
+      return rounded_down(aimed_share * allowed_rpm() / phase_s);
+    }
     // Boundaries that are crossed alike get the same advice.
-    if (blink_only(b)) return rate_searched(b, rising, falling);
     std::vector<double> alike{rising ? 1.0 : 0.0, falling ? 1.0 : 0.0};
     for (const Met& met : met_)
       if (met.boundary == b)
@@ -251,16 +255,10 @@ class Foreseeing {
     return known->second;
   }
 
+  // The quickest of the slow rates that decide; 0.5 where none does. Ramps as quick as the profile's own may
+  // decide less than slower or quicker ones, since it takes two rates to tell a response from a threshold.
   double rate_searched(std::size_t b, bool rising, bool falling) const {
     const double aim = aimed_share * allowed_rpm();
-    if (blink_only(b)) {
-      double phase_s = 0;
-      if (rising) phase_s = alike_phase_s(b, Direction::rising);
-      if (falling) phase_s = std::max(phase_s, alike_phase_s(b, Direction::falling));
-      return rounded_down(aim / phase_s);
-    }
-    // The end of the slow ones that decide. Beyond it there may be more: quick ones that tell the response,
-    // where those there are do not. What is as quick as those there are tells least.
     double best = 0.5;
     bool found = false;
     for (const double rate : {1.,  2.,  3.,  4.,  5.,  6.,   8.,   10.,  12.,  15.,  20.,  25.,

@@ -71,7 +71,7 @@ NoiseFit fit_noise(std::span<const Nanos> edges, const NoiseFitSetup& setup);
 
 inline constexpr std::size_t fewest_pulses_to_fit = 500;
 inline constexpr std::size_t most_pulses_to_fit = 60'000;  // jitter and wander
-inline constexpr std::size_t most_pulses_kept =
-    1'000'000;  // the rest, but for the counts of missing and doubled
+// Of these are speed, drift and firing pattern; missing and doubled pulses are counted in all.
+inline constexpr std::size_t most_pulses_kept = 1'000'000;
 
 }  // namespace tachproof

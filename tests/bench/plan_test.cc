@@ -65,8 +65,7 @@ TEST(Planned, WithoutABoundaryThereIsNothingToPlan) {
   EXPECT_THROW(plan_scenario(gauge, {}), std::invalid_argument);
 }
 
-// Two boundaries show little of how a unit scatters: its response was not decided by the usual careful
-// profiles.
+// Two boundaries show little of how a unit scatters, and the usual profiles did not decide its response.
 TEST(Planned, AGaugeOfTwoBoundariesGetsAsMuchPatienceAsItTakes) {
   Dice dice(41, 64);
   const Gauge gauge = random_gauge(dice);

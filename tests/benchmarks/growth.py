@@ -1,8 +1,7 @@
-"""How time and memory of each command grow with its work: growth.py BUILD [boundaries|length|history|recording...].
+"""How time and memory of each command grow with its work: growth.py BUILD [boundaries|length|recording|history...].
 
-Prints a table for each: what was given, seconds of processor time, the most memory that the process had, and the
-exponent of time between neighbouring sizes and over all of the larger half. Processor time, so that a busy machine
-matters little; sizes double or more. `length` and `recording` need some 15 GB below TMPDIR.
+Prints a table for each: seconds of processor time, the most memory that the process had, and the exponent of time over
+the four largest sizes. Processor time, so that a busy machine matters little. `recording` needs 20 GB below TMPDIR.
 """
 import math
 import os
@@ -180,7 +179,8 @@ def history():
         curves.add("history", size, timed(*ask))
         curves.add("history --unit", size, timed(*ask, "--unit", "DR-0042" if size > 42 else "DR-0000"))
         curves.add("history --html", size, timed(*ask, "--html", f"page-{size}.html"))
-        curves.add("accept", size, timed("accept", f"run-{size}", "--history", "history.db", "--by", "growth", "--why", "growth"))
+        curves.add("accept", size, timed("accept", f"run-{size}", "--history", "history.db", "--by", "growth",
+                                         "--why", "growth"))
     curves.print()
 
 
@@ -192,7 +192,8 @@ def grow_history(size):
     runs = columns["runs"]
     first = dict(zip(runs, db.execute("SELECT * FROM runs ORDER BY id LIMIT 1").fetchone()))
     parts = [table for table, names in columns.items() if "run" in names and table != "accepted"]
-    of_first = {table: db.execute(f"SELECT * FROM {table} WHERE run = ?", (first["id"],)).fetchall() for table in parts}
+    of_first = {table: db.execute(f"SELECT * FROM {table} WHERE run = ?", (first["id"],)).fetchall()
+                for table in parts}
     have = db.execute("SELECT max(id) FROM runs").fetchone()[0]
     insert = {table: f"INSERT INTO {table} VALUES ({','.join('?' * len(names))})" for table, names in columns.items()}
     for n in range(have + 1, size + 1):
