@@ -12,13 +12,15 @@
 #include <string>
 #include <vector>
 
+#include "core/base/foreign_text.h"
 #include "core/base/time.h"
 
 namespace tachproof {
 
 // A line for the user: "capture.vcd:17: timescale '3 ns'; 1, 10 or 100 of ...".
+// A file may have any bytes: what it says is shown as core/base/foreign_text.h does.
 struct RecordingError : std::runtime_error {
-  using std::runtime_error::runtime_error;
+  explicit RecordingError(const std::string& line) : std::runtime_error(shown(line)) {}
 };
 
 enum class Level : std::uint8_t { low, high, unknown };  // unknown: x, z, $dumpoff, not yet given

@@ -1,5 +1,7 @@
 #include "bench/formats/tach_edges.h"
 
+#include <fmt/format.h>
+
 #include <array>
 #include <cmath>
 #include <limits>
@@ -130,7 +132,9 @@ TachEdges read_tach_edges(const std::filesystem::path& file, const std::string& 
   TachEdges result = stream_tach_edges(file, channel, rising, [&](std::span<const Nanos> edges) {
     between();
     all.insert(all.end(), edges.begin(), edges.end());
-    if (all.size() > most_tach_edges) throw RecordingError(file.string() + ": more than 20000000 tach edges");
+    if (all.size() > most_tach_edges)
+      throw RecordingError(fmt::format("{}: more than {} tach edges; cut the recording off before {:.3f} s",
+                                       file.string(), most_tach_edges, to_seconds(all[most_tach_edges])));
   });
   result.edges = std::move(all);
   return result;

@@ -48,24 +48,27 @@ VcdChannels::VcdChannels(const std::vector<VcdVariable>& variables) {
   }
   for (const Channel& c : channels_) names_.push_back(c.full);
   for (const Channel& c : channels_) {
-    if (c.brief != c.full && brief_will_do(c) && by_brief_name_.at(c.brief).full == c.full)
-      names_.push_back(c.brief);
+    if (c.brief() != c.full && brief_will_do(c) && by_brief_name_.at(c.brief()).channel == &c)
+      names_.emplace_back(c.brief());
   }
 }
 
 bool VcdChannels::brief_will_do(const Channel& channel) const {
-  return !by_full_name_.contains(channel.brief) && by_brief_name_.at(channel.brief).unique;
+  return !by_full_name_.contains(channel.brief()) && by_brief_name_.at(channel.brief()).unique;
 }
 
 void VcdChannels::add(const std::string& scope, const std::string& name, const VcdBit& bit) {
-  const std::string full = joined(scope, name);
-  const auto enter = [&](ByName& map, const std::string& as) {
-    const auto [at, is_new] = map.try_emplace(as, Entry{bit, full, true});
+  std::string full = joined(scope, name);
+  const auto same = by_full_name_.find(full);
+  const bool is_there = same != by_full_name_.end();
+  if (!is_there) channels_.push_back({std::move(full), name.size()});
+  const Channel& named = is_there ? *same->second.channel : channels_.back();
+  const auto enter = [&](ByName& map, std::string_view as) {
+    const auto [at, is_new] = map.try_emplace(as, Entry{bit, &named});
     if (!is_new && at->second.bit != bit) at->second.unique = false;
-    return is_new;
   };
-  if (enter(by_full_name_, full)) channels_.push_back({full, name});
-  enter(by_brief_name_, name);
+  enter(by_full_name_, named.full);
+  enter(by_brief_name_, named.ending(name.size()));
 }
 
 void VcdChannels::refuse(const VcdVariable& v, const std::string& why) {
@@ -83,7 +86,7 @@ VcdBit VcdChannels::find(const std::string& name, const std::string& file) const
     if (at->second.unique) return at->second.bit;
     std::vector<std::string> full;
     for (const Channel& c : channels_) {
-      if (c.brief == name) full.push_back(c.full);
+      if (c.brief() == name) full.push_back(c.full);
     }
     throw RecordingError(fmt::format("{}: several signals are called {}; give the full name of one: {}", file,
                                      as_shown(name), shown(fmt::format("{}", fmt::join(full, ", ")))));
@@ -95,7 +98,8 @@ VcdBit VcdChannels::find(const std::string& name, const std::string& file) const
     }
   }
   std::vector<std::string> there;
-  for (const Channel& c : channels_) there.push_back(brief_will_do(c) ? c.brief : c.full);
+  for (const Channel& c : channels_)
+    there.emplace_back(brief_will_do(c) ? c.brief() : std::string_view(c.full));
   throw RecordingError(fmt::format("{}: {}", file, no_such_channel(name, there)));
 }
 

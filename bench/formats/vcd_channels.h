@@ -9,9 +9,13 @@
 // no channels.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
+#include <deque>
 #include <string>
+#include <string_view>
 #include <unordered_map>
+#include <utility>
 #include <vector>
 
 #include "bench/formats/vcd_header.h"
@@ -27,28 +31,35 @@ struct VcdBit {
 class VcdChannels {
  public:
   explicit VcdChannels(const std::vector<VcdVariable>& variables);
+  VcdChannels(const VcdChannels&) = delete;
+  VcdChannels& operator=(const VcdChannels&) = delete;
 
-  // Full names in file order, then the brief ones that are unique.
-  const std::vector<std::string>& names() const { return names_; }
+  // Full names in file order, then the brief ones that are unique; given once.
+  std::vector<std::string> take_names() { return std::move(names_); }
   // Throws RecordingError; `file` begins its message.
   VcdBit find(const std::string& name, const std::string& file) const;
 
  private:
-  struct Entry {
-    VcdBit bit;
-    std::string full;  // of the first that has the name
-    bool unique = true;
-  };
-  using ByName = std::unordered_map<std::string, Entry>;
   struct Channel {
     std::string full;
-    std::string brief;
+    std::size_t brief_length;  // the brief name is the end of the full one
+    std::string_view brief() const { return ending(brief_length); }
+    std::string_view ending(std::size_t length) const {
+      return std::string_view(full).substr(full.size() - length);
+    }
   };
+  struct Entry {
+    VcdBit bit;
+    const Channel* channel;  // the first that has the name
+    bool unique = true;
+  };
+  // Of names in channels_: a header may have many, and long ones.
+  using ByName = std::unordered_map<std::string_view, Entry>;
   void add(const std::string& scope, const std::string& name, const VcdBit& bit);
   void refuse(const VcdVariable& v, const std::string& why);
   bool brief_will_do(const Channel& channel) const;
 
-  std::vector<Channel> channels_;  // file order, each full name once
+  std::deque<Channel> channels_;  // file order, each full name once
   std::vector<std::string> names_;
   ByName by_full_name_;
   ByName by_brief_name_;

@@ -74,7 +74,9 @@ class HeaderParser {
     } else if (keyword == "$var") {
       variable();
     } else {
-      words_to_end(keyword);  // $date, $version, $comment, extensions: for people
+      // For people; beside these three a program may have keywords of its own.
+      const bool standard = keyword == "$comment" || keyword == "$date" || keyword == "$version";
+      words_to_end(standard ? keyword : as_shown(keyword));
     }
   }
 

@@ -126,12 +126,12 @@ VcdReader::VcdReader(LineBuffer lines, const std::vector<std::string>& wanted) :
     }
     s.width = std::max(s.width, v.width);
   }
-  const VcdChannels channels(header.variables);
-  names_ = channels.names();
+  VcdChannels channels(header.variables);
   for (std::uint32_t i = 0; i < wanted.size(); ++i) {
     const VcdBit bit = channels.find(wanted[i], lines_.file());
     signals_[signal_of_.at(bit.code)].taps.push_back({bit.bit, i});
   }
+  names_ = channels.take_names();
   levels_.assign(wanted.size(), Level::unknown);
 
   for (const auto& [code, index] : signal_of_) {
