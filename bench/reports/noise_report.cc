@@ -13,8 +13,11 @@ namespace {
 
 constexpr std::size_t columns = 80;
 
-// Four digits that matter, as YAML reads them.
-std::string number(double value) { return std::isfinite(value) ? fmt::format("{:.4g}", value) : "unknown"; }
+// Four digits that matter, as YAML reads them; larger numbers whole.
+std::string number(double value) {
+  if (!std::isfinite(value)) return "unknown";
+  return std::abs(value) < 9999.5 ? fmt::format("{:.4g}", value) : fmt::format("{:.0f}", value);
+}
 
 std::string interval_text(const Interval& interval) {
   return fmt::format("95 %: {} to {}", number(interval.low), number(interval.high));

@@ -325,6 +325,7 @@ class DwellRun {
                                          : end.open)
             .push_back(name(b));
     }
+    for (const std::size_t b : not_tried_) result_.not_visited.push_back(name(b));
     if (!end.flicker.empty()) end.width = forecast_->width_that_holds(fails_);
     result_.closing = closing_words(end);
   }

@@ -82,8 +82,9 @@ Attempt attempt_of(const RunRecord& record, const fs::path& suite, const std::st
   attempt.complete = result.complete;
   attempt.bench_could_not_tell = bench_could_not_tell(result);
   attempt.simulated = on_simulated_unit(record);
-  attempt.stopped_at_a_flicker =
-      !record.to_the_end && !result.flicker.empty() && result.flicker.back().verdict == Verdict::fail;
+  const bool flickers = std::any_of(result.flicker.begin(), result.flicker.end(),
+                                    [](const FlickerResult& row) { return row.verdict == Verdict::fail; });
+  attempt.stopped_at_a_flicker = !record.to_the_end && flickers && !result.not_visited.empty();
   attempt.started = record.started;
   attempt.duration_s = to_seconds(result.duration);
   attempt.transitions = result.transitions.size();

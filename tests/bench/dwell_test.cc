@@ -25,6 +25,7 @@ namespace {
 
 using nlohmann::json;
 using ::testing::Each;
+using ::testing::ElementsAre;
 using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 using ::testing::SizeIs;
@@ -100,6 +101,7 @@ TEST_F(DwellRun, FailsAUnitThatFlickersWithinSecondsAndStops) {
       result.closing,
       StartsWith("boundary hasty makes more than 1.00 lamp changes per minute; not tried: brisk. Width: a "
                  "deadband of "));
+  EXPECT_THAT(result.not_visited, ElementsAre("brisk"));
 }
 
 TEST_F(DwellRun, GoesOnToTheEndWhereItIsAskedTo) {
@@ -444,6 +446,12 @@ TEST(NoiseReport, PrintsANoiseFileThatReadsBack) {
   EXPECT_NEAR(read.wander_s, record.fit.noise.wander_s, 0.001);
   ASSERT_THAT(read.firing, SizeIs(3));
   EXPECT_NEAR(read.firing[1], record.fit.noise.firing[1], 2e-4);
+}
+
+TEST(NoiseReport, WritesAHighSpeedInFull) {
+  NoiseRecord record = fitted_record();
+  record.fit.mean_rpm = 15'000.4;
+  EXPECT_THAT(noise_text(record), HasSubstr("3 pulses per revolution, 15000 rpm."));
 }
 
 TEST(NoiseReport, SaysWhyAndGivesNoBlockWhereNothingCouldBeFitted) {

@@ -47,6 +47,18 @@ TEST_F(Suite, MarksAPassThatTookSeveralAttempts) {
   EXPECT_THAT(suite_junit(record), HasSubstr("<system-out>pass, attempt 2 of 2. Attempt 1, undecided: "));
 }
 
+// The rows are in the gauge's order, not in that of the holds.
+TEST_F(Suite, KnowsADwellThatLeftBoundariesOutAfterAFlicker) {
+  RunRecord dwell;
+  dwell.result.flicker = {{"hasty", 3000, 20, 9, 27, 40, 1, Verdict::fail},
+                          {"brisk", 4000, 700, 0, 0, 0.3, 1, Verdict::pass}};
+  EXPECT_FALSE(attempt_of(dwell, folder(), "kame/dwell").stopped_at_a_flicker);
+  dwell.result.not_visited = {"late"};
+  EXPECT_TRUE(attempt_of(dwell, folder(), "kame/dwell").stopped_at_a_flicker);
+  dwell.to_the_end = true;
+  EXPECT_FALSE(attempt_of(dwell, folder(), "kame/dwell").stopped_at_a_flicker);
+}
+
 TEST_F(Suite, TakesAFailAsFinal) {
   SuiteRecord record = suite_of({pair_of("kame", "lane")});
   record.retry.times = 2;
