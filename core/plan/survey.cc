@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "core/base/rpm.h"
 #include "core/judge/window_reading.h"
@@ -13,23 +14,19 @@ namespace {
 // (rectangular, GUM 4.3.7), and the wait for the next pulse.
 constexpr double update_spread_s = 0.0029;
 // One slow visit then scatters by this share of the wanted uncertainty.
-constexpr double slow_share = 0.16;
-constexpr double fast_by_slow = 5;
+constexpr double slow_share = 0.26;
+// The further the two rates are apart, the better they tell response from threshold; where
+// neighbours leave room, faster costs no time, for the lead is a time.
+constexpr double least_fast_by_slow = 4, most_fast_by_slow = 8;
+// Visits at one rate to one boundary tell scatter by themselves; all others share it.
+constexpr int scatter_pairs = 4;
 constexpr double slowest = 2, fastest = 3000;  // rpm per second
-constexpr int blink_cycles = 4;
+constexpr int blink_cycles = 3;
 constexpr int most_rounds = 200;  // the time ends it before
-constexpr int most_pairs_a_round = 6;
-// Of one boundary one way; beyond, the unit makes it impossible, unless it is nearly there.
-constexpr double enough_visits = 120, nearly = 1.5;
-// Of what is missing: with more visits the unit's scatter is known better as well.
-constexpr double share_a_round = 0.7;
 // A bracket's half is the uncertainty, and some is left for the bench.
 constexpr double bracket_per_within = 1.8;
 constexpr double narrower = 0.7;
 constexpr int most_narrowed = 4;
-// A boundary that is not where it is set is looked for so many tolerances away; to the end, further.
-constexpr double widest_look = 16, widest_of_all = 300;
-constexpr int most_slow_again = 3;
 constexpr Nanos longest_pause = 20 * ns_per_ms;
 
 Nanos hundredths(Nanos t) { return std::max<Nanos>((t + 50'000) / 100'000 * 100'000, 100'000); }
@@ -79,26 +76,39 @@ double SurveyPlanner::slow_rate(std::size_t boundary) const {
   // A noisy unit crossed too slowly changes early (core/judge/scatter.h).
   const UnitScatter& seen = known_.scatter;
   if (seen.rpm > 0.1 && seen.ms > 0) rate = std::max(rate, 0.7 * seen.rpm / (seen.ms * 1e-3));
-  return std::clamp(rate, slowest, fastest / fast_by_slow);
+  return std::clamp(rate, slowest, fastest / least_fast_by_slow);
 }
 
 double SurveyPlanner::fast_rate(std::size_t boundary) const {
-  return std::clamp(fast_by_slow * slow_rate(boundary), slowest, fastest);
+  double room = std::numeric_limits<double>::infinity();
+  if (boundary > 1) room = gauge_.rising_rpm(boundary) - gauge_.rising_rpm(boundary - 1);
+  if (boundary < gauge_.boundaries())
+    room = std::min(room, gauge_.falling_rpm(boundary + 1) - gauge_.falling_rpm(boundary));
+  const double slow = slow_rate(boundary);
+  return std::clamp((room - 2 * (gauge_.tolerance.rpm + 1)) / lead_s(), least_fast_by_slow * slow,
+                    std::min(most_fast_by_slow * slow, fastest));
 }
 
-// Far enough on both sides that the settings demand the change each way, and
-// that the profile keeps its rate for every response that is allowed.
-SurveyPlanner::Zone SurveyPlanner::zone(std::size_t boundary, double rate) const {
+// So long the profile has kept its rate before a threshold, for every response that is allowed.
+double SurveyPlanner::lead_s() const { return 1.1 * to_seconds(gauge_.tolerance.response_to) + 0.01; }
+
+// Far enough on both sides that the settings demand the change each way; with the lead before, and for
+// as long behind as most units need to show it.
+SurveyPlanner::Ways SurveyPlanner::ways(std::size_t boundary, double rate) const {
   const Need& need = needs_[boundary];
-  const double response_s = to_seconds(gauge_.tolerance.response_to);
-  const double lead_s = 1.1 * response_s + 0.01;
-  const double stay_s = 0.55 * response_s + to_seconds(gauge_.tolerance.settle) / 2;
+  const double lead = rate * lead_s();
+  const double stay =
+      rate * (0.55 * to_seconds(gauge_.tolerance.response_to) + to_seconds(gauge_.tolerance.settle) / 2);
   const double margin = gauge_.tolerance.rpm * need.widen + 1 + 4 * setup_.within_rpm * (need.widen - 1);
   const double rise = gauge_.rising_rpm(boundary), fall = gauge_.falling_rpm(boundary);
   const double up = std::max(0.0, need.shift_rpm), down = std::min(0.0, need.shift_rpm);
-  const double low = std::min(rise + down - margin - rate * lead_s, fall + down - margin - rate * stay_s);
-  const double high = std::max(fall + up + margin + rate * lead_s, rise + up + margin + rate * stay_s);
-  return {hundredths(std::max(low, 0.4 * fall)), hundredths(std::min(high, Profile::max_rpm))};
+  const double down_from = std::max(fall + up + margin + lead, rise + up + margin);
+  const double down_to = fall + down - margin - stay;
+  const double up_from = std::min(rise + down - margin - lead, down_to);
+  const double up_to = rise + up + margin + stay;
+  const double lowest = 0.4 * fall;
+  return {hundredths(std::min(down_from, Profile::max_rpm)), hundredths(std::max(down_to, lowest)),
+          hundredths(std::max(up_from, lowest)), hundredths(std::min(up_to, Profile::max_rpm))};
 }
 
 // The golden ratio's multiples are spread evenly however many there are.
@@ -110,24 +120,31 @@ Nanos SurveyPlanner::pause() {
 
 void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& out) {
   // Low down there is no room for a fast ramp.
-  const double lead_s = 1.1 * to_seconds(gauge_.tolerance.response_to) + 0.01;
-  rate = std::min(rate, 0.3 * gauge_.falling_rpm(boundary) / lead_s);
-  const Zone near = zone(boundary, rate);
-  rate = narrow_.unhurried(rate, near.low, near.high);
-  const Zone z = zone(boundary, rate);
+  rate = std::min(rate, 0.3 * gauge_.falling_rpm(boundary) / lead_s());
+  const Ways near = ways(boundary, rate);
+  rate = narrow_.unhurried(rate, near.up_from, near.high());
+  const Ways w = ways(boundary, rate);
   // A window that a way ends in is shown as long as one that it passes.
-  const Nanos shown = narrow_.unhurried(fastest, z.low, z.high) < fastest ? NarrowWindows::shown : 0;
-  const Nanos lasts = hundredths(from_seconds((z.high - z.low) / rate));
+  const Nanos shown = narrow_.unhurried(fastest, w.up_from, w.high()) < fastest ? NarrowWindows::shown : 0;
+  const auto lasts = [&](double low, double high) { return hundredths(from_seconds((high - low) / rate)); };
   // Down first: what follows lies higher, so the way up is never cut short. The
   // way down is asked of the unit only once it had to be above.
   const double above =
       gauge_.rising_rpm(boundary) + std::max(0.0, needs_[boundary].shift_rpm) + gauge_.tolerance.rpm;
   const double wait_s =
-      to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle) - (z.high - above) / rate;
+      to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle) - (w.down_from - above) / rate;
   const Nanos wait = from_seconds(std::max(0.0, wait_s));
-  last_high_ = z.high;
-  out.insert(out.end(), {Hold{z.high, hundredths(wait + pause() + shown)}, RampByTime{z.low, lasts},
-                         Hold{z.low, hundredths(pause() + shown)}, RampByTime{z.high, lasts}});
+  last_high_ = w.up_to;
+  out.push_back(Hold{w.down_from, hundredths(wait + pause() + shown)});
+  out.push_back(RampByTime{w.down_to, lasts(w.down_to, w.down_from)});
+  out.push_back(Hold{w.up_from, hundredths(pause() + shown)});
+  out.push_back(RampByTime{w.up_to, lasts(w.up_from, w.up_to)});
+}
+
+void SurveyPlanner::slow_pairs(std::size_t measured, std::vector<Step>& out) {
+  const std::size_t b = measured_[measured];
+  for (int left = measured == measured_.size() / 2 ? scatter_pairs : 1; left > 0; --left)
+    pair(b, slow_rate(b), out);
 }
 
 std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
@@ -186,7 +203,7 @@ void SurveyPlanner::read_passes(const SurveyView& view) {
 std::vector<Step> SurveyPlanner::rest() {
   const std::size_t first = std::min(measured_.empty() ? gauge_.boundaries() : measured_.front(),
                                      held_.empty() ? gauge_.boundaries() : held_.front().boundary);
-  const double low = zone(first, slow_rate(first)).low;
+  const double low = ways(first, slow_rate(first)).up_from;
   const Nanos above = gauge_.tolerance.response_to + gauge_.tolerance.settle;
   std::vector<Step> out;
   // The last way up counts only once the unit had to be above.
@@ -223,63 +240,6 @@ void SurveyPlanner::narrow(Held& held) {
       held.falling.narrow_to(held.width_rpm);
       return;
     }
-}
-
-void SurveyPlanner::plan_again() {
-  again_.clear();
-  for (std::size_t i = 0; i < held_.size(); ++i)
-    if (!held_[i].rising.pass().empty() || !held_[i].falling.pass().empty()) again_.push_back({i, 0});
-  for (const std::size_t b : measured_)
-    if (!needs_[b].given_up) plan_again(b);
-  ++rounds_;
-}
-
-void SurveyPlanner::plan_again(std::size_t b) {
-  Need& need = needs_[b];
-  double worst_u = 0, response_s = 0;
-  bool measured = true;
-  int fewest = 1'000'000, rows = 0;
-  for (const BoundaryResult& row : known_.boundaries) {
-    if (row.boundary != gauge_.windows[b].name) continue;
-    ++rows;
-    fewest = std::min(fewest, row.visits);
-    if (row.visits == 0) continue;
-    measured = measured && std::isfinite(row.expanded_uncertainty_rpm);
-    worst_u = std::max(worst_u, row.expanded_uncertainty_rpm);
-    response_s = std::max(response_s, row.response_uncertainty_ms * 1e-3);
-  }
-  const double slow = slow_rate(b), fast = fast_rate(b);
-  if (stops_because_ && (rows < 2 || fewest == 0 || !measured)) {
-    need.given_up = true;
-    return;
-  }
-  if (rows < 2 || fewest == 0) {
-    // Not where it was looked for: look wider, and fast; slowly once it has been seen.
-    need.widen *= 4;
-    need.given_up = need.widen > (setup_.to_the_end ? widest_of_all : widest_look);
-    if (!need.given_up || setup_.to_the_end) again_.push_back({b, fast});
-    return;
-  }
-  if (!measured) {
-    // Seen, but only quickly, or where a ramp ended: a longer one, and a second rate, tell the threshold.
-    need.widen = std::min(4 * need.widen, widest_look);
-    again_.push_back({b, fast});
-    again_.push_back({b, slow});
-    need.given_up = ++need.slow_again > most_slow_again;
-    return;
-  }
-  const double times = worst_u / setup_.within_rpm;
-  if (times <= 1) return;
-  const double needed = fewest * times * times;
-  if (rounds_ > 2 && needed > std::max(enough_visits, nearly * fewest)) {
-    need.given_up = true;
-    return;
-  }
-  const bool by_response = slow * response_s > 0.6 * worst_u;
-  // A pair is one visit each way.
-  const int pairs = std::clamp(static_cast<int>(std::ceil(share_a_round * (needed - fewest))), 1,
-                               rounds_ == 0 ? 2 : most_pairs_a_round);
-  for (int i = 0; i < pairs; ++i) again_.push_back({b, by_response && i % 2 == 0 ? fast : slow});
 }
 
 void SurveyPlanner::expect_between(std::size_t boundary, double below_rpm, double above_rpm) {
@@ -362,8 +322,7 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
     case Phase::slow:
       while (at_ < measured_.size() && needs_[measured_[at_]].given_up) ++at_;
       if (at_ < measured_.size()) {
-        pair(measured_[at_], slow_rate(measured_[at_]), out);
-        ++at_;
+        slow_pairs(at_++, out);
         return;
       }
       if (last_high_ > 0 && !held_.empty())

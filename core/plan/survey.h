@@ -5,7 +5,8 @@
 //
 //     1. fast past each boundary, up and down: where it is, and the response
 //     2. to each blinking window, for a few periods
-//     3. slowly past each boundary, up and down: the threshold
+//     3. slowly past each boundary, up and down: the threshold; past one of them several times,
+//        which tells how far this unit's visits scatter
 //     4. in holds round each boundary that a ramp cannot measure, since its sides
 //        differ by blinking alone (core/plan/survey_holds.h)
 //     5. to rest, until all of that has been seen
@@ -24,6 +25,7 @@
 // the same numbers.
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 #include <optional>
 #include <string>
@@ -78,8 +80,10 @@ class SurveyPlanner {
  private:
   enum class Phase { start, fast, blinks, slow, holds, rest, again, over };
 
-  struct Zone {
-    double low = 0, high = 0;
+  // Where the way down past a boundary, and the way up, begin and end.
+  struct Ways {
+    double down_from = 0, down_to = 0, up_from = 0, up_to = 0;
+    double high() const { return std::max(down_from, up_to); }
   };
   struct Need {
     double shift_rpm = 0;  // of the boundary as seen, from its setting
@@ -114,8 +118,10 @@ class SurveyPlanner {
   void enter(Phase phase);
   double slow_rate(std::size_t boundary) const;
   double fast_rate(std::size_t boundary) const;
-  Zone zone(std::size_t boundary, double rate) const;
+  double lead_s() const;
+  Ways ways(std::size_t boundary, double rate) const;
   void pair(std::size_t boundary, double rate, std::vector<Step>& out);
+  void slow_pairs(std::size_t measured, std::vector<Step>& out);
   void hold(std::size_t held, Nanos from, std::vector<Step>& out);
   void pass(std::size_t held, Direction direction, Nanos from, std::vector<Step>& out);
   void read_passes(const SurveyView& view);

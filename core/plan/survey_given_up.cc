@@ -54,7 +54,7 @@ Nanos SurveyPlanner::sound_lasts(const SurveyView& view) {
   const std::size_t pauses = pauses_;
   const double last_high = last_high_;
   std::vector<Step> slow;
-  for (const std::size_t b : measured_) pair(b, slow_rate(b), slow);
+  for (std::size_t at = 0; at < measured_.size(); ++at) slow_pairs(at, slow);
   pauses_ = pauses;
   last_high_ = last_high;
   return lasting(view.steps) + lasting(slow) + lasting(rest());

@@ -60,7 +60,7 @@ class Survey : public testing::Test {
   SurveyEvidence evidence;
 };
 
-TEST_F(Survey, MeasuresEveryBoundaryOfASoundUnitWithinARevolutionInUnderTwentySeconds) {
+TEST_F(Survey, MeasuresEveryBoundaryOfASoundUnitWithinARevolutionInUnderSixteenSeconds) {
   const RunResult result = survey();
   EXPECT_EQ(result.verdict, Verdict::pass);
   EXPECT_TRUE(result.complete);
@@ -74,7 +74,7 @@ TEST_F(Survey, MeasuresEveryBoundaryOfASoundUnitWithinARevolutionInUnderTwentySe
   }
   ASSERT_EQ(result.blinks.size(), 1u);
   EXPECT_GE(result.blinks[0].cycles, 3);
-  EXPECT_LT(to_seconds(result.duration), 20);
+  EXPECT_LT(to_seconds(result.duration), 16);
 }
 
 TEST_F(Survey, EveryUncertaintyIsItsBudgetAddedUp) {
@@ -252,6 +252,12 @@ TEST(SurveyHonesty, TheStatedIntervalHoldsTheTruthInNineteenOfTwenty) {
   EXPECT_EQ(count.units_passed, 0u);
   // One in forty is the stated risk of passing a threshold that is outside.
   EXPECT_LT(clopper_pearson(count.false_passes, count.outside_rows, 0.999).low, 0.025);
+}
+
+// A noisy unit changes early by chance, and looks as if it scattered less than it does: SURVEY.md.
+TEST(SurveyHonesty, OfANoisyUnitItHoldsTheTruthInNineOfTen) {
+  const HonestyCount count = survey_random_units(1, 60, 1, with_simulated_rig, 0.3);
+  EXPECT_GT(count.inside, 0.9 * static_cast<double>(count.intervals));
 }
 
 TEST(SurveyHonesty, LimitsOfAProportionAreClopperAndPearsons) {

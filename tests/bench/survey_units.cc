@@ -38,7 +38,7 @@ double RandomUnit::changes_at(std::size_t boundary, Direction direction) const {
   return step > 0 ? (std::ceil(set / step - 1e-9) - 0.5) * step : set;
 }
 
-RandomUnit random_unit(std::uint64_t number) {
+RandomUnit random_unit(std::uint64_t number, std::optional<double> noise_rpm) {
   Random random(number, 77);
   const auto between = [&](double low, double high) { return low + (high - low) * random.uniform(); };
   RandomUnit unit;
@@ -51,7 +51,8 @@ RandomUnit random_unit(std::uint64_t number) {
   unit.behaviour.averaging_pulses = 1 + std::floor(between(0, 6));
   unit.behaviour.update_hz = between(80, 400);
   unit.behaviour.timer_hz = between(2e6, 16e6);
-  const double noise = between(-0.5, 0.5);  // half of them have none
+  const double drawn = between(-0.5, 0.5);  // half of them have none
+  const double noise = noise_rpm.value_or(drawn);
   if (noise > 0) {
     FaultSetting fault;
     fault.kind = "noisy-reading";
@@ -85,11 +86,11 @@ void with_simulated_rig(const RandomUnit& unit, std::uint64_t number,
 }
 
 HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm,
-                                 const WithRig& with_rig) {
+                                 const WithRig& with_rig, std::optional<double> noise_rpm) {
   HonestyCount all;
   const Gauge gauge = drumlin::gauge();
   for (std::uint64_t number = first; number < first + count; ++number) {
-    const RandomUnit unit = random_unit(number);
+    const RandomUnit unit = random_unit(number, noise_rpm);
     RunResult result;
     with_rig(unit, number, [&](Rig& rig) {
       const SurveySetup setup = survey_setup_of(rig, within_rpm);

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <string>
 
 #include "bench/files/files.h"
@@ -25,7 +26,8 @@ struct RandomUnit {
   // rounding makes of that.
   double changes_at(std::size_t boundary, Direction direction) const;
 };
-RandomUnit random_unit(std::uint64_t number);
+// `noise_rpm`: of every reading, in place of one that is drawn.
+RandomUnit random_unit(std::uint64_t number, std::optional<double> noise_rpm = {});
 
 struct HonestyCount {
   std::uint64_t units = 0, undecided = 0;
@@ -45,7 +47,8 @@ using WithRig = std::function<void(const RandomUnit& unit, std::uint64_t number,
 void with_simulated_rig(const RandomUnit& unit, std::uint64_t number,
                         const std::function<void(Rig&)>& survey);
 HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm = 1,
-                                 const WithRig& with_rig = with_simulated_rig);
+                                 const WithRig& with_rig = with_simulated_rig,
+                                 std::optional<double> noise_rpm = {});
 
 // Exact two-sided limits of a proportion (C. J. Clopper, E. S. Pearson,
 // Biometrika 26 (1934) 404).

@@ -1,10 +1,11 @@
 // Does the stated uncertainty of a survey hold? Units drawn at random, each
 // surveyed whole on the simulated rig.
 //
-//     survey_honesty [UNITS [FIRST [WITHIN_RPM]]]
+//     survey_honesty [UNITS [FIRST [WITHIN_RPM [NOISE_RPM]]]]
 #include <fmt/format.h>
 
 #include <cstdlib>
+#include <optional>
 #include <thread>
 #include <vector>
 
@@ -15,13 +16,14 @@ int main(int argc, char** argv) {
   const std::uint64_t units = argc > 1 ? std::strtoull(argv[1], nullptr, 10) : 10'000;
   const std::uint64_t first = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 1;
   const double within = argc > 3 ? std::strtod(argv[3], nullptr) : 1;
+  const std::optional<double> noise = argc > 4 ? std::optional(std::strtod(argv[4], nullptr)) : std::nullopt;
   const std::uint64_t threads = std::max(1u, std::thread::hardware_concurrency());
   std::vector<HonestyCount> counts(threads);
   std::vector<std::thread> workers;
   for (std::uint64_t t = 0; t < threads; ++t)
     workers.emplace_back([&, t] {
       const std::uint64_t from = units * t / threads, to = units * (t + 1) / threads;
-      counts[t] = survey_random_units(first + from, to - from, within);
+      counts[t] = survey_random_units(first + from, to - from, within, with_simulated_rig, noise);
     });
   for (std::thread& worker : workers) worker.join();
   HonestyCount all;

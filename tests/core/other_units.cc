@@ -22,7 +22,7 @@ std::string name(Kind kind) {
 }
 
 std::vector<Plan> plans() {
-  return {{"acceptance", 9, {12, 8, 100}}, {"few visits", 1, {12, 8, 100}}, {"survey", 9, {300, 60, 60}}};
+  return {{"acceptance", 9, {12, 8, 100}}, {"few visits", 1, {12, 8, 100}}, {"survey", 9, {500, 77}, 5, 3}};
 }
 
 double Unit::uniform(double low, double high) {
@@ -137,6 +137,8 @@ Coverage coverage(Kind kind, const Plan& plan, int units, std::uint64_t seed) {
         threshold = 3000 + 500.0 * static_cast<double>(b) - (d == Direction::falling ? 7 : 0);
         threshold += std::uniform_real_distribution<double>(-1, 1)(random);
         for (const double rate : plan.rates) visits.push_back(visit(unit, b, d, threshold, rate));
+        for (int more = b == plan.often ? plan.more : 0; more > 0; --more)
+          visits.push_back(visit(unit, b, d, threshold, plan.rates.back()));
       }
     const ThresholdFits fits = fit_thresholds(visits, plan.boundaries, setup);
     for (std::size_t i = 2; i < truth.size(); ++i) {

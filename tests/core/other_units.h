@@ -33,8 +33,11 @@ struct Plan {
   const char* name;
   std::size_t boundaries;
   std::vector<double> rates;  // of the visits in each direction, rpm per second
+  std::size_t often = 0;  // this boundary has so many more at the last rate
+  int more = 0;
 };
-// Two slow visits and a quick one each way, of nine boundaries and of one; as a survey plays them.
+// Two slow visits and a quick one each way, of nine boundaries and of one; and what a survey plays before
+// it looks for the first time.
 std::vector<Plan> plans();
 
 constexpr FitSetup allowed = [] {
