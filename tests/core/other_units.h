@@ -33,7 +33,7 @@ struct Plan {
   const char* name;
   std::size_t boundaries;
   std::vector<double> rates;  // of the visits in each direction, rpm per second
-  std::size_t often = 0;  // this boundary has so many more at the last rate
+  std::size_t often = 0;      // this boundary has so many more at the last rate
   int more = 0;
 };
 // Two slow visits and a quick one each way, of nine boundaries and of one; and what a survey plays before
