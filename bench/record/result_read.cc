@@ -239,6 +239,8 @@ RunResult result_from(const Json& json) {
   RunResult r;
   r.verdict = verdict_from(json);
   r.complete = json.at("complete").get<bool>();
+  // No run that was cut short has another verdict, whatever the file says.
+  if (!r.complete) r.verdict = Verdict::undecided;
   r.duration = instant_from(json, "duration_s");
   for (const Json& item : json.at("transitions")) r.transitions.push_back(transition_from(item));
   for (const Json& item : json.at("boundaries")) r.boundaries.push_back(boundary_from(item));

@@ -21,8 +21,8 @@ constexpr double least_fast_by_slow = 4, most_fast_by_slow = 8;
 // Visits at one rate to one boundary tell scatter by themselves; all others share it.
 constexpr int scatter_pairs = 4;
 constexpr double slowest = 2, fastest = 3000;  // rpm per second
-constexpr int blink_cycles = 3;
-constexpr int most_rounds = 200;  // the time ends it before
+constexpr int blink_cycles = 3;                // whole ones, at any phase
+constexpr int most_rounds = 200;               // the time ends it before
 // A bracket's half is the uncertainty, and some is left for the bench.
 constexpr double bracket_per_within = 1.8;
 constexpr double narrower = 0.7;
@@ -154,7 +154,7 @@ std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
   const double middle = last ? from + std::max(50.0, 4 * gauge_.deadband.rpm)
                              : (from + gauge_.windows[window + 1].from_rpm) / 2;
   return {Hold{hundredths(std::min(middle, Profile::max_rpm)),
-               hundredths(from_seconds((blink_cycles + 0.5) / hz) + gauge_.tolerance.response_to)}};
+               hundredths(from_seconds((blink_cycles + 1) / hz) + gauge_.tolerance.response_to)}};
 }
 
 void SurveyPlanner::hold(std::size_t held, Nanos from, std::vector<Step>& out) {

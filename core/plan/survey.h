@@ -10,7 +10,8 @@
 //     4. in holds round each boundary that a ramp cannot measure, since its sides
 //        differ by blinking alone (core/plan/survey_holds.h)
 //     5. to rest, until all of that has been seen
-//     6. past those boundaries again that are not yet known well enough,
+//     6. past those boundaries again that are not yet known well enough, or so near a limit
+//        that a few visits more decide on which side they are:
 //        fast, slow or in holds, whichever their uncertainty asks for; back to 5
 //
 // Jumps between boundaries cross them as steps, which measure the response as
@@ -136,6 +137,7 @@ class SurveyPlanner {
   bool gives_up(const SurveyView& view);
   void plan_again();
   void plan_again(std::size_t boundary);
+  double short_of_a_verdict(const BoundaryResult& row) const;
   void do_again(const Again& again, const SurveyView& view, std::vector<Step>& out);
   bool known_well(std::size_t boundary) const;
 

@@ -12,6 +12,8 @@ constexpr int most_pairs_a_round = 6;
 constexpr double enough_visits = 120, nearly = 1.5;
 // Of what is missing: with more visits the unit's scatter is known better as well.
 constexpr double share_a_round = 0.7;
+// One that is within the wanted uncertainty of a limit gets so many, where they would tell the side.
+constexpr double most_visits_for_a_verdict = 5;
 // A boundary that is not where it is set is looked for so many tolerances away; to the end, further.
 constexpr double widest_look = 16, widest_of_all = 300;
 constexpr int most_slow_again = 3;
@@ -27,9 +29,18 @@ void SurveyPlanner::plan_again() {
   ++rounds_;
 }
 
+// By how much U is too large to tell on which side of a limit a threshold is; 0 where a few visits more would
+// not tell either.
+double SurveyPlanner::short_of_a_verdict(const BoundaryResult& row) const {
+  if (row.verdict != Verdict::undecided) return 0;
+  const double from_limit = std::abs(std::abs(row.threshold_rpm - row.nominal_rpm) - gauge_.tolerance.rpm);
+  const double times = row.expanded_uncertainty_rpm / std::max(from_limit, 1e-9);
+  return times * times * row.visits <= most_visits_for_a_verdict ? times : 0;
+}
+
 void SurveyPlanner::plan_again(std::size_t b) {
   Need& need = needs_[b];
-  double worst_u = 0, response_s = 0;
+  double worst_u = 0, response_s = 0, times = 0;  // by how much U is too large
   bool measured = true;
   int fewest = 1'000'000, rows = 0;
   for (const BoundaryResult& row : known_.boundaries) {
@@ -39,6 +50,7 @@ void SurveyPlanner::plan_again(std::size_t b) {
     if (row.visits == 0) continue;
     measured = measured && std::isfinite(row.expanded_uncertainty_rpm);
     worst_u = std::max(worst_u, row.expanded_uncertainty_rpm);
+    times = std::max({times, row.expanded_uncertainty_rpm / setup_.within_rpm, short_of_a_verdict(row)});
     response_s = std::max(response_s, row.response_uncertainty_ms * 1e-3);
   }
   const double slow = slow_rate(b), fast = fast_rate(b);
@@ -61,7 +73,6 @@ void SurveyPlanner::plan_again(std::size_t b) {
     need.given_up = ++need.slow_again > most_slow_again;
     return;
   }
-  const double times = worst_u / setup_.within_rpm;
   if (times <= 1) return;
   const double needed = fewest * times * times;
   if (rounds_ > 2 && needed > std::max(enough_visits, nearly * fewest)) {

@@ -290,6 +290,17 @@ TEST(StoredRun, IsNoPassWithAnInputThatWasChangedSince) {
               Contains("gauge.yaml is not the file that the run was given."));
 }
 
+TEST(StoredRun, ThatIsNotCompleteIsUndecidedWhateverItSays) {
+  for (const drumlin::Run& run : {drumlin::passing(), drumlin::failing()}) {
+    std::string text = result_json(run.record);
+    const std::string complete = "\"complete\": true";
+    const std::size_t at = text.find(complete);
+    ASSERT_NE(at, std::string::npos);
+    text.replace(at, complete.size(), "\"complete\": false");
+    EXPECT_EQ(record_from_json(text).result.verdict, Verdict::undecided);
+  }
+}
+
 TEST(StoredRun, KeepsAFailureWhateverElseIsDamaged) {
   const TemporaryFolder temporary;
   const std::filesystem::path folder = temporary.path() / "run";
