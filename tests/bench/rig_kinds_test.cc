@@ -164,7 +164,8 @@ TEST(RigKinds, ASupplyIsCutByWhateverTheRigHasForIt) {
       RigFile rig;
       rig.source.kind = source->word();
       rig.watch.kind = source->own_watch();
-      rig.supply.emplace().kind = kind->word();
+      rig.supply = RigFile::SupplyPart{};
+      rig.supply->kind = kind->word();
       EXPECT_TRUE(can_power(rig)) << kind->word();
       EXPECT_EQ(can_supply(rig), kind->can_supply()) << kind->word();
       const std::string refused = error_of([&] { refuse_mixed_kinds(rig, "rig.yaml"); });

@@ -312,7 +312,7 @@ std::string refused(std::optional<SupplyRange> stands, std::optional<double> fro
   gauge.supply = stands;
   RigFile rig;
   rig.source.kind = "board";
-  RigFile::SupplyPart& part = rig.supply.emplace();
+  RigFile::SupplyPart& part = rig.supply.emplace(RigFile::SupplyPart{});
   part.kind = "scpi";
   PowerSupplySetting& setting = part.scpi.emplace();
   setting.volts = 13;

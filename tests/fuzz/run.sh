@@ -27,6 +27,9 @@ children_s() {
   awk 'NR == 2 { split($1, u, "[ms]"); split($2, s, "[ms]"); print u[1] * 60 + u[2] + s[1] * 60 + s[2] }' "$1"
 }
 
+# Memory that was freed is kept back for a while to find who uses it still; of large inputs that fills the limit.
+export ASAN_OPTIONS="quarantine_size_mb=32${ASAN_OPTIONS:+:$ASAN_OPTIONS}"
+
 # fuzz TARGET FOLDER...: what it said is in its log.
 fuzz() {
   fuzzed=$1
