@@ -47,7 +47,7 @@ class ReverseProxy : public ::testing::Test {
         GTEST_SKIP() << program << " is missing";
       }
     // The proxy's own port is asked for by listening once and letting go.
-    const std::uint16_t port = free_port();
+    port = free_port();
     origin = fmt::format("https://bench.example:{}", port);
     shop.write_job("short.yaml", "Up and down", "../scenarios/short.yaml", "bench-1");
     page = std::make_unique<ServedShop>(shop.folder(), "--no-history --behind " + origin);
@@ -55,17 +55,16 @@ class ReverseProxy : public ::testing::Test {
                     "/CN=bench.example", "-keyout", "bench.key", "-out", "bench.pem"});
     // "shop" and "lamp", as `openssl passwd -apr1` writes it.
     scratch.write("bench.users", "shop:" + run("openssl", {"passwd", "-apr1", "lamp"}));
-    scratch.write("nginx.conf", configuration(port));
+    scratch.write("nginx.conf", configuration());
     nginx = std::make_unique<Child>(std::vector<std::string>{"nginx", "-p", scratch.path().string(), "-c",
                                                              "nginx.conf", "-g", "daemon off;"},
                                     scratch.path());
-    this->port = port;
     ASSERT_TRUE(comes_true([&] { return curl("/", "-u shop:lamp").find("HTTP/1.1") != std::string::npos; }))
         << nginx->err();
   }
 
   // What stands in bench/page/README.md, with the test's own files and port.
-  std::string configuration(std::uint16_t port) const {
+  std::string configuration() const {
     const std::string readme =
         whole_file(std::filesystem::path(TACHPROOF_SOURCE_DIR) / "bench/page/README.md");
     const std::size_t from = readme.find("    server {"), to = readme.find("\n    }\n", from);
