@@ -6,7 +6,6 @@
 #include <numeric>
 
 #include "bench/formats/line_buffer.h"
-#include "core/base/foreign_text.h"
 
 namespace tachproof {
 namespace {
@@ -45,7 +44,7 @@ std::string no_such_channel(std::string_view wanted, const std::vector<std::stri
   }
   if (nearest != nullptr) message += fmt::format("did you mean {}? ", as_shown(*nearest));
   const std::size_t listed = std::min(there.size(), most_listed);
-  message += "there are: " + shown(fmt::format("{}", fmt::join(there.begin(), there.begin() + listed, ", ")));
+  message += fmt::format("there are: {}", fmt::join(there.begin(), there.begin() + listed, ", "));
   if (listed < there.size()) message += fmt::format(" and {} more", there.size() - listed);
   return message;
 }

@@ -8,7 +8,7 @@
 namespace tachproof {
 
 // "no channel 'D0' in it; did you mean 'D1'? There are: D1, D2"; a long list
-// is cut short.
+// is cut short. For a RecordingError, which shows any bytes.
 std::string no_such_channel(std::string_view wanted, const std::vector<std::string>& there);
 
 }  // namespace tachproof

@@ -4,7 +4,6 @@
 
 #include "bench/formats/channel_names.h"
 #include "bench/formats/recording.h"
-#include "core/base/foreign_text.h"
 
 namespace tachproof {
 namespace {
@@ -89,7 +88,7 @@ VcdBit VcdChannels::find(const std::string& name, const std::string& file) const
       if (c.brief() == name) full.push_back(c.full);
     }
     throw RecordingError(fmt::format("{}: several signals are called {}; give the full name of one: {}", file,
-                                     as_shown(name), shown(fmt::format("{}", fmt::join(full, ", ")))));
+                                     as_shown(name), fmt::join(full, ", ")));
   }
   const std::string stem = name.substr(0, name.find('['));
   for (const std::string& asked : {name, stem}) {

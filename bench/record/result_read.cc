@@ -6,6 +6,7 @@
 #include "bench/record/gauge_json.h"
 #include "bench/record/json_values.h"
 #include "bench/record/result_json.h"
+#include "bench/record/summary.h"
 
 namespace tachproof {
 namespace {
@@ -239,8 +240,7 @@ RunResult result_from(const Json& json) {
   RunResult r;
   r.verdict = verdict_from(json);
   r.complete = json.at("complete").get<bool>();
-  // No run that was cut short has another verdict, whatever the file says.
-  if (!r.complete) r.verdict = Verdict::undecided;
+  r.verdict = reported_verdict(r);  // whatever the file says of a run that was cut short
   r.duration = instant_from(json, "duration_s");
   for (const Json& item : json.at("transitions")) r.transitions.push_back(transition_from(item));
   for (const Json& item : json.at("boundaries")) r.boundaries.push_back(boundary_from(item));

@@ -34,7 +34,7 @@ std::string verdict_html(const RunRecord& record) {
       not_judged.empty() ? "" : fmt::format("<p>Not wired, so <b>not judged</b>: {}.</p>", not_judged);
   if (!record.result.not_asked.empty())
     proviso += fmt::format("<p>Not asked: {}.</p>", joined(record.result.not_asked));
-  if (!record.result.not_visited.empty())
+  if (!record.result.not_visited.empty() && record.result.closing.empty())  // which names them
     proviso += fmt::format("<p>Not visited: {}.</p>", joined(record.result.not_visited));
   return (on_simulated_unit(record) ? simulated_banner() : "") +
          fmt::format(

@@ -307,7 +307,9 @@ void findings(Terminal& out, const RunRecord& record) {
 
 void remarks(Terminal& out, const RunRecord& record) {
   const RunResult& r = record.result;
-  if (r.notes.empty() && r.not_judged.empty() && r.not_visited.empty() && r.not_asked.empty()) return;
+  // A dwell's last line names them.
+  const std::vector<std::string> not_visited = r.closing.empty() ? r.not_visited : std::vector<std::string>{};
+  if (r.notes.empty() && r.not_judged.empty() && not_visited.empty() && r.not_asked.empty()) return;
   out.heading("Notes");
   for (const std::string& note : r.notes) out.paragraph("  - ", as_sentence(note));
   std::string names;
@@ -319,7 +321,7 @@ void remarks(Terminal& out, const RunRecord& record) {
     if (!joined.empty()) out.paragraph("  - ", what + joined + ".");
   };
   list("Not asked: ", r.not_asked);
-  list("Not visited: ", r.not_visited);
+  list("Not visited: ", not_visited);
 }
 
 }  // namespace

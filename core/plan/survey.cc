@@ -20,6 +20,7 @@ constexpr double slow_share = 0.26;
 constexpr double least_fast_by_slow = 4, most_fast_by_slow = 8;
 // Visits at one rate to one boundary tell scatter by themselves; all others share it.
 constexpr int scatter_pairs = 4;
+constexpr double spare_rpm = 1;                // beyond the tolerance, on both sides of a boundary
 constexpr double slowest = 2, fastest = 3000;  // rpm per second
 constexpr int blink_cycles = 3;                // whole ones, at any phase
 constexpr int most_rounds = 200;               // the time ends it before
@@ -54,7 +55,7 @@ SurveyPlanner::SurveyPlanner(const Gauge& gauge, const SurveySetup& setup)
   const WindowReading reading(gauge_, setup_.judge.wired);
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b) {
     if (blink_only(reading, b)) {
-      const double far = gauge_.tolerance.rpm + 1, width = bracket_per_within * setup_.within_rpm;
+      const double far = gauge_.tolerance.rpm + spare_rpm, width = bracket_per_within * setup_.within_rpm;
       const double rise = gauge_.rising_rpm(b), fall = gauge_.falling_rpm(b);
       held_.push_back({b, HoldReading(gauge_, setup_.judge.wired, b),
                        ThresholdSearch(Direction::rising, rise, rise - far, rise + far, width),
@@ -85,7 +86,7 @@ double SurveyPlanner::fast_rate(std::size_t boundary) const {
   if (boundary < gauge_.boundaries())
     room = std::min(room, gauge_.falling_rpm(boundary + 1) - gauge_.falling_rpm(boundary));
   const double slow = slow_rate(boundary);
-  return std::clamp((room - 2 * (gauge_.tolerance.rpm + 1)) / lead_s(), least_fast_by_slow * slow,
+  return std::clamp((room - 2 * (gauge_.tolerance.rpm + spare_rpm)) / lead_s(), least_fast_by_slow * slow,
                     std::min(most_fast_by_slow * slow, fastest));
 }
 
@@ -99,7 +100,8 @@ SurveyPlanner::Ways SurveyPlanner::ways(std::size_t boundary, double rate) const
   const double lead = rate * lead_s();
   const double stay =
       rate * (0.55 * to_seconds(gauge_.tolerance.response_to) + to_seconds(gauge_.tolerance.settle) / 2);
-  const double margin = gauge_.tolerance.rpm * need.widen + 1 + 4 * setup_.within_rpm * (need.widen - 1);
+  const double margin =
+      gauge_.tolerance.rpm * need.widen + spare_rpm + 4 * setup_.within_rpm * (need.widen - 1);
   const double rise = gauge_.rising_rpm(boundary), fall = gauge_.falling_rpm(boundary);
   const double up = std::max(0.0, need.shift_rpm), down = std::min(0.0, need.shift_rpm);
   const double down_from = std::max(fall + up + margin + lead, rise + up + margin);
