@@ -40,7 +40,8 @@ void ErrorList::add(Place at, const std::string& found, const std::string& allow
 }
 
 void ErrorList::add_key(Place at, const std::string& found, const std::string& allowed) {
-  own_.push_back({file_, at.line, at.column, found + "; " + allowed});
+  // Here once more for all readers: words of the file may stand in either.
+  own_.push_back({file_, at.line, at.column, shown(found + "; " + allowed)});
 }
 
 void ErrorList::add_other(const std::vector<FileError>& errors) {

@@ -18,7 +18,7 @@ class ErrorList {
  public:
   explicit ErrorList(std::string file) : file_(std::move(file)) {}
 
-  // The line that the user gets is "file:line:column: found; allowed".
+  // The line that the user gets is "file:line:column: found; allowed", fit for a terminal whatever is in it.
   void add(Place at, const std::string& found, const std::string& allowed);
   // A key that is unknown or repeated: an error, but the values around it can
   // still be judged.

@@ -137,7 +137,7 @@ class GaugeReader {
                                          [&](const auto& a) { return a.first == name; });
       std::optional<Speed> speed;
       const YamlNode& value = *all.any(name, Need::must);
-      if (!is_first || !rpm_.read(value, "'" + name + "'", rpm_range, rpm, speed)) continue;
+      if (!is_first || !rpm_.read(value, "'" + on_one_line(name) + "'", rpm_range, rpm, speed)) continue;
       gauge_.anchors.emplace_back(name, rpm);
       if (speed) gauge_.anchor_speeds.emplace_back(name, *speed);
     }
