@@ -14,10 +14,30 @@ constexpr std::size_t most_plays = 20;
 constexpr std::size_t longest_pattern = 200;
 constexpr const char* played = "a scenario's file, plan, or {survey: {within: 1}}";
 
+// libstdc++ reads the numbers of "{2,4}" and "\1" into an integer without a look at their length.
+void refuse_long_numbers(const std::string& pattern) {
+  constexpr std::size_t most_digits = 9;
+  const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
+  for (std::size_t i = 0; i < pattern.size();) {
+    const char mark = pattern[i++];
+    if (mark != '{' && mark != '\\') continue;
+    const std::size_t from = i;
+    std::size_t digits = 0;
+    for (; i < pattern.size() && (is_digit(pattern[i]) || (mark == '{' && pattern[i] == ',')); ++i) {
+      digits = pattern[i] == ',' ? 0 : digits + 1;
+      if (digits > most_digits)
+        throw std::regex_error(mark == '{' ? std::regex_constants::error_space
+                                           : std::regex_constants::error_complexity);
+    }
+    if (mark == '\\' && i == from) ++i;  // what it takes the meaning from
+  }
+}
+
 // The standard library's matcher tries one way after the other, which takes "(a*)*b" longer than anyone
 // waits. libstdc++ has a second one that follows all ways at once: its time grows with the text and the
 // pattern alone. It knows no references back to a group, and refuses them.
 std::regex compiled(const std::string& pattern) {
+  refuse_long_numbers(pattern);
   return std::regex(pattern, std::regex_constants::ECMAScript | std::regex_constants::nosubs |
                                  std::regex_constants::__polynomial);
 }
