@@ -42,12 +42,13 @@ inline Gauge gauge() {
 // 2000 rpm for 1 s, up to 8200 at 150 rpm/s, 2 s there, down again, 1 s, then
 // a step to 3700 for 2 s.
 inline constexpr double rate = 150;
+inline constexpr Nanos ramp_lasts = 41'333'333'333;  // 6200 rpm at that rate
 inline constexpr Nanos up = ns_per_s;
-inline const Nanos top_reached = up + from_seconds(6200 / rate);
-inline const Nanos down = top_reached + 2 * ns_per_s;
-inline const Nanos bottom_reached = down + from_seconds(6200 / rate);
-inline const Nanos stepped = bottom_reached + ns_per_s;
-inline const Nanos over = stepped + 2 * ns_per_s;
+inline constexpr Nanos top_reached = up + ramp_lasts;
+inline constexpr Nanos down = top_reached + 2 * ns_per_s;
+inline constexpr Nanos bottom_reached = down + ramp_lasts;
+inline constexpr Nanos stepped = bottom_reached + ns_per_s;
+inline constexpr Nanos over = stepped + 2 * ns_per_s;
 
 inline std::vector<RpmPoint> rpm() {
   return {{0, 2000},       {up, 2000},      {top_reached, 8200}, {down, 8200}, {bottom_reached, 2000},

@@ -49,9 +49,11 @@ profile:
   - {hold: 2900, for: 1s}
 )";
 
-inline const std::string scenario_with_question =
-    scenario.substr(0, scenario.find("judge:")) +
-    "  - {ask: \"Which lamp is on?\", expect: {equals: near}}\n" + scenario.substr(scenario.find("judge:"));
+inline std::string scenario_with_question() {
+  const std::size_t end = scenario.find("judge:");
+  return scenario.substr(0, end) + "  - {ask: \"Which lamp is on?\", expect: {equals: near}}\n" +
+         scenario.substr(end);
+}
 
 // As long as a scenario may be; a test stops it when it has begun.
 inline const std::string endless_scenario = R"(format: 1

@@ -163,7 +163,7 @@ TEST_F(Program, StartsNothingForAFileThatIsMissing) {
 }
 
 TEST_F(Program, IsUndecidedWhenAQuestionHasNoAnswer) {
-  scratch.write("scenario.yaml", files::scenario_with_question);
+  scratch.write("scenario.yaml", files::scenario_with_question());
   const Finished run = run_of("rig.yaml", "--out here");
   EXPECT_EQ(run.status, 3) << run.out << run.err;
   EXPECT_EQ(stored_result("here")["verdict"], "undecided");
@@ -630,7 +630,7 @@ TEST_F(Program, UsesColoursOnATerminalOnlyAndNotWithNoColor) {
 }
 
 TEST_F(Program, AsksThePersonAtTheTerminal) {
-  scratch.write("scenario.yaml", files::scenario_with_question);
+  scratch.write("scenario.yaml", files::scenario_with_question());
   const auto words = command_line("run scenario.yaml --gauge gauge.yaml --rig rig.yaml --out here");
   const Finished right = run_in_terminal(words, scratch.path(), {}, {"Which lamp is on? ", "near\n"});
   EXPECT_EQ(right.status, 0) << right.out;

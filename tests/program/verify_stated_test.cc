@@ -50,7 +50,7 @@ TEST_F(Verify, RefusesNumbersThatNoRunCanHave) {
 }
 
 TEST_F(Verify, TakesAnswersFromTheJournal) {
-  scratch.write("asks.yaml", files::scenario_with_question);
+  scratch.write("asks.yaml", files::scenario_with_question());
   const Finished asked =
       run_in_terminal(command_line("run asks.yaml --gauge gauge.yaml --rig rig.yaml --out run"),
                       scratch.path(), {}, {"Which lamp is on?", "far\n"});
