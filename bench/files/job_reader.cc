@@ -147,9 +147,10 @@ std::optional<std::string> wrong_serial(const Job& job, const std::string& seria
     return fmt::format("the serial number has {} characters; at most {} are allowed", serial.size(),
                        longest_serial);
   if (job.serial_pattern.empty()) return std::nullopt;
-  if (serial.empty()) return "this job wants a serial number like " + job.serial_pattern;
+  if (serial.empty()) return "this job wants a serial number like " + shown(job.serial_pattern);
   if (std::regex_match(serial, compiled(job.serial_pattern))) return std::nullopt;
-  return "'" + shown(serial) + "' is no serial number of this job; one looks like " + job.serial_pattern;
+  return "'" + shown(serial) + "' is no serial number of this job; one looks like " +
+         shown(job.serial_pattern);
 }
 
 }  // namespace tachproof

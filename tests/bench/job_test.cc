@@ -52,6 +52,9 @@ TEST(Job, TakesTheSerialNumbersOfItsPatternAndNoOther) {
   EXPECT_EQ(why_not("DR-[0-9]{4}", ""), "this job wants a serial number like DR-[0-9]{4}");
   EXPECT_EQ(why_not("DR-[0-9]{4}", "DR-\x1b[2J\n"),
             "'DR-\\x1b[2J\\n' is no serial number of this job; one looks like DR-[0-9]{4}");
+  EXPECT_EQ(why_not("DR\x1b[0-9]{4}", ""), "this job wants a serial number like DR\\x1b[0-9]{4}");
+  EXPECT_EQ(why_not("DR\x1b[0-9]{4}", "DR"),
+            "'DR' is no serial number of this job; one looks like DR\\x1b[0-9]{4}");
 }
 
 TEST(Job, WithoutAPatternTakesAnySerialNumberOrNone) {
