@@ -6,6 +6,11 @@
 #include "core/base/portable_math.h"
 
 namespace tachproof {
+namespace {
+
+constexpr std::size_t fewest_ways = 5;  // of which one may be odd
+
+}  // namespace
 
 PassSums sum_passes(const std::vector<LinearVisit>& visits, Direction direction, const Scatter& scatter,
                     double early_share) {
@@ -72,22 +77,28 @@ ResponseModel::ResponseModel(const std::vector<BoundaryPasses>& boundaries, cons
     for (std::size_t d = 0; d < 2; ++d) {
       const PassSums& pass = b.ways[d];
       if (pass.visits == 0) continue;
-      const double j = pass.lever, h = pass.lever_a - j * own.offset;
+      // F integrated out: what is left of the visits' lever on all else.
+      const double own_s = 2 * own_.size() + d == prior.odd_way ? prior.odd_s : prior.own_s;
+      const double own2 = own_s * own_s, kept = 1 / (1 + pass.lever * own2);
+      own.kept[d] = kept;
+      own.added[d] = own2 * kept;
+      const double all_h = pass.lever_a - pass.lever * own.offset, early = pass.lever_early * kept;
+      const double j = pass.lever * kept, h = all_h * kept;
       const Pair u = by(own, d);
       own.total += j;
       own.sum_h += h;
-      own.sum_h_early += pass.lever_early;
+      own.sum_h_early += early;
       for (std::size_t i = 0; i < 2; ++i) {
         own.sum_ju[i] += j * u[i];
         sum_hu[i] += h * u[i];
-        sum_hu_early[i] += pass.lever_early * u[i];
+        sum_hu_early[i] += early * u[i];
       }
       a00 += j * u[0] * u[0];
       a01 += j * u[0] * u[1];
       a11 += j * u[1] * u[1];
-      const double rest = pass.rest - 2 * own.offset * pass.lever_a + j * own.offset * own.offset;
-      log_l += pass.half_log_w - rest / 2;
-      determinants *= pass.sum_w;
+      const double rest = pass.rest - 2 * own.offset * pass.lever_a + pass.lever * own.offset * own.offset;
+      log_l += pass.half_log_w - (rest - all_h * all_h * own.added[d]) / 2;
+      determinants *= pass.sum_w / kept;
     }
     a00 -= own.sum_ju[0] * own.sum_ju[0] / own.total;
     a01 -= own.sum_ju[0] * own.sum_ju[1] / own.total;
@@ -134,6 +145,24 @@ double ResponseModel::response_s(std::size_t way) const {
   return mean_[0] + (way == 0 ? 0.5 : -0.5) * mean_[1];
 }
 
+std::size_t ResponseModel::oddest_way() const {
+  std::size_t oddest = ResponsePrior::no_way, ways = 0;
+  double most = 0;
+  for (std::size_t index = 0; index < boundaries_.size(); ++index) {
+    const BoundaryTold all = told(index);
+    for (std::size_t d = 0; d < 2; ++d) {
+      const PassSums& pass = boundaries_[index].ways[d];
+      if (pass.lever <= 0) continue;
+      ++ways;
+      const double off = std::abs(pass.lever_a / pass.lever - all.response[d]) * std::sqrt(pass.lever);
+      if (off <= most) continue;
+      most = off;
+      oddest = 2 * index + d;
+    }
+  }
+  return ways < fewest_ways ? ResponsePrior::no_way : oddest;
+}
+
 BoundaryTold ResponseModel::told(std::size_t index) const {
   const Own& own = own_[index];
   BoundaryTold out;
@@ -141,13 +170,15 @@ BoundaryTold ResponseModel::told(std::size_t index) const {
   for (std::size_t d = 0; d < 2; ++d) {
     const Pair u = by(own, d);
     const PassSums& pass = boundaries_[index].ways[d];
-    double early = own.sum_h_early / own.total;
-    out.response[d] = own.offset + own.sum_h / own.total;
+    double early = own.sum_h_early / own.total, without_own = own.sum_h / own.total;
     for (std::size_t i = 0; i < 2; ++i) {
       q[d][i] = u[i] - own.sum_ju[i] / own.total;
-      out.response[d] += q[d][i] * mean_[i];
+      without_own += q[d][i] * mean_[i];
       early += q[d][i] * mean_early_[i];
     }
+    const double h = pass.lever_a - pass.lever * own.offset;
+    out.response[d] = own.offset + without_own * own.kept[d] + h * own.added[d];
+    early = early * own.kept[d] + pass.lever_early * own.added[d];
     out.threshold[d] = pass.mean_a - pass.mean_v * out.response[d];
     out.early_s[d] = early;
     out.early_rpm[d] = pass.mean_early - pass.mean_v * early;
@@ -156,11 +187,11 @@ BoundaryTold ResponseModel::told(std::size_t index) const {
     double sum = 1 / own.total;
     for (std::size_t i = 0; i < 2; ++i)
       for (std::size_t k = 0; k < 2; ++k) sum += q[d][i] * covariance_[i][k] * q[e][k];
-    return sum;
+    return sum * own.kept[d] * own.kept[e];
   };
   for (std::size_t d = 0; d < 2; ++d) {
     const PassSums& pass = boundaries_[index].ways[d];
-    out.response_var[d] = covariance(d, d);
+    out.response_var[d] = covariance(d, d) + own.added[d];
     if (pass.visits > 0)
       out.threshold_var[d] = 1 / pass.sum_w + pass.mean_v * pass.mean_v * out.response_var[d];
   }

@@ -2,10 +2,11 @@
 //
 // The response of boundary b in direction d is
 //
-//     L(b, d) = M + D/2 (rising) or - D/2 (falling) + E(b),
+//     L(b, d) = M + D/2 (rising) or - D/2 (falling) + E(b) + F(b, d),
 //
 // M the unit's, D what it differs by up and down, E(b) ~ N(0, between^2) what it
-// differs by from boundary to boundary. A visit at rate v gives
+// differs by from boundary to boundary, F(b, d) ~ N(0, own^2) what each way past a
+// boundary has for itself, as lamps of several kinds make it. A visit at rate v gives
 // a = T(b, d) + v L(b, d) + scatter. All is normal and linear, so thresholds,
 // responses and the likelihood of the assumptions follow in closed form
 // (A. Gelman et al., "Bayesian Data Analysis", 5.4 and 14.8, from memory).
@@ -40,9 +41,13 @@ PassSums sum_passes(const std::vector<LinearVisit>& visits, Direction direction,
                     double early_share);
 
 struct ResponsePrior {
-  double mean_s = 0, u_s = 1;  // of M
-  double apart_s = 0;          // standard, of D
-  double between_s = 0;        // standard, of E
+  static constexpr std::size_t no_way = static_cast<std::size_t>(-1);
+  double mean_s = 0, u_s = 1;    // of M
+  double apart_s = 0;            // standard, of D
+  double between_s = 0;          // standard, of E
+  double own_s = 0;              // standard, of F;
+  std::size_t odd_way = no_way;  // of this one, 2 b + d, it is odd_s
+  double odd_s = 0;
   // Steps: what they say of M + D/2 and M - D/2; u <= 0: nothing.
   std::array<double, 2> step_s{}, step_u_s{-1, -1};
 };
@@ -70,10 +75,15 @@ class ResponseModel {
   double apart_s() const { return mean_[1]; }
   double apart_information() const { return apart_information_; }  // of D, from visits alone, 1/s^2
   BoundaryTold told(std::size_t index) const;
+  // The way whose visits, by themselves, say a response that is the most standard uncertainties from what
+  // they and all others say together; no_way where there are too few to tell which one is odd.
+  std::size_t oddest_way() const;
 
  private:
   using Pair = std::array<double, 2>;
   struct Own {
+    // Of each way: F takes so much of what its visits say, and adds so much variance.
+    Pair kept{1, 1}, added{};
     Pair sum_ju{};  // sum of lever * (d L / d (M, D))
     double total = 0, sum_h = 0, sum_h_early = 0, offset = 0;
     bool coupled = true;

@@ -119,13 +119,19 @@ void ThresholdFitter::make_linear() {
     }
 }
 
+// Mostly boundaries answer alike, or nearly; some units have lamps of several kinds, a few one that is late.
 void ThresholdFitter::assume() {
-  constexpr std::pair<double, double> between[] = {{0.001, 0.35}, {0.004, 0.45}, {0.012, 0.2}};
   assumptions_.clear();
-  for (const auto& [between_s, share] : between) {
-    assumptions_.push_back({between_s, 0.003, 0.7 * share, false});
-    if (may_differ_) assumptions_.push_back({between_s, std::max(span_s_ / 3, 0.005), 0.3 * share, true});
-  }
+  const auto add = [this](double between_s, double own_s, double odd_s, double share) {
+    assumptions_.push_back({between_s, own_s, odd_s, 0.003, 0.7 * share, false});
+    if (may_differ_)
+      assumptions_.push_back({between_s, own_s, odd_s, std::max(span_s_ / 3, 0.005), 0.3 * share, true});
+  };
+  add(0.001, 0, 0, 0.33);
+  add(0.004, 0, 0, 0.41);
+  add(0.012, 0, 0, 0.15);
+  add(0.004, 0.009, 0, 0.10);
+  if (odd_way_ != ResponsePrior::no_way) add(0.004, 0, std::max(span_s_ / 4, 0.005), 0.01);
 }
 
 // The mean of what is allowed of M, less what waiting for an update takes of it:
@@ -137,6 +143,9 @@ ResponsePrior ThresholdFitter::prior(const Scatter& scatter, const ResponseAssum
   if (span_s_ < 0.007) out.u_s = std::max(std::hypot(span_s_ / std::sqrt(12.0), common_s_), 1e-4);
   out.apart_s = assumption.apart_s;
   out.between_s = std::min(assumption.between_s, out.u_s);
+  out.own_s = std::min(assumption.own_s, out.u_s);
+  if (assumption.odd_s > 0) out.odd_way = odd_way_;
+  out.odd_s = std::min(assumption.odd_s, out.u_s);
   out.step_s = step_s_;
   out.step_u_s = step_u_s_;
   return out;
@@ -224,6 +233,7 @@ void ThresholdFitter::follow() {
       std::max_element(likeliest->shares.begin(), likeliest->shares.end()) - likeliest->shares.begin());
   const ResponseModel model(likeliest->passes, prior(likeliest->scatter, assumptions_[which]));
   may_differ_ = model.apart_information() > 1 / squared(apart_told_s);
+  odd_way_ = model.oddest_way();
   for (std::size_t b = 1; b <= boundaries_; ++b) about_s_[b] = model.told(b - 1).response;
 }
 

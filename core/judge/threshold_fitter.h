@@ -12,10 +12,10 @@
 
 namespace tachproof {
 
-// Before the visits: how much the response differs up and down, and from
-// boundary to boundary (if only because pulses come slower at some).
+// Before the visits: how much the response differs up and down, from boundary to
+// boundary (if only because pulses come slower at some), and for each way past each.
 struct ResponseAssumption {
-  double between_s, apart_s, share;
+  double between_s, own_s, odd_s, apart_s, share;
   bool apart;
 };
 
@@ -81,6 +81,7 @@ class ThresholdFitter {
   std::vector<ScatterCell> cells_;
   double span_s_, common_s_, dof_ = 0, early_share_ = 0, early_u_ = 0, widest_rpm_ = 3;
   bool seen_ = false, may_differ_ = true;
+  std::size_t odd_way_ = ResponsePrior::no_way;
 };
 
 }  // namespace tachproof
