@@ -6,31 +6,17 @@
 
 #include "core/base/rpm.h"
 #include "core/judge/window_reading.h"
+#include "core/plan/survey_times.h"
 
 namespace tachproof {
 namespace {
 
-// Of the unit's response, before it has shown any: updates every 10 ms
-// (rectangular, GUM 4.3.7), and the wait for the next pulse.
-constexpr double update_spread_s = 0.0029;
-// One slow visit then scatters by this share of the wanted uncertainty.
-constexpr double slow_share = 0.26;
-// The further the two rates are apart, the better they tell response from threshold; where
-// neighbours leave room, faster costs no time, for the lead is a time.
-constexpr double least_fast_by_slow = 4, most_fast_by_slow = 8;
-// Visits at one rate to one boundary tell scatter by themselves; all others share it.
-constexpr int scatter_pairs = 4;
-constexpr double spare_rpm = 1;                // beyond the tolerance, on both sides of a boundary
-constexpr double slowest = 2, fastest = 3000;  // rpm per second
-constexpr int blink_cycles = 3;                // whole ones, at any phase
-constexpr int most_rounds = 200;               // the time ends it before
+constexpr int blink_cycles = 3;   // whole ones, at any phase
+constexpr int most_rounds = 200;  // the time ends it before
 // A bracket's half is the uncertainty, and some is left for the bench.
 constexpr double bracket_per_within = 1.8;
 constexpr double narrower = 0.7;
 constexpr int most_narrowed = 4;
-constexpr Nanos longest_pause = 20 * ns_per_ms;
-
-Nanos hundredths(Nanos t) { return std::max<Nanos>((t + 50'000) / 100'000 * 100'000, 100'000); }
 
 }  // namespace
 
@@ -70,83 +56,18 @@ SurveyPlanner::SurveyPlanner(const Gauge& gauge, const SurveySetup& setup)
   needs_.resize(gauge_.windows.size());
 }
 
-double SurveyPlanner::slow_rate(std::size_t boundary) const {
-  const double pulse_s = 60 / (gauge_.pulses_per_rev * std::max(gauge_.falling_rpm(boundary), 1.0));
-  const double spread_s = std::hypot(update_spread_s, pulse_s / std::sqrt(12.0));
-  double rate = slow_share * setup_.within_rpm / spread_s;
-  // A noisy unit crossed too slowly changes early (core/judge/scatter.h).
-  const UnitScatter& seen = known_.scatter;
-  if (seen.rpm > 0.1 && seen.ms > 0) rate = std::max(rate, 0.7 * seen.rpm / (seen.ms * 1e-3));
-  return std::clamp(rate, slowest, fastest / least_fast_by_slow);
-}
-
-double SurveyPlanner::fast_rate(std::size_t boundary) const {
-  double room = std::numeric_limits<double>::infinity();
-  if (boundary > 1) room = gauge_.rising_rpm(boundary) - gauge_.rising_rpm(boundary - 1);
-  if (boundary < gauge_.boundaries())
-    room = std::min(room, gauge_.falling_rpm(boundary + 1) - gauge_.falling_rpm(boundary));
-  const double slow = slow_rate(boundary);
-  return std::clamp((room - 2 * (gauge_.tolerance.rpm + spare_rpm)) / lead_s(), least_fast_by_slow * slow,
-                    std::min(most_fast_by_slow * slow, fastest));
-}
-
-// So long the profile has kept its rate before a threshold, for every response that is allowed.
-double SurveyPlanner::lead_s() const { return 1.1 * to_seconds(gauge_.tolerance.response_to) + 0.01; }
-
-// Far enough on both sides that the settings demand the change each way; with the lead before, and for
-// as long behind as most units need to show it.
-SurveyPlanner::Ways SurveyPlanner::ways(std::size_t boundary, double rate) const {
-  const Need& need = needs_[boundary];
-  const double lead = rate * lead_s();
-  const double stay =
-      rate * (0.55 * to_seconds(gauge_.tolerance.response_to) + to_seconds(gauge_.tolerance.settle) / 2);
-  const double margin =
-      gauge_.tolerance.rpm * need.widen + spare_rpm + 4 * setup_.within_rpm * (need.widen - 1);
-  const double rise = gauge_.rising_rpm(boundary), fall = gauge_.falling_rpm(boundary);
-  const double up = std::max(0.0, need.shift_rpm), down = std::min(0.0, need.shift_rpm);
-  const double down_from = std::max(fall + up + margin + lead, rise + up + margin);
-  const double down_to = fall + down - margin - stay;
-  const double up_from = std::min(rise + down - margin - lead, down_to);
-  const double up_to = rise + up + margin + stay;
-  const double lowest = 0.4 * fall;
-  return {hundredths(std::min(down_from, Profile::max_rpm)), hundredths(std::max(down_to, lowest)),
-          hundredths(std::max(up_from, lowest)), hundredths(std::min(up_to, Profile::max_rpm))};
-}
-
-// The golden ratio's multiples are spread evenly however many there are.
-Nanos SurveyPlanner::pause() {
-  constexpr double golden = 0.6180339887498949;
-  const double part = golden * static_cast<double>(++pauses_);
-  return hundredths(static_cast<Nanos>((part - std::floor(part)) * static_cast<double>(longest_pause)));
-}
-
-void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& out) {
-  // Low down there is no room for a fast ramp.
-  rate = std::min(rate, 0.3 * gauge_.falling_rpm(boundary) / lead_s());
-  const Ways near = ways(boundary, rate);
-  rate = narrow_.unhurried(rate, near.up_from, near.high());
-  const Ways w = ways(boundary, rate);
-  // A window that a way ends in is shown as long as one that it passes.
-  const Nanos shown = narrow_.unhurried(fastest, w.up_from, w.high()) < fastest ? NarrowWindows::shown : 0;
-  const auto lasts = [&](double low, double high) { return hundredths(from_seconds((high - low) / rate)); };
-  // Down first: what follows lies higher, so the way up is never cut short. The
-  // way down is asked of the unit only once it had to be above.
-  const double above =
-      gauge_.rising_rpm(boundary) + std::max(0.0, needs_[boundary].shift_rpm) + gauge_.tolerance.rpm;
-  const double wait_s =
-      to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle) - (w.down_from - above) / rate;
-  const Nanos wait = from_seconds(std::max(0.0, wait_s));
-  last_high_ = w.up_to;
-  out.push_back(Hold{w.down_from, hundredths(wait + pause() + shown)});
-  out.push_back(RampByTime{w.down_to, lasts(w.down_to, w.down_from)});
-  out.push_back(Hold{w.up_from, hundredths(pause() + shown)});
-  out.push_back(RampByTime{w.up_to, lasts(w.up_from, w.up_to)});
-}
-
-void SurveyPlanner::slow_pairs(std::size_t measured, std::vector<Step>& out) {
-  const std::size_t b = measured_[measured];
-  for (int left = measured == measured_.size() / 2 ? scatter_pairs : 1; left > 0; --left)
-    pair(b, slow_rate(b), out);
+// Already above the first boundary that is passed, so that no filter has to forget where it came from.
+void SurveyPlanner::start(std::vector<Step>& out) {
+  if (measured_.empty()) {
+    out = {Hold{std::get<Hold>(rest().back()).rpm, unit_wakes}};
+    return;
+  }
+  first_ = first();
+  const std::size_t first = measured_[first_];
+  std::vector<Step> passes;
+  pair(first, fast_rate(first), passes);
+  out = {Hold{std::get<Hold>(passes.front()).rpm, unit_wakes}};
+  out.insert(out.end(), passes.begin(), passes.end());
 }
 
 std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
@@ -155,21 +76,27 @@ std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
   const bool last = window == gauge_.boundaries();
   const double middle = last ? from + std::max(50.0, 4 * gauge_.deadband.rpm)
                              : (from + gauge_.windows[window + 1].from_rpm) / 2;
-  return {Hold{hundredths(std::min(middle, Profile::max_rpm)),
-               hundredths(from_seconds((blink_cycles + 1) / hz) + gauge_.tolerance.response_to)}};
+  std::vector<Step> out;
+  ask_above(middle, out);
+  last_rpm_ = hundredths(std::min(middle, Profile::max_rpm));
+  last_high_ = 0;
+  out.push_back(
+      Hold{last_rpm_, tenths_ms(from_seconds((blink_cycles + 1) / hz) + gauge_.tolerance.response_to)});
+  return out;
 }
 
 void SurveyPlanner::hold(std::size_t held, Nanos from, std::vector<Step>& out) {
   pass(held, Direction::rising, from + lasting(out), out);
   pass(held, Direction::falling, from + lasting(out), out);
   last_high_ = 0;
+  if (!out.empty()) last_rpm_ = std::get<Hold>(out.back()).rpm;
 }
 
 // From the far side, where the unit is surely back, hold by hold over the bracket.
 void SurveyPlanner::pass(std::size_t held, Direction direction, Nanos from, std::vector<Step>& out) {
   const Held& h = held_[held];
   const bool rising = direction == Direction::rising;
-  Pass pass{held, direction, (rising ? h.rising : h.falling).pass(), from, hundredths(h.reading.least())};
+  Pass pass{held, direction, (rising ? h.rising : h.falling).pass(), from, tenths_ms(h.reading.least())};
   if (pass.rpm.empty()) return;
   const double first = pass.rpm.front(), width = gauge_.deadband.rpm;
   const double fall = gauge_.falling_rpm(h.boundary), rise = gauge_.rising_rpm(h.boundary);
@@ -206,17 +133,18 @@ std::vector<Step> SurveyPlanner::rest() {
   const std::size_t first = std::min(measured_.empty() ? gauge_.boundaries() : measured_.front(),
                                      held_.empty() ? gauge_.boundaries() : held_.front().boundary);
   const double low = ways(first, slow_rate(first)).up_from;
-  const Nanos above = gauge_.tolerance.response_to + gauge_.tolerance.settle;
   std::vector<Step> out;
-  // The last way up counts only once the unit had to be above.
-  if (last_high_ > 0) out.push_back(Hold{last_high_, hundredths(above)});
-  out.push_back(Hold{low, hundredths(setup_.ahead + above + 20 * ns_per_ms)});
+  ask_above(low, out);
+  last_rpm_ = low;
+  last_high_ = 0;
+  out.push_back(Hold{low, tenths_ms(setup_.ahead + 20 * ns_per_ms)});
   return out;
 }
 
 void SurveyPlanner::look(const SurveyView& view) {
   read_passes(view);
   known_ = judge_survey(gauge_, setup_.judge, view, true);
+  take_delays();
   for (Held& held : held_) narrow(held);
   for (const std::size_t b : measured_) {
     double sum = 0;
@@ -305,16 +233,24 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
   switch (phase_) {
     case Phase::start:
       if (wanted() == 0) return enter(Phase::over);
-      out = {Hold{std::get<Hold>(rest().back()).rpm, unit_wakes}};
-      return enter(Phase::fast);
-    case Phase::fast:
-      if (at_ == measured_.size()) return enter(Phase::blinks);
-      pair(measured_[at_], fast_rate(measured_[at_]), out);
-      ++at_;
-      return;
+      start(out);
+      return enter(Phase::blinks);
     case Phase::blinks:
       if (at_ < blinking_.size()) {
         out = dwell(blinking_[at_++]);
+        return;
+      }
+      if (at_++ == 0 && !measured_.empty()) {  // nothing blinks: the first pass is waited for
+        out = {Hold{last_high_, tenths_ms(setup_.ahead + gauge_.tolerance.response_to)}};
+        return;
+      }
+      look(view);
+      return enter(Phase::fast);
+    case Phase::fast:
+      if (at_ == first_) ++at_;
+      if (at_ < measured_.size()) {
+        pair(measured_[at_], fast_rate(measured_[at_]), out);
+        ++at_;
         return;
       }
       look(view);
@@ -327,8 +263,7 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
         slow_pairs(at_++, out);
         return;
       }
-      if (last_high_ > 0 && !held_.empty())
-        out = {Hold{last_high_, hundredths(gauge_.tolerance.response_to + gauge_.tolerance.settle)}};
+      if (!held_.empty()) ask_above(0, out);
       return enter(Phase::holds);
     case Phase::holds:
       if (at_ < held_.size() && !lost_) return hold(at_++, lasting(view.steps), out);

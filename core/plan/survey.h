@@ -3,8 +3,9 @@
 // A survey measures every boundary both ways to a wanted uncertainty in as
 // little bench time as it can. It goes
 //
-//     1. fast past each boundary, up and down: where it is, and the response
-//     2. to each blinking window, for a few periods
+//     1. to each blinking window, for a few periods
+//     2. fast past each boundary, up and down: where it is, and the response; past the first
+//        boundary before the blinks, so that the response is known by then
 //     3. slowly past each boundary, up and down: the threshold; past one of them several times,
 //        which tells how far this unit's visits scatter
 //     4. in holds round each boundary that a ramp cannot measure, since its sides
@@ -79,7 +80,8 @@ class SurveyPlanner {
   std::size_t wanted() const { return measured_.size() + held_.size(); }
 
  private:
-  enum class Phase { start, fast, blinks, slow, holds, rest, again, over };
+  static constexpr double spare_rpm = 1;  // beyond the tolerance, on both sides of a boundary
+  enum class Phase { start, blinks, fast, slow, holds, rest, again, over };
 
   // Where the way down past a boundary, and the way up, begin and end.
   struct Ways {
@@ -87,9 +89,11 @@ class SurveyPlanner {
     double high() const { return std::max(down_from, up_to); }
   };
   struct Need {
-    double shift_rpm = 0;  // of the boundary as seen, from its setting
-    double widen = 1;      // more room where no change was seen
-    int slow_again = 0;    // visits that a quick one asked for
+    double shift_rpm = 0;       // of the boundary as seen, from its setting
+    double widen = 1;           // more room where no change was seen
+    int slow_again = 0;         // visits that a quick one asked for
+    bool seen_quickly = false;  // both ways, while the ramp went on
+    int quick_again = 0;
     bool given_up = false;
   };
   // A boundary whose sides differ by blinking alone.
@@ -108,6 +112,13 @@ class SurveyPlanner {
     Nanos from = 0, each = 0;  // the first hold, on the far side, begins at `from`
   };
 
+  // How long after its threshold the unit has changed so far, and what of that may be a filter's; before,
+  // anything that may be.
+  struct Delays {
+    double from_s = 0, filter_s = 0, to_s = 1e9;
+    bool any = false;
+  };
+
   struct Again {
     std::size_t boundary;
     double rate;  // 0: in holds, and `boundary` is an index of held_
@@ -119,8 +130,16 @@ class SurveyPlanner {
   void enter(Phase phase);
   double slow_rate(std::size_t boundary) const;
   double fast_rate(std::size_t boundary) const;
-  double lead_s() const;
+  double lead_s(double rate) const;
+  double stay_s() const;
+  double forgets_s(double jump_rpm, double rate) const;
+  bool tells_delay(double rate) const;
+  void take_delays();
+  void start(std::vector<Step>& out);
+  void ask_above(double next_rpm, std::vector<Step>& out);
   Ways ways(std::size_t boundary, double rate) const;
+  double passing_rate(std::size_t boundary, double rate) const;
+  std::size_t first() const;
   void pair(std::size_t boundary, double rate, std::vector<Step>& out);
   void slow_pairs(std::size_t measured, std::vector<Step>& out);
   void hold(std::size_t held, Nanos from, std::vector<Step>& out);
@@ -150,7 +169,8 @@ class SurveyPlanner {
   std::vector<Pass> passes_;
   std::vector<std::size_t> blinking_;
   Phase phase_ = Phase::start;
-  std::size_t at_ = 0;  // place in the present phase's list
+  std::size_t at_ = 0;     // place in the present phase's list
+  std::size_t first_ = 0;  // the one of measured_ that is passed first
   std::vector<Need> needs_;
   std::vector<Again> again_;
   RunResult known_;
@@ -159,7 +179,10 @@ class SurveyPlanner {
   bool lost_ = false;  // nowhere near its boundaries: holds would find none either
   Nanos enough_ = 0;   // for a unit that is not all there; 0: not known yet
   std::size_t pauses_ = 0;
-  double last_high_ = 0;  // where the last way up ended; 0: not at a way up's end
+  Delays shown_;
+  double last_rpm_ = 0;    // where the steps so far end
+  double last_above_ = 0;  // from there on the last boundary that was passed is surely below
+  double last_high_ = 0;   // where the last way up ended; 0: not at a way up's end
 };
 
 // The judge over a whole run, played by these steps.

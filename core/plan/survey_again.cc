@@ -16,7 +16,7 @@ constexpr double share_a_round = 0.7;
 constexpr double most_visits_for_a_verdict = 5;
 // A boundary that is not where it is set is looked for so many tolerances away; to the end, further.
 constexpr double widest_look = 16, widest_of_all = 300;
-constexpr int most_slow_again = 3;
+constexpr int most_slow_again = 3, most_quick_again = 2;
 
 }  // namespace
 
@@ -73,6 +73,9 @@ void SurveyPlanner::plan_again(std::size_t b) {
     need.given_up = ++need.slow_again > most_slow_again;
     return;
   }
+  // What others tell of the response is no word on this one, which may have a slow lamp.
+  if (!need.seen_quickly && tells_delay(passing_rate(b, fast)) && need.quick_again++ < most_quick_again)
+    again_.push_back({b, fast});
   if (times <= 1) return;
   const double needed = fewest * times * times;
   if (rounds_ > 2 && needed > std::max(enough_visits, nearly * fewest)) {

@@ -52,12 +52,15 @@ void SurveyPlanner::look_if_lost(const SurveyView& view) {
 // What the quick passes took, and what the slow ones and the rest will.
 Nanos SurveyPlanner::sound_lasts(const SurveyView& view) {
   const std::size_t pauses = pauses_;
-  const double last_high = last_high_;
+  const double last_high = last_high_, last_rpm = last_rpm_, last_above = last_above_;
   std::vector<Step> slow;
   for (std::size_t at = 0; at < measured_.size(); ++at) slow_pairs(at, slow);
+  const Nanos resting = lasting(rest());
   pauses_ = pauses;
   last_high_ = last_high;
-  return lasting(view.steps) + lasting(slow) + lasting(rest());
+  last_rpm_ = last_rpm;
+  last_above_ = last_above;
+  return lasting(view.steps) + lasting(slow) + resting;
 }
 
 // A unit that is not all there gets little more time than a sound one.
@@ -74,7 +77,12 @@ bool SurveyPlanner::gives_up(const SurveyView& view) {
   // A boundary that was moved further than the tolerance is looked for before it is given up.
   if (looks_on && !lost_ && !stops_because_) return false;
   if ((missing.empty() && !stops_because_) || (!again_.empty() && view.seen_until < enough_)) return false;
-  if (!stops_because_)
+  if (stops_because_) return true;
+  // A wider look may have told what is wrong.
+  if (const auto why = likeness_of(gauge_, setup_.judge.wired, view).why)
+    stops_because_ = why->sentence + "; the survey stopped after " + say_span(view.seen_until) +
+                     ": put that right and survey again";
+  else
     stops_because_ = (n == 1 ? "boundary " : "boundaries ") + missing +
                      ": the lamps did not change near there both ways, and the survey stopped after " +
                      say_span(view.seen_until);

@@ -1,6 +1,7 @@
 #include "core/plan/survey_lost.h"
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <functional>
@@ -20,6 +21,8 @@ constexpr double better_by = 0.05;       // than the settings as they are
 constexpr double fewest = 50;            // instants, of all windows
 constexpr double a_blink = 30;           // of one window, to tell a blink
 constexpr double as_well = 0.02;         // two explanations that are as good
+// Of the tolerance: so far inside its only window a lamp is dark, and not its boundary elsewhere.
+constexpr double surely_inside = 16;
 // Of the unit's pulses per revolution by the bench's: what is mistaken for one another.
 constexpr double ratios[] = {0.25, 1.0 / 3, 0.5, 2.0 / 3, 0.75, 4.0 / 3, 1.5, 2, 3, 4};
 
@@ -111,6 +114,33 @@ Match match(const Gauge& gauge, const std::vector<Look>& all, double ratio, Chan
 
 Channels as_it_is(Channels lit) { return lit; }
 
+// Channels that were never lit where they had to be. Of a lamp that had to be lit in two windows, or far
+// inside one; else a boundary may be elsewhere.
+Channels dark_of(const Gauge& gauge, const std::vector<Look>& all) {
+  Channels ever_lit = 0, asked = 0, sure = 0, told = 0;
+  std::array<std::optional<std::size_t>, max_channels> in_window;
+  for (const Look& look : all) {
+    ever_lit |= look.lit;
+    const auto window = window_of(gauge, look.lowest_rpm, look.highest_rpm);
+    if (!window) continue;
+    const bool last = *window == gauge.boundaries();
+    const double above = *window == 0 ? look.lowest_rpm : look.lowest_rpm - gauge.rising_rpm(*window);
+    const double inside = last ? above : std::min(above, gauge.falling_rpm(*window + 1) - look.highest_rpm);
+    const Channels demanded = gauge.windows[*window].cue.steady | gauge.windows[*window].cue.blinking;
+    for (Channels left = demanded; left != 0; left &= left - 1) {
+      const auto c = static_cast<std::size_t>(std::countr_zero(left));
+      const Channels bit = Channels{1} << c;
+      if (in_window[c] && *in_window[c] != *window) sure |= bit;
+      if (inside >= surely_inside * gauge.tolerance.rpm) sure |= bit;
+      in_window[c] = *window;
+      asked |= bit;
+    }
+  }
+  for (std::size_t lamp = 0; lamp < gauge.lamps.size(); ++lamp)
+    if ((sure & ~ever_lit & gauge.lamp_channels(lamp)) != 0) told |= gauge.lamp_channels(lamp);
+  return asked & told & ~ever_lit;
+}
+
 // Each of `a` in place of that of `b`, in their order; `a` lies below `b`.
 Channels swapped(Channels lit, Channels a, Channels b) {
   const int up = std::countr_zero(b) - std::countr_zero(a);
@@ -180,14 +210,8 @@ Likeness likeness_of(const Gauge& gauge, Channels wired, const SurveyView& view)
              " pulses per revolution changes them, and it should be " + pulses_words(gauge.pulses_per_rev);
     });
 
-  Channels ever_lit = 0, demanded = 0;
-  for (const Look& look : all) {
-    ever_lit |= look.lit;
-    if (const auto window = window_of(seen, look.lowest_rpm, look.highest_rpm))
-      demanded |= seen.windows[*window].cue.steady | seen.windows[*window].cue.blinking;
-  }
   // A lamp is one thing that breaks, whatever its colours; so is one of its colours.
-  const Channels dark = demanded & ~ever_lit;
+  const Channels dark = dark_of(seen, all);
   Channels dark_lamp = dark;
   if (std::popcount(dark) > 1) {
     dark_lamp = 0;

@@ -79,16 +79,20 @@ TEST_F(LostSurvey, AUnitThatShowsItsHighestWindowEverywhereIsGivenUp) {
 }
 
 TEST_F(LostSurvey, AUnitThatIsDarkWhereverItIsAskedIsUndecided) {
-  // 8050 rpm are 6037 rpm for the one, where no lamp is lit, and 4025 for the other.
-  for (const double pulses : {4.0, 12.0}) {
-    const Surveyed one = survey({{"wrong-pulses-per-rev", {}, {{"pulses_per_rev", pulses}}}});
-    expect_soon(one, std::to_string(pulses));
-    EXPECT_EQ(one.result.verdict, Verdict::undecided) << pulses;
-    if (one.said.empty()) {
-      ASSERT_FALSE(one.result.findings.empty());
-      EXPECT_THAT(one.result.findings[0].message, HasSubstr("its pulses per revolution"));
-    }
-  }
+  // 8050 rpm are 2012 rpm for it.
+  const Surveyed one = survey({{"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 12}}}});
+  expect_soon(one, "12");
+  EXPECT_EQ(one.result.verdict, Verdict::undecided);
+  ASSERT_FALSE(one.result.findings.empty());
+  EXPECT_THAT(one.result.findings[0].message, HasSubstr("its pulses per revolution"));
+}
+
+TEST_F(LostSurvey, AUnitThatIsLitForAMomentOnlyFails) {
+  // 8000 rpm are 6000 rpm for it, where no lamp is lit; below it shows other windows than it must.
+  const Surveyed one = survey({{"wrong-pulses-per-rev", {}, {{"pulses_per_rev", 4}}}});
+  expect_soon(one, "4");
+  EXPECT_THAT(one.said, StartsWith("the lamps do not follow as the settings say"));
+  EXPECT_EQ(one.result.verdict, Verdict::fail);
 }
 
 TEST_F(LostSurvey, ADarkLampIsNamedAndTheOtherBoundariesAreMeasured) {
@@ -104,6 +108,38 @@ TEST_F(LostSurvey, ADarkLampIsNamedAndTheOtherBoundariesAreMeasured) {
       measured += row.visits > 0 && row.expanded_uncertainty_rpm <= 1 ? 1 : 0;
     EXPECT_GE(measured, 2) << lamp << ": " << one.said;
   }
+}
+
+// Two boundaries; the second lights a lamp that no other window lights.
+Gauge two_lamps() {
+  Gauge two;
+  two.name = "Two lamps";
+  two.pulses_per_rev = 2;
+  two.lamps = {{"near", {"white"}}, {"far", {"magenta"}}};
+  two.windows = {{"calm", 0, {}}, {"brisk", 3000, {1, 0}}, {"hasty", 4000, {3, 0}}};
+  two.deadband = {10, Sits::below};
+  two.tolerance.rpm = 3;
+  two.tolerance.response_to = 120 * ns_per_ms;
+  return two;
+}
+
+TEST_F(LostSurvey, ABoundaryThatIsElsewhereIsNotTakenForADarkLamp) {
+  gauge = two_lamps();
+  const Surveyed one = survey({{"boundary-moved", {{"boundary", "hasty"}}, {{"by_rpm", 40}}}});
+  EXPECT_EQ(one.said, "");
+  EXPECT_EQ(one.result.verdict, Verdict::fail);
+  for (const BoundaryResult& row : one.result.boundaries)
+    if (row.boundary == "hasty") {
+      EXPECT_NEAR(row.threshold_rpm, row.nominal_rpm + 40, 1.5);
+    }
+}
+
+TEST_F(LostSurvey, ADarkLampOfOneWindowIsNamedAfterAWiderLook) {
+  gauge = two_lamps();
+  const Surveyed one = survey({{"stuck-off", {{"lamp", "far"}}, {}}});
+  EXPECT_THAT(one.said, StartsWith("the unit follows, but lamp far was never lit where it had to be; "));
+  EXPECT_THAT(one.said, HasSubstr(": put that right and survey again"));
+  EXPECT_EQ(one.result.verdict, Verdict::fail);
 }
 
 TEST_F(LostSurvey, SwappedLampsAreNamed) {

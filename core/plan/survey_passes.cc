@@ -1,0 +1,190 @@
+// The passes of a survey: past one boundary in a ramp, down and up.
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "core/base/rpm.h"
+#include "core/plan/survey.h"
+#include "core/plan/survey_times.h"
+
+namespace tachproof {
+namespace {
+
+// Of the unit's response, before it has shown any: updates every 10 ms
+// (rectangular, GUM 4.3.7), and the wait for the next pulse.
+constexpr double update_spread_s = 0.0029;
+// One slow visit then scatters by this share of the wanted uncertainty.
+constexpr double slow_share = 0.26;
+// The further the two rates are apart, the better they tell response from threshold; where
+// neighbours leave room, faster costs no time, for the lead is a time.
+constexpr double least_fast_by_slow = 4, most_fast_by_slow = 8;
+// Visits at one rate to one boundary tell scatter by themselves; all others share it.
+constexpr int scatter_pairs = 4;
+constexpr double slowest = 2, fastest = 3000;  // rpm per second
+constexpr Nanos longest_pause = 20 * ns_per_ms;
+// Other boundaries may answer later than those that were seen, and the same one does by an update.
+constexpr double later_s = 0.010;
+// A change tells a delay where the tolerance is no more than this share of the longest.
+constexpr double delay_by_allowed = 0.2;
+constexpr double on_ramp_s = 0.001;
+// Before it has shown a response: the lead, by the longest that is allowed. A slow filter needs it.
+constexpr double unknown_by_allowed = 2.5;
+// What is left of a jump after it, in the reading of a filter: of the wanted uncertainty, and as a delay.
+constexpr double left_of_jump = 0.1, left_of_jump_s = 0.002;
+
+}  // namespace
+
+double SurveyPlanner::slow_rate(std::size_t boundary) const {
+  const double pulse_s = 60 / (gauge_.pulses_per_rev * std::max(gauge_.falling_rpm(boundary), 1.0));
+  const double spread_s = std::hypot(update_spread_s, pulse_s / std::sqrt(12.0));
+  double rate = slow_share * setup_.within_rpm / spread_s;
+  // A noisy unit crossed too slowly changes early (core/judge/scatter.h).
+  const UnitScatter& seen = known_.scatter;
+  if (seen.rpm > 0.1 && seen.ms > 0) rate = std::max(rate, 0.7 * seen.rpm / (seen.ms * 1e-3));
+  return std::clamp(rate, slowest, fastest / least_fast_by_slow);
+}
+
+double SurveyPlanner::fast_rate(std::size_t boundary) const {
+  double room = std::numeric_limits<double>::infinity();
+  if (boundary > 1) room = gauge_.rising_rpm(boundary) - gauge_.rising_rpm(boundary - 1);
+  if (boundary < gauge_.boundaries())
+    room = std::min(room, gauge_.falling_rpm(boundary + 1) - gauge_.falling_rpm(boundary));
+  const double slow = slow_rate(boundary);
+  const double lead = lead_s(least_fast_by_slow * slow);
+  return std::clamp((room - 2 * (gauge_.tolerance.rpm + spare_rpm)) / lead, least_fast_by_slow * slow,
+                    std::min(most_fast_by_slow * slow, fastest));
+}
+
+// So long the profile has kept its rate before a threshold: for every response that is allowed, and until a
+// filter follows the new rate. Of that a response that the unit has shown is part already.
+double SurveyPlanner::lead_s(double rate) const {
+  const double allowed = to_seconds(gauge_.tolerance.response_to);
+  if (!shown_.any) return unknown_by_allowed * allowed;
+  return std::max(1.1 * allowed + 0.01, forgets_s(2 * rate * shown_.filter_s, rate)) - shown_.from_s;
+}
+
+// So long it goes on behind, for most units to show it.
+double SurveyPlanner::stay_s() const {
+  const double most = 0.55 * to_seconds(gauge_.tolerance.response_to);
+  return std::min(most, shown_.to_s) + to_seconds(gauge_.tolerance.settle) / 2;
+}
+
+// Far enough on both sides that the settings demand the change each way; with the lead before, and for
+// as long behind as this unit needs to show it.
+SurveyPlanner::Ways SurveyPlanner::ways(std::size_t boundary, double rate) const {
+  const Need& need = needs_[boundary];
+  const double lead = rate * lead_s(rate), stay = rate * stay_s();
+  const double margin =
+      gauge_.tolerance.rpm * need.widen + spare_rpm + 4 * setup_.within_rpm * (need.widen - 1);
+  const double rise = gauge_.rising_rpm(boundary), fall = gauge_.falling_rpm(boundary);
+  const double up = std::max(0.0, need.shift_rpm), down = std::min(0.0, need.shift_rpm);
+  const double down_from = std::max(fall + up + margin + lead, rise + up + margin);
+  const double down_to = fall + down - margin - stay;
+  const double up_from = std::min(rise + down - margin - lead, down_to);
+  const double up_to = rise + up + margin + stay;
+  const double lowest = 0.4 * fall;
+  return {hundredths(std::min(down_from, Profile::max_rpm)), hundredths(std::max(down_to, lowest)),
+          hundredths(std::max(up_from, lowest)), hundredths(std::min(up_to, Profile::max_rpm))};
+}
+
+// More slowly a threshold that is off is told for a delay.
+bool SurveyPlanner::tells_delay(double rate) const {
+  return rate * to_seconds(gauge_.tolerance.response_to) * delay_by_allowed >= gauge_.tolerance.rpm;
+}
+
+// How much later than a threshold was met the lamps changed, on every quick ramp so far. A boundary that is
+// not where it is set makes that longer one way and shorter the other, so that both together tell the
+// response; and of that no more is a filter's than at the boundary where it was least, the rest is waiting.
+void SurveyPlanner::take_delays() {
+  double least = std::numeric_limits<double>::infinity(), most = 0, filter = least;
+  for (const std::size_t b : measured_) {
+    double sum[2] = {0, 0};
+    int n[2] = {0, 0};
+    for (const TransitionResult& row : known_.transitions) {
+      if (row.boundary != gauge_.windows[b].name || !row.seen || row.step || row.rate_rpm_per_s == 0)
+        continue;
+      if (!tells_delay(std::abs(row.rate_rpm_per_s))) continue;
+      const double delay_s = to_seconds(row.at - row.nominal + gauge_.tolerance.response_from);
+      least = std::min(least, delay_s);
+      most = std::max(most, delay_s);
+      // After the ramp's end it is no visit.
+      if (std::abs(delay_s - row.deviation_rpm / row.rate_rpm_per_s) > on_ramp_s) continue;
+      sum[row.rate_rpm_per_s < 0] += delay_s;
+      ++n[row.rate_rpm_per_s < 0];
+    }
+    needs_[b].seen_quickly = n[0] > 0 && n[1] > 0;
+    if (needs_[b].seen_quickly) filter = std::min(filter, (sum[0] / n[0] + sum[1] / n[1]) / 2);
+  }
+  if (most <= 0 || !std::isfinite(filter)) return;
+  const auto within = [&](double s) { return std::clamp(s, 0.0, to_seconds(gauge_.tolerance.response_to)); };
+  shown_ = {within(least - later_s), within(filter), within(most + later_s), true};
+}
+
+// A filter forgets a jump as exp(-t / response) does; what is left at the threshold would be taken for
+// another one. 0 before anything was shown.
+double SurveyPlanner::forgets_s(double jump_rpm, double rate) const {
+  if (!shown_.any) return 0;
+  const double left = std::max(left_of_jump * setup_.within_rpm, left_of_jump_s * rate);
+  return shown_.filter_s * std::log(std::max(1.0, std::abs(jump_rpm) / left));
+}
+
+// The golden ratio's multiples are spread evenly however many there are.
+Nanos SurveyPlanner::pause() {
+  constexpr double golden = 0.6180339887498949;
+  const double part = golden * static_cast<double>(++pauses_);
+  return tenths_ms(static_cast<Nanos>((part - std::floor(part)) * static_cast<double>(longest_pause)));
+}
+
+// Low down there is no room for a fast ramp, nor past narrow windows.
+double SurveyPlanner::passing_rate(std::size_t boundary, double rate) const {
+  rate = std::min(rate, 0.3 * gauge_.falling_rpm(boundary) / lead_s(rate));
+  const Ways near = ways(boundary, rate);
+  return narrow_.unhurried(rate, near.up_from, near.high());
+}
+
+// The boundary that is passed first tells the response, so it should be one that can be passed quickly.
+std::size_t SurveyPlanner::first() const {
+  const auto quick = std::find_if(measured_.begin(), measured_.end(), [this](std::size_t b) {
+    return tells_delay(passing_rate(b, fast_rate(b)));
+  });
+  return static_cast<std::size_t>(quick == measured_.end() ? 0 : quick - measured_.begin());
+}
+
+void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& out) {
+  rate = passing_rate(boundary, rate);
+  const Ways w = ways(boundary, rate);
+  // A window that a way ends in is shown as long as one that it passes.
+  const Nanos shown = narrow_.unhurried(fastest, w.up_from, w.high()) < fastest ? NarrowWindows::shown : 0;
+  const auto lasts = [&](double low, double high) { return tenths_ms(from_seconds((high - low) / rate)); };
+  const double rise = gauge_.rising_rpm(boundary), fall = gauge_.falling_rpm(boundary);
+  const double shift = needs_[boundary].shift_rpm, off = gauge_.tolerance.rpm;
+  const double asked_s = to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle);
+  // Down first: what follows lies higher, so the way up is never cut short. The
+  // way down is asked of the unit only once it had to be above, and the way up once it had to be below.
+  const double above_s = (w.down_from - (rise + std::max(0.0, shift) + off)) / rate;
+  const double below = fall + std::min(0.0, shift) - off;
+  const double below_s = (2 * below - w.down_to - w.up_from) / rate;
+  const double forgets = forgets_s(w.down_from - last_rpm_, rate) - (w.down_from - (fall + shift)) / rate;
+  const auto wait = [](double s) { return from_seconds(std::max(0.0, s)); };
+  ask_above(w.down_from, out);
+  last_high_ = last_rpm_ = w.up_to;
+  last_above_ = rise + std::max(0.0, shift) + off;
+  out.push_back(Hold{w.down_from, tenths_ms(wait(std::max(asked_s - above_s, forgets)) + pause() + shown)});
+  out.push_back(RampByTime{w.down_to, lasts(w.down_to, w.down_from)});
+  out.push_back(Hold{w.up_from, tenths_ms(wait(asked_s - below_s) + pause() + shown)});
+  out.push_back(RampByTime{w.up_to, lasts(w.up_from, w.up_to)});
+}
+
+// The last way up counts only once the unit had to be above: before `next_rpm`, where that is lower.
+void SurveyPlanner::ask_above(double next_rpm, std::vector<Step>& out) {
+  if (last_high_ > 0 && next_rpm < last_above_)
+    out.push_back(Hold{last_high_, tenths_ms(gauge_.tolerance.response_to + gauge_.tolerance.settle)});
+}
+
+void SurveyPlanner::slow_pairs(std::size_t measured, std::vector<Step>& out) {
+  const std::size_t b = measured_[measured];
+  for (int left = measured == measured_.size() / 2 ? scatter_pairs : 1; left > 0; --left)
+    pair(b, slow_rate(b), out);
+}
+
+}  // namespace tachproof
