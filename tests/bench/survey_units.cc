@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <boost/math/distributions/beta.hpp>
 #include <cmath>
+#include <thread>
+#include <vector>
 
 #include "bench/rigs/simulated/simulated_rig.h"
 #include "bench/run/survey_run.h"
@@ -126,6 +128,22 @@ HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, doubl
     all.bench_s += to_seconds(result.duration);
     all.longest_s = std::max(all.longest_s, to_seconds(result.duration));
   }
+  return all;
+}
+
+HonestyCount survey_many_units(std::uint64_t first, std::uint64_t count, double within_rpm,
+                               const WithRig& with_rig, std::optional<double> noise_rpm) {
+  const std::uint64_t threads = std::max(1u, std::thread::hardware_concurrency());
+  std::vector<HonestyCount> counts(threads);
+  std::vector<std::thread> workers;
+  for (std::uint64_t t = 0; t < threads; ++t)
+    workers.emplace_back([&, t] {
+      const std::uint64_t from = count * t / threads, to = count * (t + 1) / threads;
+      counts[t] = survey_random_units(first + from, to - from, within_rpm, with_rig, noise_rpm);
+    });
+  for (std::thread& worker : workers) worker.join();
+  HonestyCount all;
+  for (const HonestyCount& one : counts) all.add(one);
   return all;
 }
 

@@ -49,6 +49,9 @@ void with_simulated_rig(const RandomUnit& unit, std::uint64_t number,
 HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm = 1,
                                  const WithRig& with_rig = with_simulated_rig,
                                  std::optional<double> noise_rpm = {});
+// The same, on all processors.
+HonestyCount survey_many_units(std::uint64_t first, std::uint64_t count, double within_rpm,
+                               const WithRig& with_rig, std::optional<double> noise_rpm = {});
 
 // Exact two-sided limits of a proportion (C. J. Clopper, E. S. Pearson,
 // Biometrika 26 (1934) 404).

@@ -6,8 +6,6 @@
 
 #include <cstdlib>
 #include <optional>
-#include <thread>
-#include <vector>
 
 #include "tests/bench/survey_units.h"
 
@@ -17,17 +15,7 @@ int main(int argc, char** argv) {
   const std::uint64_t first = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 1;
   const double within = argc > 3 ? std::strtod(argv[3], nullptr) : 1;
   const std::optional<double> noise = argc > 4 ? std::optional(std::strtod(argv[4], nullptr)) : std::nullopt;
-  const std::uint64_t threads = std::max(1u, std::thread::hardware_concurrency());
-  std::vector<HonestyCount> counts(threads);
-  std::vector<std::thread> workers;
-  for (std::uint64_t t = 0; t < threads; ++t)
-    workers.emplace_back([&, t] {
-      const std::uint64_t from = units * t / threads, to = units * (t + 1) / threads;
-      counts[t] = survey_random_units(first + from, to - from, within, with_simulated_rig, noise);
-    });
-  for (std::thread& worker : workers) worker.join();
-  HonestyCount all;
-  for (const HonestyCount& count : counts) all.add(count);
+  const HonestyCount all = survey_many_units(first, units, within, with_simulated_rig, noise);
 
   const auto share = [](const char* what, std::uint64_t hits, std::uint64_t of) {
     const Limits limits = clopper_pearson(hits, of);

@@ -4,10 +4,7 @@
 //     survey_physics [UNITS [FIRST [WITHIN_RPM]]]
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <cstdlib>
-#include <thread>
-#include <vector>
 
 #include "tests/bench/other_rig.h"
 #include "tests/bench/survey_units.h"
@@ -28,17 +25,7 @@ int main(int argc, char** argv) {
       Rig rig = other_rig(physics, unit.runs, *unit.behaviour.resolution_rpm, number);
       survey(rig);
     };
-    const std::uint64_t threads = std::max(1u, std::thread::hardware_concurrency());
-    std::vector<HonestyCount> counts(threads);
-    std::vector<std::thread> workers;
-    for (std::uint64_t t = 0; t < threads; ++t)
-      workers.emplace_back([&, t] {
-        const std::uint64_t from = units * t / threads, to = units * (t + 1) / threads;
-        counts[t] = survey_random_units(first + from, to - from, within, with_rig);
-      });
-    for (std::thread& worker : workers) worker.join();
-    HonestyCount all;
-    for (const HonestyCount& count : counts) all.add(count);
+    const HonestyCount all = survey_many_units(first, units, within, with_rig);
     const auto share = [](std::uint64_t hits, std::uint64_t of) {
       return of == 0 ? 0.0 : 100.0 * static_cast<double>(hits) / static_cast<double>(of);
     };
