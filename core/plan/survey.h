@@ -115,7 +115,7 @@ class SurveyPlanner {
   // How long after its threshold the unit has changed so far, and what of that may be a filter's; before,
   // anything that may be.
   struct Delays {
-    double from_s = 0, filter_s = 0, to_s = 1e9;
+    double from_s = 0, filter_s = 0, to_s = 0;
     bool any = false;
   };
 

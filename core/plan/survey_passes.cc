@@ -63,10 +63,10 @@ double SurveyPlanner::lead_s(double rate) const {
   return std::max(1.1 * allowed + 0.01, forgets_s(2 * rate * shown_.filter_s, rate)) - shown_.from_s;
 }
 
-// So long it goes on behind, for most units to show it.
+// So long it goes on behind, for the unit to show it.
 double SurveyPlanner::stay_s() const {
-  const double most = 0.55 * to_seconds(gauge_.tolerance.response_to);
-  return std::min(most, shown_.to_s) + to_seconds(gauge_.tolerance.settle) / 2;
+  const double longest = shown_.any ? shown_.to_s : to_seconds(gauge_.tolerance.response_to);
+  return longest + to_seconds(gauge_.tolerance.settle) / 2;
 }
 
 // Far enough on both sides that the settings demand the change each way; with the lead before, and for

@@ -18,7 +18,9 @@ class Reading {
     const auto between = [&](double low, double high) {
       return std::uniform_real_distribution<double>(low, high)(random);
     };
-    filter_s_ = physics == Physics::slow_filter ? between(0.020, 0.060) : between(0.005, 0.020);
+    if (physics == Physics::slow_filter) filter_s_ = between(0.020, 0.060);
+    if (physics == Physics::slowest_filter) filter_s_ = between(0.060, 0.095);
+    if (physics == Physics::quick_filter) filter_s_ = between(0.005, 0.020);
     gate_s_ = between(0.030, 0.055);
     gate_ends_s_ = between(0, gate_s_);
     loop_rad_ = 2 * std::numbers::pi * between(4, 10);
@@ -53,7 +55,8 @@ class Reading {
   void follow(double x, double dt) {
     switch (physics_) {
       case Physics::quick_filter:
-      case Physics::slow_filter: rpm_ += (1 - std::exp(-dt / filter_s_)) * (x - rpm_); break;
+      case Physics::slow_filter:
+      case Physics::slowest_filter: rpm_ += (1 - std::exp(-dt / filter_s_)) * (x - rpm_); break;
       case Physics::gate: {
         const double now = last_s_ + dt;
         if (now <= gate_ends_s_) {
@@ -242,6 +245,7 @@ std::string name(Physics physics) {
   switch (physics) {
     case Physics::quick_filter: return "filter, 5 to 20 ms";
     case Physics::slow_filter: return "filter, 20 to 60 ms";
+    case Physics::slowest_filter: return "filter, 60 to 95 ms";
     case Physics::gate: return "gate of 30 to 55 ms";
     case Physics::tracking_loop: return "tracking loop";
     case Physics::display_20_hz: return "20 updates a second";

@@ -12,19 +12,21 @@
 namespace tachproof {
 
 enum class Physics {
-  quick_filter,   // first order, 5 to 20 ms, fed at each pulse; 50 to 200 updates a second
-  slow_filter,    // the same of 20 to 60 ms
-  gate,           // pulses over 30 to 55 ms, timed by the first and the last, told at its end
-  tracking_loop,  // second order, damping 0.7, 4 to 10 Hz
-  display_20_hz,  // one period, looked at every 50 ms
-  apart,          // one period, lamps 50 ms later one way than the other
-  late_lamps,     // one period; each way past each boundary up to 30 ms later than another
-  settling,       // the same up to 9 ms: what settling allows
-  one_late        // one period; one way past one boundary 40 ms later than all others
+  quick_filter,    // first order, 5 to 20 ms, fed at each pulse; 50 to 200 updates a second
+  slow_filter,     // the same of 20 to 60 ms
+  slowest_filter,  // the same of 60 to 95 ms: nearly all that is allowed
+  gate,            // pulses over 30 to 55 ms, timed by the first and the last, told at its end
+  tracking_loop,   // second order, damping 0.7, 4 to 10 Hz
+  display_20_hz,   // one period, looked at every 50 ms
+  apart,           // one period, lamps 50 ms later one way than the other
+  late_lamps,      // one period; each way past each boundary up to 30 ms later than another
+  settling,        // the same up to 9 ms: what settling allows
+  one_late         // one period; one way past one boundary 40 ms later than all others
 };
-inline constexpr Physics all_physics[] = {Physics::quick_filter,  Physics::slow_filter,   Physics::gate,
-                                          Physics::tracking_loop, Physics::display_20_hz, Physics::apart,
-                                          Physics::late_lamps,    Physics::settling,      Physics::one_late};
+inline constexpr Physics all_physics[] = {
+    Physics::quick_filter,  Physics::slow_filter,   Physics::slowest_filter, Physics::gate,
+    Physics::tracking_loop, Physics::display_20_hz, Physics::apart,          Physics::late_lamps,
+    Physics::settling,      Physics::one_late};
 std::string name(Physics physics);
 
 // `runs`: the settings that the unit has; `gauge`: those it is asked for, whose lamps it moves. It rounds its
