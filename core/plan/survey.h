@@ -3,24 +3,25 @@
 // A survey measures every boundary both ways to a wanted uncertainty in as
 // little bench time as it can. It goes
 //
-//     1. to each blinking window, for a few periods
-//     2. fast past each boundary, up and down: where it is, and the response; past the first
-//        boundary before the blinks, so that the response is known by then
-//     3. slowly past each boundary, up and down: the threshold; past one of them several times,
+//     1. fast past one boundary, down and up: the response
+//     2. to each blinking window, for a few periods; meanwhile that response is seen
+//     3. fast past every other boundary: where it is, and its response
+//     4. slowly past each boundary, up and down: the threshold; past one of them several times,
 //        which tells how far this unit's visits scatter
-//     4. in holds round each boundary that a ramp cannot measure, since its sides
+//     5. in holds round each boundary that a ramp cannot measure, since its sides
 //        differ by blinking alone (core/plan/survey_holds.h)
-//     5. to rest, until all of that has been seen
-//     6. past those boundaries again that are not yet known well enough, or so near a limit
+//     6. to rest, until all of that has been seen
+//     7. past those boundaries again that are not yet known well enough, or so near a limit
 //        that a few visits more decide on which side they are:
-//        fast, slow or in holds, whichever their uncertainty asks for; back to 5
+//        fast, slow or in holds, whichever their uncertainty asks for; back to 6
 //
 // Jumps between boundaries cross them as steps, which measure the response as
-// well. It turns back as soon after a threshold as a conforming unit allows,
-// which gives the deadband. Pauses at the turns differ from each other, so that
-// visits meet the unit's own update clock at all its phases. Narrow windows are
-// passed slowly enough that a dimmed lamp shows several periods of its dimming
-// in each: of less nobody can say whether it was one.
+// well; then it waits until a filter of that response has forgotten the jump. It
+// turns back as soon after a threshold as this unit allows, which gives the
+// deadband. Pauses at the turns differ from each other, so that visits meet the
+// unit's own update clock at all its phases. Narrow windows are passed slowly
+// enough that a dimmed lamp shows several periods of its dimming in each: of less
+// nobody can say whether it was one.
 //
 // Pure: the same changes at the same instants give the same steps. What is
 // measured is the judge's own fit, so that judging the stored run again gives
@@ -112,11 +113,11 @@ class SurveyPlanner {
     Nanos from = 0, each = 0;  // the first hold, on the far side, begins at `from`
   };
 
-  // How long after its threshold the unit has changed so far, and what of that may be a filter's; before,
-  // anything that may be.
+  // How long after its threshold the unit has changed on quick ramps so far, at least and at
+  // most, and what of that may be a filter's.
   struct Delays {
     double from_s = 0, filter_s = 0, to_s = 0;
-    bool any = false;
+    bool any = false;  // else nothing was seen yet, and it may be whatever is allowed
   };
 
   struct Again {
@@ -181,7 +182,7 @@ class SurveyPlanner {
   std::size_t pauses_ = 0;
   Delays shown_;
   double last_rpm_ = 0;    // where the steps so far end
-  double last_above_ = 0;  // from there on the last boundary that was passed is surely below
+  double last_above_ = 0;  // above it, a conforming unit is above the boundary that was passed last
   double last_high_ = 0;   // where the last way up ended; 0: not at a way up's end
 };
 
