@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
 #include "core/base/rpm.h"
 #include "core/judge/window_reading.h"
@@ -78,18 +77,18 @@ std::vector<Step> SurveyPlanner::dwell(std::size_t window) {
                              : (from + gauge_.windows[window + 1].from_rpm) / 2;
   std::vector<Step> out;
   ask_above(middle, out);
-  last_rpm_ = hundredths(std::min(middle, Profile::max_rpm));
-  last_high_ = 0;
+  place_.rpm = hundredths(std::min(middle, Profile::max_rpm));
+  place_.high_rpm = 0;
   out.push_back(
-      Hold{last_rpm_, tenths_ms(from_seconds((blink_cycles + 1) / hz) + gauge_.tolerance.response_to)});
+      Hold{place_.rpm, tenths_ms(from_seconds((blink_cycles + 1) / hz) + gauge_.tolerance.response_to)});
   return out;
 }
 
 void SurveyPlanner::hold(std::size_t held, Nanos from, std::vector<Step>& out) {
   pass(held, Direction::rising, from + lasting(out), out);
   pass(held, Direction::falling, from + lasting(out), out);
-  last_high_ = 0;
-  if (!out.empty()) last_rpm_ = std::get<Hold>(out.back()).rpm;
+  place_.high_rpm = 0;
+  if (!out.empty()) place_.rpm = std::get<Hold>(out.back()).rpm;
 }
 
 // From the far side, where the unit is surely back, hold by hold over the bracket.
@@ -135,8 +134,8 @@ std::vector<Step> SurveyPlanner::rest() {
   const double low = ways(first, slow_rate(first)).up_from;
   std::vector<Step> out;
   ask_above(low, out);
-  last_rpm_ = low;
-  last_high_ = 0;
+  place_.rpm = low;
+  place_.high_rpm = 0;
   out.push_back(Hold{low, tenths_ms(setup_.ahead + 20 * ns_per_ms)});
   return out;
 }
@@ -240,8 +239,8 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
         out = dwell(blinking_[at_++]);
         return;
       }
-      if (at_++ == 0 && !measured_.empty()) {  // nothing blinks: the first pass is waited for
-        out = {Hold{last_high_, tenths_ms(setup_.ahead + gauge_.tolerance.response_to)}};
+      if (blinking_.empty() && !measured_.empty() && at_++ == 0) {  // then the first pass is waited for
+        out = {Hold{place_.high_rpm, tenths_ms(setup_.ahead + gauge_.tolerance.response_to)}};
         return;
       }
       look(view);

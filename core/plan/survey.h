@@ -120,6 +120,14 @@ class SurveyPlanner {
     bool any = false;  // else nothing was seen yet, and it may be whatever is allowed
   };
 
+  // Where the steps so far end.
+  struct Place {
+    double rpm = 0;
+    double high_rpm = 0;   // where the last way up ended; 0: not at a way up's end
+    double above_rpm = 0;  // above it, a conforming unit is above the boundary that was passed last
+    std::size_t pauses = 0;
+  };
+
   struct Again {
     std::size_t boundary;
     double rate;  // 0: in holds, and `boundary` is an index of held_
@@ -133,6 +141,8 @@ class SurveyPlanner {
   double fast_rate(std::size_t boundary) const;
   double lead_s(double rate) const;
   double stay_s() const;
+  // So long a conforming unit takes, all its lamps.
+  Nanos answer() const { return gauge_.tolerance.response_to + gauge_.tolerance.settle; }
   double forgets_s(double jump_rpm, double rate) const;
   bool tells_delay(double rate) const;
   void take_delays();
@@ -179,11 +189,8 @@ class SurveyPlanner {
   std::optional<std::string> stops_because_;
   bool lost_ = false;  // nowhere near its boundaries: holds would find none either
   Nanos enough_ = 0;   // for a unit that is not all there; 0: not known yet
-  std::size_t pauses_ = 0;
   Delays shown_;
-  double last_rpm_ = 0;    // where the steps so far end
-  double last_above_ = 0;  // above it, a conforming unit is above the boundary that was passed last
-  double last_high_ = 0;   // where the last way up ended; 0: not at a way up's end
+  Place place_;
 };
 
 // The judge over a whole run, played by these steps.

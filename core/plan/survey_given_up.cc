@@ -51,15 +51,11 @@ void SurveyPlanner::look_if_lost(const SurveyView& view) {
 
 // What the quick passes took, and what the slow ones and the rest will.
 Nanos SurveyPlanner::sound_lasts(const SurveyView& view) {
-  const std::size_t pauses = pauses_;
-  const double last_high = last_high_, last_rpm = last_rpm_, last_above = last_above_;
+  const Place place = place_;
   std::vector<Step> slow;
   for (std::size_t at = 0; at < measured_.size(); ++at) slow_pairs(at, slow);
   const Nanos resting = lasting(rest());
-  pauses_ = pauses;
-  last_high_ = last_high;
-  last_rpm_ = last_rpm;
-  last_above_ = last_above;
+  place_ = place;
   return lasting(view.steps) + lasting(slow) + resting;
 }
 

@@ -131,7 +131,7 @@ double SurveyPlanner::forgets_s(double jump_rpm, double rate) const {
 // The golden ratio's multiples are spread evenly however many there are.
 Nanos SurveyPlanner::pause() {
   constexpr double golden = 0.6180339887498949;
-  const double part = golden * static_cast<double>(++pauses_);
+  const double part = golden * static_cast<double>(++place_.pauses);
   return tenths_ms(static_cast<Nanos>((part - std::floor(part)) * static_cast<double>(longest_pause)));
 }
 
@@ -158,17 +158,17 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
   const auto lasts = [&](double low, double high) { return tenths_ms(from_seconds((high - low) / rate)); };
   const double rise = gauge_.rising_rpm(boundary), fall = gauge_.falling_rpm(boundary);
   const double shift = needs_[boundary].shift_rpm, off = gauge_.tolerance.rpm;
-  const double asked_s = to_seconds(gauge_.tolerance.response_to + gauge_.tolerance.settle);
+  const double asked_s = to_seconds(answer());
   // Down first: what follows lies higher, so the way up is never cut short. The
   // way down is asked of the unit only once it had to be above, and the way up once it had to be below.
   const double above_s = (w.down_from - (rise + std::max(0.0, shift) + off)) / rate;
   const double below = fall + std::min(0.0, shift) - off;
   const double below_s = (2 * below - w.down_to - w.up_from) / rate;
-  const double forgets = forgets_s(w.down_from - last_rpm_, rate) - (w.down_from - (fall + shift)) / rate;
+  const double forgets = forgets_s(w.down_from - place_.rpm, rate) - (w.down_from - (fall + shift)) / rate;
   const auto wait = [](double s) { return from_seconds(std::max(0.0, s)); };
   ask_above(w.down_from, out);
-  last_high_ = last_rpm_ = w.up_to;
-  last_above_ = rise + std::max(0.0, shift) + off;
+  place_.high_rpm = place_.rpm = w.up_to;
+  place_.above_rpm = rise + std::max(0.0, shift) + off;
   out.push_back(Hold{w.down_from, tenths_ms(wait(std::max(asked_s - above_s, forgets)) + pause() + shown)});
   out.push_back(RampByTime{w.down_to, lasts(w.down_to, w.down_from)});
   out.push_back(Hold{w.up_from, tenths_ms(wait(asked_s - below_s) + pause() + shown)});
@@ -177,8 +177,8 @@ void SurveyPlanner::pair(std::size_t boundary, double rate, std::vector<Step>& o
 
 // The last way up counts only once the unit had to be above: before `next_rpm`, where that is lower.
 void SurveyPlanner::ask_above(double next_rpm, std::vector<Step>& out) {
-  if (last_high_ > 0 && next_rpm < last_above_)
-    out.push_back(Hold{last_high_, tenths_ms(gauge_.tolerance.response_to + gauge_.tolerance.settle)});
+  if (place_.high_rpm > 0 && next_rpm < place_.above_rpm)
+    out.push_back(Hold{place_.high_rpm, tenths_ms(answer())});
 }
 
 void SurveyPlanner::slow_pairs(std::size_t measured, std::vector<Step>& out) {

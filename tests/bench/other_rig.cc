@@ -7,6 +7,8 @@
 #include <random>
 #include <vector>
 
+#include "bench/rigs/pulse_wire.h"
+
 namespace tachproof {
 namespace {
 
@@ -191,36 +193,31 @@ class Unit {
   Channels last_ = 0;
 };
 
-struct Wire {
-  std::vector<Nanos> pulses;
-  Nanos until = 0;
-};
-
 class OtherSource : public Source {
  public:
-  explicit OtherSource(std::shared_ptr<Wire> wire) : wire_(std::move(wire)) {}
+  explicit OtherSource(std::shared_ptr<PulseWire> wire) : wire_(std::move(wire)) {}
   SourceFacts facts() const override { return {{}, "other", "pulses in virtual time", true}; }
   void begin() override {}
   void play(const PulseBlock& block) override {
     wire_->pulses.insert(wire_->pulses.end(), block.pulses.begin(), block.pulses.end());
-    wire_->until = block.until;
+    wire_->played_until = block.until;
   }
   bool can_press(const std::string&) const override { return false; }
   void press(const Press&, Nanos) override {}
   void end() noexcept override {}
 
  private:
-  std::shared_ptr<Wire> wire_;
+  std::shared_ptr<PulseWire> wire_;
 };
 
 class OtherWatcher : public Watcher {
  public:
-  OtherWatcher(std::shared_ptr<Wire> wire, Unit unit, Channels wired)
+  OtherWatcher(std::shared_ptr<PulseWire> wire, Unit unit, Channels wired)
       : wire_(std::move(wire)), unit_(std::move(unit)), wired_(wired) {}
   WatcherFacts facts() const override { return {{}, "other", "a unit of another physics", wired_, 0}; }
   void begin() override {}
   Seen collect(Nanos until, std::vector<LampEvent>& out) override {
-    until = std::min(until, wire_->until);
+    until = std::min(until, wire_->played_until);
     if (!begun_) out.push_back({0, 0});
     begun_ = true;
     auto& pulses = wire_->pulses;
@@ -233,7 +230,7 @@ class OtherWatcher : public Watcher {
   void end() noexcept override {}
 
  private:
-  std::shared_ptr<Wire> wire_;
+  std::shared_ptr<PulseWire> wire_;
   Unit unit_;
   Channels wired_;
   bool begun_ = false;
@@ -258,7 +255,7 @@ std::string name(Physics physics) {
 }
 
 Rig other_rig(Physics physics, const Gauge& runs, double resolution_rpm, std::uint64_t seed) {
-  const auto wire = std::make_shared<Wire>();
+  const auto wire = std::make_shared<PulseWire>();
   return {
       std::make_unique<OtherSource>(wire),
       std::make_unique<OtherWatcher>(wire, Unit(physics, runs, resolution_rpm, seed), runs.all_channels())};

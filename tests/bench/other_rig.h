@@ -29,8 +29,8 @@ inline constexpr Physics all_physics[] = {
     Physics::settling,      Physics::one_late};
 std::string name(Physics physics);
 
-// `runs`: the settings that the unit has; `gauge`: those it is asked for, whose lamps it moves. It rounds its
-// reading to `resolution_rpm`, 0: not at all. What else it is comes from the seed.
+// `runs`: the settings that the unit has. It rounds its reading to `resolution_rpm`, 0: not at all. What else
+// it is comes from the seed.
 Rig other_rig(Physics physics, const Gauge& runs, double resolution_rpm, std::uint64_t seed);
 
 }  // namespace tachproof

@@ -286,22 +286,22 @@ ComparedRun surveyed(const RandomUnit& unit, std::uint64_t seed) {
 }
 
 // The same unit, surveyed again; and again after one of its boundaries moved by
-// more than the tolerance. Of 600 units three seem to have changed, each at one boundary:
-// those whose readings have noise of some 0.4 rpm (tests/benchmarks/SURVEY.md).
+// more than the tolerance. Of 600 units one seems to have changed, a noisy one (tests/benchmarks/SURVEY.md).
 TEST(SurveysCompared, AUnitThatDidNotChangeDidNotChange) {
-  int passes = 0, changes = 0;
+  int passes = 0;
   for (std::uint64_t n = 1; n <= 60; ++n) {
     RandomUnit unit = random_unit(n);
     const ComparedRun before = surveyed(unit, n);
     const Comparison again = compare(before, surveyed(unit, n + 1000));
     const Verdict same = again.verdict;
     for (const ComparisonItem& i : again.items)
-      changes += i.word == ChangeWord::as_intended || i.word == ChangeWord::cannot_tell ? 0 : 1;
+      EXPECT_TRUE(i.word == ChangeWord::as_intended || i.word == ChangeWord::cannot_tell)
+          << "unit " << n << ": " << i.what << ", " << i.boundary << ": " << i.observed_change << " +- "
+          << i.uncertainty << " " << i.remark;
     passes += same == Verdict::pass ? 1 : 0;
     unit.runs.windows[1 + n % 9].from_rpm += n % 2 == 0 ? 4 : -4;
     EXPECT_NE(compare(before, surveyed(unit, n + 1000)).verdict, Verdict::pass) << "unit " << n;
   }
-  EXPECT_LE(changes, 1);
   EXPECT_GE(passes, 54);
 }
 
