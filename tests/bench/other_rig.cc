@@ -23,6 +23,7 @@ class Reading {
     if (physics == Physics::slow_filter) filter_s_ = between(0.020, 0.060);
     if (physics == Physics::slowest_filter) filter_s_ = between(0.060, 0.095);
     if (physics == Physics::quick_filter) filter_s_ = between(0.005, 0.020);
+    if (physics == Physics::nimble_filter) filter_s_ = between(0.010, 0.060);
     gate_s_ = between(0.030, 0.055);
     gate_ends_s_ = between(0, gate_s_);
     loop_rad_ = 2 * std::numbers::pi * between(4, 10);
@@ -56,6 +57,12 @@ class Reading {
  private:
   void follow(double x, double dt) {
     switch (physics_) {
+      case Physics::nimble_filter:
+        if (std::abs(x - rpm_) > 40) {
+          rpm_ = x;
+          break;
+        }
+        [[fallthrough]];
       case Physics::quick_filter:
       case Physics::slow_filter:
       case Physics::slowest_filter: rpm_ += (1 - std::exp(-dt / filter_s_)) * (x - rpm_); break;
@@ -244,6 +251,7 @@ std::string name(Physics physics) {
     case Physics::slow_filter: return "filter, 20 to 60 ms";
     case Physics::slowest_filter: return "filter, 60 to 95 ms";
     case Physics::gate: return "gate of 30 to 55 ms";
+    case Physics::nimble_filter: return "filter, 10 to 60 ms, but for jumps";
     case Physics::tracking_loop: return "tracking loop";
     case Physics::display_20_hz: return "20 updates a second";
     case Physics::apart: return "50 ms apart up and down";

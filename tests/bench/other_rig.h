@@ -21,12 +21,13 @@ enum class Physics {
   apart,           // one period, lamps 50 ms later one way than the other
   late_lamps,      // one period; each way past each boundary up to 30 ms later than another
   settling,        // the same up to 9 ms: what settling allows
-  one_late         // one period; one way past one boundary 40 ms later than all others
+  one_late,        // one period; one way past one boundary 40 ms later than all others
+  nimble_filter    // first order, 10 to 60 ms, but follows at once what is more than 40 rpm off
 };
 inline constexpr Physics all_physics[] = {
     Physics::quick_filter,  Physics::slow_filter,   Physics::slowest_filter, Physics::gate,
     Physics::tracking_loop, Physics::display_20_hz, Physics::apart,          Physics::late_lamps,
-    Physics::settling,      Physics::one_late};
+    Physics::settling,      Physics::one_late,      Physics::nimble_filter};
 std::string name(Physics physics);
 
 // `runs`: the settings that the unit has. It rounds its reading to `resolution_rpm`, 0: not at all. What else

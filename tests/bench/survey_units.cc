@@ -40,13 +40,13 @@ double RandomUnit::changes_at(std::size_t boundary, Direction direction) const {
   return step > 0 ? (std::ceil(set / step - 1e-9) - 0.5) * step : set;
 }
 
-RandomUnit random_unit(std::uint64_t number, std::optional<double> noise_rpm) {
+RandomUnit random_unit(std::uint64_t number, const UnitDraw& draw) {
   Random random(number, 77);
   const auto between = [&](double low, double high) { return low + (high - low) * random.uniform(); };
   RandomUnit unit;
   unit.runs = drumlin::gauge();
-  for (std::size_t w = 1; w < unit.runs.windows.size(); ++w) unit.runs.windows[w].from_rpm += between(-5, 5);
-  unit.runs.deadband.rpm += between(-2, 2);
+  for (std::size_t w = 1; w < unit.runs.windows.size(); ++w) unit.runs.windows[w].from_rpm += between(-draw.off_rpm, draw.off_rpm);
+  unit.runs.deadband.rpm += between(-0.4 * draw.off_rpm, 0.4 * draw.off_rpm);
   constexpr double steps[] = {0, 0.1, 0.5, 1, 2};
   unit.behaviour.resolution_rpm = steps[static_cast<std::size_t>(random.uniform() * 5)];
   unit.behaviour.response_ms = between(2, 40);
@@ -54,12 +54,17 @@ RandomUnit random_unit(std::uint64_t number, std::optional<double> noise_rpm) {
   unit.behaviour.update_hz = between(80, 400);
   unit.behaviour.timer_hz = between(2e6, 16e6);
   const double drawn = between(-0.5, 0.5);  // half of them have none
-  const double noise = noise_rpm.value_or(drawn);
+  const double noise = draw.noise_rpm.value_or(drawn);
   if (noise > 0) {
     FaultSetting fault;
     fault.kind = "noisy-reading";
     fault.numbers = {{"rpm", noise}};
     unit.behaviour.faults = {fault};
+  }
+  if (draw.off_rpm < 5 && number % 2 == 1) {
+    const double windows = static_cast<double>(unit.runs.windows.size());
+    Window& moved = unit.runs.windows[static_cast<std::size_t>(between(1, windows))];
+    moved.from_rpm += between(2, 8) * (between(0, 1) < 0.5 ? -1 : 1);
   }
   return unit;
 }
@@ -88,11 +93,11 @@ void with_simulated_rig(const RandomUnit& unit, std::uint64_t number,
 }
 
 HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm,
-                                 const WithRig& with_rig, std::optional<double> noise_rpm) {
+                                 const WithRig& with_rig, const UnitDraw& draw) {
   HonestyCount all;
   const Gauge gauge = drumlin::gauge();
   for (std::uint64_t number = first; number < first + count; ++number) {
-    const RandomUnit unit = random_unit(number, noise_rpm);
+    const RandomUnit unit = random_unit(number, draw);
     RunResult result;
     with_rig(unit, number, [&](Rig& rig) {
       const SurveySetup setup = survey_setup_of(rig, within_rpm);
@@ -132,14 +137,14 @@ HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, doubl
 }
 
 HonestyCount survey_many_units(std::uint64_t first, std::uint64_t count, double within_rpm,
-                               const WithRig& with_rig, std::optional<double> noise_rpm) {
+                               const WithRig& with_rig, const UnitDraw& draw) {
   const std::uint64_t threads = std::max(1u, std::thread::hardware_concurrency());
   std::vector<HonestyCount> counts(threads);
   std::vector<std::thread> workers;
   for (std::uint64_t t = 0; t < threads; ++t)
     workers.emplace_back([&, t] {
       const std::uint64_t from = count * t / threads, to = count * (t + 1) / threads;
-      counts[t] = survey_random_units(first + from, to - from, within_rpm, with_rig, noise_rpm);
+      counts[t] = survey_random_units(first + from, to - from, within_rpm, with_rig, draw);
     });
   for (std::thread& worker : workers) worker.join();
   HonestyCount all;

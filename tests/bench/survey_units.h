@@ -26,8 +26,13 @@ struct RandomUnit {
   // rounding makes of that.
   double changes_at(std::size_t boundary, Direction direction) const;
 };
-// `noise_rpm`: of every reading, in place of one that is drawn.
-RandomUnit random_unit(std::uint64_t number, std::optional<double> noise_rpm = {});
+struct UnitDraw {
+  std::optional<double> noise_rpm = {};  // of every reading, in place of one that is drawn
+  // Every boundary is off by up to so much, the deadband by 0.4 times that; where it is less than 5,
+  // one boundary of every other unit is off by 2 to 8 rpm more.
+  double off_rpm = 5;
+};
+RandomUnit random_unit(std::uint64_t number, const UnitDraw& draw = {});
 
 struct HonestyCount {
   std::uint64_t units = 0, undecided = 0;
@@ -47,11 +52,10 @@ using WithRig = std::function<void(const RandomUnit& unit, std::uint64_t number,
 void with_simulated_rig(const RandomUnit& unit, std::uint64_t number,
                         const std::function<void(Rig&)>& survey);
 HonestyCount survey_random_units(std::uint64_t first, std::uint64_t count, double within_rpm = 1,
-                                 const WithRig& with_rig = with_simulated_rig,
-                                 std::optional<double> noise_rpm = {});
+                                 const WithRig& with_rig = with_simulated_rig, const UnitDraw& draw = {});
 // The same, on all processors.
 HonestyCount survey_many_units(std::uint64_t first, std::uint64_t count, double within_rpm,
-                               const WithRig& with_rig, std::optional<double> noise_rpm = {});
+                               const WithRig& with_rig, const UnitDraw& draw = {});
 
 // Exact two-sided limits of a proportion (C. J. Clopper, E. S. Pearson,
 // Biometrika 26 (1934) 404).

@@ -1,7 +1,7 @@
 // Does the stated uncertainty of a survey hold? Units drawn at random, each
 // surveyed whole on the simulated rig.
 //
-//     survey_honesty [UNITS [FIRST [WITHIN_RPM [NOISE_RPM]]]]
+//     survey_honesty [UNITS [FIRST [WITHIN_RPM [NOISE_RPM [OFF_RPM]]]]]
 #include <fmt/format.h>
 
 #include <cstdlib>
@@ -14,8 +14,10 @@ int main(int argc, char** argv) {
   const std::uint64_t units = argc > 1 ? std::strtoull(argv[1], nullptr, 10) : 10'000;
   const std::uint64_t first = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 1;
   const double within = argc > 3 ? std::strtod(argv[3], nullptr) : 1;
-  const std::optional<double> noise = argc > 4 ? std::optional(std::strtod(argv[4], nullptr)) : std::nullopt;
-  const HonestyCount all = survey_many_units(first, units, within, with_simulated_rig, noise);
+  UnitDraw draw;  // a NOISE_RPM below 0: as drawn
+  if (argc > 4 && std::strtod(argv[4], nullptr) >= 0) draw.noise_rpm = std::strtod(argv[4], nullptr);
+  if (argc > 5) draw.off_rpm = std::strtod(argv[5], nullptr);
+  const HonestyCount all = survey_many_units(first, units, within, with_simulated_rig, draw);
 
   const auto share = [](const char* what, std::uint64_t hits, std::uint64_t of) {
     const Limits limits = clopper_pearson(hits, of);

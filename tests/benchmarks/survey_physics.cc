@@ -1,7 +1,7 @@
 // Does the stated uncertainty of a survey hold for units that are none of the
 // program's? Each surveyed whole, in the closed loop.
 //
-//     survey_physics [UNITS [FIRST [WITHIN_RPM]]]
+//     survey_physics [UNITS [FIRST [WITHIN_RPM [OFF_RPM]]]]
 #include <fmt/format.h>
 
 #include <cstdlib>
@@ -14,6 +14,8 @@ int main(int argc, char** argv) {
   const std::uint64_t units = argc > 1 ? std::strtoull(argv[1], nullptr, 10) : 200;
   const std::uint64_t first = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 1;
   const double within = argc > 3 ? std::strtod(argv[3], nullptr) : 1;
+  UnitDraw draw;
+  if (argc > 4) draw.off_rpm = std::strtod(argv[4], nullptr);
   fmt::print(
       "| unit | intervals | hold the threshold | mean U, rpm | as narrow as wanted | outside that passed | "
       "inside "
@@ -25,7 +27,7 @@ int main(int argc, char** argv) {
       Rig rig = other_rig(physics, unit.runs, *unit.behaviour.resolution_rpm, number);
       survey(rig);
     };
-    const HonestyCount all = survey_many_units(first, units, within, with_rig);
+    const HonestyCount all = survey_many_units(first, units, within, with_rig, draw);
     const auto share = [](std::uint64_t hits, std::uint64_t of) {
       return of == 0 ? 0.0 : 100.0 * static_cast<double>(hits) / static_cast<double>(of);
     };
