@@ -200,9 +200,22 @@ class Comparing {
     return std::max(allowed_response_ms() / 2, updates_.seen ? updates_.bound_s() * 1e3 : 0);
   }
 
+  // A threshold that was measured between two holds has no response of its own: other boundaries, which were
+  // measured in both runs, speak for it.
+  bool left_to_others(const WindowChange& w, Direction d) const {
+    if (paired(w, d) != nullptr) return false;
+    const BoundaryResult* const was = old_row(w, d);
+    const BoundaryResult* const is = new_row(w, d);
+    if (was == nullptr || is == nullptr || !(was->by_holds || is->by_holds)) return false;
+    return std::any_of(change_.windows.begin(), change_.windows.end(), [&](const WindowChange& other) {
+      return response_of(old_row(other, d)).is_there() && response_of(new_row(other, d)).is_there();
+    });
+  }
+
   // The settings say how fast a unit must be, not how fast it is: as long as
   // they stay the same, so should the unit.
   void responses(const WindowChange& w, Direction d) {
+    if (left_to_others(w, d)) return;
     const Tolerance& was = before_.gauge.tolerance;
     const Tolerance& is = after_.gauge.tolerance;
     ComparisonItem row = item("response", w, "ms", 0);

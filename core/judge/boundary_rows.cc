@@ -86,7 +86,10 @@ class Row {
   }
 
   BoundaryResult made(FindingLog& log) {
-    if (fits_.fits[way_].visits > 0)
+    const double ramps = fits_.fits[way_].visits > 0 ? fits_.fits[way_].expanded_uncertainty_rpm : infinite;
+    if (evidence_.held[way_].passes > 0 && fits_.scatter_seen && held_u() < ramps)
+      from_holds();
+    else if (fits_.fits[way_].visits > 0)
       from_fit();
     else
       from_bounds();
@@ -182,6 +185,36 @@ class Row {
     else if (blinking)
       decide_one_side(between);
     if (row_.verdict == Verdict::undecided) advise(blinking);
+  }
+
+  double held_u() const {
+    return std::hypot(0.95 * evidence_.held[way_].half_width_rpm(), 2 * std::sqrt(fits_.scatter.rpm2),
+                      bench_rpm());
+  }
+
+  // Anywhere between the two rpm (rectangular, GUM 4.3.7: 95 % of it), and what the unit and the bench add.
+  void from_holds() {
+    const HeldThresholds::Between& held = evidence_.held[way_];
+    row_.by_holds = true;
+    row_.visits = held.passes;
+    row_.threshold_rpm = (held.low_rpm + held.high_rpm) / 2;
+    const double half = held.half_width_rpm(), scatter = std::sqrt(fits_.scatter.rpm2);
+    row_.budget = {{"between two holds", half / std::sqrt(3.0), infinite},
+                   {"unit's readings", scatter, fits_.scatter_dof},
+                   {"bench", bench_rpm() / 2, infinite}};
+    double u2 = 0;
+    for (const BudgetLine& line : row_.budget)
+      u2 += line.standard_uncertainty_rpm * line.standard_uncertainty_rpm;
+    const double u = held_u();
+    row_.expanded_uncertainty_rpm = u;
+    row_.coverage_factor = u / std::sqrt(u2);
+    row_.dof = infinite;
+    row_.verdict = decided(row_.threshold_rpm - row_.nominal_rpm, u);
+    if (row_.verdict != Verdict::fail && u > setup_.what.within_rpm) {
+      row_.verdict = Verdict::undecided;
+      row_.remark =
+          "known only to " + decimal(u, 2) + " rpm, wanted " + decimal(setup_.what.within_rpm, 2) + " rpm";
+    }
   }
 
   // Of the bench, bounds or two standard uncertainties.

@@ -5,6 +5,7 @@
 
 #include "core/gauge/gauge.h"
 #include "core/judge/findings.h"
+#include "core/judge/held_thresholds.h"
 #include "core/judge/judge_setup.h"
 #include "core/judge/result.h"
 #include "core/judge/threshold_bounds.h"
@@ -24,6 +25,7 @@ struct BoundaryEvidence {
   std::vector<double> slowest;    // of the ramps across it, rpm/s; infinite: steps only
   std::vector<double> fastest;    // the same; infinite where a step crossed it
   std::vector<Nanos> first_seen;  // for findings
+  std::vector<HeldThresholds::Between> held;
 };
 
 // Two rates, or a ramp and a step, separate response and threshold: at some boundary, in this

@@ -58,7 +58,8 @@ Judge::Impl::Impl(const Gauge& gauge, const JudgeSetup& setup)
       crossings_(gauge.boundaries()),
       meters_(gauge.windows.size(), std::vector<BlinkMeter>(gauge.channels())),
       demanded_(gauge.windows.size(), 0),
-      visit_count_(2 * gauge.windows.size(), 0),
+      visits_(gauge_, setup_),
+      held_(gauge_, setup_),
       apart_(least_apart + 2 * (settling_time(gauge) + setup.bench.watcher.resolution)) {}
 
 void Judge::Impl::rpm(const Segment& segment) {
@@ -204,9 +205,12 @@ void Judge::Impl::look(Nanos t, bool demand_moved, bool lamps_moved, Channels be
     const Nanos undone = highest_ > lowest_ + 1 ? slack() : 0;
     crossings_.moved(window_, unseen, t, true, undone);
     crossings_.moved(unseen, read.window, t, !lamps_moved, undone);
-    if (lamps_moved && clear_ && read.known)
-      sides_.changed(unseen, read.window, t, disturbances_.any(t - gauge_.tolerance.response_to, t),
-                     history_);
+    if (lamps_moved && clear_ && read.known) {
+      const bool disturbed = disturbances_.any(t - gauge_.tolerance.response_to, t);
+      sides_.changed(unseen, read.window, t, disturbed, history_);
+      if (!disturbed) held_.changed(unseen, read.window, t, history_);
+      visits_.changed(t, history_);
+    }
     went_up_ = read.window > window_;
   }
   window_ = read.window;

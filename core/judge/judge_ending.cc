@@ -12,11 +12,6 @@
 #include "core/judge/thresholds.h"
 
 namespace tachproof {
-namespace {
-
-constexpr std::size_t visits_kept = 200;  // per boundary and direction: enough for any U
-
-}  // namespace
 
 SeenTransition Judge::Impl::describe(const Crossing& crossing) const {
   const ExpectedTransition& d = crossing.demand;
@@ -99,8 +94,6 @@ bool Judge::Impl::beyond_neighbours(std::size_t b, Direction direction, Nanos at
   return (b > 1 && high < threshold(b - 1)) || (b < gauge_.boundaries() && low > threshold(b + 1));
 }
 
-// A run of many crossings stays small and quick: only those that the fit takes
-// are followed back in time.
 void Judge::Impl::keep_visit(const SeenTransition& seen) {
   const Crossing& crossing = seen.crossing;
   const Crossing::Timing timing = crossing.timing;
@@ -109,27 +102,7 @@ void Judge::Impl::keep_visit(const SeenTransition& seen) {
   if (!sides_.saw_clearly(crossing.at) ||
       disturbances_.any(crossing.at - gauge_.tolerance.response_to, crossing.at))
     return;
-  const std::size_t b = crossing.demand.boundary;
-  if (seen.beyond_neighbours) return;
-  std::size_t& count = visit_count_[way_of(b, crossing.demand.direction)];
-  if (count == visits_kept) return;
-  const Tolerance& tolerance = gauge_.tolerance;
-  Visit visit;
-  visit.boundary = b;
-  visit.direction = crossing.demand.direction;
-  visit.step = seen.step;
-  visit.step_response_s = seen.step_response_s;
-  visit.rpm_noise = setup_.rpm_uncertainty;
-  const double longest_s = 1.25 * to_seconds(tolerance.response_to + setup_.bench.source.lag);
-  visit.spacing_s = std::max(longest_s, 0.05) / (Visit::samples - 1);
-  for (std::size_t k = 0; k < Visit::samples; ++k)
-    visit.rpm_before[k] =
-        history_.rpm_at(crossing.at - from_seconds(visit.spacing_s * static_cast<double>(k)));
-  if (!seen.step && !visit.keeps_its_rate(to_seconds(tolerance.response_from - setup_.bench.source.lag),
-                                          to_seconds(tolerance.response_to + setup_.bench.source.lag)))
-    return;
-  ++count;
-  visits_.push_back(visit);
+  if (!seen.beyond_neighbours) visits_.add(seen, history_);
 }
 
 RunResult Judge::Impl::finish(Nanos until, bool complete) {
@@ -230,7 +203,9 @@ BoundaryEvidence Judge::Impl::boundary_evidence(const ThresholdFits& fits) const
                        std::vector<bool>(ways),
                        std::vector<double>(ways, steps_only),
                        std::vector<double>(ways, 0.0),
-                       std::vector<Nanos>(ways, 0)};
+                       std::vector<Nanos>(ways, 0),
+                       {}};
+  for (std::size_t way = 0; way < ways; ++way) out.held.push_back(held_.between(way, visits_.memory()));
   for (std::size_t b = 1; b <= gauge_.boundaries(); ++b)
     for (const Direction direction : {Direction::rising, Direction::falling})
       out.crossed[way_of(b, direction)] = expectation_.crossings(b, direction) > 0;
@@ -297,10 +272,12 @@ void Judge::Impl::make_rows(FindingLog& unit_log) {
   }
   const BenchUncertainty bench = bench_uncertainty(facts, setup_.rpm_uncertainty);
   // What all stamps share looks like response: the fit takes it there, and once.
-  for (Visit& visit : visits_) visit.timing_s = bench.own_timing_s;
+  std::vector<Visit> visits = visits_.all();
+  for (Visit& visit : visits) visit.timing_s = bench.own_timing_s;
   const FitSetup how = fit_setup(bench);
-  const ThresholdFits fits = setup_.memo != nullptr ? setup_.memo->fits(visits_, gauge_.boundaries(), how)
-                                                    : fit_thresholds(visits_, gauge_.boundaries(), how);
+  const ThresholdFits fits = setup_.memo != nullptr ? setup_.memo->fits(visits, gauge_.boundaries(), how)
+                                                    : fit_thresholds(visits, gauge_.boundaries(), how);
+  result_.memory = visits_.memory();
   if (fits.scatter_seen)
     result_.scatter = {std::sqrt(fits.scatter.rpm2), std::sqrt(fits.scatter.s2) * 1e3, fits.scatter_dof};
   result_.transitions = transition_rows(gauge_, seen_, fits, bench, unit_log);
@@ -355,6 +332,7 @@ void Judge::Impl::last_words(Nanos until, bool complete) {
   }
   note_flicker();
   note_lamps();
+  note_holds();
   say_disturbed();
   say_left_out();
   note_unwired_and_glitches();

@@ -14,7 +14,9 @@
 #include "core/judge/crossings.h"
 #include "core/judge/disturbances.h"
 #include "core/judge/findings.h"
+#include "core/judge/held_thresholds.h"
 #include "core/judge/judge.h"
+#include "core/judge/kept_visits.h"
 #include "core/judge/lamps_ever.h"
 #include "core/judge/pictures.h"
 #include "core/judge/rpm_history.h"
@@ -79,6 +81,7 @@ class Judge::Impl {
   void say_apart();
   void note_flicker();
   void note_lamps();
+  void note_holds();
   void note_unwired_and_glitches();
   Verdict verdict();
   void last_words(Nanos until, bool complete);
@@ -120,8 +123,8 @@ class Judge::Impl {
   Nanos disturbed_for_ = 0;  // and how much of it was disturbed
   bool clear_ = false;       // the lamps show some window's picture
   std::vector<SeenTransition> seen_;
-  std::vector<Visit> visits_;
-  std::vector<std::size_t> visit_count_;  // by boundary and direction
+  KeptVisits visits_;
+  HeldThresholds held_;
   BlinksApart apart_;
   Channels unsure_blinks_ = 0;
   std::string untimed_;

@@ -1,4 +1,5 @@
 // What the judge says beside its rows: what hid the unit, what was forgiven, what was left out.
+#include <algorithm>
 #include <string>
 
 #include "core/base/statistics.h"
@@ -56,6 +57,15 @@ void Judge::Impl::say_unseen(bool dead) {
   else if (judged_ == 0)
     log_.add({FindingKind::lost_evidence, 0, "", "",
               "nothing was judged: the lamps were not seen while a window had to be shown"});
+}
+
+void Judge::Impl::note_holds() {
+  const auto held = std::count_if(result_.boundaries.begin(), result_.boundaries.end(),
+                                  [](const BoundaryResult& row) { return row.by_holds; });
+  if (held > 0)
+    result_.notes.push_back(std::to_string(held) + (held == 1 ? " threshold was" : " thresholds were") +
+                            " measured between two holds, which tell no response; tachproof survey "
+                            "--responses measures it at every boundary");
 }
 
 // Lamps of one blink that did not blink together.

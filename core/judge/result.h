@@ -12,6 +12,7 @@
 #include "core/base/time.h"
 #include "core/base/verdict.h"
 #include "core/gauge/gauge.h"
+#include "core/judge/jump_memory.h"
 
 namespace tachproof {
 
@@ -84,6 +85,7 @@ struct BoundaryResult {
   double coverage_factor = not_measured;  // k, for 95 %
   double dof = not_measured;              // effective, GUM G.4; infinite where nothing limits it
   std::optional<RpmBetween> between_rpm;  // of a threshold that no change dates
+  bool by_holds = false;                  // between two holds, which tell no response
   bool asked = true;                      // the scenario asks for it: undecided counts
   Verdict verdict = Verdict::undecided;
   std::string state = {};  // of the unit, "after set 1 at 4210 rpm"; empty: as set
@@ -282,6 +284,7 @@ struct RunResult {
   std::vector<ResponseResult> responses;
   std::vector<BlinkResult> blinks;
   UnitScatter scatter;
+  JumpMemory memory;  // a survey's
   std::vector<FlickerResult> flicker;
   std::vector<AnswerResult> answers;
   std::vector<LevelResult> levels;

@@ -105,6 +105,12 @@ bool RpmHistory::still_between(Nanos from, Nanos to) const {
   return segment != nullptr && segment->shape == Segment::Shape::constant && segment_at(to) == segment;
 }
 
+std::optional<RpmHistory::Still> RpmHistory::still_at(Nanos t) const {
+  const Segment* segment = segment_at(t);
+  if (segment == nullptr || segment->shape != Segment::Shape::constant) return std::nullopt;
+  return Still{segment->rpm(0), segment->start.whole};
+}
+
 bool RpmHistory::steps_between(Nanos from, Nanos to) const { return count_between(steps_, from, to) > 0; }
 
 Nanos RpmHistory::last_step_in(Nanos from, Nanos to) const {

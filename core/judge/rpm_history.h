@@ -3,6 +3,7 @@
 #pragma once
 
 #include <deque>
+#include <optional>
 #include <utility>
 #include <vector>
 
@@ -28,6 +29,12 @@ class RpmHistory {
   std::pair<double, double> range_between(Nanos from, Nanos to) const;
   // r is the same all the time from..to, by the profile and not by chance.
   bool still_between(Nanos from, Nanos to) const;
+  // The hold that t is in: its rpm, and since when; none in a ramp or a wave.
+  struct Still {
+    double rpm = 0;
+    Nanos since = 0;
+  };
+  std::optional<Still> still_at(Nanos t) const;
   // r jumps at t, by at least the least turn.
   bool steps_between(Nanos from, Nanos to) const;
   // The latest such jump in [from, to]; call only if there is one.

@@ -102,7 +102,9 @@ void ThresholdFitter::make_linear() {
       double low = 1e300, high = -1e300;
       for (const Visit* visit : at_[b][d]) {
         // Seen in the middle of the interval that dates it, in the mean.
-        const double longest_s = visit->spacing_s * (Visit::samples - 1);
+        // Between two samples that both lie on the ramp.
+        const double longest_s = std::max(
+            0.0, std::min(visit->spacing_s * (Visit::samples - 1), visit->kept_s - visit->spacing_s));
         const double back_s = std::clamp(about_s_[b][d] + visit->blur_s / 2, 0.0, longest_s);
         LinearVisit one;
         one.v = visit->slope(back_s);

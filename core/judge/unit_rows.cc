@@ -39,14 +39,18 @@ std::vector<DeadbandResult> deadband_rows(const Gauge& gauge, const JudgeSetup& 
     row.nominal_rpm = gauge.rising_rpm(b) - gauge.falling_rpm(b);
     row.asked = setup.what.thresholds;
     double middle_u = not_measured;
-    if (const WidthFit& width = evidence.fits.widths[b]; std::isfinite(width.width_rpm)) {
+    const double both_u = up->expanded_uncertainty_rpm + down->expanded_uncertainty_rpm;
+    const bool held = evidence.held[way_of(b, Direction::rising)].passes > 0 ||
+                      evidence.held[way_of(b, Direction::falling)].passes > 0;
+    const WidthFit& width = evidence.fits.widths[b];
+    if (std::isfinite(width.width_rpm) && !(held && both_u < width.expanded_uncertainty_rpm)) {
       row.width_rpm = width.width_rpm;
       row.expanded_uncertainty_rpm = width.expanded_uncertainty_rpm;
       row.coverage_factor = width.coverage_factor;
       middle_u = evidence.fits.middles[b].expanded_uncertainty_rpm;
     } else {
       row.width_rpm = up->threshold_rpm - down->threshold_rpm;
-      row.expanded_uncertainty_rpm = up->expanded_uncertainty_rpm + down->expanded_uncertainty_rpm;
+      row.expanded_uncertainty_rpm = both_u;
       row.coverage_factor = 2;
       middle_u = row.expanded_uncertainty_rpm / 2;
     }
@@ -96,6 +100,10 @@ std::vector<ResponseResult> response_rows(const Gauge& gauge, const JudgeSetup& 
       if (evidence.crossed[way] && !crossed) crossed = b;
       const ResponseFit& fit = evidence.fits.responses[way];
       if (!fit.measured || !(has_a_lever(evidence, direction) || evidence.fastest[way] == infinite)) continue;
+      // An answer to a jump is another one for each jump: where a survey's ramps tell it, theirs is taken.
+      if (evidence.held[way].passes > 0 && has_a_lever(evidence, direction) &&
+          evidence.fits.fits[way].visits == 0)
+        continue;
       ResponseResult row;
       row.boundary = gauge.windows[b].name;
       row.direction = direction;

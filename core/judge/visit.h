@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstddef>
+#include <limits>
 
 #include "core/judge/result.h"
 
@@ -22,6 +23,9 @@ struct Visit {
   // any other (rectangular, GUM 4.3.7); t is the end of it.
   double blur_s = 0;
   double rpm_noise = 0;  // standard, of one sample of r; 0 for a profile that was scripted
+  // For how long before the change the profile had kept its rate, at least; all of `rpm_before` where that
+  // is for every response that is allowed.
+  double kept_s = std::numeric_limits<double>::infinity();
 
   // r at t - response and dr/dt there. Of a noisy r: by the least-squares line
   // through as many samples round it as the noise makes necessary to know the

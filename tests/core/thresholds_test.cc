@@ -275,6 +275,24 @@ TEST(Thresholds, AChangeDatedByAnIntervalCountsInItsMiddleAndWidensTheUncertaint
   EXPECT_NEAR(line_rpm, 1.155, 0.001);
 }
 
+// Held at one rpm before the ramp: what was before the corner says nothing of the visit.
+TEST(Thresholds, AVisitOfAShortLeadTellsWhatALongOneDoes) {
+  const std::vector<Visit> longer = {
+      visit_at(1, Direction::rising, 3000, 10, 0.010), visit_at(1, Direction::rising, 3000, 300, 0.010),
+      visit_at(1, Direction::falling, 2993, -10, 0.010), visit_at(1, Direction::falling, 2993, -300, 0.010)};
+  std::vector<Visit> shorter = longer;
+  for (Visit& visit : shorter) {
+    constexpr std::size_t corner = 6;
+    for (std::size_t k = corner; k < Visit::samples; ++k) visit.rpm_before[k] = visit.rpm_before[corner];
+    visit.kept_s = visit.spacing_s * corner;
+  }
+  const ThresholdFits a = fit_thresholds(longer, 1, setup), b = fit_thresholds(shorter, 1, setup);
+  for (const std::size_t way : {2u, 3u}) {
+    EXPECT_NEAR(b.fits[way].threshold_rpm, a.fits[way].threshold_rpm, 1e-6);
+    EXPECT_NEAR(b.fits[way].expanded_uncertainty_rpm, a.fits[way].expanded_uncertainty_rpm, 1e-6);
+  }
+}
+
 TEST(Thresholds, SharpVisitsCountForMoreThanThoseDatedByAnInterval) {
   std::vector<Visit> visits{visit_at(1, Direction::rising, 3000, 20, 0.030),
                             visit_at(1, Direction::rising, 3000, 20, 0.030)};
