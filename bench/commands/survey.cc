@@ -21,13 +21,18 @@ class SurveyCommand : public Command {
     return {
         "survey",
         "measures every boundary to a wanted uncertainty",
-        "--gauge FILE --rig FILE [--within RPM] [--unknown [--known WINDOW=RPM]] [--to-the-end] "
+        "--gauge FILE --rig FILE [--within RPM] [--responses] [--unknown [--known WINDOW=RPM]] "
+        "[--to-the-end] "
         "[--unit-serial TEXT] [--certificate FILE] [--out DIR] [--history PLACE | --no-history] [--json]",
         "Plays a profile that reacts to what the lamps do: fast between boundaries, slow or repeated near "
         "them, both ways. It uses two rates or more, to separate the threshold from the response. Each "
         "boundary is measured until its expanded uncertainty (95 %) is within RPM. If the unit itself makes "
         "that impossible, the boundary is undecided, with the reason. The profile that was played is kept as "
         "scenario.yaml in the run folder, so that the run can be judged again.\n\n"
+        "It learns from one boundary how the unit answers and scatters. The others are then measured by "
+        "holds "
+        "just below and just above, where they are as they are set. Such holds tell no response: with "
+        "--responses every boundary is passed in ramps, which do.\n\n"
         "Where the lamps do not change at a boundary, it finds out after the first quick passes whether the "
         "pulses per revolution, a dark lamp or two swapped wires explain it, says so, measures the other "
         "boundaries, and ends; --to-the-end looks on for minutes.\n\n"
@@ -51,6 +56,8 @@ class SurveyCommand : public Command {
     arguments.required(gauge_, "--gauge", "FILE", "The gauge file: what the unit should do.");
     arguments.required(rig_, "--rig", "FILE", "The rig file: what the unit is connected to.");
     arguments.option(within_, "--within", "RPM", "The wanted expanded uncertainty. Default: 1.");
+    arguments.flag(responses_, "--responses",
+                   "Measures the response of every boundary too. It takes half as long again.");
     arguments.flag(unknown_, "--unknown", "Finds out what the unit does, without trusting the settings.");
     arguments.option(known_, "--known", "WINDOW=RPM",
                      "With --unknown: the rpm at which this window begins is known.");
@@ -80,8 +87,9 @@ class SurveyCommand : public Command {
     hooks.boundaries = [&](const RunProgress& progress, std::size_t known_now, std::size_t of) {
       line.show(progress, boundaries_known(known_now, of));
     };
-    const auto [record, folder] = play(SurveyPlay{*gauge_input, *rig_input, within, unknown_, known},
-                                       report_options_, report_options_.out(), hooks);
+    const auto [record, folder] =
+        play(SurveyPlay{*gauge_input, *rig_input, within, unknown_, known, {}, responses_}, report_options_,
+             report_options_.out(), hooks);
     line.clear();
     const int status = report_options_.close(folder, record);
     if (!tells_findings(record)) return status;
@@ -120,7 +128,7 @@ class SurveyCommand : public Command {
 
   std::string gauge_, rig_, within_, known_;
   ReportOptions report_options_;
-  bool unknown_ = false;
+  bool unknown_ = false, responses_ = false;
 };
 
 }  // namespace

@@ -43,7 +43,8 @@ PlayedRun play(const SurveyPlay& survey, const ReportOptions& options, const std
   EvidenceLog evidence;
   hooks.evidence = &evidence;
   WholeSurvey whole = run_survey(
-      {gauge, survey.within_rpm, survey.unknown, survey.known, options.to_the_end()}, rig, folder, hooks);
+      {gauge, survey.within_rpm, survey.unknown, survey.known, options.to_the_end(), survey.responses}, rig,
+      folder, hooks);
 
   if (whole.found) {
     record.gauge = *whole.found;

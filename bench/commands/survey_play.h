@@ -16,6 +16,7 @@ struct SurveyPlay {
   bool unknown = false;
   std::optional<KnownBoundary> known = {};
   std::string unit_serial = {};
+  bool responses = false;
 };
 
 // For who watches: "looking for boundaries", "3 of 18 boundaries known".

@@ -39,6 +39,7 @@ WholeSurvey run_survey(const SurveyAsk& ask, Rig& rig, RunFolder& folder, const 
   SurveySetup setup = survey_setup_of(rig, ask.within_rpm);
   // What an unknown unit does is looked for wherever it is.
   setup.to_the_end = ask.to_the_end || ask.unknown;
+  setup.responses = ask.responses || ask.unknown;
   EvidenceWriter writer(folder, ask.gauge);
   UnknownSurvey unknown(ask.gauge, setup);
   SurveyPlanner planner(ask.gauge, setup);

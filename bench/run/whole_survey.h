@@ -17,6 +17,7 @@ struct SurveyAsk {
   bool unknown = false;                // the settings are not trusted
   std::optional<KnownBoundary> known;  // of an unknown unit: one boundary's rpm
   bool to_the_end = false;             // a unit that is not all there is measured as long as any other
+  bool responses = false;              // every boundary's response is measured too
 };
 
 struct SurveyHooks : RunHooks {

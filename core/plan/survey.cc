@@ -131,7 +131,7 @@ void SurveyPlanner::read_passes(const SurveyView& view) {
 std::vector<Step> SurveyPlanner::rest() {
   const std::size_t first = std::min(measured_.empty() ? gauge_.boundaries() : measured_.front(),
                                      held_.empty() ? gauge_.boundaries() : held_.front().boundary);
-  const double low = ways(first, slow_rate(first)).up_from;
+  const double low = ways(first, slow_rate(first)).low();
   std::vector<Step> out;
   ask_above(low, out);
   place_.rpm = low;
@@ -146,14 +146,17 @@ void SurveyPlanner::look(const SurveyView& view) {
   take_delays();
   for (Held& held : held_) narrow(held);
   for (const std::size_t b : measured_) {
-    double sum = 0;
-    int ways = 0;
+    std::vector<double> off_rpm;
     for (const BoundaryResult& row : known_.boundaries)
-      if (row.boundary == gauge_.windows[b].name && row.visits > 0 && std::isfinite(row.threshold_rpm)) {
-        sum += row.threshold_rpm - row.nominal_rpm;
-        ++ways;
-      }
-    if (ways == 2) needs_[b].shift_rpm = sum / 2;
+      if (row.boundary == gauge_.windows[b].name && row.visits > 0 && std::isfinite(row.threshold_rpm))
+        off_rpm.push_back(row.threshold_rpm - row.nominal_rpm);
+    if (off_rpm.size() != 2) continue;
+    Need& need = needs_[b];
+    const auto [least, most] = std::minmax(off_rpm[0], off_rpm[1]);
+    need.shift_rpm = (least + most) / 2;
+    const bool agree = !need.wary || most - least <= gauge_.tolerance.rpm;
+    need.least_rpm = agree ? need.shift_rpm : least;
+    need.most_rpm = agree ? need.shift_rpm : most;
   }
 }
 
@@ -244,20 +247,37 @@ void SurveyPlanner::go_on(const SurveyView& view, std::vector<Step>& out) {
         return;
       }
       look(view);
+      return enter(takes_stairs() ? Phase::pilot : Phase::fast);
+    case Phase::pilot:
+      if (at_ < pilot_steps) return pilot(view, out);
+      look(view);
+      out = stairs();
+      if (out.empty()) return enter(Phase::fast);
+      enter(Phase::stairs);
+      for (Step& step : rest()) out.push_back(step);
+      return;
+    case Phase::stairs:
+      look(view);
+      take_climbed();
       return enter(Phase::fast);
     case Phase::fast:
-      if (at_ == first_) ++at_;
+      while (at_ < measured_.size() && (at_ == first_ || at_ == pilot_ || needs_[measured_[at_]].climbed))
+        ++at_;
       if (at_ < measured_.size()) {
+        if (at_ > 1 && at_ < 4 && !known_.memory.known()) look(view);
         pair(measured_[at_], fast_rate(measured_[at_]), out);
         ++at_;
         return;
       }
+      if (all_climbed()) return enter(held_.empty() ? Phase::rest : Phase::holds);
       look(view);
       look_if_lost(view);
       // A unit that shows nothing at all is off, or not seen.
       return enter(view.events.size() < 2 ? Phase::over : Phase::slow);
     case Phase::slow:
-      while (at_ < measured_.size() && needs_[measured_[at_]].given_up) ++at_;
+      while (at_ < measured_.size() &&
+             (at_ == pilot_ || needs_[measured_[at_]].given_up || needs_[measured_[at_]].climbed))
+        ++at_;
       if (at_ < measured_.size()) {
         slow_pairs(at_++, out);
         return;

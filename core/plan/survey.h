@@ -5,19 +5,25 @@
 //
 //     1. fast past one boundary, down and up: the response
 //     2. to each blinking window, for a few periods; meanwhile that response is seen
-//     3. fast past every other boundary: where it is, and its response
-//     4. slowly past each boundary, up and down: the threshold; past one of them several times,
-//        which tells how far this unit's visits scatter
-//     5. in holds round each boundary that a ramp cannot measure, since its sides
+//     3. past a pilot, fast and several times slowly: how this unit's visits scatter; the jump to it shows
+//     how
+//        long the unit remembers what was before
+//     4. to each window that has not been shown, for its cue
+//     5. up and down the stairs: a hold just short of each threshold and one just beyond it, which measure
+//        those that are where they are set (core/plan/survey_stairs.cc)
+//     6. fast past every other boundary: where it is, and its response; then slowly: the threshold
+//     7. in holds round each boundary that a ramp cannot measure, since its sides
 //        differ by blinking alone (core/plan/survey_holds.h)
-//     6. to rest, until all of that has been seen
-//     7. past those boundaries again that are not yet known well enough, or so near a limit
+//     8. to rest, until all of that has been seen
+//     9. past those boundaries again that are not yet known well enough, or so near a limit
 //        that a few visits more decide on which side they are:
-//        fast, slow or in holds, whichever their uncertainty asks for; back to 6
+//        fast, slow or in holds, whichever their uncertainty asks for; back to 8
 //
-// Jumps between boundaries cross them as steps, which measure the response as
-// well; then it waits until a filter of that response has forgotten the jump. It
-// turns back as soon after a threshold as this unit allows, which gives the
+// Without a blinking window, with few boundaries or narrow windows, or where every response is wanted, 3 to 5
+// are left out, and one boundary is passed slowly several times in 6.
+//
+// Jumps between boundaries cross them as steps, which measure the response as well; then it waits until the
+// unit has forgotten the jump. It turns back as soon after a threshold as this unit allows, which gives the
 // deadband. Pauses at the turns differ from each other, so that visits meet the
 // unit's own update clock at all its phases. Narrow windows are passed slowly
 // enough that a dimmed lamp shows several periods of its dimming in each: of less
@@ -52,6 +58,8 @@ struct SurveySetup {
   // Else a unit that is not the one of the settings, or is wired wrongly, is
   // measured where it can be, and given up where its lamps did not change.
   bool to_the_end = false;
+  // Every boundary is passed in ramps, which measure its response as well.
+  bool responses = false;
 };
 
 // What the settings of a survey's scenario ask of the judge.
@@ -81,21 +89,27 @@ class SurveyPlanner {
   std::size_t wanted() const { return measured_.size() + held_.size(); }
 
  private:
-  static constexpr double spare_rpm = 1;  // beyond the tolerance, on both sides of a boundary
-  enum class Phase { start, blinks, fast, slow, holds, rest, again, over };
+  static constexpr double spare_rpm = 1;         // beyond the tolerance, on both sides of a boundary
+  static constexpr std::size_t pilot_steps = 5;  // one quick pair, three slow ones, and every other cue
+  enum class Phase { start, blinks, pilot, stairs, fast, slow, holds, rest, again, over };
 
   // Where the way down past a boundary, and the way up, begin and end.
   struct Ways {
     double down_from = 0, down_to = 0, up_from = 0, up_to = 0;
     double high() const { return std::max(down_from, up_to); }
+    double low() const { return std::min(down_to, up_from); }
   };
   struct Need {
-    double shift_rpm = 0;       // of the boundary as seen, from its setting
-    double widen = 1;           // more room where no change was seen
-    int slow_again = 0;         // visits that a quick one asked for
-    bool seen_quickly = false;  // both ways, while the ramp went on
+    double shift_rpm = 0;                // of the boundary as seen, from its setting
+    double least_rpm = 0, most_rpm = 0;  // of its two ways, where passes about the mean gave no visit
+    double widen = 1;                    // more room where no change was seen
+    int slow_again = 0;                  // visits that a quick one asked for
+    bool seen_quickly = false;           // both ways, while the ramp went on
     int quick_again = 0;
+    int visits = -1;    // as of the last round that passed it
+    bool wary = false;  // passes that were led in for no longer than this unit needs gave no visit
     bool given_up = false;
+    bool climbed = false;  // known by holds, which need no response
   };
   // A boundary whose sides differ by blinking alone.
   struct Held {
@@ -123,8 +137,10 @@ class SurveyPlanner {
   // Where the steps so far end.
   struct Place {
     double rpm = 0;
-    double high_rpm = 0;   // where the last way up ended; 0: not at a way up's end
-    double above_rpm = 0;  // above it, a conforming unit is above the boundary that was passed last
+    double high_rpm = 0;     // where the last way up ended; 0: not at a way up's end
+    double above_rpm = 0;    // above it, a conforming unit is above the boundary that was passed last
+    double above_for_s = 0;  // for how long it has been
+    std::size_t boundary = 0;
     std::size_t pauses = 0;
   };
 
@@ -139,11 +155,21 @@ class SurveyPlanner {
   void enter(Phase phase);
   double slow_rate(std::size_t boundary) const;
   double fast_rate(std::size_t boundary) const;
-  double lead_s(double rate) const;
+  double lead_s(std::size_t boundary, double rate) const;
   double stay_s() const;
   // So long a conforming unit takes, all its lamps.
   Nanos answer() const { return gauge_.tolerance.response_to + gauge_.tolerance.settle; }
-  double forgets_s(double jump_rpm, double rate) const;
+  double forgets_s(std::size_t boundary, double jump_rpm, double rate) const;
+  double pulse_s(std::size_t boundary) const;
+  bool takes_stairs() const;
+  bool pilots(std::size_t boundary) const { return pilot_ && measured_[*pilot_] == boundary; }
+  void pilot(const SurveyView& view, std::vector<Step>& out);
+  std::optional<double> stair_rpm() const;
+  std::vector<Step> stairs();
+  void show_cues(std::vector<Step>& out);
+  void stair(std::size_t boundary, Direction direction, std::vector<Step>& out);
+  void take_climbed();
+  bool all_climbed() const;
   bool tells_delay(double rate) const;
   void take_delays();
   void start(std::vector<Step>& out);
@@ -161,7 +187,9 @@ class SurveyPlanner {
   std::vector<Step> rest();
   void look(const SurveyView& view);
   bool was_seen(std::size_t boundary) const;
+  bool was_measured(std::size_t boundary) const;  // by any number of visits, both ways
   void look_if_lost(const SurveyView& view);
+  bool is_another(const SurveyView& view) const;
   Nanos sound_lasts(const SurveyView& view);
   void narrow(Held& held);
   bool gives_up(const SurveyView& view);
@@ -180,8 +208,9 @@ class SurveyPlanner {
   std::vector<Pass> passes_;
   std::vector<std::size_t> blinking_;
   Phase phase_ = Phase::start;
-  std::size_t at_ = 0;     // place in the present phase's list
-  std::size_t first_ = 0;  // the one of measured_ that is passed first
+  std::size_t at_ = 0;                // place in the present phase's list
+  std::size_t first_ = 0;             // the one of measured_ that is passed first
+  std::optional<std::size_t> pilot_;  // the one that tells how this unit's visits scatter, before the stairs
   std::vector<Need> needs_;
   std::vector<Again> again_;
   RunResult known_;

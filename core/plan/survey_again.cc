@@ -73,10 +73,13 @@ void SurveyPlanner::plan_again(std::size_t b) {
     need.given_up = ++need.slow_again > most_slow_again;
     return;
   }
+  if (need.climbed && times <= 1) return;
   // What others tell of the response is no word on this one, which may have a slow lamp.
   if (!need.seen_quickly && tells_delay(passing_rate(b, fast)) && need.quick_again++ < most_quick_again)
     again_.push_back({b, fast});
   if (times <= 1) return;
+  if (fewest == need.visits) need.wary = true;
+  need.visits = fewest;
   const double needed = fewest * times * times;
   if (rounds_ > 2 && needed > std::max(enough_visits, nearly * fewest)) {
     need.given_up = true;

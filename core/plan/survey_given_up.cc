@@ -1,4 +1,6 @@
 // What a survey does with a unit that is not all there.
+#include <cmath>
+
 #include "core/base/text.h"
 #include "core/plan/survey.h"
 #include "core/plan/survey_lost.h"
@@ -7,7 +9,9 @@ namespace tachproof {
 namespace {
 
 // Of the time that a sound unit takes: then no new round begins for one that is not all there.
-constexpr double enough_by_sound = 1.35;
+constexpr double enough_by_sound = 1.25;
+// What a survey with stairs takes of the time of one that passes all boundaries in ramps.
+constexpr double stairs_by_ramps = 0.68;
 // Boundaries at which nothing changed, of all, from which the unit is not the one of the settings.
 constexpr std::size_t lost_from = 2, lost_share = 3;
 // Shares of what could be told that were as the settings demand: above the one the
@@ -23,10 +27,18 @@ bool SurveyPlanner::was_seen(std::size_t boundary) const {
   return ways == 2;
 }
 
+bool SurveyPlanner::was_measured(std::size_t boundary) const {
+  int ways = 0;
+  for (const BoundaryResult& row : known_.boundaries)
+    ways += row.boundary == gauge_.windows[boundary].name && std::isfinite(row.threshold_rpm) ? 1 : 0;
+  return ways == 2;
+}
+
 // After the quick passes. Where the lamps did not change, there is nothing that a
 // slow pass could measure, and wider ones would go on for minutes.
 void SurveyPlanner::look_if_lost(const SurveyView& view) {
-  enough_ = static_cast<Nanos>(enough_by_sound * static_cast<double>(sound_lasts(view)));
+  enough_ = static_cast<Nanos>(enough_by_sound * (takes_stairs() ? stairs_by_ramps : 1) *
+                               static_cast<double>(sound_lasts(view)));
   std::vector<std::size_t> missing;
   for (const std::size_t b : measured_)
     if (!was_seen(b)) missing.push_back(b);
@@ -47,6 +59,13 @@ void SurveyPlanner::look_if_lost(const SurveyView& view) {
   stops_because_ = (why ? why->sentence : "the lamps do not follow as the settings say") +
                    (missing.empty() && !all ? "" : "; " + where + " were given up") + " after " +
                    say_span(view.seen_until) + ": put that right and survey again";
+}
+
+// Before all boundaries were passed: whether nothing that was seen is of this unit.
+bool SurveyPlanner::is_another(const SurveyView& view) const {
+  if (setup_.to_the_end || was_measured(measured_[first_])) return false;
+  const auto [as_set, why] = likeness_of(gauge_, setup_.judge.wired, view);
+  return why ? why->why == LostUnit::Why::pulses_per_rev : as_set < least_like;
 }
 
 // What the quick passes took, and what the slow ones and the rest will.

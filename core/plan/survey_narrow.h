@@ -19,6 +19,8 @@ class NarrowWindows {
 
   explicit NarrowWindows(const Gauge& gauge);
 
+  bool any() const { return !clusters_.empty(); }
+
   // The rate, or a lower one where low_rpm..high_rpm touches narrow windows, at
   // which each of them is shown for long enough.
   double unhurried(double rpm_per_s, double low_rpm, double high_rpm) const;

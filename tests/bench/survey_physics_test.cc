@@ -23,6 +23,20 @@ TEST_P(SurveyPhysics, TheStatedIntervalHoldsTheThreshold) {
   EXPECT_EQ(count.units_passed, 0u) << "of " << count.units_outside;
 }
 
+// Nearly as they are set, but for one boundary of every other unit.
+TEST_P(SurveyPhysics, TheStatedIntervalHoldsTheThresholdOfUnitsNearlyAsTheyAreSet) {
+  const auto with_rig = [](const RandomUnit& unit, std::uint64_t number,
+                           const std::function<void(Rig&)>& survey) {
+    Rig rig = other_rig(GetParam(), unit.runs, *unit.behaviour.resolution_rpm, number);
+    survey(rig);
+  };
+  const HonestyCount count = survey_random_units(1, 15, 1, with_rig, {{}, 1});
+  EXPECT_EQ(count.intervals, 15u * 18u);
+  EXPECT_GT(clopper_pearson(count.inside, count.intervals, 0.99).high, 0.95);
+  EXPECT_EQ(count.false_passes, 0u) << "of " << count.outside_rows;
+  EXPECT_EQ(count.units_passed, 0u) << "of " << count.units_outside;
+}
+
 INSTANTIATE_TEST_SUITE_P(All, SurveyPhysics, testing::ValuesIn(all_physics), [](const auto& kind) {
   std::string words;
   for (const char c : name(kind.param))

@@ -60,7 +60,7 @@ class Survey : public testing::Test {
   SurveyEvidence evidence;
 };
 
-TEST_F(Survey, MeasuresEveryBoundaryOfASoundUnitWithinARevolutionInUnderTwentySeconds) {
+TEST_F(Survey, MeasuresEveryBoundaryOfASoundUnitWithinARevolutionInUnderTenSeconds) {
   const RunResult result = survey();
   EXPECT_EQ(result.verdict, Verdict::pass);
   EXPECT_TRUE(result.complete);
@@ -70,24 +70,34 @@ TEST_F(Survey, MeasuresEveryBoundaryOfASoundUnitWithinARevolutionInUnderTwentySe
     const double truth = b.nominal_rpm - 0.5;
     EXPECT_LE(b.expanded_uncertainty_rpm, 1) << b.boundary;
     EXPECT_NEAR(b.threshold_rpm, truth, 1.5 * b.expanded_uncertainty_rpm) << b.boundary;
-    EXPECT_GE(b.visits, 2) << b.boundary;
+    EXPECT_GE(b.visits, 1) << b.boundary;
   }
   ASSERT_EQ(result.blinks.size(), 1u);
   EXPECT_GE(result.blinks[0].cycles, 3);
-  EXPECT_LT(to_seconds(result.duration), 20);
+  EXPECT_LT(to_seconds(result.duration), 10);
 }
 
 TEST_F(Survey, EveryUncertaintyIsItsBudgetAddedUp) {
   // GUM 5.1.2 and G.4: root of the sum of squares, times Student's t for the
-  // degrees of freedom of Welch and Satterthwaite.
+  // degrees of freedom of Welch and Satterthwaite. Where a rectangle is by far the largest part, k is between
+  // that of a rectangle, 0.95 sqrt(3) = 1.645, and that of a normal distribution (EA-4/02, S9.14, from
+  // memory).
+  int held = 0;
   for (const BoundaryResult& b : survey().boundaries) {
     WelchSatterthwaite all;
     for (const BudgetLine& line : b.budget) all.add(line.standard_uncertainty_rpm, line.dof);
     EXPECT_NEAR(b.expanded_uncertainty_rpm, b.coverage_factor * all.combined(), 1e-12);
+    if (b.budget.front().component == "between two holds") {
+      ++held;
+      EXPECT_GE(b.coverage_factor, 1.64);
+      EXPECT_LE(b.coverage_factor, 2.0);
+      continue;
+    }
     EXPECT_DOUBLE_EQ(b.dof, all.dof());
     EXPECT_NEAR(b.coverage_factor, student_t(0.95, b.dof), 1e-6);
     EXPECT_GE(b.budget.size(), 3u);
   }
+  EXPECT_EQ(held, 16);  // all but the boundary that is measured by ramps
 }
 
 TEST_F(Survey, FindsAMovedBoundaryAndSaysWhereItIs) {
@@ -257,8 +267,17 @@ TEST(SurveyHonesty, TheStatedIntervalHoldsTheTruthInNineteenOfTwenty) {
 
 // A noisy unit changes early by chance, and looks as if it scattered less than it does: SURVEY.md.
 TEST(SurveyHonesty, OfANoisyUnitItHoldsTheTruthInNineOfTen) {
-  const HonestyCount count = survey_random_units(1, 60, 1, with_simulated_rig, 0.3);
+  const HonestyCount count = survey_random_units(1, 60, 1, with_simulated_rig, {0.3, 5});
   EXPECT_GT(count.inside, 0.9 * static_cast<double>(count.intervals));
+}
+
+// Nearly as they are set, so that the stairs measure them; one boundary of every other unit is not.
+TEST(SurveyHonesty, OfUnitsNearlyAsTheyAreSetTheStatedIntervalHoldsToo) {
+  const HonestyCount count = survey_random_units(1, 60, 1, with_simulated_rig, {{}, 1});
+  EXPECT_GT(clopper_pearson(count.inside, count.intervals, 0.999).high, 0.95);
+  EXPECT_GT(count.units_outside, 10u);
+  EXPECT_EQ(count.units_passed, 0u);
+  EXPECT_EQ(count.false_passes, 0u) << "of " << count.outside_rows;
 }
 
 TEST(SurveyHonesty, LimitsOfAProportionAreClopperAndPearsons) {

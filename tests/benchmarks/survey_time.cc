@@ -39,9 +39,10 @@ Measured measured(const Gauge& gauge, const NextSteps& next, Rig& rig, const Jud
   return out;
 }
 
-Measured survey(const Gauge& gauge, std::uint64_t seed) {
+Measured survey(const Gauge& gauge, std::uint64_t seed, bool responses) {
   Rig rig = demo_rig(gauge, seed);
-  const SurveySetup setup = survey_setup_of(rig, within_rpm);
+  SurveySetup setup = survey_setup_of(rig, within_rpm);
+  setup.responses = responses;
   SurveyPlanner planner(gauge, setup);
   return measured(
       gauge, [&](const SurveyView& view) { return planner.next(view); }, rig, setup.judge);
@@ -74,23 +75,30 @@ double bound_s(const Gauge& gauge, bool rates_everywhere) {
   return total;
 }
 
-}  // namespace
-
-int main() {
-  const Gauge gauge = drumlin::gauge();
+// The mean time of many.
+double surveys(const Gauge& gauge, bool responses) {
   constexpr std::uint64_t units = 200;
   double sum = 0, longest = 0, worst_u = 0;
   std::uint64_t passed = 0;
   for (std::uint64_t seed = 1; seed <= units; ++seed) {
-    const Measured one = survey(gauge, seed);
+    const Measured one = survey(gauge, seed, responses);
     sum += one.seconds;
     longest = std::max(longest, one.seconds);
     worst_u = std::max(worst_u, one.worst_u);
     if (one.verdict == Verdict::pass) ++passed;
   }
   const double mean = sum / static_cast<double>(units);
-  fmt::print("survey, {} update phases: {:.1f} s, longest {:.1f} s; largest U {:.2f} rpm; {} passed\n", units,
-             mean, longest, worst_u, passed);
+  fmt::print("survey{}, {} update phases: {:.1f} s, longest {:.1f} s; largest U {:.2f} rpm; {} passed\n",
+             responses ? " with --responses" : "", units, mean, longest, worst_u, passed);
+  return mean;
+}
+
+}  // namespace
+
+int main() {
+  const Gauge gauge = drumlin::gauge();
+  const double mean = surveys(gauge, false);
+  surveys(gauge, true);
 
   double fine = 1, coarse = 60;  // rpm per second
   for (int i = 0; i < 12; ++i) {
