@@ -96,6 +96,10 @@ class Comparing {
   }
   const PairedChange* paired(const WindowChange& w, Direction d) const {
     if (paired_.changes.empty()) return nullptr;
+    // Two holds measure a threshold better than the few ramps that crossed it on the way.
+    const BoundaryResult* const was = old_row(w, d);
+    const BoundaryResult* const is = new_row(w, d);
+    if (was != nullptr && is != nullptr && was->by_holds && is->by_holds) return nullptr;
     const PairedChange& change = paired_.changes[2 * *w.after + (d == Direction::falling ? 1 : 0)];
     return change.response.is_there() ? &change : nullptr;
   }

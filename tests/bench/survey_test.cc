@@ -324,6 +324,19 @@ TEST(SurveysCompared, AUnitThatDidNotChangeDidNotChange) {
   EXPECT_GE(passes, 54);
 }
 
+// A sound unit answers alike, so that both surveys play the same train.
+TEST(SurveysCompared, BySameTrainsASoundUnitThatDidNotChangeDidNotChange) {
+  RandomUnit unit;
+  unit.runs = drumlin::gauge();
+  unit.behaviour.response_ms = 20;
+  ComparedRun before = surveyed(unit, 5), after = surveyed(unit, 5);
+  before.train = after.train = "one";
+  const Comparison again = compare(before, after);
+  EXPECT_EQ(again.verdict, Verdict::pass);
+  for (const ComparisonItem& i : again.items)
+    EXPECT_EQ(i.word, ChangeWord::as_intended) << i.what << ", " << i.boundary << ": " << i.remark;
+}
+
 std::string open_rows(const RunResult& result) {
   std::string all;
   const auto add = [&](const auto& rows) {
