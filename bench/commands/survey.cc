@@ -22,8 +22,8 @@ class SurveyCommand : public Command {
         "survey",
         "measures every boundary to a wanted uncertainty",
         "--gauge FILE --rig FILE [--within RPM] [--responses] [--unknown [--known WINDOW=RPM]] "
-        "[--to-the-end] "
-        "[--unit-serial TEXT] [--certificate FILE] [--out DIR] [--history PLACE | --no-history] [--json]",
+        "[--to-the-end] [--unit-serial TEXT] [--certificate FILE] [--out DIR] [--history PLACE | "
+        "--no-history] [--json]",
         "Plays a profile that reacts to what the lamps do: fast between boundaries, slow or repeated near "
         "them, both ways. It uses two rates or more, to separate the threshold from the response. Each "
         "boundary is measured until its expanded uncertainty (95 %) is within RPM. If the unit itself makes "

@@ -94,12 +94,11 @@ class Comparing {
     updates_changed_ = found[0] && found[1] && both >= same;
     return updates;
   }
+  static bool by_holds(const BoundaryResult* row) { return row != nullptr && row->by_holds; }
   const PairedChange* paired(const WindowChange& w, Direction d) const {
     if (paired_.changes.empty()) return nullptr;
     // Two holds measure a threshold better than the few ramps that crossed it on the way.
-    const BoundaryResult* const was = old_row(w, d);
-    const BoundaryResult* const is = new_row(w, d);
-    if (was != nullptr && is != nullptr && was->by_holds && is->by_holds) return nullptr;
+    if (by_holds(old_row(w, d)) && by_holds(new_row(w, d))) return nullptr;
     const PairedChange& change = paired_.changes[2 * *w.after + (d == Direction::falling ? 1 : 0)];
     return change.response.is_there() ? &change : nullptr;
   }
@@ -208,9 +207,8 @@ class Comparing {
   // measured in both runs, speak for it.
   bool left_to_others(const WindowChange& w, Direction d) const {
     if (paired(w, d) != nullptr) return false;
-    const BoundaryResult* const was = old_row(w, d);
-    const BoundaryResult* const is = new_row(w, d);
-    if (was == nullptr || is == nullptr || !(was->by_holds || is->by_holds)) return false;
+    if (old_row(w, d) == nullptr || new_row(w, d) == nullptr) return false;
+    if (!by_holds(old_row(w, d)) && !by_holds(new_row(w, d))) return false;
     return std::any_of(change_.windows.begin(), change_.windows.end(), [&](const WindowChange& other) {
       return response_of(old_row(other, d)).is_there() && response_of(new_row(other, d)).is_there();
     });

@@ -202,19 +202,21 @@ class Row {
     row_.budget = {{"between two holds", half / std::sqrt(3.0), infinite},
                    {"unit's readings", scatter, fits_.scatter_dof},
                    {"bench", bench_rpm() / 2, infinite}};
-    double u2 = 0;
-    for (const BudgetLine& line : row_.budget)
-      u2 += line.standard_uncertainty_rpm * line.standard_uncertainty_rpm;
+    WelchSatterthwaite all;
+    for (const BudgetLine& line : row_.budget) all.add(line.standard_uncertainty_rpm, line.dof);
     const double u = held_u();
     row_.expanded_uncertainty_rpm = u;
-    row_.coverage_factor = u / std::sqrt(u2);
+    row_.coverage_factor = u / all.combined();
     row_.dof = infinite;
     row_.verdict = decided(row_.threshold_rpm - row_.nominal_rpm, u);
-    if (row_.verdict != Verdict::fail && u > setup_.what.within_rpm) {
-      row_.verdict = Verdict::undecided;
-      row_.remark =
-          "known only to " + decimal(u, 2) + " rpm, wanted " + decimal(setup_.what.within_rpm, 2) + " rpm";
-    }
+    ask_within(u);
+  }
+
+  void ask_within(double u) {
+    const double within = setup_.what.within_rpm;
+    if (row_.verdict == Verdict::fail || !(within > 0) || u <= within) return;
+    row_.verdict = Verdict::undecided;
+    row_.remark = "known only to " + decimal(u, 2) + " rpm, wanted " + decimal(within, 2) + " rpm";
   }
 
   // Of the bench, bounds or two standard uncertainties.
@@ -264,11 +266,7 @@ class Row {
       row_.expanded_uncertainty_rpm = u;
       row_.coverage_factor = 2;
     }
-    if (row_.verdict != Verdict::fail && setup_.what.within_rpm > 0 && u > setup_.what.within_rpm) {
-      row_.verdict = Verdict::undecided;
-      row_.remark =
-          "known only to " + decimal(u, 2) + " rpm, wanted " + decimal(setup_.what.within_rpm, 2) + " rpm";
-    }
+    ask_within(u);
   }
 
   void advise(bool blinking) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "core/base/rpm.h"
 #include "core/judge/thresholds.h"
 
 namespace tachproof {
@@ -12,7 +13,7 @@ HeldThresholds::HeldThresholds(const Gauge& gauge, const JudgeSetup& setup)
     : pulses_per_rev_(gauge.pulses_per_rev),
       longest_s_(to_seconds(gauge.tolerance.response_to + gauge.tolerance.settle + setup.bench.source.lag)),
       widest_rpm_(2 * gauge.tolerance.rpm),
-      takes_(setup.what.within_rpm > 0 && setup.noise.quiet() && !(setup.rpm_uncertainty > 0)),
+      takes_(is_quiet_survey(setup)),
       passes_(2 * gauge.windows.size()) {}
 
 void HeldThresholds::changed(std::size_t from_window, std::size_t to_window, Nanos at,
@@ -37,7 +38,7 @@ HeldThresholds::Between HeldThresholds::between(std::size_t way, const JumpMemor
   if (!memory.known() || passes_[way].empty()) return {};
   Between out{-std::numeric_limits<double>::infinity(), std::numeric_limits<double>::infinity(), 0};
   for (const Pass& pass : passes_[way]) {
-    const double pulse_s = 60 / (pulses_per_rev_ * std::max(pass.short_rpm, 1.0));
+    const double pulse_s = pulse_period_s(pulses_per_rev_, pass.short_rpm);
     const double reached_rpm = pass.short_rpm - pass.jump_rpm * memory.left_after(pass.held_s, pulse_s);
     out.low_rpm = std::max(out.low_rpm, std::min(reached_rpm, pass.beyond_rpm));
     out.high_rpm = std::min(out.high_rpm, std::max(reached_rpm, pass.beyond_rpm));

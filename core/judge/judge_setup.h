@@ -36,6 +36,11 @@ struct JudgeSetup {
   FitMemo* memo = nullptr;     // of evidence that is judged more than once; must outlive the judge
 };
 
+// A survey, of a profile that is known as it was scripted: then less evidence of a threshold is enough.
+inline bool is_quiet_survey(const JudgeSetup& setup) {
+  return setup.what.within_rpm > 0 && setup.noise.quiet() && !(setup.rpm_uncertainty > 0);
+}
+
 // What the expectation of such a run allows for.
 ExpectationOptions expectation_options(const Gauge& gauge, const JudgeSetup& setup);
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/base/rpm.h"
+
 namespace tachproof {
 namespace {
 
@@ -10,8 +12,6 @@ constexpr std::size_t visits_kept = 200;  // per boundary and direction: enough 
 // A jump is one from a place where the rpm had stayed, but for this share of it.
 constexpr double stayed = 0.1;
 constexpr std::size_t changes_kept = 32;
-// A ramp tells a response where the tolerance makes no more of it than this share of the longest.
-constexpr double tolerance_by_allowed = 0.2;
 
 }  // namespace
 
@@ -21,12 +21,9 @@ KeptVisits::KeptVisits(const Gauge& gauge, const JudgeSetup& setup)
       from_s_(to_seconds(gauge.tolerance.response_from - setup.bench.source.lag)),
       to_s_(to_seconds(gauge.tolerance.response_to + setup.bench.source.lag)),
       rpm_noise_(setup.rpm_uncertainty),
-      longest_s_(1.25 * to_s_),
-      takes_short_(setup.what.within_rpm > 0 && setup.noise.quiet() && !(setup.rpm_uncertainty > 0)),
+      takes_short_(is_quiet_survey(setup)),
       count_(2 * gauge.windows.size()),
       short_count_(2 * gauge.windows.size()) {}
-
-double KeptVisits::pulse_s(double rpm) const { return 60 / (gauge_.pulses_per_rev * std::max(rpm, 1.0)); }
 
 void KeptVisits::add(const SeenTransition& seen, const RpmHistory& history) {
   const ExpectedTransition& demand = seen.crossing.demand;
@@ -39,7 +36,7 @@ void KeptVisits::add(const SeenTransition& seen, const RpmHistory& history) {
   visit.step = seen.step;
   visit.step_response_s = seen.step_response_s;
   visit.rpm_noise = rpm_noise_;
-  visit.spacing_s = std::max(longest_s_, 0.05) / (Visit::samples - 1);
+  visit.spacing_s = std::max(1.25 * to_s_, 0.05) / (Visit::samples - 1);
   for (std::size_t k = 0; k < Visit::samples; ++k)
     visit.rpm_before[k] =
         history.rpm_at(seen.crossing.at - from_seconds(visit.spacing_s * static_cast<double>(k)));
@@ -95,7 +92,8 @@ void KeptVisits::take_jump(const SeenTransition& seen, const RpmHistory& history
   const auto [low, high] = history.range_between(still->since - from_seconds(to_s_), still->since - 1);
   if (high - low > stayed * far) return;
   const double left = std::max(there - gauge_.falling_rpm(w), gauge_.rising_rpm(w + 1) - there);
-  const Jump jump{at, still->since, (left + gauge_.tolerance.rpm) / far, pulse_s(there)};
+  const Jump jump{at, still->since, (left + gauge_.tolerance.rpm) / far,
+                  pulse_period_s(gauge_.pulses_per_rev, there)};
   if (std::any_of(changes_.begin(), changes_.end(), [&](const Change& c) { return swung(c, jump); })) return;
   memory_ = memory();
   last_jump_ = jump;
@@ -103,7 +101,7 @@ void KeptVisits::take_jump(const SeenTransition& seen, const RpmHistory& history
 
 void KeptVisits::take_ramp(const Visit& visit, double nominal_rpm) {
   const double rate = visit.slope(0);
-  if (std::abs(rate) * to_s_ * tolerance_by_allowed < gauge_.tolerance.rpm) return;
+  if (!tells_response(std::abs(rate), to_s_, gauge_.tolerance.rpm)) return;
   memory_.ramp((visit.rpm(0) - nominal_rpm) / rate);
 }
 
@@ -111,7 +109,8 @@ std::vector<Visit> KeptVisits::all() const {
   const JumpMemory shown = memory();
   std::vector<Visit> out = visits_;
   for (const Visit& visit : short_)
-    if (visit.kept_s >= shown.needs_s(pulse_s(visit.rpm_before.front()))) out.push_back(visit);
+    if (visit.kept_s >= shown.needs_s(pulse_period_s(gauge_.pulses_per_rev, visit.rpm_before.front())))
+      out.push_back(visit);
   return out;
 }
 

@@ -40,14 +40,13 @@ class KeptVisits {
   struct Change {
     Nanos at = 0, since = 0;  // of the hold that it came in
   };
-  double pulse_s(double rpm) const;
   bool swung(const Change& change, const Jump& jump) const;
   void take_jump(const SeenTransition& seen, const RpmHistory& history);
   void take_ramp(const Visit& visit, double nominal_rpm);
 
   const Gauge& gauge_;
   Nanos slack_;  // between lamps of one change
-  double from_s_, to_s_, rpm_noise_, longest_s_;
+  double from_s_, to_s_, rpm_noise_;
   bool takes_short_;
   std::vector<Visit> visits_, short_;
   std::vector<std::size_t> count_, short_count_;  // by boundary and direction

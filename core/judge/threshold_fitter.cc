@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "core/base/portable_math.h"
+#include "core/base/rpm.h"
 #include "core/base/statistics.h"
 
 namespace tachproof {
@@ -84,7 +85,7 @@ void ThresholdFitter::take_pulses() {
   for (std::size_t b = 1; b <= boundaries_ && setup_.pulses_per_rev > 0; ++b)
     for (const auto& way : at_[b])
       if (!way.empty()) {
-        pulse_s[b] = 60 / (setup_.pulses_per_rev * std::max(way[0]->rpm_before[0], 1.0));
+        pulse_s[b] = pulse_period_s(setup_.pulses_per_rev, way[0]->rpm_before[0]);
         fastest_s = std::min(fastest_s, pulse_s[b]);
       }
   for (std::size_t b = 1; b <= boundaries_; ++b)

@@ -9,6 +9,12 @@
 
 namespace tachproof {
 
+// A ramp tells the response where a threshold that is off by the tolerance makes no more of it than a fifth
+// of the longest that is allowed; on a slower one it is told for a response.
+inline bool tells_response(double rpm_per_s, double longest_s, double tolerance_rpm) {
+  return rpm_per_s * longest_s * 0.2 >= tolerance_rpm;
+}
+
 struct Visit {
   std::size_t boundary = 0;
   Direction direction = Direction::rising;

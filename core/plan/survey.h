@@ -167,7 +167,7 @@ class SurveyPlanner {
   std::optional<double> stair_rpm() const;
   std::vector<Step> stairs();
   void show_cues(std::vector<Step>& out);
-  void stair(std::size_t boundary, Direction direction, std::vector<Step>& out);
+  void stair(std::size_t boundary, Direction direction, double half_rpm, std::vector<Step>& out);
   void take_climbed();
   bool all_climbed() const;
   bool tells_delay(double rate) const;

@@ -4,6 +4,7 @@
 #include <limits>
 
 #include "core/base/rpm.h"
+#include "core/judge/visit.h"
 #include "core/plan/survey.h"
 #include "core/plan/survey_times.h"
 
@@ -24,8 +25,6 @@ constexpr double slowest = 2, fastest = 3000;  // rpm per second
 constexpr Nanos longest_pause = 20 * ns_per_ms;
 // Other boundaries may answer later than those that were seen, and the same one does by an update.
 constexpr double later_s = 0.010;
-// A change tells a delay where the tolerance is no more than this share of the longest.
-constexpr double delay_by_allowed = 0.2;
 constexpr double on_ramp_s = 0.001;
 // A threshold that was passed quickly both ways is known about so well.
 constexpr double unsure_rpm = 1.5;
@@ -38,7 +37,7 @@ constexpr double left_of_jump = 0.1, left_of_jump_s = 0.002;
 }  // namespace
 
 double SurveyPlanner::pulse_s(std::size_t boundary) const {
-  return 60 / (gauge_.pulses_per_rev * std::max(gauge_.falling_rpm(boundary), 1.0));
+  return pulse_period_s(gauge_.pulses_per_rev, gauge_.falling_rpm(boundary));
 }
 
 double SurveyPlanner::slow_rate(std::size_t boundary) const {
@@ -102,9 +101,8 @@ SurveyPlanner::Ways SurveyPlanner::ways(std::size_t boundary, double rate) const
           hundredths(std::max(up_from, lowest)), hundredths(std::min(up_to, Profile::max_rpm))};
 }
 
-// More slowly a threshold that is off is told for a delay.
 bool SurveyPlanner::tells_delay(double rate) const {
-  return rate * to_seconds(gauge_.tolerance.response_to) * delay_by_allowed >= gauge_.tolerance.rpm;
+  return tells_response(rate, to_seconds(gauge_.tolerance.response_to), gauge_.tolerance.rpm);
 }
 
 // How much later than a threshold was met the lamps changed, on every quick ramp so far. A boundary that is
@@ -146,6 +144,7 @@ double SurveyPlanner::forgets_s(std::size_t boundary, double jump_rpm, double ra
   return std::min(filter_s, known_.memory.forgets_s(share, pulse_s(boundary)));
 }
 
+// The golden ratio's multiples are spread evenly however many there are.
 Nanos SurveyPlanner::pause() {
   constexpr double golden = 0.6180339887498949;
   const double part = golden * static_cast<double>(++place_.pauses);

@@ -79,20 +79,20 @@ void SurveyPlanner::show_cues(std::vector<Step>& out) {
 // Half the distance of the two holds; nothing where they would not do.
 std::optional<double> SurveyPlanner::stair_rpm() const {
   if (!known_.memory.known() || !shown_.any || !std::isfinite(known_.scatter.rpm)) return std::nullopt;
-  if (!known_well(measured_[*pilot_]) ||
-      std::abs(needs_[measured_[*pilot_]].shift_rpm) > furthest_off * setup_.within_rpm)
-    return std::nullopt;
+  const std::size_t b = measured_[*pilot_];
+  if (!known_well(b) || std::abs(needs_[b].shift_rpm) > furthest_off * setup_.within_rpm) return std::nullopt;
   const double wanted = spare_u * setup_.within_rpm, scatter = 2 * known_.scatter.rpm;
   if (scatter >= wanted) return std::nullopt;
   const double half = std::sqrt(wanted * wanted - scatter * scatter) / 0.95 - left_rpm / 2;
   return half >= narrowest * setup_.within_rpm ? std::optional(half) : std::nullopt;
 }
 
-void SurveyPlanner::stair(std::size_t boundary, Direction direction, std::vector<Step>& out) {
+void SurveyPlanner::stair(std::size_t boundary, Direction direction, double half_rpm,
+                          std::vector<Step>& out) {
   const bool rising = direction == Direction::rising;
   const double middle = (rising ? gauge_.rising_rpm(boundary) : gauge_.falling_rpm(boundary)) +
                         needs_[measured_[*pilot_]].shift_rpm;
-  const double half = (rising ? 1 : -1) * *stair_rpm();
+  const double half = rising ? half_rpm : -half_rpm;
   const double first = hundredths(middle - half), second = hundredths(middle + half);
   const double jump = std::max(std::abs(first - place_.rpm), left_rpm);
   const double longest_s = to_seconds(answer()) - shown_.from_s;
@@ -105,10 +105,11 @@ void SurveyPlanner::stair(std::size_t boundary, Direction direction, std::vector
 
 std::vector<Step> SurveyPlanner::stairs() {
   std::vector<Step> out;
-  if (!stair_rpm()) return out;
+  const std::optional<double> half = stair_rpm();
+  if (!half) return out;
   const auto each = [&](Direction direction, auto from, auto to) {
     for (; from != to; ++from)
-      if (!pilots(*from)) stair(*from, direction, out);
+      if (!pilots(*from)) stair(*from, direction, *half, out);
   };
   each(Direction::rising, measured_.begin(), measured_.end());
   // Far enough that a last threshold which is off by some tolerances is met too.

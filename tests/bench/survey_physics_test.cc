@@ -7,16 +7,21 @@
 namespace tachproof {
 namespace {
 
-class SurveyPhysics : public testing::TestWithParam<Physics> {};
+class SurveyPhysics : public testing::TestWithParam<Physics> {
+ protected:
+  static HonestyCount surveyed(const UnitDraw& draw) {
+    const auto with_rig = [](const RandomUnit& unit, std::uint64_t number,
+                             const std::function<void(Rig&)>& survey) {
+      Rig rig = other_rig(GetParam(), unit.runs, *unit.behaviour.resolution_rpm, number);
+      survey(rig);
+    };
+    return survey_random_units(1, 15, 1, with_rig, draw);
+  }
+};
 
 // The full count is in tests/benchmarks/SURVEY.md.
 TEST_P(SurveyPhysics, TheStatedIntervalHoldsTheThreshold) {
-  const auto with_rig = [](const RandomUnit& unit, std::uint64_t number,
-                           const std::function<void(Rig&)>& survey) {
-    Rig rig = other_rig(GetParam(), unit.runs, *unit.behaviour.resolution_rpm, number);
-    survey(rig);
-  };
-  const HonestyCount count = survey_random_units(1, 15, 1, with_rig);
+  const HonestyCount count = surveyed({});
   EXPECT_EQ(count.intervals, 15u * 18u);
   EXPECT_GT(clopper_pearson(count.inside, count.intervals, 0.99).high, 0.95);
   EXPECT_LE(count.false_passes, 1u) << "of " << count.outside_rows;
@@ -25,12 +30,7 @@ TEST_P(SurveyPhysics, TheStatedIntervalHoldsTheThreshold) {
 
 // Nearly as they are set, but for one boundary of every other unit.
 TEST_P(SurveyPhysics, TheStatedIntervalHoldsTheThresholdOfUnitsNearlyAsTheyAreSet) {
-  const auto with_rig = [](const RandomUnit& unit, std::uint64_t number,
-                           const std::function<void(Rig&)>& survey) {
-    Rig rig = other_rig(GetParam(), unit.runs, *unit.behaviour.resolution_rpm, number);
-    survey(rig);
-  };
-  const HonestyCount count = survey_random_units(1, 15, 1, with_rig, {{}, 1});
+  const HonestyCount count = surveyed({{}, 1});
   EXPECT_EQ(count.intervals, 15u * 18u);
   EXPECT_GT(clopper_pearson(count.inside, count.intervals, 0.99).high, 0.95);
   EXPECT_EQ(count.false_passes, 0u) << "of " << count.outside_rows;
