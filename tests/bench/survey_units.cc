@@ -45,7 +45,8 @@ RandomUnit random_unit(std::uint64_t number, const UnitDraw& draw) {
   const auto between = [&](double low, double high) { return low + (high - low) * random.uniform(); };
   RandomUnit unit;
   unit.runs = drumlin::gauge();
-  for (std::size_t w = 1; w < unit.runs.windows.size(); ++w) unit.runs.windows[w].from_rpm += between(-draw.off_rpm, draw.off_rpm);
+  for (std::size_t w = 1; w < unit.runs.windows.size(); ++w)
+    unit.runs.windows[w].from_rpm += between(-draw.off_rpm, draw.off_rpm);
   unit.runs.deadband.rpm += between(-0.4 * draw.off_rpm, 0.4 * draw.off_rpm);
   constexpr double steps[] = {0, 0.1, 0.5, 1, 2};
   unit.behaviour.resolution_rpm = steps[static_cast<std::size_t>(random.uniform() * 5)];
