@@ -90,7 +90,7 @@ void ReportOptions::add_to_history(const RunFolder& folder) const {
     const HistoryPlace place = history_place(history_);
     if (place.empty()) return;
     History history(place, History::Open::make);
-    history.add(folder.path());
+    history.add(folder);
     warn_of_waiting(history);
   } catch (const std::exception& e) {
     std::fprintf(stderr, "warning: the run is not in the history: %s\n", printable(e.what()).c_str());

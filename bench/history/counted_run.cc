@@ -63,6 +63,19 @@ CountedRun counted_run(const std::filesystem::path& run_folder) {
   return run;
 }
 
+CountedRun counted_run(const RunFolder& finished) {
+  const FinishedRun& told = finished.finished();
+  const std::string file = (finished.path() / "result.json").string();
+  CountedRun run;
+  run.result = told.result;
+  run.result_sha256 = sha256_of(run.result);
+  run.folder = std::filesystem::absolute(finished.path()).lexically_normal().string();
+  // Through the reader, as what a folder says: no history keeps a transition.
+  run.record = countable(result_json(told.record), file);
+  run.started_s = seconds_since_1970(run.record.started, file);
+  return run;
+}
+
 CountedRun counted_before(std::string result, const std::string& folder, Verdict verdict, bool complete) {
   CountedRun run;
   run.result_sha256 = sha256_of(result);

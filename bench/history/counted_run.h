@@ -6,6 +6,7 @@
 #include <string>
 
 #include "bench/record/record.h"
+#include "bench/record/run_folder.h"
 
 namespace tachproof {
 
@@ -20,6 +21,8 @@ struct CountedRun {
 
 // Throws std::runtime_error with a sentence for a folder whose result does not count.
 CountedRun counted_run(const std::filesystem::path& run_folder);
+// Of a run that this program has just finished: its files are not read back.
+CountedRun counted_run(const RunFolder& finished);
 
 // The same of a result that was counted before, as it then was.
 CountedRun counted_before(std::string result, const std::string& folder, Verdict verdict, bool complete);

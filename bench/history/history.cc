@@ -79,8 +79,10 @@ void History::deliver() {
   }
 }
 
-bool History::add(const std::filesystem::path& run_folder) {
-  const CountedRun run = counted_run(run_folder);
+bool History::add(const std::filesystem::path& run_folder) { return add(counted_run(run_folder)); }
+bool History::add(const RunFolder& finished) { return add(counted_run(finished)); }
+
+bool History::add(const CountedRun& run) {
   waits_ = false;
   if (!place_.is_server()) return store_->add(run);
   try {

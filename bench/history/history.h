@@ -22,6 +22,8 @@
 namespace tachproof {
 
 class HistoryStore;
+class RunFolder;
+struct CountedRun;
 
 class History {
  public:
@@ -34,6 +36,7 @@ class History {
   // A run that is in already, by the SHA-256 of its result.json, only gets its
   // new folder, and its causes where an older program left them out. False: it was in.
   bool add(const std::filesystem::path& run_folder);
+  bool add(const RunFolder& finished);   // by this program, just now: faster
   bool waits() const { return waits_; }  // the run that was added last, for its server
   std::vector<HistoryRun> runs(const HistoryFilter& filter) const;  // oldest first
 
@@ -50,6 +53,7 @@ class History {
 
  private:
   HistoryStore& store() const;
+  bool add(const CountedRun& run);
   void deliver();
 
   HistoryPlace place_;

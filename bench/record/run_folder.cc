@@ -33,8 +33,8 @@ class Reports {
  public:
   Reports(const std::filesystem::path& folder, const RunRecord& record, const Trace& trace,
           const DrawPages& pages)
-      : folder_(folder) {
-    write("result.json", result_json(record));
+      : folder_(folder), result_(result_json(record)) {
+    write("result.json", result_);
     if (pages)
       for (const Page& page : pages(record, trace)) write(page.name, page.text);
   }
@@ -44,6 +44,7 @@ class Reports {
   }
   const std::vector<FileSum>& sums() const { return sums_; }
   const std::string& result_sha256() const { return sums_.front().sha256; }
+  std::string take_result() { return std::move(result_); }
   // result.json moves last: until then the folder says what it said before.
   void move_into_place() {
     std::swap(replacements_.front(), replacements_.back());
@@ -53,6 +54,7 @@ class Reports {
 
  private:
   const std::filesystem::path& folder_;
+  std::string result_;
   std::vector<FileSum> sums_;
   std::vector<Replacement> replacements_;
 };
@@ -88,6 +90,7 @@ struct RunFolder::Streams {
   std::size_t channels;
   std::optional<LampEvent> last;                // in timeline.csv
   std::size_t rpm = 0, lamps = 0, reaches = 0;  // written so far
+  std::optional<FinishedRun> finished;
 };
 
 RunFolder::RunFolder(std::filesystem::path path, DrawPages pages)
@@ -192,6 +195,13 @@ void RunFolder::finish(const RunRecord& judged, const Trace& trace) {
     sums.insert(sums.end(), more.begin(), more.end());
   reports.write(checksums_name, checksums_text(sums));
   reports.move_into_place();
+  record.result.transitions = {};
+  streams_->finished = FinishedRun{std::move(record), reports.take_result()};
+}
+
+const FinishedRun& RunFolder::finished() const {
+  if (!streams_->finished) throw std::logic_error("the run is not over");
+  return *streams_->finished;
 }
 
 }  // namespace tachproof

@@ -25,6 +25,13 @@ struct Page {
 // Draws them; called for the record as begun and as finished. Empty: no pages.
 using DrawPages = std::function<std::vector<Page>(const RunRecord&, const Trace&)>;
 
+// What finish() wrote: the bytes of result.json, and what they tell but for the transitions, of which there
+// may be a million.
+struct FinishedRun {
+  RunRecord record;
+  std::string result;
+};
+
 class RunFolder {
  public:
   // Makes the folder (and parents). An existing one must be empty, or the
@@ -46,6 +53,8 @@ class RunFolder {
   // holds the SHA-256 of result.json and of timeline.csv, SHA256SUMS those of
   // every file.
   void finish(const RunRecord& record, const Trace& trace);
+  // Throws std::logic_error before finish().
+  const FinishedRun& finished() const;
 
  private:
   RunFolder(std::filesystem::path path, DrawPages pages);

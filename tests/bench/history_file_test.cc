@@ -1,4 +1,5 @@
-// What only a history in a file can be: of an older format, or no history at all.
+// What only a history in a file can be: of an older format, or no history at all. And runs that are added
+// as they are finished.
 #include <sqlite3.h>
 
 #include "bench/history/history_report.h"
@@ -45,6 +46,27 @@ TEST_F(HistoryFile, RefusesFilesThatAreNoHistory) {
   sqlite3_close(other);
   EXPECT_EQ(error_of([&] { History(file(), History::Open::make); }),
             "the history " + file().string() + " has format 9, and this program knows format 2");
+}
+
+TEST_F(HistoryFile, SaysTheSameOfARunJustFinishedAsOfItsFolder) {
+  for (const bool complete : {true, false}) {
+    const std::filesystem::path place = temporary.path() / (complete ? "whole" : "cut");
+    drumlin::Run run = drumlin::small();
+    ASSERT_FALSE(run.record.result.transitions.empty());
+    run.record.inputs.clear();
+    run.record.unit_serial = "K17 \xff";
+    run.record.watch = "board";
+    run.record.result.complete = complete;
+    run.record.causes.list = {renewed_cause};
+    RunFolder folder = RunFolder::create(place / "run", run.record, run_pages);
+    EXPECT_THROW(folder.finished(), std::logic_error);
+    folder.finish(run.record, run.trace);
+    History by_folder(place / "a.db", History::Open::make), as_finished(place / "b.db", History::Open::make);
+    by_folder.add(folder.path());
+    EXPECT_TRUE(as_finished.add(folder));
+    EXPECT_FALSE(as_finished.add(folder.path())) << "it is in";
+    EXPECT_EQ(history_json(view_of(as_finished.runs({}))), history_json(view_of(by_folder.runs({}))));
+  }
 }
 
 TEST_F(HistoryFile, OfTheFirstFormatIsRenewedAndLosesNothing) {
