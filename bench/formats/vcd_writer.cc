@@ -3,6 +3,8 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <array>
+#include <bit>
 #include <cerrno>
 #include <charconv>
 #include <cstring>
@@ -18,8 +20,24 @@
 namespace tachproof {
 namespace {
 
-constexpr std::size_t buffer_size = std::size_t{64} << 10;
+constexpr std::size_t buffer_size = std::size_t{256} << 10;
 constexpr std::size_t longest_time = 24;  // "#", 20 digits, newline
+
+// Digits are put together in a register: what is stored byte by byte is slow to read back.
+static_assert(std::endian::native == std::endian::little);
+// "00" to "99".
+constexpr std::array<std::uint16_t, 100> two_digits = [] {
+  std::array<std::uint16_t, 100> all{};
+  for (std::size_t i = 0; i < all.size(); ++i)
+    all[i] = static_cast<std::uint16_t>(('0' + i / 10) | ('0' + i % 10) << 8);
+  return all;
+}();
+inline std::uint32_t four_digits(std::uint32_t n) {
+  return two_digits[n / 100] | std::uint32_t{two_digits[n % 100]} << 16;
+}
+inline std::uint64_t eight_digits(std::uint32_t n) {
+  return four_digits(n / 10'000) | std::uint64_t{four_digits(n % 10'000)} << 32;
+}
 
 // Identifier codes: '!', '"', ... '~', then two characters, first fastest.
 std::string code_of(std::size_t index) {
@@ -58,7 +76,7 @@ class VcdWriter::Impl {
  public:
   Impl(const std::filesystem::path& file, const std::vector<std::string>& channels, Nanos timescale,
        const std::string& scope)
-      : name_(file.string()), timescale_(timescale), levels_(channels.size(), 'x') {
+      : name_(file.string()), timescale_(timescale) {
     const std::string scale = timescale_text(timescale);
     fd_ = ::open(file.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0666);
     if (fd_ < 0) fail("creating");
@@ -79,20 +97,18 @@ class VcdWriter::Impl {
     const std::uint64_t ticks = to_ticks(at);
     if (ticks < last_) throw std::invalid_argument(fmt::format("a change at {} ns, before the last one", at));
     const char level = high ? '1' : '0';
-    char& known = levels_.at(channel);
-    if (known == level) return;
-    if (ticks != last_) {
-      if (!begun_) begin();
-      write_time(ticks);
+    ChangeLine& line = lines_.at(channel);
+    if (line.text[0] == level) return;
+    if (ticks != last_ && !begun_) begin();
+    if (!begun_) {  // part of the first time's levels
+      line.text[0] = level;
+      return;
     }
-    known = level;
-    if (!begun_) return;  // part of the first time's levels
-    const std::string& code = codes_[channel];
-    char* p = room(code.size() + 2);
-    *p++ = level;
-    for (const char c : code) *p++ = c;
-    *p++ = '\n';
-    used_ = static_cast<std::size_t>(p - buffer_.data());
+    char* p = room(longest_time + sizeof line.text);
+    if (ticks != last_) p = put_time(ticks, p);
+    std::memcpy(p, line.text, sizeof line.text);
+    *p = line.text[0] = level;
+    used_ = static_cast<std::size_t>(p - buffer_.data()) + line.size;
   }
 
   void flush() {
@@ -104,7 +120,8 @@ class VcdWriter::Impl {
   void close(Nanos end) {
     if (fd_ < 0) return;
     if (!begun_) begin();
-    if (const std::uint64_t ticks = to_ticks(end); ticks > last_) write_time(ticks);
+    if (const std::uint64_t ticks = to_ticks(end); ticks > last_)
+      used_ = static_cast<std::size_t>(put_time(ticks, room(longest_time)) - buffer_.data());
     drain();
     if (::close(std::exchange(fd_, -1)) != 0) fail("closing");
   }
@@ -119,8 +136,9 @@ class VcdWriter::Impl {
       const std::string plain = plain_name(channels[i]);
       std::string name = plain;
       for (int n = 2; !used.insert(name).second; ++n) name = fmt::format("{}_{}", plain, n);
-      codes_.push_back(code_of(i));
-      text += fmt::format("$var wire 1 {} {} $end\n", codes_.back(), name);
+      const std::string code = code_of(i);
+      text += fmt::format("$var wire 1 {} {} $end\n", code, name);
+      lines_.emplace_back(code);
     }
     text += "$upscope $end\n$enddefinitions $end\n";
     append(text);
@@ -130,7 +148,7 @@ class VcdWriter::Impl {
   void begin() {
     begun_ = true;
     std::string text = "#0\n$dumpvars\n";
-    for (std::size_t i = 0; i < levels_.size(); ++i) text += levels_[i] + codes_[i] + "\n";
+    for (const ChangeLine& line : lines_) text.append(line.text, line.size);
     text += "$end\n";
     append(text);
   }
@@ -139,32 +157,33 @@ class VcdWriter::Impl {
     if (at < 0) throw std::invalid_argument(fmt::format("a change at {} ns, before the beginning", at));
     const auto t = static_cast<std::uint64_t>(at);
     const auto scale = static_cast<std::uint64_t>(timescale_);
-    return (t + scale / 2) / scale;
+    // A divisor that the compiler knows takes a fifth of the time of one that it does not.
+    return scale == ns_per_us ? (t + ns_per_us / 2) / ns_per_us : (t + scale / 2) / scale;
   }
 
-  void write_time(std::uint64_t ticks) {
+  // Returns where its line ends.
+  [[gnu::always_inline]] char* put_time(std::uint64_t ticks, char* p) {
     last_ = ticks;
-    char* p = room(longest_time);
     *p++ = '#';
     // The upper digits stay for many changes, so their text is kept.
     const std::uint64_t high = ticks / 10'000;
     const auto low = static_cast<std::uint32_t>(ticks % 10'000);
-    if (high == 0) {
-      p = std::to_chars(p, p + longest_time - 2, low).ptr;
+    if (high == 0 || high >= 100'000'000) {
+      p = std::to_chars(p, p + longest_time - 2, ticks).ptr;
     } else {
       if (high != high_) {
         high_ = high;
-        high_size_ = std::to_chars(high_text_, std::end(high_text_), high).ptr - high_text_;
+        high_size_ = 8;
+        for (std::uint64_t least = 10'000'000; high < least; least /= 10) --high_size_;
+        high_text_ = eight_digits(static_cast<std::uint32_t>(high)) >> 8 * (8 - high_size_);
       }
-      std::memcpy(p, high_text_, sizeof high_text_);
-      p += high_size_;
-      *p++ = static_cast<char>('0' + low / 1000);
-      *p++ = static_cast<char>('0' + low / 100 % 10);
-      *p++ = static_cast<char>('0' + low / 10 % 10);
-      *p++ = static_cast<char>('0' + low % 10);
+      std::memcpy(p, &high_text_, sizeof high_text_);
+      const std::uint32_t text = four_digits(low);
+      std::memcpy(p + high_size_, &text, sizeof text);
+      p += high_size_ + sizeof text;
     }
     *p++ = '\n';
-    used_ = static_cast<std::size_t>(p - buffer_.data());
+    return p;
   }
 
   void append(std::string_view text) {
@@ -206,15 +225,22 @@ class VcdWriter::Impl {
   std::string name_;
   int fd_ = -1;
   Nanos timescale_;
-  std::vector<std::string> codes_;
-  std::vector<char> levels_;
+  // "1!\n", as the channel is; copied whole whatever its length. x: nobody has told of it.
+  struct ChangeLine {
+    explicit ChangeLine(const std::string& code) : size(code.size() + 2) {
+      ("x" + code + "\n").copy(text, sizeof text);
+    }
+    char text[8] = {};
+    std::size_t size;
+  };
+  std::vector<ChangeLine> lines_;
   std::vector<char> buffer_ = std::vector<char>(buffer_size);
   std::size_t used_ = 0;
   bool begun_ = false;  // the first time's levels are written
   std::uint64_t last_ = 0;
   std::uint64_t high_ = 0;  // ten thousands of the last time, and their digits
-  char high_text_[16] = {};
-  std::ptrdiff_t high_size_ = 0;
+  std::uint64_t high_text_ = 0;
+  std::size_t high_size_ = 0;
 };
 
 VcdWriter::VcdWriter(const std::filesystem::path& file, const std::vector<std::string>& channels,
