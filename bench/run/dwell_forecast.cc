@@ -10,9 +10,11 @@
 namespace tachproof {
 namespace {
 
+// Simulated. With less, chance in how the rate falls off beside the worst mean makes holds longer.
+constexpr double changes_wanted = 800, least_minutes = 400;
 // For the time that is announced: what the visits mostly leave.
-constexpr double usual_u_rpm = 0.5;
-constexpr double usual_visits = 5;
+constexpr double usual_u_rpm = 0.3;
+constexpr int usual_visits = 3;
 
 std::size_t own_row(const Gauge& gauge) { return static_cast<std::size_t>(std::floor(gauge.deadband.rpm)); }
 
@@ -38,6 +40,7 @@ DwellForecast::DwellForecast(const Gauge& gauge, const Noise& noise, const UnitR
   ask.seed = seed;
   ask.widest_rpm = std::max(50.0, std::ceil(gauge.deadband.rpm));
   ask.by_mean = true;
+  ask.minutes = std::max(least_minutes, changes_wanted / dwell.limit_per_min);
   study_ = study_flicker(gauge, ask);
   for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
     const BoundaryCurve& curve = study_.boundaries[b - 1];
@@ -49,11 +52,14 @@ DwellForecast::DwellForecast(const Gauge& gauge, const Noise& noise, const UnitR
     at.rate_per_min = row.rate_per_min;
     at.dispersion = dispersion_at_limit(curve, dwell.limit_per_min);
     at.shape = MeanShape(curve.by_mean, curve.below, curve.mean_step_rpm);
+    at.shape_rpm = std::max(curve.rows[curve.at_limit].width_rpm, curve.mean_step_rpm);
     at.simulated = row.simulated;
-    const double share = std::max(0.1, at.shape.least_share(hold_offsets(usual_u_rpm), usual_u_rpm));
+    const std::vector<double> offsets = hold_offsets(at.shape, usual_u_rpm);
+    const double share = std::max(0.1, at.shape.least_share(offsets, usual_u_rpm));
     const Nanos held = from_seconds(60 * dwell.test(at.dispersion).earliest_pass_min() / share);
-    quiet_ += std::min(held, dwell.longest) +
-              from_seconds(usual_visits * to_seconds(dwell_visit_lasts(gauge, usual_visit_half(gauge))));
+    const DwellVisits visits(gauge, b);
+    const DwellVisit visit = visits.brief(DwellVisits::Rate::slow, visits.nominal_rpm());
+    quiet_ += std::min(held, dwell.longest) + usual_visits * lasts_on_bench(visit);
     boundaries_.push_back(std::move(at));
   }
   order_.resize(gauge.boundaries());

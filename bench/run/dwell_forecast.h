@@ -24,8 +24,9 @@ class DwellForecast {
     double off_rpm = 0;   // that mean, from the middle of the deadband
     double rate_per_min = 0;
     double dispersion = 1;  // of cycles, where they are as many as the limit allows
-    MeanShape shape;
-    Flicker simulated;  // at the gauge's deadband
+    MeanShape shape;        // of a deadband at which a sound unit makes as many changes as the limit allows,
+    double shape_rpm = 1;   // so wide
+    Flicker simulated;      // at the gauge's deadband
   };
 
   DwellForecast(const Gauge& gauge, const Noise& noise, const UnitReading& unit, const Dwell& dwell,

@@ -11,11 +11,9 @@
 namespace tachproof {
 namespace {
 
-constexpr double visit_rpm_per_s = 20;
-constexpr double widest_visit_rpm = 60;  // either way
-constexpr Nanos at_the_turn = 100 * ns_per_ms;
+constexpr Nanos before_a_visit = 50 * ns_per_ms, longest_pause = 20 * ns_per_ms;
 // Each stretch ends a hold that is decided; in virtual time a longer one costs nothing else.
-constexpr Nanos longest_stretch = 200 * ns_per_ms;
+constexpr Nanos longest_stretch = 100 * ns_per_ms, shortest_stretch = ns_per_ms;
 
 Pace dwell_pace(Pace pace) {
   pace.stretch = std::min(pace.stretch, longest_stretch);
@@ -24,22 +22,7 @@ Pace dwell_pace(Pace pace) {
 
 }  // namespace
 
-double usual_visit_half(const Gauge& gauge) {
-  constexpr double in_hand_rpm = 2;
-  return gauge.deadband.rpm / 2 + gauge.tolerance.rpm +
-         visit_rpm_per_s * to_seconds(gauge.tolerance.response_to) + in_hand_rpm;
-}
-
-double widest_visit_half(const Gauge& gauge, std::size_t b) {
-  const double boundary = gauge.windows[b].from_rpm;
-  double room = boundary - gauge.windows[b - 1].from_rpm;
-  if (b < gauge.boundaries()) room = std::min(room, gauge.windows[b + 1].from_rpm - boundary);
-  return std::min(widest_visit_rpm, room / 2);
-}
-
-Nanos dwell_visit_lasts(const Gauge& gauge, double half_rpm) {
-  return 2 * from_seconds(2 * half_rpm / visit_rpm_per_s) + 3 * (at_the_turn + gauge.tolerance.response_to);
-}
+Nanos lasts_on_bench(const DwellVisit& visit) { return visit.lasts(before_a_visit + longest_pause / 2); }
 
 DwellPlay::DwellPlay(const Gauge& gauge, const Noise& noise, std::uint64_t seed, Rig& rig, RunFolder& folder,
                      const RunHooks& hooks, FoundByBench found)
@@ -69,31 +52,21 @@ Nanos DwellPlay::handed_ahead() const { return pace_.ahead + 2 * pace_.stretch; 
 // meet the unit's updates, and their pulses its thresholds, at all phases.
 Nanos DwellPlay::pause() {
   constexpr double golden = 0.6180339887498949;
-  constexpr double longest_s = 0.02;
   const double part = golden * static_cast<double>(++pauses_);
-  return from_seconds((part - std::floor(part)) * longest_s);
+  return from_seconds((part - std::floor(part)) * to_seconds(longest_pause));
 }
 
-// Without the noise: it would make the lamps change early, now here, now there.
-// The response makes them late on the way up and as late on the way down.
-std::optional<double> DwellPlay::visit(std::size_t b, double middle_rpm, double half_rpm) {
-  const double low = middle_rpm - half_rpm, high = middle_rpm + half_rpm;
-  const Nanos ramp = from_seconds(2 * half_rpm / visit_rpm_per_s);
-  const Nanos turn = at_the_turn + gauge_.tolerance.response_to, before = at_the_turn + pause();
-  const std::vector<Step> steps = {Hold{low, before + gauge_.tolerance.response_to}, RampByTime{high, ramp},
-                                   Hold{high, turn}, RampByTime{low, ramp}, Hold{low, turn + handed_ahead()}};
-  const Profile profile(steps);
-  const Nanos start = playing_.played();
-  play(b, profile, Noise(), before, 2 * (ramp + turn), [](Nanos) { return false; });
-  double up_sum = 0, down_sum = 0;
-  std::size_t ups = 0, downs = 0;
-  for (const FlickerCounter::Change& change : counter_.first_changes()) {
-    const double rpm = profile.rpm_at(change.at - start);
-    if (change.up) up_sum += rpm, ++ups;
-    if (!change.up) down_sum += rpm, ++downs;
-  }
-  if (ups == 0 || downs == 0) return std::nullopt;
-  return (up_sum / static_cast<double>(ups) + down_sum / static_cast<double>(downs)) / 2;
+std::optional<DwellVisit::Seen> DwellPlay::visit(std::size_t b, const DwellVisit& visit) {
+  const Nanos settling = before_a_visit + pause();
+  std::vector<Step> steps = visit.steps(settling);
+  std::get<Hold>(steps.back()).lasts += handed_ahead();
+  const Nanos start = playing_.played(), lasts = visit.lasts(settling);
+  play(b, Profile(steps), Noise(), settling, lasts - settling - gauge_.tolerance.response_to,
+       [](Nanos) { return false; });
+  std::vector<DwellVisit::Change> changes;
+  for (const FlickerCounter::Change& change : counter_.first_changes())
+    changes.push_back({change.at - start, change.up});
+  return visit.seen(changes, settling);
 }
 
 Nanos DwellPlay::play(std::size_t b, const Profile& profile, const Noise& noise, Nanos before, Nanos longest,
@@ -106,7 +79,8 @@ Nanos DwellPlay::play(std::size_t b, const Profile& profile, const Noise& noise,
   counter_.watch(b, from);
   const auto [stretch, ahead] = pace_;
   while (!playing_.stop_asked()) {
-    const Nanos until = playing_.played() + stretch;
+    const Nanos until = std::min(playing_.played() + stretch,
+                                 std::max(from + longest + ahead, playing_.played() + shortest_stretch));
     while (!ended && (pulses_.empty() || pulses_.back() <= until)) {
       const std::size_t n = train.next(chunk_);
       ended = n == 0;

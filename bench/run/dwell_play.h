@@ -12,17 +12,14 @@
 #include "bench/run/pace.h"
 #include "bench/run/playing.h"
 #include "core/flicker/flicker_counter.h"
+#include "core/plan/dwell_visit.h"
 #include "core/signal/noise.h"
 #include "core/signal/profile.h"
 
 namespace tachproof {
 
-// A visit goes so far to both sides of the middle that a unit within its
-// tolerance changes both ways.
-double usual_visit_half(const Gauge& gauge);
-// How far it may go at most, so that it meets no other boundary.
-double widest_visit_half(const Gauge& gauge, std::size_t boundary);
-Nanos dwell_visit_lasts(const Gauge& gauge, double half_rpm);
+// On average, from a hold to the next one.
+Nanos lasts_on_bench(const DwellVisit& visit);
 
 class DwellPlay {
  public:
@@ -34,9 +31,7 @@ class DwellPlay {
   // Returns how long it was counted. `done` may ask for changes().
   Nanos hold(std::size_t boundary, double mean_rpm, Nanos before, Nanos longest,
              const std::function<bool(Nanos held)>& done);
-  // The middle between the rpm at which the lamps changed on the way up and on the way
-  // down; nothing where they did not change on one of them.
-  std::optional<double> visit(std::size_t boundary, double middle_rpm, double half_rpm);
+  std::optional<DwellVisit::Seen> visit(std::size_t boundary, const DwellVisit& visit);
 
   std::uint64_t changes() const { return counter_.changes(); }
   bool is_blind(std::size_t boundary) const { return counter_.is_blind(boundary); }

@@ -12,6 +12,7 @@
 #include "core/base/text.h"
 #include "core/flicker/flicker_causes.h"
 #include "core/plan/hold_evidence.h"
+#include "core/plan/own_middle.h"
 #include "core/plan/survey_view.h"
 
 namespace tachproof {
@@ -19,7 +20,8 @@ namespace {
 
 constexpr Nanos waking = unit_wakes;       // a unit gets so long at its first mean,
 constexpr Nanos coming = 300 * ns_per_ms;  // and so long at that of another boundary
-constexpr std::size_t fewest_visits = 3, most_visits = 16;
+constexpr std::size_t most_visits = 16;
+constexpr double in_hand = 1.2;            // of U, for what the visit after the hold may show
 constexpr int most_missed = 3;             // visits without a change, after one with
 constexpr std::size_t most_not_found = 2;  // boundaries; then the unit does not follow at all
 // Of the time in which a unit without flicker passes: the longest look, and how
@@ -104,7 +106,7 @@ class DwellRun {
   void certify(std::size_t b) {
     const DwellForecast::Boundary& foreseen = forecast_->at(b);
     const RateTest test = plan_.dwell.test(foreseen.dispersion);
-    boundary_ = {b, &foreseen, &test};
+    boundary_ = {b, &foreseen, &test, DwellVisits(plan_.gauge, b), foreseen.shape};
     look();
     if (play_.playing().stopped()) return;
     if (boundary_.verdict == Verdict::fail) return add_row();
@@ -116,6 +118,7 @@ class DwellRun {
       return;
     }
     hold_on();
+    visited_.add(boundary_rpm(), boundary_.own);
     if (boundary_.evidence.minutes() > 0) add_row();
   }
 
@@ -139,16 +142,15 @@ class DwellRun {
 
   // Visits, until more of them would cost more than they would save of the hold.
   bool find_deadband() {
-    const std::size_t b = boundary_.number;
-    const double widest = widest_visit_half(plan_.gauge, b);
-    const double usual = std::min(usual_visit_half(plan_.gauge), widest);
-    double middle = (plan_.gauge.rising_rpm(b) + plan_.gauge.falling_rpm(b)) / 2, half = usual;
-    OwnMiddle& own = boundary_.own;
+    const double usual = boundary_.visits.usual_half(), widest = boundary_.visits.widest_half();
+    const OwnMiddle& own = boundary_.own;
     int missed = 0;
+    double half = 0;
     while (!play_.playing().stopped() && own.visits() < most_visits && !is_known_well()) {
-      if (const std::optional<double> seen = play_.visit(b, middle, half)) {
-        own.visit(*seen);
-        middle = own.rpm();
+      if (visit(half)) {
+        half = least_half();
+      } else if (half == 0) {
+        boundary_.briefly = false;
         half = usual;
       } else if (own.visits() > 0 ? ++missed > most_missed : half >= widest) {
         return false;
@@ -156,39 +158,82 @@ class DwellRun {
         half = std::min(2 * half, widest);
       }
     }
-    return own.visits() >= fewest_visits;
+    return std::isfinite(u_rpm());
   }
 
+  // So far to both sides of the middle; as briefly as can be for a half of 0.
+  bool visit(double half) {
+    const DwellVisits& visits = boundary_.visits;
+    OwnMiddle& own = boundary_.own;
+    const DwellVisits::Rate rate = next_rate();
+    const double middle = own.visits() > 0 ? own.rpm() : visits.nominal_rpm();
+    const std::optional<DwellVisit::Seen> seen =
+        play_.visit(boundary_.number, half > 0         ? visits.whole(rate, middle, half)
+                                      : boundary_.last ? visits.again(rate, *boundary_.last, response_s_)
+                                                       : visits.brief(rate, middle));
+    if (seen && boundary_.last && seen->rate != boundary_.last->rate) learn(*seen, *boundary_.last);
+    boundary_.last = seen;
+    if (seen) own.visit(seen->middle_rpm(), seen->rate);
+    return seen.has_value();
+  }
+
+  // A unit whose deadband is narrower than the one that was simulated flickers as much with less noise, and
+  // less far from its worst mean.
+  void learn(const DwellVisit::Seen& a, const DwellVisit::Seen& b) {
+    const double response_s = a.response_s(b);
+    const double deadband = a.up_rpm - a.down_rpm - 2 * a.rate * response_s;
+    const DwellForecast::Boundary& foreseen = *boundary_.foreseen;
+    boundary_.shape = foreseen.shape.scaled(std::clamp(deadband / foreseen.shape_rpm, 0.01, 1.0));
+    response_s_ = response_s;
+  }
+
+  double least_half() const { return boundary_.briefly ? 0 : boundary_.visits.usual_half(); }
+
+  // Two visits at each rate at the first boundary, which tell how this unit's visits scatter; then one at
+  // each. More, where they are shorter than the hold that they save.
   bool is_known_well() const {
-    const OwnMiddle& own = boundary_.own;
-    if (own.visits() < fewest_visits) return false;
-    const double spent_s = static_cast<double>(own.visits()) *
-                           to_seconds(dwell_visit_lasts(plan_.gauge, usual_visit_half(plan_.gauge)));
+    if (!std::isfinite(u_rpm())) return false;
     const auto hold_s = [&](double u) { return 60 * boundary_.test->earliest_pass_min() / share_of(u); };
-    return hold_s(own.u_rpm()) - hold_s(OwnMiddle::least_u_rpm) <= spent_s;
+    return hold_s(u_rpm()) - hold_s(OwnMiddle::least_u_rpm) <= to_seconds(spent_on_visits());
   }
 
+  Nanos spent_on_visits() const {
+    const DwellVisit usual = boundary_.visits.brief(DwellVisits::Rate::slow, boundary_.own.rpm());
+    return static_cast<Nanos>(boundary_.own.visits()) * lasts_on_bench(usual);
+  }
+
+  double boundary_rpm() const { return plan_.gauge.windows[boundary_.number].from_rpm; }
   double worst_mean() const { return boundary_.own.rpm() + boundary_.foreseen->off_rpm; }
+  double u_rpm() const { return boundary_.own.u_rpm(visited_.at(boundary_rpm())); }
+  DwellVisits::Rate next_rate() const {
+    return boundary_.own.visits() % 2 == 0 ? DwellVisits::Rate::fast : DwellVisits::Rate::slow;
+  }
 
   // The hold, and the visit that shows that the unit is still there. Each round goes
   // once through the means; a unit that is not clear gets longer ones, and more visits.
   void hold_on() {
     Nanos each = 0;
     for (std::size_t next = 0; !play_.playing().stopped() && boundary_.verdict == Verdict::undecided;) {
-      const double u = boundary_.own.u_rpm();
-      const std::vector<double> offs = hold_offsets(u);
-      if (each == 0) each = from_seconds(60 * boundary_.test->earliest_pass_min() / share_of(u) / 3);
+      const double u = u_rpm();
+      const std::vector<double> offs = hold_offsets(boundary_.shape, u);
+      const auto means = static_cast<double>(offs.size());
+      if (each == 0)
+        each = from_seconds(60 * boundary_.test->earliest_pass_min() / share_of(in_hand * u) / means) +
+               ns_per_ms;
       const Nanos left = plan_.dwell.longest - boundary_.held;
       bool passes = false;
       stay(worst_mean() + offs[next % offs.size()], 0, std::min(left, each), [&] {
         if (is_over()) boundary_.verdict = Verdict::fail;
-        passes = is_under();
+        passes = is_under(in_hand * u_rpm());
         return passes || boundary_.verdict == Verdict::fail;
       });
       if (play_.playing().stopped()) return;
       if (passes) {
         if (!still_there()) return;
-        if (is_under()) boundary_.verdict = Verdict::pass;
+        // Where it lay far from the others: visits are shorter than one more hold.
+        while (!play_.playing().stopped() && boundary_.own.visits() < most_visits && !is_known_well())
+          if (!visit(least_half())) break;
+        if (is_under(u_rpm())) boundary_.verdict = Verdict::pass;
       }
       if (boundary_.held >= plan_.dwell.longest) return;
       if (++next % offs.size() == 0 && !passes) {
@@ -199,37 +244,24 @@ class DwellRun {
   }
 
   double share_of(double u_rpm) const {
-    return std::max(0.05, boundary_.foreseen->shape.least_share(hold_offsets(u_rpm), u_rpm));
+    const MeanShape& shape = boundary_.shape;
+    return std::max(0.05, shape.least_share(hold_offsets(shape, u_rpm), u_rpm));
   }
 
   // As long as they cost less than the hold has, and it may gain by them.
   void visit_more() {
-    OwnMiddle& own = boundary_.own;
-    const double half =
-        std::min(usual_visit_half(plan_.gauge), widest_visit_half(plan_.gauge, boundary_.number));
-    const auto spent = [&] {
-      return static_cast<Nanos>(own.visits()) * dwell_visit_lasts(plan_.gauge, half);
-    };
-    while (!play_.playing().stopped() && own.visits() < most_visits && spent() < boundary_.held &&
-           share_of(own.u_rpm()) < 0.99 * share_of(OwnMiddle::least_u_rpm)) {
-      const std::optional<double> seen = play_.visit(boundary_.number, own.rpm(), half);
-      if (!seen) return;  // where it is lost, the last visit says so
-      own.visit(*seen);
-    }
+    while (!play_.playing().stopped() && boundary_.own.visits() < most_visits &&
+           spent_on_visits() < boundary_.held && share_of(u_rpm()) < 0.99 * share_of(OwnMiddle::least_u_rpm))
+      if (!visit(least_half())) return;  // where it is lost, the last visit says so
   }
 
   bool still_there() {
-    const std::size_t b = boundary_.number;
-    const double widest = widest_visit_half(plan_.gauge, b);
-    for (const double half : {std::min(usual_visit_half(plan_.gauge), widest), widest}) {
-      if (const std::optional<double> seen = play_.visit(b, boundary_.own.rpm(), half)) {
-        boundary_.own.visit(*seen);
-        return true;
-      }
+    for (const double half : {least_half(), boundary_.visits.widest_half()}) {
+      if (visit(half)) return true;
       if (play_.playing().stopped()) return false;
     }
     unheld_ = true;
-    note("boundary " + name(b) +
+    note("boundary " + name(boundary_.number) +
          ": after the hold the lamps no longer changed on and off there, so what was counted says nothing: "
          "check the unit's power and its wiring");
     return false;
@@ -241,12 +273,10 @@ class DwellRun {
                                    boundary_.held >= plan_.dwell.longest);
   }
 
-  double worth_min() const {
-    return boundary_.evidence.worth_min(boundary_.foreseen->shape, worst_mean(), boundary_.own.u_rpm());
-  }
+  double worth_min(double u) const { return boundary_.evidence.worth_min(boundary_.shape, worst_mean(), u); }
 
-  bool is_under() const {
-    return boundary_.test->is_under(boundary_.evidence.cycles_to_pass(), worth_min(),
+  bool is_under(double u) const {
+    return boundary_.test->is_under(boundary_.evidence.cycles_to_pass(), worth_min(u),
                                     boundary_.held >= plan_.dwell.longest);
   }
 
@@ -267,12 +297,11 @@ class DwellRun {
 
   void add_row() {
     const HoldEvidence& seen = boundary_.evidence;
-    const bool has_middle = boundary_.own.visits() >= fewest_visits;
     const double minutes = seen.minutes(), dispersion = boundary_.foreseen->dispersion;
-    const double worth = has_middle ? worth_min() : minutes;
+    const double worth = std::isfinite(u_rpm()) ? worth_min(u_rpm()) : minutes;
     FlickerResult row;
     row.boundary = name(boundary_.number);
-    row.mean_rpm = has_middle ? worst_mean() : boundary_.foreseen->mean_rpm;
+    row.mean_rpm = boundary_.own.visits() > 0 ? worst_mean() : boundary_.foreseen->mean_rpm;
     row.duration_s = to_seconds(boundary_.held);
     row.changes = seen.changes();
     row.rate_per_min = static_cast<double>(row.changes) / minutes;
@@ -305,8 +334,7 @@ class DwellRun {
   }
 
   std::string nowhere(std::size_t b) const {
-    const double middle = (plan_.gauge.rising_rpm(b) + plan_.gauge.falling_rpm(b)) / 2;
-    const double widest = widest_visit_half(plan_.gauge, b);
+    const double middle = boundary_.visits.nominal_rpm(), widest = boundary_.visits.widest_half();
     return "boundary " + name(b) + ": the lamps did not change on and off between " +
            decimal(middle - widest, 0) + " and " + decimal(middle + widest, 0) +
            " rpm, so there is no rpm to hold at: check its threshold with a survey first";
@@ -343,8 +371,12 @@ class DwellRun {
     std::size_t number = 0;
     const DwellForecast::Boundary* foreseen = nullptr;
     const RateTest* test = nullptr;
+    DwellVisits visits;
+    MeanShape shape = {};  // of the unit's own deadband
     HoldEvidence evidence = {};
     OwnMiddle own = {};
+    std::optional<DwellVisit::Seen> last = {};  // shown by the last visit
+    bool briefly = true;                        // visits are brief, while they show the lamps' changes
     Nanos held = 0;
     Verdict verdict = Verdict::undecided;
   };
@@ -356,8 +388,10 @@ class DwellRun {
   std::optional<DwellForecast> forecast_;
   std::vector<DwellForecast::Failed> fails_;
   std::set<std::size_t> not_tried_;
-  Present boundary_;
-  bool unheld_ = false;  // a boundary that could not be held
+  Present boundary_{0, nullptr, nullptr, DwellVisits(plan_.gauge, 1)};
+  OtherVisits visited_;               // at the boundaries before
+  std::optional<double> response_s_;  // of the unit
+  bool unheld_ = false;               // a boundary that could not be held
   DwellPlay play_;
 };
 
@@ -370,9 +404,12 @@ RunOutcome run_dwell(const DwellPlan& plan, Rig& rig, RunFolder& folder, const R
 Nanos longest_dwell(const Gauge& gauge, const Dwell& dwell) {
   Nanos all = waking;
   for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
-    const double widest = widest_visit_half(gauge, b);
-    all += coming + dwell.longest + most_visits * dwell_visit_lasts(gauge, usual_visit_half(gauge));
-    all += (most_missed + 2) * dwell_visit_lasts(gauge, widest);
+    const DwellVisits visits(gauge, b);
+    const auto whole = [&](double half) {
+      return lasts_on_bench(visits.whole(DwellVisits::Rate::slow, visits.nominal_rpm(), half));
+    };
+    all += coming + dwell.longest + most_visits * whole(visits.usual_half());
+    all += (most_missed + 3) * whole(visits.widest_half());
   }
   return all;
 }

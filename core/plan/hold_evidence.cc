@@ -2,15 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numeric>
-
-#include "core/base/statistics.h"
 
 namespace tachproof {
 namespace {
 
-constexpr double coverage = 0.95;
 constexpr int places = 8;  // within U, on either side, at which the worst mean may be
 
 // The least of `value` over the places.
@@ -46,8 +42,24 @@ double MeanShape::share(double off_rpm) const {
   if (side.empty()) return 1;
   const double at = std::fabs(off_rpm) / step_rpm_;
   if (!(at < static_cast<double>(side.size() - 1))) return std::isfinite(at) ? side.back() : 0;
-  const auto i = static_cast<std::size_t>(at);
-  return side[i] + (side[i + 1] - side[i]) * (at - static_cast<double>(i));
+  return at_place(side, at);
+}
+
+double MeanShape::at_place(const std::vector<double>& side, double place) {
+  const auto fall = [&](std::size_t i) { return i + 1 < side.size() ? side[i + 1] - side[i] : 0; };
+  const auto slope = [&](std::size_t i) {
+    const double before = i == 0 ? 0 : fall(i - 1), after = fall(i);
+    return before < 0 && after < 0 ? 2 * before * after / (before + after) : 0;
+  };
+  const auto i = static_cast<std::size_t>(place);
+  const double t = place - static_cast<double>(i), u = 1 - t;
+  return side[i] + fall(i) * t * t * (3 - 2 * t) + t * u * (u * slope(i) - t * slope(i + 1));
+}
+
+MeanShape MeanShape::scaled(double factor) const {
+  MeanShape other = *this;
+  other.step_rpm_ *= factor;
+  return other;
 }
 
 double MeanShape::least_share(const std::vector<double>& offs_rpm, double u_rpm) const {
@@ -58,31 +70,10 @@ double MeanShape::least_share(const std::vector<double>& offs_rpm, double u_rpm)
   });
 }
 
-void OwnMiddle::visit(double middle_rpm) { middles_.push_back(middle_rpm); }
-
-double OwnMiddle::rpm() const {
-  return std::accumulate(middles_.begin(), middles_.end(), 0.0) / static_cast<double>(middles_.size());
+std::vector<double> hold_offsets(const MeanShape& shape, double u_rpm) {
+  const std::vector<double> alone = {0}, three = {0, -u_rpm, u_rpm};
+  return shape.least_share(three, u_rpm) > shape.least_share(alone, u_rpm) ? three : alone;
 }
-
-double OwnMiddle::scatter() const {
-  double squares = 0;
-  for (const double middle : middles_) squares += (middle - rpm()) * (middle - rpm());
-  return std::sqrt(squares / static_cast<double>(middles_.size() - 1));
-}
-
-double OwnMiddle::u_rpm() const {
-  if (middles_.size() < 2) return std::numeric_limits<double>::infinity();
-  const auto n = static_cast<double>(middles_.size());
-  return std::max(least_u_rpm, student_t(coverage, n - 1) * scatter() / std::sqrt(n));
-}
-
-double OwnMiddle::repeats_within_rpm() const {
-  if (middles_.size() < 2) return std::numeric_limits<double>::infinity();
-  const auto n = static_cast<double>(middles_.size());
-  return std::max(2 * least_u_rpm, student_t(coverage, n - 1) * scatter() * std::sqrt(1 + 1 / n));
-}
-
-std::vector<double> hold_offsets(double u_rpm) { return {0, -u_rpm, u_rpm}; }
 
 void HoldEvidence::begin_stay(double mean_rpm) { stays_.push_back({mean_rpm, 0, 0}); }
 

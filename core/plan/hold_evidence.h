@@ -22,39 +22,24 @@ class MeanShape {
   // is that of the worst mean. What chance makes higher further out is cut.
   MeanShape(const std::vector<double>& rates, std::size_t below, double step_rpm);
 
-  // The rate at `off_rpm` from the worst mean, by the rate there: 0 to 1.
+  // The rate at `off_rpm` from the worst mean, by the rate there: 0 to 1. Between two means a cubic that
+  // never rises outwards, level at the worst one (F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5
+  // (1984) 300).
   double share(double off_rpm) const;
+  // The same for a deadband that is so many times as wide, and noise that makes as much flicker of it.
+  MeanShape scaled(double factor) const;
   // The least mean share over `offs`, wherever within u_rpm the worst mean is.
   double least_share(const std::vector<double>& offs_rpm, double u_rpm) const;
 
  private:
+  static double at_place(const std::vector<double>& side, double place);
   double step_rpm_ = 1;
   std::vector<double> up_, down_;  // from the worst mean outwards
 };
 
-// The middle of a unit's own deadband, from visits: a ramp over the boundary
-// and the same ramp back, so that its response cancels.
-class OwnMiddle {
- public:
-  // U is no less: few visits may agree by chance.
-  static constexpr double least_u_rpm = 0.1;
-
-  void visit(double middle_rpm);
-  std::size_t visits() const { return middles_.size(); }
-  double rpm() const;
-  // Expanded uncertainty, 95 %, by the visits' own scatter (JCGM 100:2008, 4.2
-  // and G.3); infinite with fewer than two.
-  double u_rpm() const;
-  // A later visit lies so near with 95 %, or the threshold has moved.
-  double repeats_within_rpm() const;
-
- private:
-  double scatter() const;  // standard deviation of one visit
-  std::vector<double> middles_;
-};
-
-// The means that a hold moves between, the likeliest first.
-std::vector<double> hold_offsets(double u_rpm);
+// The means that a hold moves between, the likeliest first: the middle alone, unless time at the ends of its
+// U as well is worth more.
+std::vector<double> hold_offsets(const MeanShape& shape, double u_rpm);
 
 // Changes counted in stays at several means. A change that the move between two
 // means has caused is not flicker: each stay proves a fail only by whole cycles

@@ -10,12 +10,10 @@
 #include <thread>
 
 #include "bench/rigs/simulated/simulated_rig.h"
-#include "bench/rigs/simulated/simulated_unit.h"
 #include "bench/rigs/simulated/unit_settings.h"
 #include "bench/run/dwell_run.h"
 #include "bench/run/flicker_study.h"
 #include "core/base/random.h"
-#include "core/flicker/flicker.h"
 #include "core/signal/pulse_train.h"
 #include "tests/bench/scratch_folder.h"
 #include "tests/bench/survey_units.h"
@@ -25,12 +23,32 @@ namespace {
 
 constexpr double boundary_rpm = 3600;
 
+Gauge gauge_of(bool three) {
+  Gauge gauge;
+  gauge.name = three ? "three lamps" : "one lamp";
+  gauge.pulses_per_rev = 3;
+  if (three) {
+    gauge.lamps = {{"early", {"white"}}, {"near", {"white"}}, {"late", {"white"}}};
+    gauge.windows = {{"calm", 0, {}},
+                     {"early", boundary_rpm - 150, {1}},
+                     {"brisk", boundary_rpm, {3}},
+                     {"late", boundary_rpm + 150, {7}}};
+  } else {
+    gauge.lamps = {{"near", {"white"}}};
+    gauge.windows = {{"calm", 0, {}}, {"brisk", boundary_rpm, {1}}};
+  }
+  gauge.deadband = {15, Sits::below};
+  gauge.tolerance.rpm = 3;
+  gauge.tolerance.response_to = 120 * ns_per_ms;
+  return gauge;
+}
+
 // The deadband that makes so many lamp changes a minute, between the two
 // simulated widths next to it.
 double width_for(double changes_per_min, const Noise& noise, const UnitReading& reading, std::uint64_t seed) {
   FlickerSetup setup;
   setup.noise = noise;
-  setup.pulses_per_rev = dwelled_gauge().pulses_per_rev;
+  setup.pulses_per_rev = gauge_of(false).pulses_per_rev;
   setup.unit = reading;
   setup.places_rpm = {boundary_rpm};
   setup.step_rpm = 0.25;
@@ -46,46 +64,92 @@ double width_for(double changes_per_min, const Noise& noise, const UnitReading& 
   return setup.width_rpm(width - 1) + std::clamp(share, 0.0, 1.0) * setup.step_rpm;
 }
 
-CertifiedUnit certify(std::uint64_t number, double reference_min) {
-  const ScratchFolder scratch;
-  const Gauge gauge = dwelled_gauge();
-  const DwellUnit unit = dwell_unit(number);
-  RunRecord record;
-  record.gauge = gauge;
-  RunFolder folder = RunFolder::create(scratch / "run", record);
-  Rig rig = simulated_rig(unit.runs, unit.behaviour, gauge, number);
-  const DwellPlan plan{gauge, unit.noise, number, asked_dwell(), unit_reading(gauge, unit.behaviour)};
-  const RunResult result = run_dwell(plan, rig, folder).result;
+double own_middle(const DwellUnit& unit, std::size_t boundary) {
+  return (unit.runs.rising_rpm(boundary) + unit.runs.falling_rpm(boundary)) / 2;
+}
 
+// The noise, so many times as strong, that makes so many lamp changes a minute, by counts of the unit itself.
+Noise noise_for(double changes_per_min, const DwellUnit& drawn) {
+  constexpr double minutes = 5;
+  constexpr std::size_t boundary = 2;
+  double weak = 0.02, strong = 50;
+  const auto times = [&](double factor) {
+    Noise noise = drawn.noise;
+    noise.jitter_us *= factor;
+    noise.wander_rpm *= factor;
+    return noise;
+  };
+  for (int i = 0; i < 9; ++i) {
+    const double factor = std::sqrt(weak * strong);
+    DwellUnit unit = drawn;
+    unit.noise = times(factor);
+    const LongCount count = long_count(unit, own_middle(unit, boundary), minutes, unit.number);
+    (count.per_min > changes_per_min ? strong : weak) = factor;
+  }
+  return times(std::sqrt(weak * strong));
+}
+
+class Draw {
+ public:
+  Draw(std::uint64_t number, std::uint64_t stream) : random_(number, stream) {}
+  double between(double low, double high) { return low + (high - low) * random_.uniform(); }
+  double aimed() { return std::pow(1 / 0.3, random_.uniform() + random_.uniform() - 1); }
+  // `averaged`: pulses of a reading. What the jitter makes of a reading is 2 to 4 rpm, standard.
+  Noise noise(double averaged, bool bursts) {
+    const double pulses_per_s = gauge_of(false).pulses_per_rev * boundary_rpm / 60;
+    Noise noise;
+    noise.jitter_us = 1e6 * between(2, 4) * averaged / (std::numbers::sqrt2 * boundary_rpm * pulses_per_s);
+    if (bursts || random_.uniform() < 0.5) {
+      noise.wander_rpm = between(1, 3);
+      noise.wander_s = bursts ? between(1, 5) : between(0.05, 0.3);
+    }
+    return noise;
+  }
+  void settings(DwellUnit& unit, double width) {
+    unit.runs.deadband.rpm = width;
+    unit.asked.deadband.rpm = std::max(1.0, std::round(width));
+    for (std::size_t w = 1; w < unit.runs.windows.size(); ++w)
+      unit.runs.windows[w].from_rpm += between(-2, 2);
+  }
+
+ private:
+  Random random_;
+};
+
+CertifiedUnit certified(const DwellUnit& unit, std::size_t boundary, const RunResult& result,
+                        double reference_min) {
+  const double limit = asked_dwell().limit_per_min, middle = own_middle(unit, boundary);
+  const auto row = std::find_if(result.flicker.begin(), result.flicker.end(), [&](const FlickerResult& r) {
+    return r.boundary == unit.runs.windows[boundary].name;
+  });
   // Noise that the dwell has not seen.
-  const double limit = plan.dwell.limit_per_min;
-  const double middle = (unit.runs.rising_rpm(1) + unit.runs.falling_rpm(1)) / 2;
-  CertifiedUnit certified;
-  certified.verdict = result.verdict;
-  certified.worst_rate = long_count(unit, middle, reference_min, ~number).per_min / limit;
-  if (result.flicker.empty()) return certified;
-  const FlickerResult& row = result.flicker[0];
-  certified.held_s = row.duration_s;
-  certified.off_rpm = row.mean_rpm - middle;
-  const LongCount held = long_count(unit, row.mean_rpm, reference_min, ~number);
-  certified.held_rate = held.per_min / limit;
-  certified.dispersion = held.dispersion;
-  return certified;
+  CertifiedUnit one;
+  one.worst_rate = long_count(unit, middle, reference_min, ~unit.number).per_min / limit;
+  if (row == result.flicker.end()) return one;
+  one.verdict = row->verdict;
+  one.held_s = row->duration_s;
+  one.off_rpm = row->mean_rpm - middle;
+  const LongCount held = long_count(unit, row->mean_rpm, reference_min, ~unit.number);
+  one.held_rate = held.per_min / limit;
+  one.dispersion = held.dispersion;
+  return one;
+}
+
+std::vector<CertifiedUnit> certify(const DwellUnit& unit, double reference_min) {
+  const ScratchFolder scratch;
+  RunRecord record;
+  record.gauge = unit.asked;
+  RunFolder folder = RunFolder::create(scratch / "run", record);
+  Rig rig = unit.rig(unit.number);
+  const DwellPlan plan{unit.asked, unit.noise, unit.number, asked_dwell(), unit.reading, true};
+  const RunResult result = run_dwell(plan, rig, folder).result;
+  std::vector<CertifiedUnit> all;
+  for (std::size_t b = 1; b <= unit.asked.boundaries(); ++b)
+    all.push_back(certified(unit, b, result, reference_min));
+  return all;
 }
 
 }  // namespace
-
-Gauge dwelled_gauge() {
-  Gauge gauge;
-  gauge.name = "one lamp";
-  gauge.pulses_per_rev = 3;
-  gauge.lamps = {{"near", {"white"}}};
-  gauge.windows = {{"calm", 0, {}}, {"brisk", boundary_rpm, {1}}};
-  gauge.deadband = {15, Sits::below};
-  gauge.tolerance.rpm = 3;
-  gauge.tolerance.response_to = 120 * ns_per_ms;
-  return gauge;
-}
 
 Gauge nine_lamps(double deadband) {
   Gauge gauge;
@@ -107,52 +171,71 @@ Gauge nine_lamps(double deadband) {
 Dwell asked_dwell() { return {60, 0.95, 120 * ns_per_s}; }
 
 DwellUnit dwell_unit(std::uint64_t number) {
-  const bool bursts = number >= first_with_bursts;
-  Random random(number, 91);
-  const auto between = [&](double low, double high) { return low + (high - low) * random.uniform(); };
+  const bool three = number >= first_with_three;
+  Draw draw(number, 91);
   DwellUnit unit;
-  unit.aimed = std::pow(1 / 0.3, random.uniform() + random.uniform() - 1);
-  unit.behaviour.resolution_rpm = 0;
-  unit.behaviour.response_ms = between(2, 30);
-  unit.behaviour.averaging_pulses = 1 + std::floor(between(0, 6));
-  unit.behaviour.update_hz = between(0, 1) < 0.3 ? 0 : between(60, 150);
-  unit.runs = dwelled_gauge();
-  const UnitReading reading = unit_reading(unit.runs, unit.behaviour);
+  unit.number = number;
+  unit.asked = unit.runs = gauge_of(three);
+  unit.aimed = draw.aimed();
+  Behaviour behaviour;
+  behaviour.resolution_rpm = 0;
+  behaviour.response_ms = draw.between(2, 30);
+  behaviour.averaging_pulses = 1 + std::floor(draw.between(0, 6));
+  behaviour.update_hz = draw.between(0, 1) < 0.3 ? 0 : draw.between(60, 150);
+  unit.reading = unit_reading(unit.runs, behaviour);
+  unit.noise = draw.noise(unit.reading.averaging_pulses, number >= first_with_bursts && !three);
+  draw.settings(unit, width_for(unit.aimed * asked_dwell().limit_per_min, unit.noise, unit.reading, number));
+  unit.rig = [runs = unit.runs, behaviour, asked = unit.asked](std::uint64_t seed) {
+    return simulated_rig(runs, behaviour, asked, seed);
+  };
+  return unit;
+}
 
-  const double reading_rpm = between(2, 4);  // what the jitter makes of a reading, standard
-  const double pulses_per_s = unit.runs.pulses_per_rev * boundary_rpm / 60;
-  unit.noise.jitter_us =
-      1e6 * reading_rpm * reading.averaging_pulses / (std::numbers::sqrt2 * boundary_rpm * pulses_per_s);
-  if (bursts || random.uniform() < 0.5) {
-    unit.noise.wander_rpm = between(1, 3);
-    unit.noise.wander_s = bursts ? between(1, 5) : between(0.05, 0.3);
-  }
-  unit.runs.deadband.rpm = width_for(unit.aimed * asked_dwell().limit_per_min, unit.noise, reading, number);
-  unit.runs.windows[1].from_rpm += between(-2, 2);
+DwellUnit dwell_unit(Physics physics, std::uint64_t number) {
+  Draw draw(number, 92 + static_cast<std::uint64_t>(physics));
+  DwellUnit unit;
+  unit.number = number;
+  unit.asked = unit.runs = gauge_of(true);
+  unit.aimed = draw.aimed();
+  unit.reading = unit_reading(unit.runs, {});
+  draw.settings(unit, draw.between(0.8, 15.5));
+  unit.rig = [physics, number, runs = unit.runs](std::uint64_t) {
+    return other_rig(physics, runs, 0, number);
+  };
+  unit.noise.jitter_us = draw.between(0, 20);
+  unit.noise.wander_rpm = draw.between(0.2, 2);
+  unit.noise.wander_s = draw.between(0.05, 1);
+  unit.noise = noise_for(unit.aimed * asked_dwell().limit_per_min, unit);
   return unit;
 }
 
 LongCount long_count(const DwellUnit& unit, double mean_rpm, double minutes, std::uint64_t seed) {
-  const Gauge gauge = dwelled_gauge();
-  SimulatedUnit simulated(unit.runs, unit.behaviour, gauge, seed);
+  Rig rig = unit.rig(seed);
   const Nanos stretch = asked_dwell().longest;
-  const auto stretches = static_cast<std::size_t>(from_seconds(60 * minutes) / stretch);
+  const Nanos counted = from_seconds(60 * minutes);
+  const auto stretches = static_cast<std::size_t>(std::max<Nanos>(counted / stretch, 1));
   const Nanos settled = 2 * ns_per_s;
   const std::vector<Step> steps = {Hold{mean_rpm, settled + stretch * static_cast<Nanos>(stretches)}};
   const Profile profile(steps);
-  PulseTrain train(profile, gauge.pulses_per_rev, unit.noise, seed);
+  PulseTrain train(profile, unit.runs.pulses_per_rev, unit.noise, seed);
   std::vector<Nanos> block(4096);
   std::vector<LampEvent> events;
   std::vector<double> cycles(stretches);
   double changes = 0;
+  Channels lit = 0;
+  rig.source->begin();
+  rig.watcher->begin();
   while (const std::size_t n = train.next(block)) {
     events.clear();
-    simulated.run(std::span(block).first(n), block[n - 1], events);
+    rig.source->play({std::span(block).first(n), block[n - 1]});
+    rig.watcher->collect(block[n - 1], events);
     for (const LampEvent& event : events) {
+      const bool up = event.lit > lit;
+      lit = event.lit;
       const auto at = static_cast<std::size_t>(std::max<Nanos>(event.at - settled, 0) / stretch);
       if (event.at < settled || at >= stretches) continue;
       ++changes;
-      cycles[at] += event.lit == 0 ? 0 : 1;
+      cycles[at] += up ? 1 : 0;
     }
   }
   double sum = 0, squares = 0;
@@ -164,17 +247,20 @@ LongCount long_count(const DwellUnit& unit, double mean_rpm, double minutes, std
   return count;
 }
 
-std::vector<CertifiedUnit> certify_units(std::uint64_t first, std::uint64_t count, double reference_min) {
-  std::vector<CertifiedUnit> units(count);
+std::vector<CertifiedUnit> certify_units(const std::function<DwellUnit(std::uint64_t)>& draw,
+                                         std::uint64_t first, std::uint64_t count, double reference_min) {
+  std::vector<std::vector<CertifiedUnit>> units(count);
   std::atomic<std::uint64_t> next = 0;
   const auto work = [&] {
-    for (std::uint64_t i = next++; i < count; i = next++) units[i] = certify(first + i, reference_min);
+    for (std::uint64_t i = next++; i < count; i = next++) units[i] = certify(draw(first + i), reference_min);
   };
   std::vector<std::jthread> others;
   for (unsigned t = 1; t < std::thread::hardware_concurrency(); ++t) others.emplace_back(work);
   work();
   others.clear();
-  return units;
+  std::vector<CertifiedUnit> all;
+  for (const auto& unit : units) all.insert(all.end(), unit.begin(), unit.end());
+  return all;
 }
 
 VerdictCount count_verdicts(const std::vector<CertifiedUnit>& units, double CertifiedUnit::*rate, double from,

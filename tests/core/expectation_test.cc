@@ -9,13 +9,12 @@
 #include <deque>
 
 #include "tests/core/gauges.h"
+#include "tests/core/profile_of.h"
 
 namespace tachproof {
 namespace {
 
 using test::small_gauge;
-
-Profile profile_of(std::vector<Step> steps) { return Profile(steps); }
 
 TEST(Expectation, OneRampGivesOneTransitionWithItsEarliestAndLatestInstant) {
   // 100 rpm/s from 2900: 3000 is reached at 1 s. T = 3 rpm is 30 ms either

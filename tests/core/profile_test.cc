@@ -7,12 +7,12 @@
 #include <cmath>
 #include <limits>
 
+#include "tests/core/profile_of.h"
+
 namespace tachproof {
 namespace {
 
 using Shape = Segment::Shape;
-
-Profile profile_of(std::vector<Step> steps) { return Profile(steps); }
 
 std::string refusal(std::vector<Step> steps) {
   try {

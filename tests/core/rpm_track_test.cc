@@ -8,6 +8,7 @@
 #include <cmath>
 #include <vector>
 
+#include "tests/core/profile_of.h"
 #include "tests/core/trains.h"
 
 namespace tachproof {
@@ -57,8 +58,6 @@ Tracked tracked(const Profile& profile, double ppr, Nanos resolution, const Nois
   return tracked(recorded(edges_of(profile, ppr, noise, 42), resolution), {ppr, resolution, 3},
                  profile.duration());
 }
-
-Profile profile_of(std::vector<Step> steps) { return Profile(steps); }
 
 Nanos end_of(const Segment& g) { return g.start.whole + from_seconds(g.lasts_s); }
 
