@@ -9,10 +9,10 @@
 #include "bench/run/dwell_forecast.h"
 #include "bench/run/dwell_play.h"
 #include "bench/run/dwell_words.h"
+#include "bench/run/own_deadband.h"
 #include "core/base/text.h"
 #include "core/flicker/flicker_causes.h"
 #include "core/plan/hold_evidence.h"
-#include "core/plan/own_middle.h"
 #include "core/plan/survey_view.h"
 
 namespace tachproof {
@@ -20,9 +20,7 @@ namespace {
 
 constexpr Nanos waking = unit_wakes;       // a unit gets so long at its first mean,
 constexpr Nanos coming = 300 * ns_per_ms;  // and so long at that of another boundary
-constexpr std::size_t most_visits = 16;
 constexpr double in_hand = 1.2;            // of U, for what the visit after the hold may show
-constexpr int most_missed = 3;             // visits without a change, after one with
 constexpr std::size_t most_not_found = 2;  // boundaries; then the unit does not follow at all
 // Of the time in which a unit without flicker passes: the longest look, and how
 // long it lasts where nothing speaks for a fail.
@@ -106,19 +104,20 @@ class DwellRun {
   void certify(std::size_t b) {
     const DwellForecast::Boundary& foreseen = forecast_->at(b);
     const RateTest test = plan_.dwell.test(foreseen.dispersion);
-    boundary_ = {b, &foreseen, &test, DwellVisits(plan_.gauge, b), foreseen.shape};
+    OwnDeadband own(plan_.gauge, b, foreseen, test, play_, unit_);
+    boundary_ = {b, &foreseen, &test, &own};
     look();
     if (play_.playing().stopped()) return;
     if (boundary_.verdict == Verdict::fail) return add_row();
-    const bool is_found = find_deadband();
+    const bool is_found = own.find();
     if (play_.playing().stopped()) return;
     if (!is_found) {
-      note(nowhere(b));
+      note(nowhere(b, own.visits()));
       unheld_ = true;
       return;
     }
     hold_on();
-    visited_.add(boundary_rpm(), boundary_.own);
+    own.tell_unit();
     if (boundary_.evidence.minutes() > 0) add_row();
   }
 
@@ -140,126 +139,43 @@ class DwellRun {
          });
   }
 
-  // Visits, until more of them would cost more than they would save of the hold.
-  bool find_deadband() {
-    const double usual = boundary_.visits.usual_half(), widest = boundary_.visits.widest_half();
-    const OwnMiddle& own = boundary_.own;
-    int missed = 0;
-    double half = 0;
-    while (!play_.playing().stopped() && own.visits() < most_visits && !is_known_well()) {
-      if (visit(half)) {
-        half = least_half();
-      } else if (half == 0) {
-        boundary_.briefly = false;
-        half = usual;
-      } else if (own.visits() > 0 ? ++missed > most_missed : half >= widest) {
-        return false;
-      } else {
-        half = std::min(2 * half, widest);
-      }
-    }
-    return std::isfinite(u_rpm());
-  }
-
-  // So far to both sides of the middle; as briefly as can be for a half of 0.
-  bool visit(double half) {
-    const DwellVisits& visits = boundary_.visits;
-    OwnMiddle& own = boundary_.own;
-    const DwellVisits::Rate rate = next_rate();
-    const double middle = own.visits() > 0 ? own.rpm() : visits.nominal_rpm();
-    const std::optional<DwellVisit::Seen> seen =
-        play_.visit(boundary_.number, half > 0         ? visits.whole(rate, middle, half)
-                                      : boundary_.last ? visits.again(rate, *boundary_.last, response_s_)
-                                                       : visits.brief(rate, middle));
-    if (seen && boundary_.last && seen->rate != boundary_.last->rate) learn(*seen, *boundary_.last);
-    boundary_.last = seen;
-    if (seen) own.visit(seen->middle_rpm(), seen->rate);
-    return seen.has_value();
-  }
-
-  // A unit whose deadband is narrower than the one that was simulated flickers as much with less noise, and
-  // less far from its worst mean.
-  void learn(const DwellVisit::Seen& a, const DwellVisit::Seen& b) {
-    const double response_s = a.response_s(b);
-    const double deadband = a.up_rpm - a.down_rpm - 2 * a.rate * response_s;
-    const DwellForecast::Boundary& foreseen = *boundary_.foreseen;
-    boundary_.shape = foreseen.shape.scaled(std::clamp(deadband / foreseen.shape_rpm, 0.01, 1.0));
-    response_s_ = response_s;
-  }
-
-  double least_half() const { return boundary_.briefly ? 0 : boundary_.visits.usual_half(); }
-
-  // Two visits at each rate at the first boundary, which tell how this unit's visits scatter; then one at
-  // each. More, where they are shorter than the hold that they save.
-  bool is_known_well() const {
-    if (!std::isfinite(u_rpm())) return false;
-    const auto hold_s = [&](double u) { return 60 * boundary_.test->earliest_pass_min() / share_of(u); };
-    return hold_s(u_rpm()) - hold_s(OwnMiddle::least_u_rpm) <= to_seconds(spent_on_visits());
-  }
-
-  Nanos spent_on_visits() const {
-    const DwellVisit usual = boundary_.visits.brief(DwellVisits::Rate::slow, boundary_.own.rpm());
-    return static_cast<Nanos>(boundary_.own.visits()) * lasts_on_bench(usual);
-  }
-
-  double boundary_rpm() const { return plan_.gauge.windows[boundary_.number].from_rpm; }
-  double worst_mean() const { return boundary_.own.rpm() + boundary_.foreseen->off_rpm; }
-  double u_rpm() const { return boundary_.own.u_rpm(visited_.at(boundary_rpm())); }
-  DwellVisits::Rate next_rate() const {
-    return boundary_.own.visits() % 2 == 0 ? DwellVisits::Rate::fast : DwellVisits::Rate::slow;
-  }
-
   // The hold, and the visit that shows that the unit is still there. Each round goes
   // once through the means; a unit that is not clear gets longer ones, and more visits.
   void hold_on() {
+    OwnDeadband& own = *boundary_.own;
     Nanos each = 0;
     for (std::size_t next = 0; !play_.playing().stopped() && boundary_.verdict == Verdict::undecided;) {
-      const double u = u_rpm();
-      const std::vector<double> offs = hold_offsets(boundary_.shape, u);
+      const double u = own.u_rpm();
+      const std::vector<double> offs = hold_offsets(own.shape(), u);
       const auto means = static_cast<double>(offs.size());
       if (each == 0)
-        each = from_seconds(60 * boundary_.test->earliest_pass_min() / share_of(in_hand * u) / means) +
+        each = from_seconds(60 * boundary_.test->earliest_pass_min() / own.share_of(in_hand * u) / means) +
                ns_per_ms;
       const Nanos left = plan_.dwell.longest - boundary_.held;
       bool passes = false;
-      stay(worst_mean() + offs[next % offs.size()], 0, std::min(left, each), [&] {
+      stay(own.worst_mean() + offs[next % offs.size()], 0, std::min(left, each), [&] {
         if (is_over()) boundary_.verdict = Verdict::fail;
-        passes = is_under(in_hand * u_rpm());
+        passes = is_under(is_out_of_time() ? u : in_hand * u);
         return passes || boundary_.verdict == Verdict::fail;
       });
       if (play_.playing().stopped()) return;
       if (passes) {
         if (!still_there()) return;
         // Where it lay far from the others: visits are shorter than one more hold.
-        while (!play_.playing().stopped() && boundary_.own.visits() < most_visits && !is_known_well())
-          if (!visit(least_half())) break;
-        if (is_under(u_rpm())) boundary_.verdict = Verdict::pass;
+        own.visit_until_known();
+        if (is_under(own.u_rpm())) boundary_.verdict = Verdict::pass;
       }
-      if (boundary_.held >= plan_.dwell.longest) return;
+      if (is_out_of_time()) return;
       if (++next % offs.size() == 0 && !passes) {
         each *= 2;
-        visit_more();
+        own.visit_more(boundary_.held);
       }
     }
-  }
-
-  double share_of(double u_rpm) const {
-    const MeanShape& shape = boundary_.shape;
-    return std::max(0.05, shape.least_share(hold_offsets(shape, u_rpm), u_rpm));
-  }
-
-  // As long as they cost less than the hold has, and it may gain by them.
-  void visit_more() {
-    while (!play_.playing().stopped() && boundary_.own.visits() < most_visits &&
-           spent_on_visits() < boundary_.held && share_of(u_rpm()) < 0.99 * share_of(OwnMiddle::least_u_rpm))
-      if (!visit(least_half())) return;  // where it is lost, the last visit says so
   }
 
   bool still_there() {
-    for (const double half : {least_half(), boundary_.visits.widest_half()}) {
-      if (visit(half)) return true;
-      if (play_.playing().stopped()) return false;
-    }
+    if (boundary_.own->is_still_there()) return true;
+    if (play_.playing().stopped()) return false;
     unheld_ = true;
     note("boundary " + name(boundary_.number) +
          ": after the hold the lamps no longer changed on and off there, so what was counted says nothing: "
@@ -267,17 +183,19 @@ class DwellRun {
     return false;
   }
 
+  bool is_out_of_time() const { return boundary_.held >= plan_.dwell.longest; }
+
   bool is_over() const {
     const HoldEvidence& seen = boundary_.evidence;
-    return boundary_.test->is_over(seen.cycles_to_fail(), seen.minutes(),
-                                   boundary_.held >= plan_.dwell.longest);
+    return boundary_.test->is_over(seen.cycles_to_fail(), seen.minutes(), is_out_of_time());
   }
 
-  double worth_min(double u) const { return boundary_.evidence.worth_min(boundary_.shape, worst_mean(), u); }
+  double worth_min(double u) const {
+    return boundary_.evidence.worth_min(boundary_.own->shape(), boundary_.own->worst_mean(), u);
+  }
 
   bool is_under(double u) const {
-    return boundary_.test->is_under(boundary_.evidence.cycles_to_pass(), worth_min(u),
-                                    boundary_.held >= plan_.dwell.longest);
+    return boundary_.test->is_under(boundary_.evidence.cycles_to_pass(), worth_min(u), is_out_of_time());
   }
 
   template <class Done>
@@ -298,10 +216,11 @@ class DwellRun {
   void add_row() {
     const HoldEvidence& seen = boundary_.evidence;
     const double minutes = seen.minutes(), dispersion = boundary_.foreseen->dispersion;
-    const double worth = std::isfinite(u_rpm()) ? worth_min(u_rpm()) : minutes;
+    const OwnDeadband& own = *boundary_.own;
+    const double worth = std::isfinite(own.u_rpm()) ? worth_min(own.u_rpm()) : minutes;
     FlickerResult row;
     row.boundary = name(boundary_.number);
-    row.mean_rpm = boundary_.own.visits() > 0 ? worst_mean() : boundary_.foreseen->mean_rpm;
+    row.mean_rpm = own.is_visited() ? own.worst_mean() : boundary_.foreseen->mean_rpm;
     row.duration_s = to_seconds(boundary_.held);
     row.changes = seen.changes();
     row.rate_per_min = static_cast<double>(row.changes) / minutes;
@@ -333,8 +252,8 @@ class DwellRun {
     fails_.push_back({b, row.rate_per_min, reason.cause == FlickerCause::unit});
   }
 
-  std::string nowhere(std::size_t b) const {
-    const double middle = boundary_.visits.nominal_rpm(), widest = boundary_.visits.widest_half();
+  std::string nowhere(std::size_t b, const DwellVisits& visits) const {
+    const double middle = visits.nominal_rpm(), widest = visits.widest_half();
     return "boundary " + name(b) + ": the lamps did not change on and off between " +
            decimal(middle - widest, 0) + " and " + decimal(middle + widest, 0) +
            " rpm, so there is no rpm to hold at: check its threshold with a survey first";
@@ -371,12 +290,8 @@ class DwellRun {
     std::size_t number = 0;
     const DwellForecast::Boundary* foreseen = nullptr;
     const RateTest* test = nullptr;
-    DwellVisits visits;
-    MeanShape shape = {};  // of the unit's own deadband
+    OwnDeadband* own = nullptr;
     HoldEvidence evidence = {};
-    OwnMiddle own = {};
-    std::optional<DwellVisit::Seen> last = {};  // shown by the last visit
-    bool briefly = true;                        // visits are brief, while they show the lamps' changes
     Nanos held = 0;
     Verdict verdict = Verdict::undecided;
   };
@@ -388,10 +303,9 @@ class DwellRun {
   std::optional<DwellForecast> forecast_;
   std::vector<DwellForecast::Failed> fails_;
   std::set<std::size_t> not_tried_;
-  Present boundary_{0, nullptr, nullptr, DwellVisits(plan_.gauge, 1)};
-  OtherVisits visited_;               // at the boundaries before
-  std::optional<double> response_s_;  // of the unit
-  bool unheld_ = false;               // a boundary that could not be held
+  Present boundary_;
+  VisitedUnit unit_;
+  bool unheld_ = false;  // a boundary that could not be held
   DwellPlay play_;
 };
 
@@ -408,8 +322,8 @@ Nanos longest_dwell(const Gauge& gauge, const Dwell& dwell) {
     const auto whole = [&](double half) {
       return lasts_on_bench(visits.whole(DwellVisits::Rate::slow, visits.nominal_rpm(), half));
     };
-    all += coming + dwell.longest + most_visits * whole(visits.usual_half());
-    all += (most_missed + 3) * whole(visits.widest_half());
+    all += coming + dwell.longest + OwnDeadband::most_visits * whole(visits.usual_half());
+    all += (OwnDeadband::most_missed + 3) * whole(visits.widest_half());
   }
   return all;
 }
