@@ -1,6 +1,7 @@
-// Decimal digits, eight at a time, with every byte checked.
+// Decimal digits, eight at a time: read, with every byte checked, and put together.
 #pragma once
 
+#include <array>
 #include <bit>
 #include <cstdint>
 #include <cstring>
@@ -65,6 +66,27 @@ inline bool read_digits(const char* p, unsigned count, std::uint64_t& value) {
   if (!detail::up_to_8_digits(end, 8, low) || !detail::up_to_8_digits(end - 8, count - 8, high)) return false;
   value = high * 100'000'000 + low;
   return true;
+}
+
+namespace detail {
+
+// "00" to "99".
+inline constexpr std::array<std::uint16_t, 100> two_digits = [] {
+  std::array<std::uint16_t, 100> all{};
+  for (std::size_t i = 0; i < all.size(); ++i)
+    all[i] = static_cast<std::uint16_t>(('0' + i / 10) | ('0' + i % 10) << 8);
+  return all;
+}();
+
+}  // namespace detail
+
+// The text of n < 10,000, and of n < 100,000,000, with zeros in front, the first digit in the lowest byte. In
+// a register: what is stored byte by byte is slow to read back.
+inline std::uint32_t four_digits(std::uint32_t n) {
+  return detail::two_digits[n / 100] | std::uint32_t{detail::two_digits[n % 100]} << 16;
+}
+inline std::uint64_t eight_digits(std::uint32_t n) {
+  return four_digits(n / 10'000) | std::uint64_t{four_digits(n % 10'000)} << 32;
 }
 
 }  // namespace tachproof

@@ -3,8 +3,6 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <array>
-#include <bit>
 #include <cerrno>
 #include <charconv>
 #include <cstring>
@@ -15,6 +13,7 @@
 #include <system_error>
 #include <utility>
 
+#include "bench/formats/digits.h"
 #include "bench/formats/recording.h"
 
 namespace tachproof {
@@ -22,22 +21,6 @@ namespace {
 
 constexpr std::size_t buffer_size = std::size_t{256} << 10;
 constexpr std::size_t longest_time = 24;  // "#", 20 digits, newline
-
-// Digits are put together in a register: what is stored byte by byte is slow to read back.
-static_assert(std::endian::native == std::endian::little);
-// "00" to "99".
-constexpr std::array<std::uint16_t, 100> two_digits = [] {
-  std::array<std::uint16_t, 100> all{};
-  for (std::size_t i = 0; i < all.size(); ++i)
-    all[i] = static_cast<std::uint16_t>(('0' + i / 10) | ('0' + i % 10) << 8);
-  return all;
-}();
-inline std::uint32_t four_digits(std::uint32_t n) {
-  return two_digits[n / 100] | std::uint32_t{two_digits[n % 100]} << 16;
-}
-inline std::uint64_t eight_digits(std::uint32_t n) {
-  return four_digits(n / 10'000) | std::uint64_t{four_digits(n % 10'000)} << 32;
-}
 
 // Identifier codes: '!', '"', ... '~', then two characters, first fastest.
 std::string code_of(std::size_t index) {

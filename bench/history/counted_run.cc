@@ -48,44 +48,43 @@ std::string uncounted(const std::filesystem::path& file) {
       fmt::format("{} changed while it was read, so the run is not added: add it again", file.string()));
 }
 
+CountedRun counted(std::string result, RunRecord record, std::string folder, const std::string& file) {
+  CountedRun run;
+  run.result_sha256 = sha256_of(result);
+  run.result = std::move(result);
+  run.folder = std::move(folder);
+  run.started_s = seconds_since_1970(record.started, file);
+  run.record = std::move(record);
+  return run;
+}
+
+std::string full_path(const std::filesystem::path& folder) {
+  return std::filesystem::absolute(folder).lexically_normal().string();
+}
+
 }  // namespace
 
 CountedRun counted_run(const std::filesystem::path& run_folder) {
-  CountedRun run;
   StoredRun stored = load_run(run_folder);
   const std::filesystem::path file = run_folder / "result.json";
   // What was read there need not be read again, unless to say what is wrong with it.
-  run.result = stored.result ? std::move(*stored.result) : uncounted(file);
-  run.record = std::move(stored.record);
-  run.result_sha256 = sha256_of(run.result);
-  run.folder = std::filesystem::absolute(run_folder).lexically_normal().string();
-  run.started_s = seconds_since_1970(run.record.started, file.string());
-  return run;
+  std::string result = stored.result ? std::move(*stored.result) : uncounted(file);
+  return counted(std::move(result), std::move(stored.record), full_path(run_folder), file.string());
 }
 
 CountedRun counted_run(const RunFolder& finished) {
   const FinishedRun& told = finished.finished();
   const std::string file = (finished.path() / "result.json").string();
-  CountedRun run;
-  run.result = told.result;
-  run.result_sha256 = sha256_of(run.result);
-  run.folder = std::filesystem::absolute(finished.path()).lexically_normal().string();
   // Through the reader, as what a folder says: no history keeps a transition.
-  run.record = countable(result_json(told.record), file);
-  run.started_s = seconds_since_1970(run.record.started, file);
-  return run;
+  return counted(told.result, countable(result_json(told.record), file), full_path(finished.path()), file);
 }
 
 CountedRun counted_before(std::string result, const std::string& folder, Verdict verdict, bool complete) {
-  CountedRun run;
-  run.result_sha256 = sha256_of(result);
-  run.folder = folder;
-  run.record = countable(result, "the result of " + folder);
-  run.record.result.verdict = verdict;
-  run.record.result.complete = complete;
-  run.started_s = seconds_since_1970(run.record.started, "the result of " + folder);
-  run.result = std::move(result);
-  return run;
+  const std::string file = "the result of " + folder;
+  RunRecord record = countable(result, file);
+  record.result.verdict = verdict;
+  record.result.complete = complete;
+  return counted(std::move(result), std::move(record), folder, file);
 }
 
 }  // namespace tachproof

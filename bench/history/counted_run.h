@@ -6,9 +6,10 @@
 #include <string>
 
 #include "bench/record/record.h"
-#include "bench/record/run_folder.h"
 
 namespace tachproof {
+
+class RunFolder;
 
 struct CountedRun {
   std::string result;         // the bytes of result.json

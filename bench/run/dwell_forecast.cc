@@ -11,7 +11,7 @@ namespace tachproof {
 namespace {
 
 // Simulated. With less, chance in how the rate falls off beside the worst mean makes holds longer.
-constexpr double changes_wanted = 800, least_minutes = 400;
+constexpr double least_minutes = 400;
 // For the time that is announced: what the visits mostly leave.
 constexpr double usual_u_rpm = 0.3;
 constexpr int usual_visits = 3;
@@ -40,7 +40,7 @@ DwellForecast::DwellForecast(const Gauge& gauge, const Noise& noise, const UnitR
   ask.seed = seed;
   ask.widest_rpm = std::max(50.0, std::ceil(gauge.deadband.rpm));
   ask.by_mean = true;
-  ask.minutes = std::max(least_minutes, changes_wanted / dwell.limit_per_min);
+  ask.least_minutes = least_minutes;
   study_ = study_flicker(gauge, ask);
   for (std::size_t b = 1; b <= gauge.boundaries(); ++b) {
     const BoundaryCurve& curve = study_.boundaries[b - 1];

@@ -47,7 +47,8 @@ FlickerSetup setup_for(const Gauge& gauge, const FlickerAsk& ask) {
   setup.widest_rpm = ask.widest_rpm;
   setup.seed = ask.seed;
   const double fastest_hz = setup.pulses_per_rev * setup.places_rpm.back() / 60;
-  const double minutes = ask.minutes > 0 ? ask.minutes : changes_wanted / ask.limit_per_min;
+  const double minutes =
+      ask.minutes > 0 ? ask.minutes : std::max(ask.least_minutes, changes_wanted / ask.limit_per_min);
   const double train_steps = minutes * changes_per_train / changes_wanted * 60 * fastest_hz;
   setup.steps = static_cast<std::uint64_t>(
       std::clamp(train_steps, static_cast<double>(fewest_steps), static_cast<double>(most_steps)));

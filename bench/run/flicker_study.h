@@ -21,11 +21,12 @@ struct FlickerAsk {
   double limit_per_min = 1;  // lamp changes
   double confidence = 0.95;
   std::uint64_t seed = 1;
-  double step_rpm = 1;     // between the rows of a curve
-  double widest_rpm = 50;  // of the curve
-  double minutes = 0;      // simulated at the slowest boundary; 0: as the limit asks for
-  bool by_mean = false;    // how the rate falls off beside the worst mean is wanted too
-  unsigned threads = 0;    // 0: as many as there are processors; shows in nothing but time
+  double step_rpm = 1;       // between the rows of a curve
+  double widest_rpm = 50;    // of the curve
+  double minutes = 0;        // simulated at the slowest boundary; 0: as the limit asks for
+  double least_minutes = 0;  // in place of fewer that the limit asks for
+  bool by_mean = false;      // how the rate falls off beside the worst mean is wanted too
+  unsigned threads = 0;      // 0: as many as there are processors; shows in nothing but time
   std::function<void()>
       between;  // called again and again by the calling thread; what it throws ends the study
 };

@@ -57,11 +57,9 @@ DwellVisit DwellVisits::whole(Rate rate, double middle, double half) const {
 
 // Ramps are led in for the response, so that a change on the ramp's way is not the jump's.
 DwellVisit DwellVisits::brief(Rate rate, double middle) const {
-  const double lead = lead_rpm(rpm_per_s(rate)), beside = within_rpm_ + lead;
+  const double beside = within_rpm_ + lead_rpm(rpm_per_s(rate));
   DwellVisit visit = whole(rate, middle, std::min(deadband_rpm_ / 2 + beside, widest_half_));
-  visit.is_brief_ = true;
-  visit.up_rpm_ = std::max(visit.low_rpm_, middle + deadband_rpm_ / 2 - beside);
-  visit.down_rpm_ = std::min(visit.high_rpm_, middle - deadband_rpm_ / 2 + beside);
+  visit.make_brief(middle + deadband_rpm_ / 2 - beside, middle - deadband_rpm_ / 2 + beside);
   return visit;
 }
 
@@ -77,10 +75,14 @@ DwellVisit DwellVisits::again(Rate rate, const DwellVisit::Seen& last,
   const double up = last.up_rpm + shift, down = last.down_rpm - shift;
   const double half = std::abs(up - down) / 2 + after;
   DwellVisit visit = whole(rate, last.middle_rpm(), std::min(half, widest_half_));
-  visit.is_brief_ = true;
-  visit.up_rpm_ = std::max(visit.low_rpm_, up - before);
-  visit.down_rpm_ = std::min(visit.high_rpm_, down + before);
+  visit.make_brief(up - before, down + before);
   return visit;
+}
+
+void DwellVisit::make_brief(double up_rpm, double down_rpm) {
+  is_brief_ = true;
+  up_rpm_ = std::max(low_rpm_, up_rpm);
+  down_rpm_ = std::min(high_rpm_, down_rpm);
 }
 
 Nanos DwellVisit::ramp(double from, double to) const { return from_seconds((to - from) / rate_); }

@@ -43,6 +43,7 @@ class DwellVisit {
 
  private:
   friend class DwellVisits;
+  void make_brief(double up_rpm, double down_rpm);
   Nanos ramp(double from_rpm, double to_rpm) const;
 
   bool is_brief_ = false;  // its ramps go on for as long as the response
@@ -67,13 +68,13 @@ class DwellVisits {
   // All rpm up to `half_rpm` from the middle, wherever the thresholds are.
   DwellVisit whole(Rate rate, double middle_rpm, double half_rpm) const;
 
-  double rpm_per_s(Rate rate) const { return rate == Rate::fast ? fast_ : slow_; }
   double nominal_rpm() const { return nominal_rpm_; }  // the middle of the gauge's deadband
   // How far a whole one goes at first, and at most, so that it meets no other boundary.
   double usual_half() const;
   double widest_half() const { return widest_half_; }
 
  private:
+  double rpm_per_s(Rate rate) const { return rate == Rate::fast ? fast_ : slow_; }
   double lead_rpm(double rate) const;
 
   double nominal_rpm_, deadband_rpm_, within_rpm_, widest_half_;

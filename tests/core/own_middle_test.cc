@@ -8,7 +8,6 @@
 #include <cmath>
 
 #include "core/base/random.h"
-#include "core/base/statistics.h"
 
 namespace tachproof {
 namespace {
